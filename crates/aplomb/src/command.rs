@@ -1,0 +1,180 @@
+//! Commands in: what the craft is asked to do.
+
+use crate::frames::{Body, Heading, Vector, World};
+use crate::math::Math;
+
+/// One command, as it arrives over the link.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Command {
+    /// What is demanded.
+    pub demand: Demand,
+    /// The motors may turn. Asking for it is not enough: see [`crate::guard`].
+    pub arm: bool,
+    /// Stop all motors at once, in every state.
+    pub cut_motors: bool,
+    /// Control ticks since the command was sent.
+    pub age_ticks: u16,
+}
+
+impl Command {
+    /// Disarmed, nothing demanded.
+    pub const IDLE: Self =
+        Self { demand: Demand::Sticks(Sticks::CENTRED), arm: false, cut_motors: false, age_ticks: 0 };
+
+    /// Armed, with the given demand.
+    #[must_use]
+    pub const fn fly(demand: Demand) -> Self {
+        Self { demand, arm: true, cut_motors: false, age_ticks: 0 }
+    }
+}
+
+/// What a command sets, from the innermost loop to the outermost.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[non_exhaustive]
+pub enum Demand {
+    /// Body rates and total thrust.
+    Rates {
+        /// Angular rate in rad/s.
+        rate_rad_s: Vector<Body>,
+        /// Total thrust in N.
+        thrust_n: f32,
+    },
+    /// Tilt relative to the heading, with the vertical motion controlled.
+    Tilt {
+        /// Where the thrust leans.
+        lean: Lean,
+        /// Heading.
+        heading: HeadingDemand,
+        /// Height or climb.
+        vertical: VerticalDemand,
+    },
+    /// Velocity over ground.
+    Velocity {
+        /// North and east parts in m/s; the down part is ignored in favour of `vertical`.
+        velocity_m_s: Vector<World>,
+        /// Heading.
+        heading: HeadingDemand,
+        /// Height or climb.
+        vertical: VerticalDemand,
+    },
+    /// A place to go to and to hold.
+    Position {
+        /// North and east parts in m from home; the down part is ignored in favour of `vertical`.
+        position_m: Vector<World>,
+        /// Heading.
+        heading: HeadingDemand,
+        /// Height or climb.
+        vertical: VerticalDemand,
+    },
+    /// Thumb sticks, shaped by [`crate::pilot`].
+    Sticks(Sticks),
+    /// Come down at the landing speed, holding the place if it is known, and stop the motors on the ground.
+    Land,
+}
+
+/// The lean of the thrust from the vertical, in the heading's axes: the horizontal part of the unit vector along the
+/// thrust. Its length is the sine of the tilt.
+///
+/// ```
+/// use aplomb::{Lean, Libm};
+/// let nose_down = Lean::from_roll_pitch::<Libm>(0.0, -0.2);
+/// assert!((nose_down.forward - 0.19867).abs() < 1e-5 && nose_down.right == 0.0);
+/// ```
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Lean {
+    /// Forward part (nose down is positive).
+    pub forward: f32,
+    /// Right part (roll right is positive).
+    pub right: f32,
+}
+
+impl Lean {
+    /// Upright.
+    pub const UPRIGHT: Self = Self { forward: 0.0, right: 0.0 };
+
+    /// From roll and pitch in rad (z-y'-x''). Uses sines and cosines: not for the tick's path.
+    #[must_use]
+    pub fn from_roll_pitch<M: Math>(roll_rad: f32, pitch_rad: f32) -> Self {
+        Self { forward: -M::sin(pitch_rad) * M::cos(roll_rad), right: M::sin(roll_rad) }
+    }
+}
+
+/// Heading to hold or to turn with.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub enum HeadingDemand {
+    /// Turn to this heading, within the heading rate limit.
+    Hold(Heading),
+    /// Turn at this rate in rad/s, nose right positive.
+    Rate(f32),
+}
+
+/// Height to hold or climb to fly.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub enum VerticalDemand {
+    /// Height in m above home.
+    Height(f32),
+    /// Climb in m/s, up positive; 0 holds the height reached.
+    Climb(f32),
+}
+
+/// Thumb sticks, -1 to 1 each. `climb` centred holds the height.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Sticks {
+    /// Right positive: rolls right.
+    pub roll: f32,
+    /// Nose-up positive (stick pulled back).
+    pub pitch: f32,
+    /// Right positive: turns the nose right.
+    pub yaw: f32,
+    /// Up positive: climbs.
+    pub climb: f32,
+}
+
+impl Sticks {
+    /// All centred.
+    pub const CENTRED: Self = Self { roll: 0.0, pitch: 0.0, yaw: 0.0, climb: 0.0 };
+}
+
+/// What the mixer and the tilt limit left of the demand; goes back to the velocity, attitude and rate loops.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Achieved {
+    /// Body torque in N m that the commanded thrusts give.
+    pub torque_nm: Vector<Body>,
+    /// Total thrust in N that the motor commands give.
+    pub thrust_n: f32,
+    /// Acceleration in m/s2 demanded of the attitude after the tilt and thrust limits.
+    pub acceleration_m_s2: Vector<World>,
+    /// What was cut.
+    pub limited: Limited,
+}
+
+/// Flags: which part of a demand was cut on this tick.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Limited {
+    /// Roll and pitch torque were scaled down by the mixer.
+    pub roll_pitch: bool,
+    /// Thrust was moved or cut by the mixer.
+    pub thrust: bool,
+    /// Yaw torque was cut by the mixer.
+    pub yaw: bool,
+    /// The tilt limit cut the acceleration demand.
+    pub tilt: bool,
+    /// The velocity demand was cut to the speed limit.
+    pub speed: bool,
+}

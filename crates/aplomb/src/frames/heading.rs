@@ -1,0 +1,127 @@
+//! A heading as a direction, so that the tick needs no sine.
+
+use crate::frames::{Vector, World};
+use crate::math::Math;
+
+/// Horizontal direction of the nose: a unit vector (north, east).
+///
+/// ```
+/// use aplomb::{Libm, frames::Heading};
+/// let east = Heading::from_rad::<Libm>(core::f32::consts::FRAC_PI_2);
+/// assert!((east.east() - 1.0).abs() < 1e-6);
+/// assert!((east.turned(-core::f32::consts::FRAC_PI_2 / 100.0).to_rad::<Libm>() - 1.5551).abs() < 1e-4);
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Heading {
+    north: f32,
+    east: f32,
+}
+
+impl Heading {
+    /// Nose to the north.
+    pub const NORTH: Self = Self { north: 1.0, east: 0.0 };
+
+    /// From an angle in rad, clockwise from north. Uses a sine and a cosine: not for the tick's path.
+    #[must_use]
+    pub fn from_rad<M: Math>(heading_rad: f32) -> Self {
+        Self::from_direction::<M>(M::cos(heading_rad), M::sin(heading_rad)).unwrap_or(Self::NORTH)
+    }
+
+    /// From any horizontal direction; `None` when it is shorter than 1e-6 or not finite.
+    #[inline]
+    #[must_use]
+    pub fn from_direction<M: Math>(north: f32, east: f32) -> Option<Self> {
+        let n2 = north * north + east * east;
+        if n2 > 1e-12 && n2 < f32::INFINITY {
+            let k = M::recip_sqrt(n2);
+            Some(Self { north: north * k, east: east * k })
+        } else {
+            None
+        }
+    }
+
+    /// North component (the cosine of the heading).
+    #[inline]
+    #[must_use]
+    pub const fn north(self) -> f32 {
+        self.north
+    }
+
+    /// East component (the sine of the heading).
+    #[inline]
+    #[must_use]
+    pub const fn east(self) -> f32 {
+        self.east
+    }
+
+    /// Turned clockwise by a small angle in rad, by the rational rotation (1 - h^2, 2 h)/(1 + h^2), h = angle/2, which
+    /// keeps the length exactly and errs by angle^3/12. NaN leaves the heading as it is.
+    #[inline]
+    #[must_use]
+    pub fn turned(self, angle_rad: f32) -> Self {
+        if !angle_rad.is_finite() {
+            return self;
+        }
+        let h = 0.5 * angle_rad;
+        let k = 1.0 / (1.0 + h * h);
+        let (c, s) = ((1.0 - h * h) * k, 2.0 * h * k);
+        let (north, east) = (self.north * c - self.east * s, self.east * c + self.north * s);
+        // One Newton step towards unit length keeps round-off from adding up over hours.
+        let fix = 0.5 * (3.0 - (north * north + east * east));
+        Self { north: north * fix, east: east * fix }
+    }
+
+    /// Sine of the angle from `self` to `target`, clockwise positive.
+    #[inline]
+    #[must_use]
+    pub fn sine_to(self, target: Self) -> f32 {
+        self.north * target.east - self.east * target.north
+    }
+
+    /// Cosine of the angle between the two headings.
+    #[inline]
+    #[must_use]
+    pub fn cosine_to(self, target: Self) -> f32 {
+        self.north * target.north + self.east * target.east
+    }
+
+    /// A horizontal vector given as (forward, right) of this heading, in world axes, with the given down component.
+    #[inline]
+    #[must_use]
+    pub fn to_world(self, forward: f32, right: f32, down: f32) -> Vector<World> {
+        Vector::new(self.north * forward - self.east * right, self.east * forward + self.north * right, down)
+    }
+
+    /// The angle in rad, -pi to pi, clockwise from north. Uses an arc tangent: not for the tick's path.
+    #[must_use]
+    pub fn to_rad<M: Math>(self) -> f32 {
+        M::atan2(self.east, self.north)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Libm;
+
+    #[test]
+    fn turned_a_thousand_small_steps_completes_the_angle_and_keeps_unit_length() {
+        let mut heading = Heading::NORTH;
+        for _ in 0..1000 {
+            heading = heading.turned(1e-3);
+        }
+        assert!((heading.to_rad::<Libm>() - 1.0).abs() < 2e-6);
+        assert!((heading.north().powi(2) + heading.east().powi(2) - 1.0).abs() < 1e-6);
+        assert_eq!(heading.turned(f32::NAN), heading);
+    }
+
+    #[test]
+    fn forward_of_an_east_heading_is_east() {
+        let east = Heading::from_rad::<Libm>(core::f32::consts::FRAC_PI_2);
+        let v = east.to_world(2.0, 1.0, 0.5);
+        assert!((v.y() - 2.0).abs() < 1e-6 && (v.x() + 1.0).abs() < 1e-6 && v.z() == 0.5);
+        assert!((Heading::NORTH.sine_to(east) - 1.0).abs() < 1e-6);
+    }
+}

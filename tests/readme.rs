@@ -1,0 +1,1 @@
+//! Runs the README snippets as doctests.
