@@ -8,7 +8,6 @@
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[non_exhaustive]
 pub struct ConfigError {
     /// Name of the field, as in the configuration struct.
     pub field: &'static str,

@@ -2,10 +2,19 @@
 #![no_std]
 
 pub mod command;
+pub mod control;
 pub mod conventions;
 pub mod error;
+pub mod estimate;
+pub mod filter;
+pub mod flight;
 pub mod frames;
+pub mod guard;
 pub mod math;
+pub mod mix;
+pub mod pid;
+pub mod pilot;
+pub mod record;
 mod rotors;
 pub mod sensors;
 

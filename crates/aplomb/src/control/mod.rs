@@ -1,0 +1,1 @@
+//! The loops, from position inwards to rate.

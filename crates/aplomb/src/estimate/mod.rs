@@ -1,0 +1,1 @@
+//! Attitude, vertical and horizontal estimation.

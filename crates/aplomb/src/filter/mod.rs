@@ -1,0 +1,1 @@
+//! Low-pass filters, biquads and notches.

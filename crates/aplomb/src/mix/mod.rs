@@ -1,0 +1,1 @@
+//! From thrust and torque to motor commands, with an order for saturation.

@@ -1,0 +1,1 @@
+//! Fixed-rate PID with two degrees of freedom.

@@ -1,0 +1,1 @@
+//! Thumb sticks to set-points.
