@@ -1,0 +1,67 @@
+# shellcheck shell=bash
+# Sourced: what .ci/run and examples/cortex-m/run.sh share.
+
+# as_root COMMAND...: with sudo where we are not root already.
+as_root() {
+    if [ "$(id -u)" -eq 0 ]; then "$@"; else sudo "$@"; fi
+}
+
+# need COMMAND PACKAGE...: installs the Debian packages when the command is absent.
+need() {
+    local command=$1
+    shift
+    if command -v "$command" >/dev/null; then return; fi
+    if ! command -v apt-get >/dev/null; then
+        echo "'$command' is missing, and there is no apt-get to install it ($*): install it by hand" >&2
+        return 1
+    fi
+    if [ -z "${apt_updated:-}" ]; then
+        as_root apt-get update -qq
+        apt_updated=yes
+    fi
+    as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$@"
+    command -v "$command" >/dev/null
+}
+
+# choose_bare_toolchain: the standard library for the microcontroller from rustup; where rustup cannot have it, built
+# from source with Debian's compiler. APLOMB_BARE_STD=rustup or =source forces one of the two.
+choose_bare_toolchain() {
+    case ${APLOMB_BARE_STD:-} in
+        '' | rustup | source) ;;
+        *) echo "APLOMB_BARE_STD is 'rustup' or 'source', not '$APLOMB_BARE_STD'" >&2; return 1 ;;
+    esac
+    bare_std=source
+    if [ "${APLOMB_BARE_STD:-rustup}" = rustup ] && command -v rustup >/dev/null &&
+        rustup target add thumbv7em-none-eabihf thumbv7em-none-eabi; then
+        bare_std=rustup
+    elif [ "${APLOMB_BARE_STD:-}" = rustup ]; then
+        echo "rustup cannot add the target" >&2
+        return 1
+    else
+        if ! dpkg -s rustc-web cargo-web rust-web-src libstd-rust-web-dev >/dev/null 2>&1; then
+            as_root apt-get update -qq
+            as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends \
+                rustc-web cargo-web rust-web-src libstd-rust-web-dev
+        fi
+        # Debian's compiler comes without the linker of the target; the toolchain's own has it.
+        local host
+        host=$(rustc -vV | sed -n 's/^host: //p')
+        bare_linker_dir=$(rustc --print sysroot)/lib/rustlib/$host/bin
+        bare_rustc=$(dpkg -L rustc-web | sed -n '\|^/usr/bin/rustc$|p')
+        bare_cargo=$(dpkg -L cargo-web | sed -n '\|^/usr/bin/cargo$|p')
+    fi
+    echo "standard library of the target: from $bare_std"
+}
+
+# cargo_bare COMMAND ARGUMENT...: cargo for the microcontroller, after choose_bare_toolchain. The target is
+# thumbv7em-none-eabihf unless BARE_TARGET says otherwise. Builds go to a folder of their own.
+cargo_bare() {
+    local command=$1 target=${BARE_TARGET:-thumbv7em-none-eabihf}
+    shift
+    if [ "$bare_std" = rustup ]; then
+        CARGO_TARGET_DIR=$bare_target_dir cargo "$command" --target "$target" "$@"
+    else
+        CARGO_TARGET_DIR=$bare_target_dir RUSTC=$bare_rustc RUSTC_BOOTSTRAP=1 PATH=$bare_linker_dir:$PATH \
+            "$bare_cargo" "$command" -Zbuild-std=core --target "$target" "$@"
+    fi
+}

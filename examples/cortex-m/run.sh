@@ -1,0 +1,61 @@
+#!/usr/bin/env bash
+# The firmware on an emulated Cortex-M4F. Usage: run.sh [link-proof] [cost]; without arguments both.
+# Installs what is missing: the target's standard library through rustup (or Debian's compiler and its source), and the
+# emulator through apt-get.
+set -euo pipefail
+here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
+# shellcheck source=../../.ci/lib.sh
+. "$here/../../.ci/lib.sh"
+bare_target_dir=${CARGO_TARGET_DIR:-$here/../../target}/bare-metal
+cd "$here"
+
+firmware() { # PROFILE PROGRAM
+    local folder=$1
+    echo "$bare_target_dir/${BARE_TARGET:-thumbv7em-none-eabihf}/$folder/$2"
+}
+
+# Every instruction advances the emulated clock by 2^7 ns, 3.2 ticks of the board's 25 MHz timer, so that the timer
+# resolves single instructions.
+emulate() { # PROGRAM
+    timeout 300 qemu-system-arm -machine mps2-an386 -cpu cortex-m4 -nographic \
+        -semihosting-config enable=on,target=native -icount shift=7 -kernel "$1" </dev/null
+}
+
+# A program whose panic handler calls a symbol that nobody defines links: so no panic path is left. Its twin, which
+# indexes a table at run time, must fail for just that symbol.
+link_proof() {
+    local profile log="$bare_target_dir/link_proof_twin.log"
+    for profile in release small; do
+        cargo_bare build --locked --profile "$profile" --bin link_proof
+        if cargo_bare build --locked --profile "$profile" --bin link_proof_twin --features panicking-twin 2>"$log"; then
+            echo "the twin with a panic path linked ($profile): the proof proves nothing" >&2
+            return 1
+        fi
+        if ! grep -q 'undefined symbol: a_panic_path_is_left' "$log"; then
+            cat "$log" >&2
+            return 1
+        fi
+        echo "link proof holds at profile $profile, and its twin fails to link"
+    done
+}
+
+cost() {
+    need qemu-system-arm qemu-system-arm
+    local profile
+    for profile in release small; do
+        cargo_bare build --locked --profile "$profile" --bin cost
+        echo "profile $profile:"
+        emulate "$(firmware "$profile" cost)"
+    done
+}
+
+choose_bare_toolchain
+for step in "${@:-link-proof cost}"; do
+    for name in $step; do
+        case $name in
+            link-proof) link_proof ;;
+            cost) cost ;;
+            *) echo "unknown step '$name': link-proof or cost" >&2; exit 2 ;;
+        esac
+    done
+done

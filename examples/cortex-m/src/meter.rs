@@ -1,0 +1,68 @@
+//! Counts instructions with the SysTick timer of an emulator that advances its clock by a fixed time an instruction
+//! (`-icount shift=N`: 2^N ns). The rate is measured against a loop of known length, not assumed.
+
+use core::hint::black_box;
+
+use cortex_m::peripheral::{SYST, syst::SystClkSource};
+
+/// SysTick is a 24-bit down counter.
+const SPAN: u32 = 1 << 24;
+
+/// Loops of the calibration run; `cortex_m::asm::delay` takes two instructions a loop.
+const CALIBRATION_LOOPS: u32 = 100_000;
+
+/// A running counter.
+pub struct Meter {
+    ticks_per_instruction: f32,
+    overhead_ticks: u32,
+}
+
+impl Meter {
+    /// Starts SysTick and calibrates it. `None` when the clock does not advance evenly with the instructions, as on
+    /// real silicon or without `-icount`.
+    #[must_use]
+    pub fn start(mut syst: SYST) -> Option<Self> {
+        syst.set_clock_source(SystClkSource::Core);
+        syst.set_reload(SPAN - 1);
+        syst.clear_current();
+        syst.enable_counter();
+        let delay_ticks = |loops: u32| {
+            let begin = SYST::get_current();
+            cortex_m::asm::delay(2 * loops);
+            elapsed(begin, SYST::get_current())
+        };
+        // The difference of two lengths leaves the loop alone.
+        let short = delay_ticks(CALIBRATION_LOOPS);
+        let (once, twice) =
+            (delay_ticks(2 * CALIBRATION_LOOPS) - short, delay_ticks(3 * CALIBRATION_LOOPS) - short);
+        let ticks_per_instruction = once as f32 / (2 * CALIBRATION_LOOPS) as f32;
+        if twice.abs_diff(2 * once) > 1 + once / 10_000 || ticks_per_instruction < 1.0 {
+            return None;
+        }
+        let mut meter = Self { ticks_per_instruction, overhead_ticks: 0 };
+        meter.overhead_ticks = meter.ticks(|| ());
+        Some(meter)
+    }
+
+    /// Instructions of one call of `f`, without the call itself.
+    pub fn instructions<R>(&self, f: impl FnOnce() -> R) -> u32 {
+        let ticks = self.ticks(f).saturating_sub(self.overhead_ticks);
+        (ticks as f32 / self.ticks_per_instruction + 0.5) as u32
+    }
+
+    fn ticks<R>(&self, f: impl FnOnce() -> R) -> u32 {
+        let begin = SYST::get_current();
+        black_box(apart(f));
+        elapsed(begin, SYST::get_current())
+    }
+}
+
+/// A call that stays a call.
+#[inline(never)]
+fn apart<R>(f: impl FnOnce() -> R) -> R {
+    f()
+}
+
+fn elapsed(begin: u32, end: u32) -> u32 {
+    begin.wrapping_sub(end) % SPAN
+}
