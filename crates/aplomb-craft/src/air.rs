@@ -1,0 +1,272 @@
+//! The place and its air: elevation, temperature, mean wind, gusts, turbulence.
+
+use crate::atmosphere::{Air as StandardAir, SEA_LEVEL_DENSITY_KG_M3, geopotential_m};
+use crate::dryden::{Dryden, FOOT_M, Turbulence};
+use crate::error::{ConfigError, Reason, fail, finite, not_negative, positive, within};
+use crate::gust::Gust;
+use core::f64::consts::PI;
+use glam::DVec3;
+
+/// Roughness length near the ground, flight phase category C: 0.15 ft (MIL-F-8785C 3.7.3.2) [m].
+pub const ROUGHNESS_M: f64 = 0.15 * FOOT_M;
+
+/// The place and its air. Wind directions are where it comes from, clockwise from north.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AirConfig {
+    /// Ground at home above sea level [m], -500 to 9000.
+    pub elevation_m: f64,
+    /// Temperature above the standard atmosphere [K], -80 to 60.
+    pub temperature_offset_k: f64,
+    /// Gravity [m/s2]; [`crate::gravity::normal_m_s2`] gives it by latitude.
+    pub gravity_m_s2: f64,
+    /// Winds alike at all heights, each replacing the one before; times must not go backwards.
+    pub winds: Vec<WindStep>,
+    /// Mean wind at 20 ft that grows with height, added to `winds` [m/s].
+    pub u20_m_s: Option<f64>,
+    /// Where the wind of `u20_m_s` comes from [deg].
+    pub u20_from_deg: f64,
+    /// Roughness length for `u20_m_s` [m], under 20 ft.
+    pub roughness_m: f64,
+    /// 1-cosine gusts, added to the wind.
+    pub gusts: Vec<Gust>,
+    /// Dryden turbulence, added to the wind.
+    pub turbulence: Option<Turbulence>,
+}
+
+impl Default for AirConfig {
+    /// Still standard air at sea level under standard gravity.
+    fn default() -> Self {
+        AirConfig {
+            elevation_m: 0.0,
+            temperature_offset_k: 0.0,
+            gravity_m_s2: crate::gravity::STANDARD_M_S2,
+            winds: Vec::new(),
+            u20_m_s: None,
+            u20_from_deg: 0.0,
+            roughness_m: ROUGHNESS_M,
+            gusts: Vec::new(),
+            turbulence: None,
+        }
+    }
+}
+
+/// From `at_s` on the wind goes over to this one, evenly within `ramp_s`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WindStep {
+    /// Start of the change [s].
+    pub at_s: f64,
+    /// Direction it comes from [deg].
+    pub from_deg: f64,
+    /// Speed [m/s].
+    pub speed_m_s: f64,
+    /// Duration of the change [s]; 0 for at once.
+    pub ramp_s: f64,
+}
+
+impl AirConfig {
+    pub(crate) fn check(&self) -> Result<(), ConfigError> {
+        within("air.elevation_m", self.elevation_m, -500.0, 9000.0)?;
+        within("air.temperature_offset_k", self.temperature_offset_k, -80.0, 60.0)?;
+        within("air.gravity_m_s2", self.gravity_m_s2, 0.0, 30.0)?;
+        let mut last_s = 0.0;
+        for wind in &self.winds {
+            not_negative("air.winds.at_s", wind.at_s)?;
+            finite("air.winds.from_deg", wind.from_deg)?;
+            not_negative("air.winds.speed_m_s", wind.speed_m_s)?;
+            not_negative("air.winds.ramp_s", wind.ramp_s)?;
+            if wind.at_s < last_s {
+                return fail("air.winds.at_s", Reason::NotInOrder);
+            }
+            last_s = wind.at_s;
+        }
+        if let Some(u20) = self.u20_m_s {
+            not_negative("air.u20_m_s", u20)?;
+        }
+        finite("air.u20_from_deg", self.u20_from_deg)?;
+        positive("air.roughness_m", self.roughness_m)?;
+        within("air.roughness_m", self.roughness_m, 1e-6, 19.0 * FOOT_M)?;
+        self.gusts.iter().try_for_each(Gust::check)?;
+        self.turbulence.map_or(Ok(()), |turbulence| turbulence.check())
+    }
+}
+
+/// Mean wind at `height_m` over the mean wind at 20 ft: `ln(h/z0) / ln(20 ft/z0)`, zero at and below z0
+/// (MIL-F-8785C 3.7.3.2).
+///
+/// ```
+/// use aplomb_craft::air::{ROUGHNESS_M, mean_wind_ratio};
+/// assert!((mean_wind_ratio(30.48, ROUGHNESS_M) - 1.32894).abs() < 1e-5);
+/// ```
+pub fn mean_wind_ratio(height_m: f64, roughness_m: f64) -> f64 {
+    if height_m <= roughness_m {
+        return 0.0;
+    }
+    libm::log(height_m / roughness_m) / libm::log(20.0 * FOOT_M / roughness_m)
+}
+
+/// Unit vector of the flow of a wind that comes from `from_deg`, north-east-down.
+fn flow(from_deg: f64) -> DVec3 {
+    let from = from_deg * (PI / 180.0);
+    DVec3::new(-libm::cos(from), -libm::sin(from), 0.0)
+}
+
+/// A gust with its direction and the speed that carries it.
+#[derive(Clone, Copy, Debug)]
+struct Carried {
+    gust: Gust,
+    flow: DVec3,
+    /// Set when it arrives: the mean wind then, but no less than the gust's own peak, since its air moves that fast itself.
+    carry_m_s: Option<f64>,
+}
+
+/// The air as it goes by. Height-dependent values (density, mean wind, turbulence scales) are taken anew every 10 ms.
+#[derive(Clone, Debug)]
+pub(crate) struct Air {
+    config: AirConfig,
+    tick_s: f64,
+    refresh_ticks: u64,
+    next_wind: usize,
+    /// Ramp under way: start, per-second rate, from, to.
+    ramp: (f64, f64, DVec3, DVec3),
+    profile_flow: DVec3,
+    profile: DVec3,
+    gusts: Vec<Carried>,
+    dryden: Option<Dryden>,
+    /// Unit vector along the mean wind; north in still air.
+    along: DVec3,
+    turbulent: DVec3,
+    mean_m_s: DVec3,
+    wind_m_s: DVec3,
+    standard: StandardAir,
+}
+
+impl Air {
+    const REFRESH_S: f64 = 0.01;
+
+    /// The air at time 0 around a craft at `height_m`; `config` has been checked.
+    pub(crate) fn new(config: &AirConfig, height_m: f64, tick_s: f64, seed: u64) -> Self {
+        let gusts = config.gusts.iter().map(|gust| Carried {
+            gust: *gust,
+            flow: flow(gust.from_deg),
+            carry_m_s: None,
+        });
+        let mut air = Air {
+            tick_s,
+            refresh_ticks: libm::fmax(1.0, libm::floor(Self::REFRESH_S / tick_s + 0.5)) as u64,
+            next_wind: 0,
+            ramp: (0.0, 0.0, DVec3::ZERO, DVec3::ZERO),
+            profile_flow: config.u20_m_s.map_or(DVec3::ZERO, |u20| flow(config.u20_from_deg) * u20),
+            profile: DVec3::ZERO,
+            gusts: gusts.collect(),
+            dryden: None,
+            along: DVec3::X,
+            turbulent: DVec3::ZERO,
+            mean_m_s: DVec3::ZERO,
+            wind_m_s: DVec3::ZERO,
+            standard: StandardAir::at(0.0, 0.0),
+            config: config.clone(),
+        };
+        air.mean_m_s = air.mean(0.0);
+        air.refresh(height_m);
+        air.mean_m_s = air.mean(0.0);
+        air.refresh(height_m);
+        let speed = libm::sqrt(air.mean_m_s.length_squared());
+        air.dryden =
+            config.turbulence.map(|turbulence| Dryden::new(&turbulence, height_m, speed, tick_s, seed));
+        air.sum(0.0);
+        air
+    }
+
+    /// Moves to the end of tick `tick` (time `time_s`) around a craft at `height_m`.
+    #[inline]
+    pub(crate) fn advance(&mut self, tick: u64, time_s: f64, height_m: f64) {
+        self.mean_m_s = self.mean(time_s);
+        if tick.is_multiple_of(self.refresh_ticks) {
+            self.refresh(height_m);
+        }
+        self.sum(time_s);
+    }
+
+    /// Wind at the craft, north-east-down [m/s].
+    #[inline]
+    pub(crate) fn wind_m_s(&self) -> DVec3 {
+        self.wind_m_s
+    }
+
+    #[inline]
+    pub(crate) fn density_kg_m3(&self) -> f64 {
+        self.standard.density_kg_m3
+    }
+
+    /// rho/1.225.
+    #[inline]
+    pub(crate) fn density_ratio(&self) -> f64 {
+        self.standard.density_kg_m3 * (1.0 / SEA_LEVEL_DENSITY_KG_M3)
+    }
+
+    /// Static pressure at `height_m` above home [Pa].
+    pub(crate) fn pressure_pa(&self, height_m: f64) -> f64 {
+        self.standard_at(height_m).pressure_pa
+    }
+
+    fn standard_at(&self, height_m: f64) -> StandardAir {
+        StandardAir::at(geopotential_m(self.config.elevation_m + height_m), self.config.temperature_offset_k)
+    }
+
+    fn refresh(&mut self, height_m: f64) {
+        self.standard = self.standard_at(height_m);
+        if self.config.u20_m_s.is_some() {
+            self.profile = self.profile_flow * mean_wind_ratio(height_m, self.config.roughness_m);
+        }
+        let speed = libm::sqrt(self.mean_m_s.length_squared());
+        if speed > 1e-9 {
+            self.along = self.mean_m_s / speed;
+        }
+        if let Some(dryden) = &mut self.dryden {
+            dryden.refresh(height_m, speed, self.tick_s);
+        }
+    }
+
+    /// The mean wind at `time_s`, which never goes backwards.
+    #[inline]
+    fn mean(&mut self, time_s: f64) -> DVec3 {
+        while let Some(step) = self.config.winds.get(self.next_wind).filter(|step| step.at_s <= time_s) {
+            let from = self.stepped(step.at_s);
+            let rate = if step.ramp_s > 0.0 { 1.0 / step.ramp_s } else { f64::INFINITY };
+            self.ramp = (step.at_s, rate, from, flow(step.from_deg) * step.speed_m_s);
+            self.next_wind += 1;
+        }
+        self.stepped(time_s) + self.profile
+    }
+
+    #[inline]
+    fn stepped(&self, time_s: f64) -> DVec3 {
+        let (start_s, rate, from, to) = self.ramp;
+        let share = (time_s - start_s) * rate;
+        // A step without ramp: 0 times infinity is NaN and must count as arrived.
+        if share < 1.0 { from + (to - from) * share } else { to }
+    }
+
+    #[inline]
+    fn sum(&mut self, time_s: f64) {
+        let mut wind = self.mean_m_s;
+        for carried in &mut self.gusts {
+            let since_s = time_s - carried.gust.at_s;
+            if since_s > 0.0 {
+                let mean = self.mean_m_s;
+                let speed = *carried
+                    .carry_m_s
+                    .get_or_insert_with(|| libm::sqrt(mean.length_squared()).max(carried.gust.peak_m_s));
+                wind += carried.flow * carried.gust.speed_m_s(since_s * speed);
+            }
+        }
+        if let Some(dryden) = &mut self.dryden {
+            let turbulent = dryden.advance();
+            let right = DVec3::new(-self.along.y, self.along.x, 0.0);
+            self.turbulent =
+                self.along * turbulent.x + right * turbulent.y + DVec3::new(0.0, 0.0, turbulent.z);
+            wind += self.turbulent;
+        }
+        self.wind_m_s = wind;
+    }
+}

@@ -1,0 +1,163 @@
+//! The rigid body: state, equations of motion, one Runge-Kutta step.
+//!
+//! World north-east-down, body forward-right-down, attitude q from body to world (Hamilton):
+//! `p' = v`, `v' = g + F/m`, `q' = 1/2 q (0, w)`, `I w' = tau - w x (I w + h)`, h the angular momentum of the rotors
+//! (ISO 1151-1 axes; Sola 2017, arXiv:1711.02508, eq. 200). Classical fourth order; the quaternion is brought back to unit
+//! length after each step.
+
+use glam::{DMat3, DQuat, DVec3};
+
+/// Motion of the body.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct State {
+    /// Place of the centre of mass, north-east-down [m].
+    pub position_m: DVec3,
+    /// Velocity, north-east-down [m/s].
+    pub velocity_m_s: DVec3,
+    /// Attitude, body to world.
+    pub attitude: DQuat,
+    /// Body rate, body axes [rad/s].
+    pub rate_rad_s: DVec3,
+}
+
+impl State {
+    /// At rest, level, nose north, at the origin.
+    pub const REST: State = State {
+        position_m: DVec3::ZERO,
+        velocity_m_s: DVec3::ZERO,
+        attitude: DQuat::IDENTITY,
+        rate_rad_s: DVec3::ZERO,
+    };
+
+    #[inline]
+    fn moved(&self, slope: &Slope, time: f64) -> State {
+        State {
+            position_m: self.position_m + slope.velocity * time,
+            velocity_m_s: self.velocity_m_s + slope.acceleration * time,
+            attitude: self.attitude + slope.attitude * time,
+            rate_rad_s: self.rate_rad_s + slope.turn * time,
+        }
+    }
+}
+
+/// What acts on the body.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Wrench {
+    /// Force without gravity, world axes [N].
+    pub force_n: DVec3,
+    /// Torque about the centre of mass, body axes [N m].
+    pub torque_nm: DVec3,
+    /// Angular momentum of the rotors along body z, relative to the body [kg m2/s].
+    pub rotor_momentum: f64,
+}
+
+/// Point of the step at which a wrench is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stage {
+    /// Start of the step.
+    Start,
+    /// Middle of the step (asked twice).
+    Middle,
+    /// End of the step.
+    End,
+}
+
+/// Time derivative of [`State`].
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Slope {
+    velocity: DVec3,
+    pub(crate) acceleration: DVec3,
+    attitude: DQuat,
+    pub(crate) turn: DVec3,
+}
+
+/// Mass, inertia and gravity.
+#[derive(Clone, Copy, Debug)]
+pub struct Body {
+    per_mass: f64,
+    inertia: DMat3,
+    inverse: DMat3,
+    gravity: DVec3,
+}
+
+impl Body {
+    /// A body of `mass_kg` with the inertia tensor about its centre of mass, in body axes. Both are taken as they are: the
+    /// checks are those of [`crate::Config`].
+    pub fn new(mass_kg: f64, inertia_kg_m2: DMat3, gravity_m_s2: f64) -> Self {
+        Body {
+            per_mass: 1.0 / mass_kg,
+            inertia: inertia_kg_m2,
+            inverse: inertia_kg_m2.inverse(),
+            gravity: DVec3::new(0.0, 0.0, gravity_m_s2),
+        }
+    }
+
+    #[inline]
+    pub(crate) fn slope(&self, state: &State, wrench: &Wrench) -> Slope {
+        let rate = state.rate_rad_s;
+        let mut momentum = self.inertia * rate;
+        momentum.z += wrench.rotor_momentum;
+        let spin = DQuat::from_xyzw(rate.x, rate.y, rate.z, 0.0);
+        Slope {
+            velocity: state.velocity_m_s,
+            acceleration: self.gravity + wrench.force_n * self.per_mass,
+            attitude: (state.attitude * spin) * 0.5,
+            turn: self.inverse * (wrench.torque_nm - rate.cross(momentum)),
+        }
+    }
+
+    /// The state `step_s` later under the wrench that `wrench(stage, state)` gives.
+    ///
+    /// ```
+    /// use aplomb_craft::body::{Body, State, Wrench};
+    /// use glam::{DMat3, DVec3};
+    /// let body = Body::new(1.0, DMat3::IDENTITY, 9.80665);
+    /// let after = body.step(&State::REST, 2.0, |_, _| Wrench::default());
+    /// assert!((after.position_m.z - 0.5 * 9.80665 * 4.0).abs() < 1e-12);
+    /// ```
+    #[inline]
+    pub fn step(&self, state: &State, step_s: f64, mut wrench: impl FnMut(Stage, &State) -> Wrench) -> State {
+        let half = 0.5 * step_s;
+        let a = self.slope(state, &wrench(Stage::Start, state));
+        let second = state.moved(&a, half);
+        let b = self.slope(&second, &wrench(Stage::Middle, &second));
+        let third = state.moved(&b, half);
+        let c = self.slope(&third, &wrench(Stage::Middle, &third));
+        let fourth = state.moved(&c, step_s);
+        let d = self.slope(&fourth, &wrench(Stage::End, &fourth));
+        let mean = Slope {
+            velocity: a.velocity + 2.0 * (b.velocity + c.velocity) + d.velocity,
+            acceleration: a.acceleration + 2.0 * (b.acceleration + c.acceleration) + d.acceleration,
+            attitude: a.attitude + (b.attitude + c.attitude) * 2.0 + d.attitude,
+            turn: a.turn + 2.0 * (b.turn + c.turn) + d.turn,
+        };
+        let mut after = state.moved(&mean, step_s / 6.0);
+        after.attitude = unit(after.attitude);
+        after
+    }
+
+    /// Gravity, world axes [m/s2].
+    #[inline]
+    pub fn gravity(&self) -> DVec3 {
+        self.gravity
+    }
+
+    /// Kinetic energy [J], without the rotors' own spin.
+    pub fn kinetic_energy_j(&self, state: &State) -> f64 {
+        let v = state.velocity_m_s;
+        let w = state.rate_rad_s;
+        0.5 * v.dot(v) / self.per_mass + 0.5 * w.dot(self.inertia * w)
+    }
+
+    /// Angular momentum about the centre of mass in world axes [kg m2/s].
+    pub fn angular_momentum(&self, state: &State) -> DVec3 {
+        state.attitude * (self.inertia * state.rate_rad_s)
+    }
+}
+
+/// Brings a nearly unit quaternion back to unit length.
+#[inline]
+fn unit(q: DQuat) -> DQuat {
+    let squared = q.x * q.x + q.y * q.y + q.z * q.z + q.w * q.w;
+    q * (1.0 / libm::sqrt(squared))
+}

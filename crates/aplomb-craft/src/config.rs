@@ -1,0 +1,186 @@
+//! The truth about a craft.
+
+use crate::error::{ConfigError, Reason, all_finite, fail, finite, positive};
+use crate::rotors::{Rotors, Spin};
+use crate::{battery, drag, ground, rotor, sensors, speed_controller};
+use glam::DMat3;
+
+/// The truth about a craft. Plain numbers in SI units; [`crate::Plant::new`] checks them all.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Config {
+    /// Mass of everything [kg].
+    pub mass_kg: f64,
+    /// Inertia tensor about the centre of mass in body axes [kg m2], symmetric; off the diagonal stand the negative
+    /// products of inertia.
+    pub inertia_kg_m2: [[f64; 3]; 3],
+    /// Where the rotors are and how they turn.
+    pub arms: Rotors<Arm>,
+    /// Motor and propeller, alike on all arms.
+    pub rotor: rotor::Config,
+    /// Battery.
+    pub battery: battery::Config,
+    /// Drag.
+    pub drag: drag::Config,
+    /// Feet and ground.
+    pub ground: ground::Config,
+    /// Speed controllers.
+    pub speed_controller: speed_controller::Config,
+    /// Sensors.
+    pub sensors: sensors::Config,
+}
+
+/// One rotor's place and sense.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Arm {
+    /// Ahead of the centre of mass [m].
+    pub x_m: f64,
+    /// Right of the centre of mass [m].
+    pub y_m: f64,
+    /// Below the centre of mass [m].
+    pub z_m: f64,
+    /// Sense of rotation.
+    pub spin: Spin,
+}
+
+impl Config {
+    /// The demo craft: 1.2 kg with 9x5 propellers, thrust to weight about 2.2, a camera that reads the staff gauge at a weir.
+    ///
+    /// The propeller has the static coefficients CT 0.1033, CP 0.0393 measured on a 9x5 at 6000 rpm (UIUC Propeller
+    /// Database, run jb1002; Brandt and Selig 2011, AIAA 2011-1255). Inertia, motor and battery are plausible for the size
+    /// and stand for no product.
+    pub fn weir_gauge() -> Self {
+        let (thrust_n_s2, torque_nm_s2) = rotor::from_coefficients(0.1033, 0.0393, 9.0 * 0.0254);
+        let arm = |x_m: f64, y_m: f64, spin| Arm { x_m, y_m, z_m: -0.02, spin };
+        Config {
+            mass_kg: 1.2,
+            inertia_kg_m2: [[0.011, 0.0, 0.0], [0.0, 0.012, 0.0], [0.0, 0.0, 0.021]],
+            arms: Rotors {
+                front_left: arm(0.16, -0.16, Spin::CounterClockwise),
+                front_right: arm(0.16, 0.16, Spin::Clockwise),
+                rear_left: arm(-0.16, -0.16, Spin::Clockwise),
+                rear_right: arm(-0.16, 0.16, Spin::CounterClockwise),
+            },
+            rotor: rotor::Config {
+                thrust_n_s2,
+                torque_nm_s2,
+                inertia_kg_m2: 4e-5,
+                lag_s: 0.035,
+                kv_rpm_per_v: 810.0,
+                resistance_ohm: 0.1,
+                no_load_current_a: 0.5,
+                blades: 2,
+                imbalance_kg_m: 1e-6,
+                blade_pass_share: 0.02,
+            },
+            battery: battery::Config {
+                cells: 3,
+                capacity_ah: 4.0,
+                state_of_charge: 0.9,
+                resistance_ohm: 0.03,
+                base_current_a: 0.4,
+            },
+            drag: drag::Config {
+                rotor_1_s: [0.25, 0.25, 0.0],
+                body_area_m2: [0.01, 0.01, 0.02],
+                ..drag::Config::default()
+            },
+            ground: ground::Config {
+                foot_x_m: 0.12,
+                foot_y_m: 0.12,
+                foot_z_m: 0.08,
+                sink_m: 0.004,
+                damping_ratio: 0.6,
+                friction: 0.7,
+            },
+            speed_controller: speed_controller::Config { steps: 2000, delay_s: 0.001, stop_below: 0.02 },
+            sensors: sensors::Config::consumer(),
+        }
+    }
+
+    /// Checks every field; `tick_s` is the control period.
+    pub(crate) fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
+        positive("mass_kg", self.mass_kg)?;
+        check_inertia(&self.inertia_kg_m2)?;
+        let names = [
+            ["arms.front_left.x_m", "arms.front_left.y_m", "arms.front_left.z_m"],
+            ["arms.front_right.x_m", "arms.front_right.y_m", "arms.front_right.z_m"],
+            ["arms.rear_left.x_m", "arms.rear_left.y_m", "arms.rear_left.z_m"],
+            ["arms.rear_right.x_m", "arms.rear_right.y_m", "arms.rear_right.z_m"],
+        ];
+        for ([x, y, z], arm) in names.iter().zip(self.arms.to_array()) {
+            finite(x, arm.x_m)?;
+            finite(y, arm.y_m)?;
+            finite(z, arm.z_m)?;
+        }
+        self.rotor.check()?;
+        self.battery.check()?;
+        self.drag.check()?;
+        self.ground.check()?;
+        self.speed_controller.check(tick_s)?;
+        self.sensors.check(tick_s)
+    }
+
+    pub(crate) fn inertia(&self) -> DMat3 {
+        DMat3::from_cols_array_2d(&self.inertia_kg_m2)
+    }
+
+    /// Thrust of each rotor [N] that carries `weight_n` without torque; `None` if there is none with all thrusts above zero.
+    pub(crate) fn trim(&self, weight_n: f64) -> Option<[f64; 4]> {
+        let kappa = self.rotor.torque_nm_s2 / self.rotor.thrust_n_s2;
+        let arms = self.arms.to_array();
+        // Rows: sum of thrusts, roll, pitch, yaw; last column the demand.
+        let mut rows: [[f64; 5]; 4] = [[0.0; 5]; 4];
+        for (i, arm) in arms.iter().enumerate() {
+            rows[0][i] = 1.0;
+            rows[1][i] = -arm.y_m;
+            rows[2][i] = arm.x_m;
+            rows[3][i] = arm.spin.sign() * kappa;
+        }
+        rows[0][4] = weight_n;
+        let thrust = solve(rows)?;
+        (thrust.iter().all(|&f| f > 0.0) || weight_n == 0.0).then_some(thrust)
+    }
+}
+
+/// Gaussian elimination with row exchange; `None` where singular.
+fn solve(mut rows: [[f64; 5]; 4]) -> Option<[f64; 4]> {
+    for column in 0..4 {
+        let largest = (column..4).max_by(|&a, &b| rows[a][column].abs().total_cmp(&rows[b][column].abs()))?;
+        rows.swap(column, largest);
+        let pivot = rows[column];
+        if pivot[column].abs() < 1e-12 {
+            return None;
+        }
+        for (r, row) in rows.iter_mut().enumerate() {
+            if r != column {
+                let share = row[column] / pivot[column];
+                row.iter_mut().zip(pivot).for_each(|(value, above)| *value -= share * above);
+            }
+        }
+    }
+    Some(core::array::from_fn(|i| rows[i][4] / rows[i][i]))
+}
+
+fn check_inertia(inertia: &[[f64; 3]; 3]) -> Result<(), ConfigError> {
+    const FIELD: &str = "inertia_kg_m2";
+    inertia.iter().try_for_each(|row| all_finite(FIELD, row))?;
+    let [[xx, xy, xz], [yx, yy, yz], [zx, zy, zz]] = *inertia;
+    let trace = xx + yy + zz;
+    if (xy - yx).abs().max((xz - zx).abs()).max((yz - zy).abs()) > 1e-9 * trace.abs() {
+        return fail(FIELD, Reason::NotSymmetric);
+    }
+    // With S = trace/2 I - J, the second moments of the mass: J is an inertia tensor when S is positive semi-definite, and
+    // regular when no more than one of its eigenvalues is zero, which is J positive definite.
+    let second = [0.5 * trace - xx, 0.5 * trace - yy, 0.5 * trace - zz];
+    let slack = -1e-9 * trace;
+    let minors =
+        [second[0] * second[1] - xy * xy, second[0] * second[2] - xz * xz, second[1] * second[2] - yz * yz];
+    let determinant =
+        second[0] * minors[2] - (-xy) * (-xy * second[2] - yz * xz) + (-xz) * (xy * yz + second[1] * xz);
+    let definite =
+        xx > 0.0 && xx * yy - xy * xy > 0.0 && DMat3::from_cols_array_2d(inertia).determinant() > 0.0;
+    let bodily = second.iter().all(|&s| s >= slack)
+        && minors.iter().all(|&m| m >= slack * trace)
+        && determinant >= slack * trace * trace;
+    if definite && bodily { Ok(()) } else { fail(FIELD, Reason::NotAnInertia) }
+}

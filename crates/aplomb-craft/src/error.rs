@@ -1,0 +1,113 @@
+//! The one error of this crate: a number in a configuration that cannot be.
+
+use core::fmt;
+
+/// A field that cannot be simulated, and why.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ConfigError {
+    /// Path of the field, e.g. `rotor.lag_s`.
+    pub field: &'static str,
+    /// What is wrong with it.
+    pub reason: Reason,
+}
+
+/// Why a field was refused.
+#[non_exhaustive]
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Reason {
+    /// NaN or infinite.
+    NotFinite,
+    /// Must be above zero.
+    NotPositive,
+    /// Must be zero or above.
+    Negative,
+    /// Must lie between the two bounds (both included).
+    OutOfRange(f64, f64),
+    /// The matrix is not symmetric.
+    NotSymmetric,
+    /// Not an inertia tensor: a principal moment is not positive, or exceeds the sum of the other two.
+    NotAnInertia,
+    /// Times must not go backwards in the list.
+    NotInOrder,
+    /// With these arms no set of upward thrusts balances the craft's weight without torque.
+    NoTrim,
+    /// The rotors cannot carry the craft with this battery.
+    CannotHover,
+    /// Longer than the history that is kept.
+    TooLong,
+}
+
+impl fmt::Display for ConfigError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: ", self.field)?;
+        match self.reason {
+            Reason::NotFinite => write!(f, "must be a finite number"),
+            Reason::NotPositive => write!(f, "must be above zero"),
+            Reason::Negative => write!(f, "must not be negative"),
+            Reason::OutOfRange(low, high) => write!(f, "must lie between {low} and {high}"),
+            Reason::NotSymmetric => write!(f, "must be symmetric"),
+            Reason::NotAnInertia => write!(
+                f,
+                "is no inertia tensor: each principal moment must be positive and at most the sum of the other two"
+            ),
+            Reason::NotInOrder => write!(f, "times must not go backwards"),
+            Reason::NoTrim => {
+                write!(f, "no upward thrusts at these places balance the weight without torque")
+            }
+            Reason::CannotHover => write!(f, "the rotors cannot carry the craft on this battery"),
+            Reason::TooLong => write!(f, "is longer than the history that is kept"),
+        }
+    }
+}
+
+impl core::error::Error for ConfigError {}
+
+const fn refuse<T>(field: &'static str, reason: Reason) -> Result<T, ConfigError> {
+    Err(ConfigError { field, reason })
+}
+
+pub(crate) fn fail<T>(field: &'static str, reason: Reason) -> Result<T, ConfigError> {
+    refuse(field, reason)
+}
+
+pub(crate) fn finite(field: &'static str, value: f64) -> Result<(), ConfigError> {
+    if value.is_finite() { Ok(()) } else { refuse(field, Reason::NotFinite) }
+}
+
+pub(crate) fn positive(field: &'static str, value: f64) -> Result<(), ConfigError> {
+    finite(field, value)?;
+    if value > 0.0 { Ok(()) } else { refuse(field, Reason::NotPositive) }
+}
+
+pub(crate) fn not_negative(field: &'static str, value: f64) -> Result<(), ConfigError> {
+    finite(field, value)?;
+    if value >= 0.0 { Ok(()) } else { refuse(field, Reason::Negative) }
+}
+
+pub(crate) fn within(field: &'static str, value: f64, low: f64, high: f64) -> Result<(), ConfigError> {
+    finite(field, value)?;
+    if value >= low && value <= high { Ok(()) } else { refuse(field, Reason::OutOfRange(low, high)) }
+}
+
+pub(crate) fn all_finite(field: &'static str, values: &[f64]) -> Result<(), ConfigError> {
+    values.iter().try_for_each(|&value| finite(field, value))
+}
+
+pub(crate) fn none_negative(field: &'static str, values: &[f64]) -> Result<(), ConfigError> {
+    values.iter().try_for_each(|&value| not_negative(field, value))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn message_names_field_and_reason() {
+        let error = within("rotor.lag_s", 3.0, 0.0, 1.0).unwrap_err();
+        assert_eq!(error.to_string(), "rotor.lag_s: must lie between 0 and 1");
+        assert_eq!(positive("x", f64::NAN).unwrap_err().reason, Reason::NotFinite);
+        assert_eq!(positive("x", 0.0).unwrap_err().reason, Reason::NotPositive);
+        assert_eq!(not_negative("x", -1.0).unwrap_err().reason, Reason::Negative);
+        assert!(not_negative("x", 0.0).is_ok());
+    }
+}

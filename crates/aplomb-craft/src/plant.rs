@@ -1,0 +1,403 @@
+//! The whole craft, one control period at a time.
+
+use crate::air::{Air, AirConfig};
+use crate::battery::Battery;
+use crate::body::{Body, Slope, Stage, State, Wrench};
+use crate::config::Config;
+use crate::drag::Drag;
+use crate::error::{ConfigError, Reason, fail, within};
+use crate::ground::Ground;
+use crate::rotor::{Motor, SpeedCourse};
+use crate::rotors::Rotors;
+use crate::sensors::barometer::Barometer;
+use crate::sensors::imu::{Imu, Motion, Sample};
+use crate::sensors::magnetometer::Magnetometer;
+use crate::sensors::receiver::Receiver;
+use crate::sensors::{BatteryReading, Readings};
+use crate::speed_controller::SpeedControllers;
+use crate::start::Start;
+use crate::truth::Truth;
+use crate::vibration::Vibration;
+use glam::{DMat3, DVec3};
+
+/// Cosine of the tilt beyond which a craft on the ground counts as tipped over.
+const TIPPED_OVER_COSINE: f64 = 0.5;
+
+/// A simulated craft in its air.
+///
+/// One [`Plant::advance`] is one tick: the command passes the speed controllers, the rotors follow their exact first-order
+/// course, the body takes one Runge-Kutta step with the wind going evenly from its value at the start of the tick to that
+/// at the end, then the battery and the sensors are brought up to date. All sensors sample the state at the tick.
+#[derive(Clone, Debug)]
+pub struct Plant {
+    tick_s: f64,
+    tick: u64,
+    forces: Forces,
+    state: State,
+    motor: Motor,
+    speeds: [f64; 4],
+    in_force: Rotors<f64>,
+    controllers: SpeedControllers,
+    battery: Battery,
+    air: Air,
+    touching: bool,
+    slope: Slope,
+    per_weight: f64,
+    fitted: Fitted,
+    readings: Readings,
+}
+
+/// Everything that makes force and torque.
+#[derive(Clone, Debug)]
+struct Forces {
+    body: Body,
+    drag: Drag,
+    ground: Ground,
+    arms: [DVec3; 4],
+    spin: [f64; 4],
+    thrust_n_s2: f64,
+    torque_nm_s2: f64,
+    inertia_kg_m2: f64,
+    push_n: DVec3,
+    push_nm: DVec3,
+}
+
+/// The four rotors' share in force and torque at one instant.
+#[derive(Clone, Copy, Debug, Default)]
+struct Load {
+    thrust_n: f64,
+    torque_nm: DVec3,
+    momentum: f64,
+}
+
+/// Air at one instant.
+#[derive(Clone, Copy, Debug)]
+struct Flow {
+    wind_m_s: DVec3,
+    density_kg_m3: f64,
+}
+
+impl Forces {
+    /// Loads at speeds `speeds` [rad/s] that change by `change` [rad/s2].
+    #[inline]
+    fn load(&self, speeds: &[f64; 4], change: &[f64; 4], density_ratio: f64) -> Load {
+        let (kt, kq) = (self.thrust_n_s2 * density_ratio, self.torque_nm_s2 * density_ratio);
+        let mut load = Load::default();
+        for i in 0..4 {
+            let squared = speeds[i] * speeds[i];
+            let thrust = kt * squared;
+            load.thrust_n += thrust;
+            load.torque_nm.x -= self.arms[i].y * thrust;
+            load.torque_nm.y += self.arms[i].x * thrust;
+            load.torque_nm.z += self.spin[i] * (kq * squared + self.inertia_kg_m2 * change[i]);
+            // A counter-clockwise rotor (s = +1) turns against body z.
+            load.momentum -= self.spin[i] * self.inertia_kg_m2 * speeds[i];
+        }
+        load
+    }
+
+    #[inline]
+    fn wrench(&self, state: &State, load: &Load, flow: &Flow) -> Wrench {
+        let rotation = DMat3::from_quat(state.attitude);
+        let air = rotation.transpose() * (state.velocity_m_s - flow.wind_m_s);
+        let mut in_body = self.drag.force(air, flow.density_kg_m3, load.thrust_n);
+        in_body.z -= load.thrust_n;
+        let mut wrench = Wrench {
+            force_n: rotation * in_body + self.push_n,
+            torque_nm: load.torque_nm + self.drag.torque(state.rate_rad_s) + self.push_nm,
+            rotor_momentum: load.momentum,
+        };
+        if self.ground.near(state.position_m.z) {
+            let contact =
+                self.ground.wrench(state.position_m, state.velocity_m_s, &rotation, state.rate_rad_s);
+            wrench.force_n += contact.0;
+            wrench.torque_nm += contact.1;
+        }
+        wrench
+    }
+}
+
+/// The sensors that are fitted.
+#[derive(Clone, Debug)]
+struct Fitted {
+    imu: Option<(Imu, DVec3)>,
+    vibration: Option<Vibration>,
+    barometer: Option<Barometer>,
+    receiver: Option<Receiver>,
+    magnetometer: Option<Magnetometer>,
+}
+
+impl Plant {
+    /// A craft in its air at the start. `tick_s` is the control period, 0.1 ms to 5 ms; all noise comes from `seed`.
+    ///
+    /// # Errors
+    ///
+    /// Names the first field that cannot be simulated. A start in the air also needs a hover: thrusts that balance the
+    /// weight without torque, and a battery that can drive them.
+    pub fn new(
+        config: &Config,
+        air: &AirConfig,
+        start: &Start,
+        seed: u64,
+        tick_s: f64,
+    ) -> Result<Plant, ConfigError> {
+        within("tick_s", tick_s, 1e-4, 5e-3)?;
+        config.check(tick_s)?;
+        air.check()?;
+        start.check()?;
+        let gravity = air.gravity_m_s2;
+        let state = start.state();
+        let motor = Motor::new(&config.rotor, tick_s);
+        let mut battery = Battery::new(&config.battery, tick_s);
+        let air = Air::new(air, -state.position_m.z, tick_s, seed);
+        let (mut speeds, mut in_force) = ([0.0; 4], Rotors::splat(0.0));
+        if start.airborne && !start.rotors_stopped {
+            let hover = Hover::find(config, &motor, &battery, &air, config.mass_kg * gravity)?;
+            (speeds, in_force) = (hover.speeds, hover.command);
+            battery.load(hover.current_a);
+        }
+        let arms = config.arms.to_array().map(|arm| DVec3::new(arm.x_m, arm.y_m, arm.z_m));
+        let forces = Forces {
+            body: Body::new(config.mass_kg, config.inertia(), gravity),
+            drag: Drag::new(&config.drag, config.mass_kg, gravity),
+            ground: Ground::new(&config.ground, arms, config.mass_kg),
+            arms,
+            spin: config.arms.to_array().map(|arm| arm.spin.sign()),
+            thrust_n_s2: config.rotor.thrust_n_s2,
+            torque_nm_s2: config.rotor.torque_nm_s2,
+            inertia_kg_m2: config.rotor.inertia_kg_m2,
+            push_n: DVec3::ZERO,
+            push_nm: DVec3::ZERO,
+        };
+        let sensors = &config.sensors;
+        let fitted = Fitted {
+            imu: sensors.imu.map(|imu| (Imu::new(&imu, tick_s, seed), DVec3::from_array(imu.position_m))),
+            vibration: Vibration::new(config, config.inertia(), tick_s, seed),
+            barometer: sensors.barometer.map(|barometer| Barometer::new(&barometer, tick_s, seed)),
+            receiver: sensors.receiver.map(|receiver| Receiver::new(&receiver, tick_s, seed)),
+            magnetometer: sensors
+                .magnetometer
+                .map(|magnetometer| Magnetometer::new(&magnetometer, tick_s, seed)),
+        };
+        let slope = forces.body.slope(&state, &Wrench::default());
+        let weight = config.mass_kg * crate::gravity::STANDARD_M_S2;
+        let mut plant = Plant {
+            tick_s,
+            tick: 0,
+            forces,
+            state,
+            motor,
+            speeds,
+            in_force,
+            controllers: SpeedControllers::new(&config.speed_controller, tick_s, in_force),
+            battery,
+            air,
+            touching: false,
+            slope,
+            per_weight: 1.0 / weight,
+            fitted,
+            readings: Readings::default(),
+        };
+        plant.settle();
+        plant.conclude(&speeds, &[0.0; 4]);
+        let motion = plant.motion(Sample::default());
+        if let Some((imu, _)) = &mut plant.fitted.imu {
+            imu.start(&motion);
+        }
+        plant.measure(Sample::default());
+        Ok(plant)
+    }
+
+    /// The samples of the current tick; asking again gives the same ones.
+    #[inline]
+    pub fn sense(&mut self) -> Readings {
+        self.readings
+    }
+
+    /// Lets one tick pass with `command` going into the speed controllers. Each command is held to 0..1; NaN counts as 0.
+    pub fn advance(&mut self, command: Rotors<f64>) {
+        let in_force = self.controllers.advance(command);
+        let command = in_force.to_array();
+        let voltage = self.battery.terminals().voltage_v;
+        let start = Flow { wind_m_s: self.air.wind_m_s(), density_kg_m3: self.air.density_kg_m3() };
+        let ratio = self.air.density_ratio();
+        let before = self.speeds;
+        let motor = self.motor;
+        let courses: [SpeedCourse; 4] = core::array::from_fn(|i| {
+            motor.course(before[i], motor.steady_speed(command[i] * voltage, ratio))
+        });
+        let change = |speed: f64, course: &SpeedCourse| (course.target - speed) * motor.per_lag;
+        let middle = courses.map(|course| course.middle);
+        let end = courses.map(|course| course.end);
+        let load = |speeds: &[f64; 4]| {
+            let change = core::array::from_fn(|i| change(speeds[i], &courses[i]));
+            self.forces.load(speeds, &change, ratio)
+        };
+        let loads = [load(&before), load(&middle), load(&end)];
+        let end_change = core::array::from_fn(|i| change(end[i], &courses[i]));
+
+        let next_s = (self.tick + 1) as f64 * self.tick_s;
+        self.air.advance(self.tick + 1, next_s, -self.state.position_m.z);
+        let ending = Flow { wind_m_s: self.air.wind_m_s(), ..start };
+        let between = Flow { wind_m_s: 0.5 * (start.wind_m_s + ending.wind_m_s), ..start };
+        let forces = &self.forces;
+        self.state = forces.body.step(&self.state, self.tick_s, |stage, state| match stage {
+            Stage::Start => forces.wrench(state, &loads[0], &start),
+            Stage::Middle => forces.wrench(state, &loads[1], &between),
+            Stage::End => forces.wrench(state, &loads[2], &ending),
+        });
+        self.tick += 1;
+        self.in_force = in_force;
+        self.settle();
+
+        let amps: f64 =
+            (0..4).filter(|&i| command[i] > 0.0).map(|i| command[i] * motor.current(end[i], ratio)).sum();
+        self.battery.advance(amps);
+        self.conclude(&end, &end_change);
+        let thrust = self.thrust_n();
+        let vibration = match &mut self.fitted.vibration {
+            Some(vibration) => vibration.advance(&before, &end, &thrust),
+            None => Sample::default(),
+        };
+        self.measure(vibration);
+    }
+
+    /// Adds an outside force (world axes) and torque (body axes) at the centre of mass, held until changed. They act from the
+    /// next tick on. Values that are not finite count as zero.
+    pub fn push(&mut self, force_n_world: DVec3, torque_nm_body: DVec3) {
+        let finite = |v: DVec3| if v.is_finite() { v } else { DVec3::ZERO };
+        self.forces.push_n = finite(force_n_world);
+        self.forces.push_nm = finite(torque_nm_body);
+    }
+
+    /// What is really the case at the current tick.
+    pub fn truth(&self) -> Truth {
+        let ratio = self.air.density_ratio();
+        let wind_m_s = self.air.wind_m_s();
+        let air = self.state.velocity_m_s - wind_m_s;
+        let torque = self.forces.torque_nm_s2 * ratio;
+        let attitude = self.state.attitude;
+        let upright = 1.0 - 2.0 * (attitude.x * attitude.x + attitude.y * attitude.y);
+        Truth {
+            time_s: self.tick as f64 * self.tick_s,
+            position_m: self.state.position_m,
+            velocity_m_s: self.state.velocity_m_s,
+            acceleration_m_s2: self.slope.acceleration,
+            attitude,
+            body_rate_rad_s: self.state.rate_rad_s,
+            body_acceleration_rad_s2: self.slope.turn,
+            rotor_speed_rad_s: Rotors::from(self.speeds),
+            thrust_n: self.thrust_n(),
+            torque_nm: Rotors::from(self.speeds).map(|speed| torque * speed * speed),
+            motor_command: self.in_force,
+            wind_m_s,
+            airspeed_m_s: libm::sqrt(air.length_squared()),
+            density_kg_m3: self.air.density_kg_m3(),
+            battery: self.battery.terminals(),
+            on_ground: self.touching,
+            tipped_over: self.touching && upright < TIPPED_OVER_COSINE,
+            receiver_errors: self.fitted.receiver.as_ref().map_or_else(Default::default, Receiver::errors),
+            imu_bias: self.fitted.imu.as_ref().map_or_else(Sample::default, |(imu, _)| imu.bias()),
+        }
+    }
+
+    #[inline]
+    fn thrust_n(&self) -> Rotors<f64> {
+        let kt = self.forces.thrust_n_s2 * self.air.density_ratio();
+        Rotors::from(self.speeds).map(|speed| kt * speed * speed)
+    }
+
+    /// Brings the ground's hold on the craft up to date.
+    #[inline]
+    fn settle(&mut self) {
+        let state = &self.state;
+        if self.forces.ground.near(state.position_m.z) {
+            let rotation = DMat3::from_quat(state.attitude);
+            let ground = &mut self.forces.ground;
+            self.touching = ground.settle(state.position_m, state.velocity_m_s, &rotation, state.rate_rad_s);
+        } else if self.touching {
+            self.forces.ground.let_go();
+            self.touching = false;
+        }
+    }
+
+    /// Accelerations at the end of the tick, with the rotors at `speeds` changing by `change`.
+    #[inline]
+    fn conclude(&mut self, speeds: &[f64; 4], change: &[f64; 4]) {
+        self.speeds = *speeds;
+        let load = self.forces.load(speeds, change, self.air.density_ratio());
+        let flow = Flow { wind_m_s: self.air.wind_m_s(), density_kg_m3: self.air.density_kg_m3() };
+        let wrench = self.forces.wrench(&self.state, &load, &flow);
+        self.slope = self.forces.body.slope(&self.state, &wrench);
+    }
+
+    /// Rate and specific force at the place of the inertial sensor.
+    #[inline]
+    fn motion(&self, vibration: Sample) -> Motion {
+        let place = self.fitted.imu.as_ref().map_or(DVec3::ZERO, |(_, place)| *place);
+        let rate = self.state.rate_rad_s;
+        let felt = self.slope.acceleration - self.forces.body.gravity();
+        let lever = self.slope.turn.cross(place) + rate.cross(rate.cross(place));
+        Motion { rate, specific_force: self.state.attitude.conjugate() * felt + lever, vibration }
+    }
+
+    #[inline]
+    fn measure(&mut self, vibration: Sample) {
+        let motion = self.motion(vibration);
+        let (tick, time_s) = (self.tick, self.tick as f64 * self.tick_s);
+        let terminals = self.battery.terminals();
+        let thrust_ratio = self.thrust_n().sum() * self.per_weight;
+        let (state, air, ground) = (&self.state, &self.air, &self.forces.ground);
+        let height_m = -state.position_m.z;
+        let fitted = &mut self.fitted;
+        self.readings = Readings {
+            imu: fitted.imu.as_mut().map(|(imu, _)| imu.advance(tick, &motion)),
+            rotor_speed_rad_s: Rotors::from(self.speeds),
+            battery: BatteryReading { voltage_v: terminals.voltage_v, current_a: terminals.current_a },
+            pressure_pa: fitted.barometer.as_mut().and_then(|barometer| {
+                let clearance_m = ground.clearance_m(state.position_m.z);
+                barometer.advance(tick, time_s, height_m, clearance_m, thrust_ratio, |height| {
+                    air.pressure_pa(height)
+                })
+            }),
+            receiver: fitted.receiver.as_mut().and_then(|receiver| receiver.advance(tick, state)),
+            field_ut: fitted
+                .magnetometer
+                .as_mut()
+                .and_then(|magnetometer| magnetometer.advance(tick, state.attitude)),
+        };
+    }
+}
+
+/// Hover at the start.
+struct Hover {
+    speeds: [f64; 4],
+    command: Rotors<f64>,
+    current_a: f64,
+}
+
+impl Hover {
+    fn find(
+        config: &Config,
+        motor: &Motor,
+        battery: &Battery,
+        air: &Air,
+        weight_n: f64,
+    ) -> Result<Hover, ConfigError> {
+        let Some(thrust) = config.trim(weight_n) else {
+            return fail("arms", Reason::NoTrim);
+        };
+        let ratio = air.density_ratio();
+        let speeds = thrust.map(|thrust| libm::sqrt(thrust / (config.rotor.thrust_n_s2 * ratio)));
+        let volts = speeds.map(|speed| if speed > 0.0 { motor.voltage_at(speed, ratio) } else { 0.0 });
+        let power: f64 = (0..4).map(|i| volts[i] * motor.current(speeds[i], ratio)).sum();
+        let command = battery.voltage_at_power(power).map(|voltage| volts.map(|needed| needed / voltage));
+        match command {
+            Some(command) if command.iter().all(|&share| share <= 1.0) => {
+                let current_a = (0..4).map(|i| command[i] * motor.current(speeds[i], ratio)).sum();
+                Ok(Hover { speeds, command: Rotors::from(command), current_a })
+            }
+            _ => fail("rotor", Reason::CannotHover),
+        }
+    }
+}

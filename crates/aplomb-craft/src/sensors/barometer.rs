@@ -1,0 +1,100 @@
+//! Barometer: static pressure with white, slowly varying and drifting error, and the rotors' wash near the ground.
+
+use super::Reading;
+use super::delivery::Delivery;
+use super::noise::Correlated;
+use crate::error::{ConfigError, not_negative, positive};
+use crate::random::{Source, Stream};
+
+/// A barometer; errors are given as heights.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Config {
+    /// Samples a second.
+    pub rate_hz: f64,
+    /// From sample to delivery [s].
+    pub delay_s: f64,
+    /// White error, standard deviation [m].
+    pub white_m: f64,
+    /// Slow error, standard deviation [m].
+    pub correlated_m: f64,
+    /// Correlation time of the slow error [s].
+    pub correlated_s: f64,
+    /// Drift [m/h]; its sign is drawn from the seed.
+    pub drift_m_h: f64,
+    /// Reading too low by this much [m] in the wash of hover thrust at the ground, fading to nothing at `wash_below_m`.
+    pub wash_m: f64,
+    /// Height at which the wash is no longer felt [m].
+    pub wash_below_m: f64,
+}
+
+impl Config {
+    /// Typical consumer part: white 0.1 m, 0.1 m over 20 s, drift 1 m/h, wash 0.3 m below 1 m.
+    pub fn consumer() -> Self {
+        Config {
+            rate_hz: 50.0,
+            delay_s: 0.0,
+            white_m: 0.1,
+            correlated_m: 0.1,
+            correlated_s: 20.0,
+            drift_m_h: 1.0,
+            wash_m: 0.3,
+            wash_below_m: 1.0,
+        }
+    }
+
+    /// No error.
+    pub fn ideal() -> Self {
+        Config { white_m: 0.0, correlated_m: 0.0, drift_m_h: 0.0, wash_m: 0.0, ..Config::consumer() }
+    }
+
+    pub(crate) fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
+        let fields = ["sensors.barometer.rate_hz", "sensors.barometer.delay_s"];
+        Delivery::<f64>::check(fields, self.rate_hz, self.delay_s, tick_s)?;
+        not_negative("sensors.barometer.white_m", self.white_m)?;
+        not_negative("sensors.barometer.correlated_m", self.correlated_m)?;
+        positive("sensors.barometer.correlated_s", self.correlated_s)?;
+        not_negative("sensors.barometer.drift_m_h", self.drift_m_h)?;
+        not_negative("sensors.barometer.wash_m", self.wash_m)?;
+        positive("sensors.barometer.wash_below_m", self.wash_below_m)
+    }
+}
+
+#[derive(Clone, Debug)]
+pub(crate) struct Barometer {
+    config: Config,
+    stream: Stream,
+    slow: Correlated<f64>,
+    drift_m_s: f64,
+    delivery: Delivery<f64>,
+}
+
+impl Barometer {
+    pub(crate) fn new(config: &Config, tick_s: f64, seed: u64) -> Self {
+        let delivery = Delivery::new(config.rate_hz, config.delay_s, tick_s);
+        let mut stream = Stream::new(seed, Source::Barometer);
+        let sign = if stream.uniform() < 0.5 { -1.0 } else { 1.0 };
+        let slow =
+            Correlated::new(config.correlated_m, config.correlated_s, delivery.period_s(tick_s), &mut stream);
+        Barometer { config: *config, stream, slow, drift_m_s: sign * config.drift_m_h / 3600.0, delivery }
+    }
+
+    /// `pressure(height)` gives the static pressure at a height above home; `thrust_ratio` is thrust over weight.
+    #[inline]
+    pub(crate) fn advance(
+        &mut self,
+        tick: u64,
+        time_s: f64,
+        height_m: f64,
+        clearance_m: f64,
+        thrust_ratio: f64,
+        pressure: impl FnOnce(f64) -> f64,
+    ) -> Option<Reading<f64>> {
+        let Barometer { config, stream, slow, drift_m_s, delivery } = self;
+        delivery.advance(tick, || {
+            let near = (1.0 - clearance_m / config.wash_below_m).clamp(0.0, 1.0);
+            let wash = config.wash_m * near * thrust_ratio;
+            let error = config.white_m * stream.normal() + slow.advance(stream) + *drift_m_s * time_s - wash;
+            pressure(height_m + error)
+        })
+    }
+}

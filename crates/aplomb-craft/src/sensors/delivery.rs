@@ -1,0 +1,101 @@
+//! Samples taken at their own rate and delivered late.
+
+use super::Reading;
+use crate::error::{ConfigError, Reason, fail, not_negative, positive};
+
+/// Samples under way at most.
+const UNDER_WAY: usize = 8;
+
+/// When samples are taken and how long they travel.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Delivery<T> {
+    period_ticks: u64,
+    delay_ticks: u64,
+    delay_s: f64,
+    /// Samples on their way: tick of arrival and value, oldest first.
+    queue: [Option<(u64, T)>; UNDER_WAY],
+}
+
+impl<T: Copy> Delivery<T> {
+    pub(crate) fn check(
+        [rate_field, delay_field]: [&'static str; 2],
+        rate_hz: f64,
+        delay_s: f64,
+        tick_s: f64,
+    ) -> Result<(), ConfigError> {
+        positive(rate_field, rate_hz)?;
+        if rate_hz * tick_s > 1.0 + 1e-9 {
+            return fail(rate_field, Reason::OutOfRange(0.0, 1.0 / tick_s));
+        }
+        not_negative(delay_field, delay_s)?;
+        if delay_s * rate_hz > (UNDER_WAY - 1) as f64 {
+            return fail(delay_field, Reason::TooLong);
+        }
+        Ok(())
+    }
+
+    pub(crate) fn new(rate_hz: f64, delay_s: f64, tick_s: f64) -> Self {
+        let delay_ticks = libm::floor(delay_s / tick_s + 0.5);
+        Delivery {
+            period_ticks: libm::fmax(1.0, libm::floor(1.0 / (rate_hz * tick_s) + 0.5)) as u64,
+            delay_ticks: delay_ticks as u64,
+            delay_s: delay_ticks * tick_s,
+            queue: [None; UNDER_WAY],
+        }
+    }
+
+    /// Time between samples [s].
+    pub(crate) fn period_s(&self, tick_s: f64) -> f64 {
+        self.period_ticks as f64 * tick_s
+    }
+
+    /// Takes a sample if one is due at `tick`; returns the one that arrives at `tick`, if any.
+    #[inline]
+    pub(crate) fn advance(&mut self, tick: u64, take: impl FnOnce() -> T) -> Option<Reading<T>> {
+        if tick.is_multiple_of(self.period_ticks) {
+            let sample = (tick + self.delay_ticks, take());
+            if let Some(free) = self.queue.iter_mut().find(|slot| slot.is_none()) {
+                *free = Some(sample);
+            }
+        }
+        match self.queue[0] {
+            Some((due, value)) if due <= tick => {
+                self.queue.rotate_left(1);
+                self.queue[UNDER_WAY - 1] = None;
+                Some(Reading { value, age_s: self.delay_s })
+            }
+            _ => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn samples_arrive_at_their_rate_and_age() {
+        let mut delivery = Delivery::new(200.0, 0.012, 0.001);
+        let mut arrivals = Vec::new();
+        for tick in 0..40 {
+            if let Some(reading) = delivery.advance(tick, || tick) {
+                assert!((reading.age_s - 0.012).abs() < 1e-12);
+                assert_eq!(tick - reading.value, 12);
+                arrivals.push(reading.value);
+            }
+        }
+        assert_eq!(arrivals, [0, 5, 10, 15, 20, 25]);
+    }
+
+    #[test]
+    fn bad_fields_are_named() {
+        let check = |rate, delay| Delivery::<f64>::check(["rate", "delay"], rate, delay, 0.001);
+        for bad in [f64::NAN, f64::INFINITY, 0.0, -1.0, 1001.0] {
+            assert_eq!(check(bad, 0.0).unwrap_err().field, "rate");
+        }
+        for bad in [f64::NAN, f64::INFINITY, -1.0, 0.1] {
+            assert_eq!(check(100.0, bad).unwrap_err().field, "delay");
+        }
+        assert!(check(1000.0, 0.0).is_ok());
+    }
+}

@@ -1,0 +1,434 @@
+//! Gyro and accelerometer: noise by the Allan parameters, bias, scale, misalignment, low-pass, range, steps, lever arm.
+//!
+//! A sample is `clip(round(F(M x + N sqrt(fs) n) + tones + bias))`, with F the sensor's own first-order low-pass (exact for
+//! an input that is linear over the tick), M scale and misalignment, N the noise density (the white noise is thereby
+//! integrated over the sensor's bandwidth, and its Allan deviation is N at 1 s), and the vibration tones passed through F at
+//! their true frequency before they are sampled, so that they alias. Noise terms after IEEE Std 952-1997.
+
+use super::Reading;
+use super::noise::{Correlated, normals};
+use crate::error::{ConfigError, Reason, all_finite, fail, not_negative, positive, within};
+use crate::gravity::STANDARD_M_S2;
+use crate::random::{Source, Stream};
+use core::f64::consts::PI;
+use glam::{DMat3, DVec3};
+
+/// Ticks of history kept for the delay.
+const HISTORY: usize = 32;
+
+/// Gyro and accelerometer in one housing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Config {
+    /// Place in body axes from the centre of mass [m].
+    pub position_m: [f64; 3],
+    /// Corner frequency of the sensor's own first-order low-pass [Hz].
+    pub low_pass_hz: f64,
+    /// From sample to delivery [s]; rounded to whole ticks, at most 31.
+    pub delay_s: f64,
+    /// Correlation time of the bias instability [s].
+    pub instability_s: f64,
+    /// Share of the frame's vibration that reaches the sensor.
+    pub vibration_gain: f64,
+    /// Gyro.
+    pub gyro: GyroConfig,
+    /// Accelerometer.
+    pub accel: AccelConfig,
+}
+
+/// Errors of the gyro, alike on its three axes.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct GyroConfig {
+    /// Noise density N (angle random walk) [rad/s/sqrt(Hz)].
+    pub noise_rad_s_rthz: f64,
+    /// Bias instability B [rad/s]; the flat of the Allan deviation lies at 0.664 B.
+    pub instability_rad_s: f64,
+    /// Rate random walk K [rad/s/sqrt(s)].
+    pub random_walk_rad_s_rts: f64,
+    /// Turn-on bias, drawn evenly within plus and minus this [rad/s].
+    pub turn_on_rad_s: f64,
+    /// Scale error, standard deviation.
+    pub scale_share: f64,
+    /// Axis misalignment, standard deviation [rad].
+    pub misalignment_rad: f64,
+    /// Largest rate shown [rad/s].
+    pub range_rad_s: f64,
+    /// Step of the output [rad/s]; 0 for none.
+    pub step_rad_s: f64,
+}
+
+/// Errors of the accelerometer, alike on its three axes.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct AccelConfig {
+    /// Noise density N [m/s2/sqrt(Hz)].
+    pub noise_m_s2_rthz: f64,
+    /// Bias instability B [m/s2].
+    pub instability_m_s2: f64,
+    /// Random walk K [m/s2/sqrt(s)].
+    pub random_walk_m_s2_rts: f64,
+    /// Turn-on bias, drawn evenly within plus and minus this [m/s2].
+    pub turn_on_m_s2: f64,
+    /// Scale error, standard deviation.
+    pub scale_share: f64,
+    /// Axis misalignment, standard deviation [rad].
+    pub misalignment_rad: f64,
+    /// Largest specific force shown [m/s2].
+    pub range_m_s2: f64,
+    /// Step of the output [m/s2]; 0 for none.
+    pub step_m_s2: f64,
+}
+
+/// Typical sizes of a class, all from memory: bounds of the usual range, of which the geometric middle is taken.
+struct Class {
+    gyro_noise_deg: [f64; 2],
+    gyro_instability_deg_h: [f64; 2],
+    gyro_turn_on_deg: [f64; 2],
+    accel_noise_ug: [f64; 2],
+    accel_turn_on_mg: [f64; 2],
+    accel_instability_ug: f64,
+    scale_share: f64,
+    misalignment_deg: f64,
+}
+
+impl Config {
+    /// Low-cost consumer class (typical sizes, from memory).
+    pub fn consumer() -> Self {
+        Config::of(&Class {
+            gyro_noise_deg: [0.005, 0.015],
+            gyro_instability_deg_h: [5.0, 30.0],
+            gyro_turn_on_deg: [0.5, 3.0],
+            accel_noise_ug: [100.0, 300.0],
+            accel_turn_on_mg: [20.0, 60.0],
+            accel_instability_ug: 100.0,
+            scale_share: 0.01,
+            misalignment_deg: 0.5,
+        })
+    }
+
+    /// Better consumer class (typical sizes, from memory).
+    pub fn better() -> Self {
+        Config::of(&Class {
+            gyro_noise_deg: [0.003, 0.005],
+            gyro_instability_deg_h: [2.0, 10.0],
+            gyro_turn_on_deg: [0.2, 1.0],
+            accel_noise_ug: [50.0, 100.0],
+            accel_turn_on_mg: [10.0, 30.0],
+            accel_instability_ug: 50.0,
+            scale_share: 0.005,
+            misalignment_deg: 0.3,
+        })
+    }
+
+    /// Industrial class (typical sizes, from memory).
+    pub fn industrial() -> Self {
+        Config::of(&Class {
+            gyro_noise_deg: [0.001, 0.003],
+            gyro_instability_deg_h: [0.5, 5.0],
+            gyro_turn_on_deg: [0.1, 0.3],
+            accel_noise_ug: [20.0, 60.0],
+            accel_turn_on_mg: [2.0, 10.0],
+            accel_instability_ug: 20.0,
+            scale_share: 0.001,
+            misalignment_deg: 0.05,
+        })
+    }
+
+    /// No error, no delay, no vibration, and a low-pass far above the tick rate.
+    pub fn ideal() -> Self {
+        Config {
+            position_m: [0.0; 3],
+            low_pass_hz: 1e6,
+            delay_s: 0.0,
+            instability_s: 100.0,
+            vibration_gain: 0.0,
+            gyro: GyroConfig { range_rad_s: 1e3, ..GyroConfig::default() },
+            accel: AccelConfig { range_m_s2: 1e4, ..AccelConfig::default() },
+        }
+    }
+
+    fn of(class: &Class) -> Self {
+        let middle = |[low, high]: [f64; 2]| libm::sqrt(low * high);
+        let (degree, milli_g) = (PI / 180.0, STANDARD_M_S2 * 1e-3);
+        let (range_rad_s, range_m_s2) = (2000.0 * degree, 16.0 * STANDARD_M_S2);
+        Config {
+            position_m: [0.0; 3],
+            low_pass_hz: 200.0,
+            delay_s: 0.0,
+            instability_s: 100.0,
+            vibration_gain: 0.3,
+            gyro: GyroConfig {
+                noise_rad_s_rthz: middle(class.gyro_noise_deg) * degree,
+                instability_rad_s: middle(class.gyro_instability_deg_h) * degree / 3600.0,
+                random_walk_rad_s_rts: 0.0,
+                turn_on_rad_s: middle(class.gyro_turn_on_deg) * degree,
+                scale_share: class.scale_share,
+                misalignment_rad: class.misalignment_deg * degree,
+                range_rad_s,
+                step_rad_s: range_rad_s / 32768.0,
+            },
+            accel: AccelConfig {
+                noise_m_s2_rthz: middle(class.accel_noise_ug) * 1e-3 * milli_g,
+                instability_m_s2: class.accel_instability_ug * 1e-3 * milli_g,
+                random_walk_m_s2_rts: 0.0,
+                turn_on_m_s2: middle(class.accel_turn_on_mg) * milli_g,
+                scale_share: class.scale_share,
+                misalignment_rad: class.misalignment_deg * degree,
+                range_m_s2,
+                step_m_s2: range_m_s2 / 32768.0,
+            },
+        }
+    }
+
+    pub(crate) fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
+        all_finite("sensors.imu.position_m", &self.position_m)?;
+        positive("sensors.imu.low_pass_hz", self.low_pass_hz)?;
+        not_negative("sensors.imu.delay_s", self.delay_s)?;
+        if self.delay_s / tick_s + 0.5 >= HISTORY as f64 {
+            return fail("sensors.imu.delay_s", Reason::TooLong);
+        }
+        positive("sensors.imu.instability_s", self.instability_s)?;
+        not_negative("sensors.imu.vibration_gain", self.vibration_gain)?;
+        let gyro = &self.gyro;
+        not_negative("sensors.imu.gyro.noise_rad_s_rthz", gyro.noise_rad_s_rthz)?;
+        not_negative("sensors.imu.gyro.instability_rad_s", gyro.instability_rad_s)?;
+        not_negative("sensors.imu.gyro.random_walk_rad_s_rts", gyro.random_walk_rad_s_rts)?;
+        not_negative("sensors.imu.gyro.turn_on_rad_s", gyro.turn_on_rad_s)?;
+        within("sensors.imu.gyro.scale_share", gyro.scale_share, 0.0, 0.2)?;
+        within("sensors.imu.gyro.misalignment_rad", gyro.misalignment_rad, 0.0, 0.2)?;
+        positive("sensors.imu.gyro.range_rad_s", gyro.range_rad_s)?;
+        not_negative("sensors.imu.gyro.step_rad_s", gyro.step_rad_s)?;
+        let accel = &self.accel;
+        not_negative("sensors.imu.accel.noise_m_s2_rthz", accel.noise_m_s2_rthz)?;
+        not_negative("sensors.imu.accel.instability_m_s2", accel.instability_m_s2)?;
+        not_negative("sensors.imu.accel.random_walk_m_s2_rts", accel.random_walk_m_s2_rts)?;
+        not_negative("sensors.imu.accel.turn_on_m_s2", accel.turn_on_m_s2)?;
+        within("sensors.imu.accel.scale_share", accel.scale_share, 0.0, 0.2)?;
+        within("sensors.imu.accel.misalignment_rad", accel.misalignment_rad, 0.0, 0.2)?;
+        positive("sensors.imu.accel.range_m_s2", accel.range_m_s2)?;
+        not_negative("sensors.imu.accel.step_m_s2", accel.step_m_s2)
+    }
+}
+
+/// One sample, body axes.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Sample {
+    /// Body rate [rad/s].
+    pub gyro_rad_s: DVec3,
+    /// Specific force [m/s2]: acceleration less gravity; (0, 0, -9.8) at rest.
+    pub accel_m_s2: DVec3,
+}
+
+/// Motion at the place of the sensor, and the vibration there after the sensor's low-pass.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Motion {
+    pub(crate) rate: DVec3,
+    pub(crate) specific_force: DVec3,
+    pub(crate) vibration: Sample,
+}
+
+#[derive(Clone, Debug)]
+pub(crate) struct Imu {
+    gyro: Triad,
+    accel: Triad,
+    delay_ticks: usize,
+    delay_s: f64,
+    next: usize,
+    history: [Sample; HISTORY],
+}
+
+impl Imu {
+    pub(crate) fn new(config: &Config, tick_s: f64, seed: u64) -> Self {
+        let (gyro, accel) = (&config.gyro, &config.accel);
+        let common = (config.low_pass_hz, config.instability_s, tick_s);
+        let delay_ticks = libm::floor(config.delay_s / tick_s + 0.5);
+        Imu {
+            gyro: Triad::new(
+                &TriadConfig {
+                    noise: gyro.noise_rad_s_rthz,
+                    instability: gyro.instability_rad_s,
+                    random_walk: gyro.random_walk_rad_s_rts,
+                    turn_on: gyro.turn_on_rad_s,
+                    scale_share: gyro.scale_share,
+                    misalignment_rad: gyro.misalignment_rad,
+                    range: gyro.range_rad_s,
+                    step: gyro.step_rad_s,
+                },
+                common,
+                [Stream::new(seed, Source::GyroWhite), Stream::new(seed, Source::GyroBias)],
+            ),
+            accel: Triad::new(
+                &TriadConfig {
+                    noise: accel.noise_m_s2_rthz,
+                    instability: accel.instability_m_s2,
+                    random_walk: accel.random_walk_m_s2_rts,
+                    turn_on: accel.turn_on_m_s2,
+                    scale_share: accel.scale_share,
+                    misalignment_rad: accel.misalignment_rad,
+                    range: accel.range_m_s2,
+                    step: accel.step_m_s2,
+                },
+                common,
+                [Stream::new(seed, Source::AccelWhite), Stream::new(seed, Source::AccelBias)],
+            ),
+            delay_ticks: delay_ticks as usize,
+            delay_s: delay_ticks * tick_s,
+            next: 0,
+            history: [Sample::default(); HISTORY],
+        }
+    }
+
+    /// Fills filters and history as if `motion` had gone on since long ago.
+    pub(crate) fn start(&mut self, motion: &Motion) {
+        self.gyro.start(motion.rate);
+        self.accel.start(motion.specific_force);
+        let sample = self.sample(0, motion);
+        self.history = [sample; HISTORY];
+    }
+
+    #[inline]
+    pub(crate) fn advance(&mut self, tick: u64, motion: &Motion) -> Reading<Sample> {
+        self.history[self.next] = self.sample(tick, motion);
+        let value = self.history[(self.next + HISTORY - self.delay_ticks) % HISTORY];
+        self.next = (self.next + 1) % HISTORY;
+        Reading { value, age_s: self.delay_s }
+    }
+
+    #[inline]
+    fn sample(&mut self, tick: u64, motion: &Motion) -> Sample {
+        Sample {
+            gyro_rad_s: self.gyro.advance(tick, motion.rate, motion.vibration.gyro_rad_s),
+            accel_m_s2: self.accel.advance(tick, motion.specific_force, motion.vibration.accel_m_s2),
+        }
+    }
+
+    /// True bias of gyro and accelerometer now.
+    pub(crate) fn bias(&self) -> Sample {
+        Sample { gyro_rad_s: self.gyro.bias, accel_m_s2: self.accel.bias }
+    }
+}
+
+/// Either sensor, in its own unit.
+struct TriadConfig {
+    noise: f64,
+    instability: f64,
+    random_walk: f64,
+    turn_on: f64,
+    scale_share: f64,
+    misalignment_rad: f64,
+    range: f64,
+    step: f64,
+}
+
+#[derive(Clone, Debug)]
+struct Triad {
+    white: Stream,
+    slow: Stream,
+    mixing: DMat3,
+    noise: f64,
+    /// Low-pass: output kept, this input, last input.
+    filter: [f64; 3],
+    last: DVec3,
+    output: DVec3,
+    turn_on: DVec3,
+    instability: Option<Correlated<DVec3>>,
+    walk: DVec3,
+    walk_step: f64,
+    slow_ticks: u64,
+    bias: DVec3,
+    range: f64,
+    step: f64,
+    per_step: f64,
+}
+
+impl Triad {
+    /// The bias moves every 10 ms.
+    const SLOW_S: f64 = 0.01;
+    /// Standard deviation of a Gauss-Markov process over the bias instability B that puts the top of its Allan deviation
+    /// (0.6173 of its standard deviation, at 1.89 correlation times) at 0.664 B.
+    const MARKOV_PER_INSTABILITY: f64 = 0.664 / 0.6173;
+
+    fn new(
+        config: &TriadConfig,
+        (low_pass_hz, instability_s, tick_s): (f64, f64, f64),
+        streams: [Stream; 2],
+    ) -> Self {
+        let [white, mut slow] = streams;
+        let turn_on = DVec3::new(slow.either_side(), slow.either_side(), slow.either_side()) * config.turn_on;
+        let scale = normals(&mut slow) * config.scale_share;
+        let lower = normals(&mut slow) * config.misalignment_rad;
+        let upper = normals(&mut slow) * config.misalignment_rad;
+        let slow_ticks = libm::fmax(1.0, libm::floor(Self::SLOW_S / tick_s + 0.5));
+        let slow_s = slow_ticks * tick_s;
+        let deviation = config.instability * Self::MARKOV_PER_INSTABILITY;
+        let instability =
+            (deviation > 0.0).then(|| Correlated::three(deviation, instability_s, slow_s, &mut slow));
+        // First-order low-pass, exact for an input linear over the tick: keep e^-p, weights 1 - r and r - e^-p, r = (1 - e^-p)/p.
+        let p = 2.0 * PI * low_pass_hz * tick_s;
+        let keep = libm::exp(-p);
+        let ramp = -libm::expm1(-p) / p;
+        Triad {
+            white,
+            mixing: DMat3::from_cols(
+                DVec3::new(1.0 + scale.x, lower.x, lower.y),
+                DVec3::new(upper.x, 1.0 + scale.y, lower.z),
+                DVec3::new(upper.y, upper.z, 1.0 + scale.z),
+            ),
+            noise: config.noise / libm::sqrt(tick_s),
+            filter: [keep, 1.0 - ramp, ramp - keep],
+            last: DVec3::ZERO,
+            output: DVec3::ZERO,
+            turn_on,
+            bias: turn_on + instability.map_or(DVec3::ZERO, |process| process.value),
+            instability,
+            walk: DVec3::ZERO,
+            walk_step: config.random_walk * libm::sqrt(slow_s),
+            slow_ticks: slow_ticks as u64,
+            slow,
+            range: config.range,
+            step: config.step,
+            per_step: if config.step > 0.0 { 1.0 / config.step } else { 0.0 },
+        }
+    }
+
+    fn start(&mut self, value: DVec3) {
+        self.last = self.mixing * value;
+        self.output = self.last;
+    }
+
+    #[inline]
+    fn advance(&mut self, tick: u64, value: DVec3, vibration: DVec3) -> DVec3 {
+        if tick.is_multiple_of(self.slow_ticks) {
+            self.move_bias();
+        }
+        let input = self.mixing * value + normals(&mut self.white) * self.noise;
+        let [keep, now, before] = self.filter;
+        self.output = self.output * keep + input * now + self.last * before;
+        self.last = input;
+        let shown = self.output + vibration + self.bias;
+        DVec3::new(self.show(shown.x), self.show(shown.y), self.show(shown.z))
+    }
+
+    fn move_bias(&mut self) {
+        let unstable = match &mut self.instability {
+            Some(process) => process.advance_three(&mut self.slow),
+            None => DVec3::ZERO,
+        };
+        if self.walk_step > 0.0 {
+            self.walk += normals(&mut self.slow) * self.walk_step;
+        }
+        self.bias = self.turn_on + unstable + self.walk;
+    }
+
+    /// Clips to the range and rounds to the step.
+    #[inline]
+    fn show(&self, value: f64) -> f64 {
+        let held = value.min(self.range).max(-self.range);
+        if self.per_step > 0.0 { round(held * self.per_step) * self.step } else { held }
+    }
+}
+
+/// Nearest whole number, ties to even, for magnitudes below 2^51.
+#[inline]
+fn round(value: f64) -> f64 {
+    const SHIFT: f64 = 6_755_399_441_055_744.0;
+    (value + SHIFT) - SHIFT
+}

@@ -1,0 +1,125 @@
+//! Speed controller: takes a command 0..1, rounds it to its steps, and acts one frame later.
+
+use crate::error::{ConfigError, Reason, fail, not_negative, within};
+use crate::rotors::Rotors;
+
+/// Ticks of command history kept.
+const HISTORY: usize = 32;
+
+/// All four speed controllers.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Config {
+    /// Steps between command 0 and 1; 0 for none (continuous).
+    pub steps: u32,
+    /// From the command to its effect, one frame [s]; rounded to whole ticks, at most 31.
+    pub delay_s: f64,
+    /// Commands below this share stop the motor.
+    pub stop_below: f64,
+}
+
+impl Config {
+    pub(crate) fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
+        not_negative("speed_controller.delay_s", self.delay_s)?;
+        if self.delay_s / tick_s + 0.5 >= HISTORY as f64 {
+            return fail("speed_controller.delay_s", Reason::TooLong);
+        }
+        within("speed_controller.stop_below", self.stop_below, 0.0, 1.0)
+    }
+}
+
+/// The commands on their way to the motors.
+#[derive(Clone, Debug)]
+pub(crate) struct SpeedControllers {
+    steps: f64,
+    per_step: f64,
+    stop_below: f64,
+    delay_ticks: usize,
+    next: usize,
+    queue: [Rotors<f64>; HISTORY],
+}
+
+impl SpeedControllers {
+    /// `in_force` has been commanded since long ago.
+    pub(crate) fn new(config: &Config, tick_s: f64, in_force: Rotors<f64>) -> Self {
+        let steps = f64::from(config.steps);
+        SpeedControllers {
+            steps,
+            per_step: if config.steps == 0 { 0.0 } else { 1.0 / steps },
+            stop_below: config.stop_below,
+            delay_ticks: libm::floor(config.delay_s / tick_s + 0.5) as usize,
+            next: 0,
+            queue: [in_force; HISTORY],
+        }
+    }
+
+    /// Takes this tick's command, returns the one in force. NaN counts as 0, anything else is held to 0..1.
+    #[inline]
+    pub(crate) fn advance(&mut self, command: Rotors<f64>) -> Rotors<f64> {
+        self.queue[self.next] = command.map(|share| self.round(share));
+        let in_force = self.queue[(self.next + HISTORY - self.delay_ticks) % HISTORY];
+        self.next = (self.next + 1) % HISTORY;
+        in_force
+    }
+
+    #[inline]
+    fn round(&self, share: f64) -> f64 {
+        // Written so that NaN fails both comparisons and becomes 0.
+        let held = if share >= 1.0 {
+            1.0
+        } else if share >= self.stop_below && share > 0.0 {
+            share
+        } else {
+            0.0
+        };
+        if self.per_step == 0.0 { held } else { libm::floor(held * self.steps + 0.5) * self.per_step }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn config() -> Config {
+        Config { steps: 100, delay_s: 0.002, stop_below: 0.05 }
+    }
+
+    #[test]
+    fn command_acts_after_its_frame_and_in_steps() {
+        let mut controllers = SpeedControllers::new(&config(), 0.001, Rotors::splat(0.0));
+        assert_eq!(controllers.advance(Rotors::splat(0.5049)).front_left, 0.0);
+        assert_eq!(controllers.advance(Rotors::splat(0.0)).front_left, 0.0);
+        assert_eq!(controllers.advance(Rotors::splat(0.0)).front_left, 0.5);
+        assert_eq!(controllers.advance(Rotors::splat(0.0)).front_left, 0.0);
+        let mut prompt =
+            SpeedControllers::new(&Config { delay_s: 0.0, steps: 0, ..config() }, 0.001, Rotors::splat(0.0));
+        assert_eq!(prompt.advance(Rotors::splat(0.5049)).rear_right, 0.5049);
+    }
+
+    #[test]
+    fn impossible_commands_are_held_in_range() {
+        let mut controllers =
+            SpeedControllers::new(&Config { delay_s: 0.0, ..config() }, 0.001, Rotors::splat(0.0));
+        for (command, expected) in [
+            (f64::NAN, 0.0),
+            (f64::INFINITY, 1.0),
+            (f64::NEG_INFINITY, 0.0),
+            (-0.2, 0.0),
+            (1.7, 1.0),
+            (0.049, 0.0),
+        ] {
+            assert_eq!(controllers.advance(Rotors::splat(command)).rear_left, expected, "{command}");
+        }
+    }
+
+    #[test]
+    fn bad_fields_are_named() {
+        for bad in [f64::NAN, f64::INFINITY, -1.0, 0.032] {
+            let config = Config { delay_s: bad, ..config() };
+            assert_eq!(config.check(0.001).unwrap_err().field, "speed_controller.delay_s");
+        }
+        for bad in [f64::NAN, f64::INFINITY, -0.1, 1.1] {
+            let config = Config { stop_below: bad, ..config() };
+            assert_eq!(config.check(0.001).unwrap_err().field, "speed_controller.stop_below");
+        }
+    }
+}
