@@ -1,1 +1,33 @@
-//! Low-pass filters, biquads and notches.
+//! Filters at a fixed rate: [`LowPass`] (first order), [`Biquad`] (second-order low-pass, notch) and [`NotchBank`], a set
+//! of notches that follows the rotors.
+//!
+//! Coefficients are apart from the state, so one set serves several signals. A sample that is not finite is not taken
+//! in: the output holds its last value. The state stays finite whatever comes in and recovers afterwards. A state that
+//! decays ends at 0 or at a normal number below 1e-20, since denormal numbers slow some processors down.
+
+mod biquad;
+mod low_pass;
+mod notch_bank;
+
+pub use biquad::{Biquad, BiquadState};
+pub use low_pass::{LowPass, LowPassState};
+pub use notch_bank::{NotchBank, NotchBankConfig};
+
+use crate::error::{ConfigError, Problem, require_positive};
+
+/// A frequency in Hz that lies between 0 and half the sampling rate.
+fn require_below_nyquist(field: &'static str, frequency_hz: f32, period_s: f32) -> Result<f32, ConfigError> {
+    let frequency_hz = require_positive(field, frequency_hz)?;
+    if frequency_hz * period_s < 0.5 {
+        Ok(frequency_hz)
+    } else {
+        Err(ConfigError::new(field, Problem::OutOfRange))
+    }
+}
+
+/// `x` rounded to a multiple of about 1e-25, so that it never is denormal. The two additions are exact for anything
+/// above 1e-11 and cost less than a comparison.
+#[inline]
+fn flushed(x: f32) -> f32 {
+    (x + 1e-18) - 1e-18
+}

@@ -1,0 +1,252 @@
+//! Notches that follow the rotors.
+
+use core::f32::consts::PI;
+
+use super::{flushed, require_below_nyquist};
+use crate::Rotors;
+use crate::error::{ConfigError, Problem, require_positive};
+use crate::frames::{Body, Vector};
+use crate::math::saturate;
+
+/// What a [`NotchBank`] is built from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct NotchBankConfig {
+    /// -3 dB bandwidth of each notch in Hz, the same at every speed; below half the sampling rate.
+    pub bandwidth_hz: f32,
+    /// Tone per turn: 1 for imbalance, the number of blades for the blade tone. Greater than 0.
+    pub harmonic: f32,
+    /// Lowest centre frequency in Hz: slower rotors leave their notch there, so that its delay stays bounded.
+    pub lowest_hz: f32,
+    /// Highest centre frequency in Hz, above `lowest_hz` and below half the sampling rate.
+    pub highest_hz: f32,
+}
+
+/// One notch per rotor on each of three body axes, centred on a multiple of the rotor's speed.
+///
+/// With a fixed bandwidth only c = cos(2 pi f h) changes with the speed; a polynomial in the half angle w gives it,
+/// `c = 1 - 2 s^2`, `s = w - w^3/3! + w^5/5! - w^7/7! + w^9/9!`. Up to a quarter of the sampling rate the centre
+/// frequency errs by less than 2e-6 of itself, up to the half by less than 4e-3. The notch itself is that of
+/// [`crate::filter::Biquad::notch`].
+///
+/// ```
+/// use aplomb::{Rotors, filter::{NotchBank, NotchBankConfig}, frames::{Body, Vector}};
+/// let config = NotchBankConfig { bandwidth_hz: 20.0, harmonic: 1.0, lowest_hz: 50.0, highest_hz: 400.0 };
+/// let mut bank = NotchBank::new(&config, 1e-3).unwrap();
+/// bank.follow(Rotors::splat(600.0));
+/// // With four notches at 95 Hz, a slow signal is late by 4 h tan(pi B h)/(1 - cos(w h)).
+/// assert!((bank.delay_s() - 1.439e-3).abs() < 1e-6);
+/// assert_eq!(bank.step(Vector::<Body>::ZERO), Vector::ZERO);
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct NotchBank {
+    gain: f32,
+    a2: f32,
+    half_angle_per_rad_s: f32,
+    lowest: f32,
+    highest: f32,
+    delay_scale_s: f32,
+    notches: [Notch; 4],
+    last: [f32; 3],
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+struct Notch {
+    b1: f32,
+    versine: f32,
+    s1: [f32; 3],
+    s2: [f32; 3],
+}
+
+impl NotchBank {
+    /// All notches at the lowest frequency, state zero.
+    ///
+    /// # Errors
+    /// Names the field that is not finite, not positive, above half the sampling rate, or out of order.
+    pub fn new(config: &NotchBankConfig, period_s: f32) -> Result<Self, ConfigError> {
+        let h = require_positive("period_s", period_s)?;
+        let bandwidth = require_below_nyquist("bandwidth_hz", config.bandwidth_hz, h)?;
+        let harmonic = require_positive("harmonic", config.harmonic)?;
+        let lowest = require_below_nyquist("lowest_hz", config.lowest_hz, h)?;
+        let highest = require_below_nyquist("highest_hz", config.highest_hz, h)?;
+        if lowest >= highest {
+            return Err(ConfigError::new("lowest_hz", Problem::WrongOrder));
+        }
+        let t = libm::tanf(PI * bandwidth * h);
+        let gain = 1.0 / (1.0 + t);
+        let mut bank = Self {
+            gain,
+            a2: 2.0 * gain - 1.0,
+            half_angle_per_rad_s: 0.5 * harmonic * h,
+            lowest: PI * lowest * h,
+            highest: PI * highest * h,
+            delay_scale_s: h * t,
+            notches: [Notch::default(); 4],
+            last: [0.0; 3],
+        };
+        bank.follow(Rotors::splat(0.0));
+        Ok(bank)
+    }
+
+    /// Moves each notch to its rotor's speed in rad/s. A negative speed counts as its magnitude; one that is not finite
+    /// leaves the notch where it is.
+    #[inline]
+    pub fn follow(&mut self, speed_rad_s: Rotors<f32>) {
+        for (notch, speed) in self.notches.iter_mut().zip(speed_rad_s.into_array()) {
+            let w = self.half_angle_per_rad_s * if speed < 0.0 { -speed } else { speed };
+            if w.is_finite() {
+                let w = saturate(w, self.lowest, self.highest);
+                let w2 = w * w;
+                let s = w
+                    * (1.0
+                        - w2 * (1.0 / 6.0
+                            - w2 * (1.0 / 120.0 - w2 * (1.0 / 5040.0 - w2 * (1.0 / 362_880.0)))));
+                notch.versine = 2.0 * s * s;
+                notch.b1 = -2.0 * self.gain * (1.0 - notch.versine);
+            }
+        }
+    }
+
+    /// The vector without the rotors' tones. An input that is not finite holds the last output; one so large that the
+    /// result overflows settles all notches at the last output.
+    #[inline]
+    pub fn step(&mut self, input: Vector<Body>) -> Vector<Body> {
+        let mut signal = input.to_array();
+        let (g, a2) = (self.gain, self.a2);
+        if input.is_finite() {
+            for notch in &mut self.notches {
+                for ((x, s1), s2) in signal.iter_mut().zip(&mut notch.s1).zip(&mut notch.s2) {
+                    let y = g * *x + *s1;
+                    *s1 = flushed(notch.b1 * (*x - y) + *s2);
+                    *s2 = g * *x - a2 * y;
+                    *x = y;
+                }
+            }
+            if signal.iter().all(|x| x.is_finite()) {
+                self.last = signal;
+            } else {
+                self.settle(Vector::from_glam(glam::Vec3::from_array(self.last)));
+            }
+        }
+        Vector::from_glam(glam::Vec3::from_array(self.last))
+    }
+
+    /// Settles every notch at a constant value; not finite counts as 0.
+    pub fn settle(&mut self, value: Vector<Body>) {
+        self.last = if value.is_finite() { value.to_array() } else { [0.0; 3] };
+        for notch in &mut self.notches {
+            notch.s1 = self.last.map(|y| (1.0 - self.gain) * y);
+            notch.s2 = self.last.map(|y| (self.gain - self.a2) * y);
+        }
+    }
+
+    /// Delay of a slow signal through all four notches in s, h tan(pi B h)/(1 - cos w) each.
+    #[must_use]
+    pub fn delay_s(&self) -> f32 {
+        self.notches.iter().map(|notch| self.delay_scale_s / notch.versine).sum()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::filter::{Biquad, BiquadState};
+
+    const CONFIG: NotchBankConfig =
+        NotchBankConfig { bandwidth_hz: 20.0, harmonic: 2.0, lowest_hz: 40.0, highest_hz: 450.0 };
+
+    #[test]
+    fn each_bad_field_is_named() {
+        type Set = fn(&mut NotchBankConfig, f32);
+        let fields: [(&str, Set); 4] = [
+            ("bandwidth_hz", |c, x| c.bandwidth_hz = x),
+            ("harmonic", |c, x| c.harmonic = x),
+            ("lowest_hz", |c, x| c.lowest_hz = x),
+            ("highest_hz", |c, x| c.highest_hz = x),
+        ];
+        for (field, set) in fields {
+            for x in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 0.0, -1.0] {
+                let mut config = CONFIG;
+                set(&mut config, x);
+                assert_eq!(NotchBank::new(&config, 1e-3).unwrap_err().field, field);
+            }
+        }
+        let swapped = NotchBankConfig { lowest_hz: 450.0, highest_hz: 40.0, ..CONFIG };
+        assert_eq!(NotchBank::new(&swapped, 1e-3).unwrap_err().problem, Problem::WrongOrder);
+        let high = NotchBankConfig { highest_hz: 500.0, ..CONFIG };
+        assert_eq!(NotchBank::new(&high, 1e-3).unwrap_err().field, "highest_hz");
+        assert_eq!(NotchBank::new(&CONFIG, 0.0).unwrap_err().field, "period_s");
+    }
+
+    #[test]
+    fn four_notches_equal_four_biquads() {
+        let speeds = Rotors { front_left: 300.0, front_right: 420.0, rear_left: 610.0, rear_right: 777.0 };
+        let mut bank = NotchBank::new(&CONFIG, 1e-3).unwrap();
+        bank.follow(speeds);
+        let mut chain =
+            speeds.into_array().map(|s| (Biquad::notch(s / PI, 20.0, 1e-3).unwrap(), BiquadState::new()));
+        for k in 0..400 {
+            let x = ((k * 37) % 101) as f32 / 50.0 - 1.0;
+            let y = bank.step(Vector::new(x, -x, 0.5 * x));
+            let expected = chain.iter_mut().fold(x, |x, (notch, state)| notch.step(state, x));
+            assert!((y.x() - expected).abs() < 2e-5, "{k}: {} {expected}", y.x());
+            assert_eq!((y.y(), y.z()), (-y.x(), 0.5 * y.x()));
+        }
+    }
+
+    #[test]
+    fn polynomial_centre_frequency_error_stays_within_what_is_stated() {
+        let config = NotchBankConfig { bandwidth_hz: 1.0, harmonic: 1.0, lowest_hz: 1.0, highest_hz: 499.0 };
+        let mut bank = NotchBank::new(&config, 1e-3).unwrap();
+        let (mut quarter, mut half) = (0.0f64, 0.0f64);
+        for f in 20..=495 {
+            bank.follow(Rotors::splat(f as f32 * core::f32::consts::TAU));
+            let versine = f64::from(bank.notches[0].versine);
+            let got = (1.0 - versine).acos() / (core::f64::consts::TAU * 1e-3);
+            let error = (got / f64::from(f) - 1.0).abs();
+            if f <= 250 {
+                quarter = quarter.max(error);
+            }
+            half = half.max(error);
+        }
+        assert!(quarter < 2e-6 && half < 4e-3 && half > 1e-5, "{quarter} {half}");
+    }
+
+    #[test]
+    fn tone_at_each_rotor_speed_is_removed_while_speeds_move() {
+        let run = |following: bool| {
+            let mut bank = NotchBank::new(&CONFIG, 1e-3).unwrap();
+            let (mut phase, mut power) = (0.0f32, 0.0f32);
+            for k in 0..4000 {
+                let speed = 500.0 + 0.05 * k as f32;
+                phase += 2.0 * speed * 1e-3;
+                bank.follow(Rotors::splat(if following { speed } else { 400.0 }));
+                let y = bank.step(Vector::new(phase.sin(), 0.0, 0.0)).x();
+                power += if k >= 500 { y * y / 3500.0 } else { 0.0 };
+            }
+            (2.0 * power).sqrt()
+        };
+        let (following, standing) = (run(true), run(false));
+        assert!(following < 1e-3 && standing > 0.3, "{following} {standing}");
+    }
+
+    #[test]
+    fn any_input_leaves_the_output_finite_and_it_recovers() {
+        let mut bank = NotchBank::new(&CONFIG, 1e-3).unwrap();
+        let bad = [f32::NAN, f32::INFINITY, f32::MAX, f32::MIN, f32::NEG_INFINITY, 1e-40];
+        for k in 0..600 {
+            bank.follow(Rotors::splat(bad[k % 6]));
+            assert!(bank.step(Vector::new(bad[(k / 3) % 6], 0.0, bad[(k / 7) % 6])).is_finite());
+        }
+        bank.follow(Rotors::splat(400.0));
+        for _ in 0..3000 {
+            bank.step(Vector::new(0.25, 0.25, 0.25));
+        }
+        assert!((bank.step(Vector::new(0.25, 0.25, 0.25)).x() - 0.25).abs() < 1e-5);
+    }
+}

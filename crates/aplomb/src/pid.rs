@@ -1,1 +1,0 @@
-//! Fixed-rate PID with two degrees of freedom.

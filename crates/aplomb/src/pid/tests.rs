@@ -1,0 +1,137 @@
+use super::*;
+
+const BASE: Config = Config {
+    integral_time_s: Some(0.5),
+    derivative_time_s: 0.05,
+    anti_windup: AntiWindup::BackCalculation { tracking_time_s: Some(0.3) },
+    ..Config::proportional(2.0, 0.4)
+};
+
+#[test]
+fn each_bad_field_is_named() {
+    type Set = fn(&mut Config, f32);
+    let positive: [(&str, Set); 5] = [
+        ("gain", |c, x| c.gain = x),
+        ("integral_time_s", |c, x| c.integral_time_s = Some(x)),
+        ("derivative_filter_ratio", |c, x| c.derivative_filter_ratio = x),
+        ("integral_limit", |c, x| c.integral_limit = x),
+        ("tracking_time_s", |c, x| {
+            c.anti_windup = AntiWindup::BackCalculation { tracking_time_s: Some(x) };
+        }),
+    ];
+    let finite: [(&str, Set); 4] = [
+        ("setpoint_weight", |c, x| c.setpoint_weight = x),
+        ("derivative_setpoint_weight", |c, x| c.derivative_setpoint_weight = x),
+        ("output_min", |c, x| c.output_min = x),
+        ("output_max", |c, x| c.output_max = x),
+    ];
+    let refused = |set: Set, x: f32| {
+        let mut config = BASE;
+        set(&mut config, x);
+        Pid::new(&config, 0.01).unwrap_err().field
+    };
+    let not_finite = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY];
+    for (field, set) in positive {
+        for x in not_finite.into_iter().chain([0.0, -1.0]) {
+            assert_eq!(refused(set, x), field, "{x}");
+        }
+    }
+    for (field, set) in finite {
+        for x in not_finite {
+            assert_eq!(refused(set, x), field, "{x}");
+        }
+    }
+    for x in not_finite.into_iter().chain([-1.0]) {
+        assert_eq!(refused(|c, x| c.derivative_time_s = x, x), "derivative_time_s");
+    }
+    for x in not_finite.into_iter().chain([0.0, -1.0]) {
+        assert_eq!(Pid::new(&BASE, x).unwrap_err().field, "period_s");
+    }
+    let swapped = Pid::new(&Config { output_min: 1.0, output_max: -1.0, ..BASE }, 0.01).unwrap_err();
+    assert_eq!((swapped.field, swapped.problem), ("output_min", Problem::WrongOrder));
+    let overflow = Pid::new(&Config { gain: 3e38, ..BASE }, 0.01).unwrap_err();
+    assert_eq!((overflow.field, overflow.problem), ("gain", Problem::Inconsistent));
+}
+
+#[test]
+fn conditional_stop_holds_the_integral_only_into_the_limit() {
+    let pid = Pid::new(&Config { anti_windup: AntiWindup::ConditionalStop, ..BASE }, 0.01).unwrap();
+    let mut state = State::new();
+    let u = pid.step(&mut state, 1.0, 0.0, 0.0);
+    assert_eq!(u, 0.4);
+    pid.achieved(&mut state, u);
+    assert_eq!(state.integral(), 0.0);
+    // At the upper limit by feed-forward, the error points down: the integral may follow.
+    let u = pid.step(&mut state, 0.0, 0.01, 5.0);
+    pid.achieved(&mut state, u);
+    assert!(state.integral() < 0.0);
+}
+
+#[test]
+fn frozen_integral_keeps_its_value() {
+    let pid = Pid::new(&BASE, 0.01).unwrap();
+    let mut state = State::new();
+    state.freeze(true);
+    let u = pid.step(&mut state, 0.1, 0.0, 0.0);
+    pid.achieved(&mut state, u);
+    assert_eq!(state.integral(), 0.0);
+    state.freeze(false);
+    let u = pid.step(&mut state, 0.1, 0.0, 0.0);
+    pid.achieved(&mut state, u);
+    assert!(state.integral() > 0.0);
+}
+
+#[test]
+fn gain_change_with_derivative_is_bumpless() {
+    let old = Pid::new(&BASE, 0.01).unwrap();
+    let new = Pid::new(&Config { gain: 0.7, derivative_time_s: 0.2, ..BASE }, 0.01).unwrap();
+    let mut state = State::new();
+    for k in 0..20 {
+        let u = old.step(&mut state, 0.2, 0.002 * k as f32, 0.0);
+        old.achieved(&mut state, u);
+    }
+    let mut twin = state;
+    let expected = old.step(&mut twin, 0.2, 0.038, 0.0);
+    let mut bumped = state;
+    new.adopt(&mut state, &old, 0.2, 0.038);
+    assert!((new.step(&mut state, 0.2, 0.038, 0.0) - expected).abs() < 1e-6);
+    assert!((new.step(&mut bumped, 0.2, 0.038, 0.0) - expected).abs() > 0.05, "the twin must bump");
+}
+
+#[test]
+fn any_input_leaves_the_state_finite_and_it_recovers() {
+    let pid = Pid::new(&BASE, 0.01).unwrap();
+    let mut state = State::new();
+    let bad = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX, f32::MIN, 0.0];
+    for r in bad {
+        for y in bad {
+            for f in bad {
+                let u = pid.step(&mut state, r, y, f);
+                assert!((-0.4..=0.4).contains(&u));
+                pid.achieved(&mut state, y);
+                assert!(state.integral().abs() <= 1.6);
+            }
+        }
+    }
+    // In a loop around the plant 4/(0.5 s + 1) it settles again.
+    let mut y = 0.0;
+    for _ in 0..2000 {
+        let u = pid.step(&mut state, 1.0, y, 0.0);
+        pid.achieved(&mut state, u);
+        y += 0.01 / 0.5 * (4.0 * u - y);
+    }
+    assert!((y - 1.0).abs() < 1e-5, "{state:?}");
+}
+
+#[test]
+fn decaying_derivative_reaches_exact_zero() {
+    let pid = Pid::new(&Config { integral_time_s: None, ..BASE }, 0.01).unwrap();
+    let mut state = State::new();
+    pid.step(&mut state, 0.0, 1.0, 0.0);
+    pid.step(&mut state, 0.0, 0.0, 0.0);
+    assert!(state.derivative != 0.0);
+    for _ in 0..400 {
+        pid.step(&mut state, 0.0, 0.0, 0.0);
+    }
+    assert_eq!(state.derivative, 0.0);
+}
