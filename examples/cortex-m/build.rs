@@ -1,4 +1,4 @@
-//! Puts the memory layout where the linker finds it.
+//! Puts the memory layout where the linker finds it, and tells the programs how they are optimised.
 
 use std::{env, fs, path::PathBuf};
 
@@ -7,5 +7,6 @@ fn main() {
     fs::write(out.join("memory.x"), include_bytes!("memory.x")).expect("the build folder is writable");
     println!("cargo:rustc-link-search={}", out.display());
     println!("cargo:rustc-link-arg-bins=-Tlink.x");
+    println!("cargo:rustc-env=APLOMB_OPT_LEVEL={}", env::var("OPT_LEVEL").expect("cargo sets OPT_LEVEL"));
     println!("cargo:rerun-if-changed=memory.x");
 }

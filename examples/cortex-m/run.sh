@@ -14,11 +14,11 @@ firmware() { # PROFILE PROGRAM
     echo "$bare_target_dir/${BARE_TARGET:-thumbv7em-none-eabihf}/$folder/$2"
 }
 
-# Every instruction advances the emulated clock by 2^7 ns, 3.2 ticks of the board's 25 MHz timer, so that the timer
+# Every instruction advances the emulated clock by 2^9 ns, 12.8 ticks of the board's 25 MHz timer, so that the timer
 # resolves single instructions.
 emulate() { # PROGRAM
     timeout 300 qemu-system-arm -machine mps2-an386 -cpu cortex-m4 -nographic \
-        -semihosting-config enable=on,target=native -icount shift=7 -kernel "$1" </dev/null
+        -semihosting-config enable=on,target=native -icount shift=9 -kernel "$1" </dev/null
 }
 
 # A program whose panic handler calls a symbol that nobody defines links: so no panic path is left. Its twin, which

@@ -1,7 +1,10 @@
 //! What the firmware programs in `src/bin` share.
 #![no_std]
 
+pub mod inputs;
 pub mod meter;
+pub mod stack;
+pub mod table;
 
 use cortex_m_semihosting::debug::{self, ExitStatus};
 

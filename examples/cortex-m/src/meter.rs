@@ -1,6 +1,7 @@
 //! Counts instructions with the SysTick timer of an emulator that advances its clock by a fixed time an instruction
 //! (`-icount shift=N`: 2^N ns). The rate is measured against a loop of known length, not assumed.
 
+use core::arch::asm;
 use core::hint::black_box;
 
 use cortex_m::peripheral::{SYST, syst::SystClkSource};
@@ -8,7 +9,7 @@ use cortex_m::peripheral::{SYST, syst::SystClkSource};
 /// SysTick is a 24-bit down counter.
 const SPAN: u32 = 1 << 24;
 
-/// Loops of the calibration run; `cortex_m::asm::delay` takes two instructions a loop.
+/// Loops of the shortest calibration run.
 const CALIBRATION_LOOPS: u32 = 100_000;
 
 /// A running counter.
@@ -26,15 +27,15 @@ impl Meter {
         syst.set_reload(SPAN - 1);
         syst.clear_current();
         syst.enable_counter();
-        let delay_ticks = |loops: u32| {
+        let loop_ticks = |count: u32| {
             let begin = SYST::get_current();
-            cortex_m::asm::delay(2 * loops);
+            two_instructions_a_loop(count);
             elapsed(begin, SYST::get_current())
         };
         // The difference of two lengths leaves the loop alone.
-        let short = delay_ticks(CALIBRATION_LOOPS);
+        let short = loop_ticks(CALIBRATION_LOOPS);
         let (once, twice) =
-            (delay_ticks(2 * CALIBRATION_LOOPS) - short, delay_ticks(3 * CALIBRATION_LOOPS) - short);
+            (loop_ticks(2 * CALIBRATION_LOOPS) - short, loop_ticks(3 * CALIBRATION_LOOPS) - short);
         let ticks_per_instruction = once as f32 / (2 * CALIBRATION_LOOPS) as f32;
         if twice.abs_diff(2 * once) > 1 + once / 10_000 || ticks_per_instruction < 1.0 {
             return None;
@@ -55,6 +56,12 @@ impl Meter {
         black_box(apart(f));
         elapsed(begin, SYST::get_current())
     }
+}
+
+/// The loop of known length.
+fn two_instructions_a_loop(count: u32) {
+    // SAFETY: touches nothing but the register that it is given.
+    unsafe { asm!("2:", "subs {0}, #1", "bne 2b", inout(reg) count => _, options(nomem, nostack)) }
 }
 
 /// A call that stays a call.
