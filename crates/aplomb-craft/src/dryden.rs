@@ -15,8 +15,8 @@ use glam::DVec3;
 
 /// One foot [m].
 pub const FOOT_M: f64 = 0.3048;
-/// One knot [m/s].
-pub const KNOT_M_S: f64 = 0.514_444;
+/// One international knot, 1852 m an hour [m/s].
+pub const KNOT_M_S: f64 = 1852.0 / 3600.0;
 /// Least speed at which turbulence is carried past the craft [m/s]: our choice, it keeps still air from freezing it.
 pub const CARRY_FLOOR_M_S: f64 = 1.0;
 

@@ -1,0 +1,282 @@
+//! Sensors against their own parameters: Allan deviation, lever arm, low-pass, aliasing, receiver and barometer statistics.
+
+use aplomb_craft::glam::DVec3;
+use aplomb_craft::sensors::{barometer, imu, receiver};
+use aplomb_craft::{AirConfig, Config, Plant, Readings, Rotors, Start, Truth, sensors};
+use std::f64::consts::PI;
+
+fn with(sensors: sensors::Config) -> Config {
+    Config { sensors, ..Config::weir_gauge() }
+}
+
+/// Readings and truth of a craft that stands with stopped rotors.
+fn standing(sensors: sensors::Config, seed: u64, ticks: usize, mut each: impl FnMut(&Readings, &Truth)) {
+    let mut plant =
+        Plant::new(&with(sensors), &AirConfig::default(), &Start::default(), seed, 0.001).unwrap();
+    for _ in 0..ticks {
+        let readings = plant.sense();
+        each(&readings, &plant.truth());
+        plant.advance(Rotors::splat(0.0));
+    }
+}
+
+/// Allan deviation over clusters of `length` samples (IEEE Std 952-1997).
+fn allan(samples: &[f64], length: usize) -> f64 {
+    let means: Vec<f64> =
+        samples.chunks_exact(length).map(|c| c.iter().sum::<f64>() / length as f64).collect();
+    let squares: f64 = means.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).sum();
+    (squares / (2.0 * (means.len() - 1) as f64)).sqrt()
+}
+
+#[test]
+fn validate_allan_deviation_gives_the_noise_density_back() {
+    let config = imu::Config::consumer();
+    let (mut gyro, mut accel) = (Vec::new(), Vec::new());
+    standing(sensors::Config { imu: Some(config), ..Default::default() }, 3, 1_800_000, |readings, _| {
+        let sample = readings.imu.unwrap().value;
+        gyro.push(sample.gyro_rad_s.y);
+        accel.push(sample.accel_m_s2.x);
+    });
+    // White noise: N/sqrt(tau). Standard error at 1 s over 30 min: 2 %; far less at 0.1 s.
+    for (samples, density) in [(&gyro, config.gyro.noise_rad_s_rthz), (&accel, config.accel.noise_m_s2_rthz)]
+    {
+        for (length, tolerance) in [(100, 0.02), (1000, 0.07)] {
+            let expected = density / (length as f64 * 0.001).sqrt();
+            let found = allan(samples, length);
+            assert!((found / expected - 1.0).abs() < tolerance, "{length}: {found:e} {expected:e}");
+        }
+        // The twin: single samples are below N sqrt(fs), since the sensor's low-pass has narrowed the band.
+        assert!(allan(samples, 1) < 0.9 * density / 0.001_f64.sqrt());
+    }
+}
+
+#[test]
+fn validate_allan_deviation_gives_instability_and_random_walk_back() {
+    // No white noise. Instability: top of the Allan deviation at 0.664 B (IEEE Std 952-1997), here with a correlation time of
+    // 0.5 s so that half an hour holds enough of them. Random walk: K sqrt(tau/3).
+    let mut config = imu::Config::ideal();
+    config.instability_s = 0.5;
+    config.gyro.instability_rad_s = 1e-3;
+    config.accel.random_walk_m_s2_rts = 1e-2;
+    let (mut gyro, mut accel) = (Vec::new(), Vec::new());
+    standing(sensors::Config { imu: Some(config), ..Default::default() }, 4, 1_800_000, |readings, _| {
+        let sample = readings.imu.unwrap().value;
+        gyro.push(sample.gyro_rad_s.z);
+        accel.push(sample.accel_m_s2.x);
+    });
+    let top = [300, 600, 945, 1500, 3000].map(|length| allan(&gyro, length));
+    let highest = top.iter().fold(0.0, |most: f64, &value| most.max(value));
+    assert!((highest / 0.664e-3 - 1.0).abs() < 0.06, "{top:?}");
+    assert_eq!(highest, top[2], "the top lies at 1.89 correlation times: {top:?}");
+    let walk = allan(&accel, 3000);
+    assert!((walk / 1e-2 - 1.0).abs() < 0.1, "{walk}");
+    // The twin: white noise would have fallen to a third over a decade, the random walk has grown by three.
+    assert!(allan(&accel, 3000) > 2.5 * allan(&accel, 300));
+}
+
+#[test]
+fn specific_force_is_minus_gravity_at_rest_and_zero_in_free_fall() {
+    let ideal = sensors::Config { imu: Some(imu::Config::ideal()), ..Default::default() };
+    let mut last = DVec3::ZERO;
+    standing(ideal, 1, 3000, |readings, _| last = readings.imu.unwrap().value.accel_m_s2);
+    assert!((last - DVec3::new(0.0, 0.0, -9.80665)).length() < 1e-6, "{last}");
+    let start = Start { airborne: true, rotors_stopped: true, height_m: 100.0, ..Start::default() };
+    let config = Config { drag: Default::default(), ..with(ideal) };
+    let mut plant = Plant::new(&config, &AirConfig::default(), &start, 1, 0.001).unwrap();
+    plant.advance(Rotors::splat(0.0));
+    assert!(plant.sense().imu.unwrap().value.accel_m_s2.length() < 1e-9);
+}
+
+#[test]
+fn lever_arm_adds_turning_and_centripetal_parts() {
+    // Free fall, so that only the lever speaks: f = alpha x r + w x (w x r).
+    let mut ideal = imu::Config::ideal();
+    ideal.position_m = [0.05, -0.02, 0.03];
+    let sensors = sensors::Config { imu: Some(ideal), ..Default::default() };
+    let config = Config { drag: Default::default(), ..with(sensors) };
+    let start = Start {
+        airborne: true,
+        rotors_stopped: true,
+        height_m: 100.0,
+        body_rate_rad_s: [3.0, -2.0, 4.0],
+        ..Start::default()
+    };
+    let mut plant = Plant::new(&config, &AirConfig::default(), &start, 1, 0.001).unwrap();
+    for _ in 0..200 {
+        plant.advance(Rotors::splat(0.0));
+    }
+    let (truth, sample) = (plant.truth(), plant.sense().imu.unwrap().value);
+    let (arm, w) = (DVec3::new(0.05, -0.02, 0.03), truth.body_rate_rad_s);
+    let [jx, jy, jz] = [0.011, 0.012, 0.021];
+    let alpha =
+        DVec3::new((jy - jz) * w.y * w.z / jx, (jz - jx) * w.z * w.x / jy, (jx - jy) * w.x * w.y / jz);
+    let expected = alpha.cross(arm) + w.cross(w.cross(arm));
+    // The low-pass far above the tick rate still lags by 0.2 us.
+    assert!(
+        (sample.accel_m_s2 - expected).length() < 1e-4 * expected.length(),
+        "{} {expected}",
+        sample.accel_m_s2
+    );
+    assert!(expected.length() > 0.5);
+}
+
+#[test]
+fn low_pass_delays_a_steady_turn_up_by_its_time_constant() {
+    // Under constant angular acceleration a first-order low-pass lags by 1/(2 pi fc).
+    let mut slow = imu::Config::ideal();
+    slow.low_pass_hz = 20.0;
+    let config = with(sensors::Config { imu: Some(slow), ..Default::default() });
+    let start = Start { airborne: true, rotors_stopped: true, height_m: 100.0, ..Start::default() };
+    let mut plant = Plant::new(&config, &AirConfig::default(), &start, 1, 0.001).unwrap();
+    plant.push(DVec3::ZERO, DVec3::new(0.0, 0.0, 0.021));
+    for _ in 0..500 {
+        plant.advance(Rotors::splat(0.0));
+    }
+    let lag = plant.truth().body_rate_rad_s.z - plant.sense().imu.unwrap().value.gyro_rad_s.z;
+    assert!((lag - 1.0 / (2.0 * PI * 20.0)).abs() < 1e-9, "{lag}");
+}
+
+/// Amplitude of the tone at `frequency_hz` in samples at 1 kHz.
+fn tone(samples: &[f64], frequency_hz: f64) -> f64 {
+    let (mut c, mut s) = (0.0, 0.0);
+    for (n, value) in samples.iter().enumerate() {
+        let phase = 2.0 * PI * frequency_hz * n as f64 * 0.001;
+        let window = 1.0 - (2.0 * PI * n as f64 / samples.len() as f64).cos();
+        c += window * value * phase.cos();
+        s += window * value * phase.sin();
+    }
+    2.0 * c.hypot(s) / samples.len() as f64
+}
+
+#[test]
+fn vibration_tones_alias_at_their_filtered_size() {
+    // Rotors at full command in thin motors turn beyond 500 turns a second: the imbalance tone must fold down.
+    let mut config = with(sensors::Config { imu: Some(imu::Config::ideal()), ..Default::default() });
+    let imu = config.sensors.imu.as_mut().unwrap();
+    (imu.vibration_gain, imu.low_pass_hz) = (1.0, 300.0);
+    config.rotor.kv_rpm_per_v = 4000.0;
+    config.rotor.torque_nm_s2 = 1e-10;
+    config.rotor.thrust_n_s2 = 1e-9;
+    config.rotor.blade_pass_share = 0.0;
+    config.battery.resistance_ohm = 0.0;
+    config.battery.capacity_ah = 1e6;
+    config.drag = Default::default();
+    let start = Start { airborne: true, rotors_stopped: true, height_m: 9000.0, ..Start::default() };
+    // Only one rotor is run, so that there is one tone.
+    let command = Rotors { front_left: 0.75, ..Rotors::splat(0.0) };
+    let spectrum = |config: &Config| {
+        let mut plant = Plant::new(config, &AirConfig::default(), &start, 1, 0.001).unwrap();
+        let mut samples = Vec::new();
+        for tick in 0..3000 {
+            plant.advance(command);
+            if tick >= 1000 {
+                samples.push(plant.sense().imu.unwrap().value.accel_m_s2.x);
+            }
+        }
+        (samples, plant.truth().rotor_speed_rad_s.front_left)
+    };
+    let (samples, speed) = spectrum(&config);
+    let frequency = speed / (2.0 * PI);
+    assert!((520.0..900.0).contains(&frequency), "{frequency}");
+    let ratio = frequency / 300.0;
+    let expected = 1e-6 * speed * speed / 1.2 / (1.0 + ratio * ratio).sqrt();
+    let found = tone(&samples, 1000.0 - frequency);
+    assert!((found / expected - 1.0).abs() < 0.01, "{found} {expected}");
+    // The twin: a balanced rotor gives no tone.
+    config.rotor.imbalance_kg_m = 0.0;
+    assert!(tone(&spectrum(&config).0, 1000.0 - frequency) < 1e-3 * expected);
+}
+
+#[test]
+fn bias_shown_is_the_bias_in_truth() {
+    let mut config = imu::Config::consumer();
+    config.gyro.noise_rad_s_rthz = 0.0;
+    config.gyro.step_rad_s = 0.0;
+    standing(sensors::Config { imu: Some(config), ..Default::default() }, 9, 2000, |readings, truth| {
+        if truth.time_s > 1.5 {
+            let difference = readings.imu.unwrap().value.gyro_rad_s - truth.imu_bias.gyro_rad_s;
+            assert!(difference.length() < 1e-7, "{difference}");
+            assert!(truth.imu_bias.gyro_rad_s.length() > 1e-4);
+        }
+    });
+}
+
+#[test]
+fn gyro_clips_at_its_range_and_shows_its_steps() {
+    let mut config = imu::Config::ideal();
+    (config.gyro.range_rad_s, config.gyro.step_rad_s) = (2.0, 0.25);
+    let craft = with(sensors::Config { imu: Some(config), ..Default::default() });
+    for (rate, shown) in [(0.6, 0.5), (0.7, 0.75), (5.0, 2.0), (-5.0, -2.0)] {
+        let start = Start {
+            airborne: true,
+            rotors_stopped: true,
+            height_m: 50.0,
+            body_rate_rad_s: [0.0, 0.0, rate],
+            ..Start::default()
+        };
+        let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 1, 0.001).unwrap();
+        assert_eq!(plant.sense().imu.unwrap().value.gyro_rad_s.z, shown);
+    }
+}
+
+#[test]
+fn receiver_error_is_its_white_and_its_correlated_part() {
+    let config = receiver::Config::consumer();
+    let (mut white, mut slow, mut velocity, mut n) = (0.0, 0.0, 0.0, 0.0);
+    for seed in 0..40 {
+        let mut pending = std::collections::VecDeque::new();
+        standing(
+            sensors::Config { receiver: Some(config), ..Default::default() },
+            seed,
+            20_000,
+            |readings, truth| {
+                let tick = (truth.time_s * 1000.0).round() as u64;
+                if tick.is_multiple_of(200) {
+                    pending.push_back((truth.receiver_errors, tick));
+                }
+                if let Some(fix) = readings.receiver {
+                    let (errors, taken) = pending.pop_front().unwrap();
+                    assert!((fix.age_s - 0.2).abs() < 1e-12 && tick - taken == 200);
+                    let error = fix.value.position_m - errors.white_m - errors.correlated_m;
+                    assert!(error.length() < 1e-3, "{error}");
+                    white += errors.white_m.length_squared() / 3.0;
+                    slow += errors.correlated_m.length_squared() / 3.0;
+                    velocity += fix.value.velocity_m_s.length_squared() / 3.0;
+                    n += 1.0;
+                }
+            },
+        );
+    }
+    let deviation = |sum: f64| (sum / n).sqrt();
+    assert!((deviation(white) / 0.3 - 1.0).abs() < 0.04, "{}", deviation(white));
+    assert!((deviation(velocity) / 0.1 - 1.0).abs() < 0.04, "{}", deviation(velocity));
+    // 120 nearly constant values: 6.5 % standard error.
+    assert!((deviation(slow) / 1.5 - 1.0).abs() < 0.2, "{}", deviation(slow));
+}
+
+#[test]
+fn barometer_feels_the_wash_near_the_ground() {
+    let quiet = barometer::Config { wash_m: 0.3, ..barometer::Config::ideal() };
+    let shift = |config, height_m| {
+        let craft = with(sensors::Config { barometer: Some(config), ..Default::default() });
+        let start = Start { airborne: true, height_m, ..Start::default() };
+        let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 1, 0.001).unwrap();
+        let pressure = plant.sense().pressure_pa.unwrap().value;
+        // 12.013 Pa/m at sea level.
+        (101_325.0 - pressure) / 12.013 - height_m
+    };
+    // 0.2 m of height leave the centre of mass 0.276 m above the ground.
+    assert!((shift(quiet, 0.2) + 0.3 * (1.0 - 0.276)).abs() < 2e-3, "{}", shift(quiet, 0.2));
+    assert!(shift(quiet, 3.0).abs() < 2e-3);
+    assert!(shift(barometer::Config::ideal(), 0.2).abs() < 2e-3);
+}
+
+#[test]
+fn magnetometer_turns_with_the_craft() {
+    let start = Start { airborne: true, height_m: 5.0, heading_rad: PI / 2.0, ..Start::default() };
+    let craft = with(sensors::Config::ideal());
+    let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 1, 0.001).unwrap();
+    // Nose east: north is to the left.
+    let field = plant.sense().field_ut.unwrap().value;
+    assert!((field - DVec3::new(0.0, -20.7, 44.4)).length() < 1e-12, "{field}");
+}
