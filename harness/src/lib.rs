@@ -1,1 +1,5 @@
-//! placeholder
+//! Flies the aplomb control crate on the simulated craft in closed loop, measures, judges and reports.
+
+pub mod input;
+pub mod trace;
+pub mod verdict;

@@ -1,0 +1,248 @@
+//! `[[command]]`: what the craft is asked to do, and when.
+
+use aplomb::frames::{Heading, Vector};
+use aplomb::{Command, Demand, HeadingDemand, Lean, Libm, Sticks, VerticalDemand};
+use serde::Deserialize;
+
+use super::document::Document;
+
+/// A command and the time from which it holds, until the next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TimedCommand {
+    /// Time from the start of the flight in s.
+    pub at_s: f64,
+    /// The command.
+    pub command: Command,
+}
+
+/// `[[command]]` as it stands in the file. At most one of the demands; what an entry leaves out carries over.
+#[derive(Deserialize)]
+pub(super) struct CommandEntry {
+    pub(super) at_s: f64,
+    sticks: Option<SticksTable>,
+    place_m: Option<NorthEast>,
+    velocity_m_s: Option<NorthEast>,
+    tilt_deg: Option<RollPitch>,
+    rates_deg_s: Option<RollPitchYaw>,
+    thrust_n: Option<f64>,
+    land: Option<bool>,
+    cut_motors: Option<bool>,
+    arm: Option<bool>,
+    height_m: Option<f64>,
+    climb_m_s: Option<f64>,
+    heading_deg: Option<f64>,
+    heading_rate_deg_s: Option<f64>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct SticksTable {
+    roll: Option<f64>,
+    pitch: Option<f64>,
+    yaw: Option<f64>,
+    climb: Option<f64>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct NorthEast {
+    north: f64,
+    east: f64,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct RollPitch {
+    roll: Option<f64>,
+    pitch: Option<f64>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct RollPitchYaw {
+    roll: Option<f64>,
+    pitch: Option<f64>,
+    yaw: Option<f64>,
+}
+
+/// What the last command left: an entry changes only the parts that it names.
+#[derive(Clone, Copy)]
+pub(super) struct Standing {
+    action: Action,
+    heading: HeadingDemand,
+    vertical: VerticalDemand,
+    arm: bool,
+    cut_motors: bool,
+}
+
+#[derive(Clone, Copy)]
+enum Action {
+    Sticks(Sticks),
+    Place(NorthEast),
+    Velocity(NorthEast),
+    Tilt(Lean),
+    Rates([f32; 3], f32),
+    Land,
+}
+
+impl Standing {
+    /// On the ground, disarmed, sticks centred.
+    pub(super) fn on_ground(heading_deg: f64) -> Self {
+        Self {
+            action: Action::Sticks(Sticks::CENTRED),
+            heading: HeadingDemand::Hold(heading(heading_deg)),
+            vertical: VerticalDemand::Climb(0.0),
+            arm: false,
+            cut_motors: false,
+        }
+    }
+
+    /// Armed and holding the place above home.
+    pub(super) fn hovering(heading_deg: f64, height_m: f64) -> Self {
+        Self {
+            action: Action::Place(NorthEast { north: 0.0, east: 0.0 }),
+            vertical: VerticalDemand::Height(height_m as f32),
+            arm: true,
+            ..Self::on_ground(heading_deg)
+        }
+    }
+
+    pub(super) fn command(&self) -> Command {
+        let Self { heading, vertical, .. } = *self;
+        let demand = match self.action {
+            Action::Sticks(sticks) => Demand::Sticks(sticks),
+            Action::Place(place) => Demand::Position { position_m: horizontal(place), heading, vertical },
+            Action::Velocity(velocity) => {
+                Demand::Velocity { velocity_m_s: horizontal(velocity), heading, vertical }
+            }
+            Action::Tilt(lean) => Demand::Tilt { lean, heading, vertical },
+            Action::Rates([x, y, z], thrust_n) => {
+                Demand::Rates { rate_rad_s: Vector::new(x, y, z), thrust_n }
+            }
+            Action::Land => Demand::Land,
+        };
+        Command { demand, arm: self.arm, cut_motors: self.cut_motors, age_ticks: 0 }
+    }
+}
+
+fn horizontal(place: NorthEast) -> Vector<aplomb::frames::World> {
+    Vector::new(place.north as f32, place.east as f32, 0.0)
+}
+
+fn heading(deg: f64) -> Heading {
+    Heading::from_rad::<Libm>(deg.to_radians() as f32)
+}
+
+impl CommandEntry {
+    /// Checks the entry at `path` and applies it to what stands.
+    pub(super) fn check(&self, document: &Document<'_>, path: &str, standing: &mut Standing) {
+        let demands = self.demands(document, path);
+        if demands.len() > 1 {
+            let reason = format!("one command sets one thing, not {}", demands.join(" and "));
+            document.refuse_at(path, reason, Some("write a second [[command]]"));
+        }
+        self.check_companions(document, path);
+        if let Some(action) = self.action() {
+            standing.action = action;
+            standing.arm = true;
+            standing.cut_motors = false;
+        }
+        if let Some(height_m) = self.height_m {
+            standing.vertical = VerticalDemand::Height(height_m as f32);
+        }
+        if let Some(climb_m_s) = self.climb_m_s {
+            standing.vertical = VerticalDemand::Climb(climb_m_s as f32);
+        }
+        if let Some(heading_deg) = self.heading_deg {
+            standing.heading = HeadingDemand::Hold(heading(heading_deg));
+        }
+        if let Some(rate_deg_s) = self.heading_rate_deg_s {
+            standing.heading = HeadingDemand::Rate(rate_deg_s.to_radians() as f32);
+        }
+        if let Some(cut) = self.cut_motors {
+            standing.cut_motors = cut;
+            standing.arm &= !cut;
+        }
+        if let Some(arm) = self.arm {
+            standing.arm = arm;
+        }
+    }
+
+    fn demands(&self, document: &Document<'_>, path: &str) -> Vec<&'static str> {
+        for (key, value) in [("land", self.land), ("cut_motors", self.cut_motors)] {
+            if value == Some(false) {
+                let help = Some("leave it out, or give the command that follows");
+                document.refuse_at(&format!("{path}.{key}"), format!("`{key}` can only be true"), help);
+            }
+        }
+        let given = [
+            ("sticks", self.sticks.is_some()),
+            ("place_m", self.place_m.is_some()),
+            ("velocity_m_s", self.velocity_m_s.is_some()),
+            ("tilt_deg", self.tilt_deg.is_some()),
+            ("rates_deg_s", self.rates_deg_s.is_some()),
+            ("land", self.land.is_some()),
+            ("cut_motors", self.cut_motors.is_some()),
+        ];
+        given.into_iter().filter_map(|(key, given)| given.then_some(key)).collect()
+    }
+
+    /// Keys that need, or rule out, one another.
+    fn check_companions(&self, document: &Document<'_>, path: &str) {
+        let refuse = |key: &str, reason: &str| document.refuse_at(&format!("{path}.{key}"), reason, None);
+        let aims = [
+            ("height_m", self.height_m.is_some()),
+            ("climb_m_s", self.climb_m_s.is_some()),
+            ("heading_deg", self.heading_deg.is_some()),
+            ("heading_rate_deg_s", self.heading_rate_deg_s.is_some()),
+        ];
+        let carries_own = self.sticks.is_some() || self.rates_deg_s.is_some() || self.land.is_some();
+        for (key, _) in aims.iter().filter(|(_, given)| *given && carries_own) {
+            refuse(key, "has no meaning beside `sticks`, `rates_deg_s` or `land`");
+        }
+        if self.height_m.is_some() && self.climb_m_s.is_some() {
+            refuse("climb_m_s", "give either `height_m` or `climb_m_s`");
+        }
+        if self.heading_deg.is_some() && self.heading_rate_deg_s.is_some() {
+            refuse("heading_rate_deg_s", "give either `heading_deg` or `heading_rate_deg_s`");
+        }
+        match (self.rates_deg_s.is_some(), self.thrust_n) {
+            (true, None) => {
+                refuse("rates_deg_s", "body rates need `thrust_n`, the total thrust, beside them")
+            }
+            (false, Some(_)) => refuse("thrust_n", "goes with `rates_deg_s` only"),
+            _ => {}
+        }
+        if let Some(thrust_n) = self.thrust_n {
+            document.require_within(&format!("{path}.thrust_n"), thrust_n, 0.0, f64::INFINITY);
+        }
+        if let Some(RollPitch { roll, pitch }) = self.tilt_deg {
+            for (axis, angle) in [("roll", roll), ("pitch", pitch)] {
+                document.require_within(
+                    &format!("{path}.tilt_deg.{axis}"),
+                    angle.unwrap_or(0.0),
+                    -80.0,
+                    80.0,
+                );
+            }
+        }
+        if let Some(SticksTable { roll, pitch, yaw, climb }) = self.sticks {
+            for (axis, stick) in [("roll", roll), ("pitch", pitch), ("yaw", yaw), ("climb", climb)] {
+                document.require_within(&format!("{path}.sticks.{axis}"), stick.unwrap_or(0.0), -1.0, 1.0);
+            }
+        }
+    }
+
+    fn action(&self) -> Option<Action> {
+        let part = |value: Option<f64>| value.unwrap_or(0.0) as f32;
+        let radians = |value: Option<f64>| value.unwrap_or(0.0).to_radians() as f32;
+        if let Some(SticksTable { roll, pitch, yaw, climb }) = self.sticks {
+            let sticks = Sticks { roll: part(roll), pitch: part(pitch), yaw: part(yaw), climb: part(climb) };
+            return Some(Action::Sticks(sticks));
+        }
+        if let Some(RollPitch { roll, pitch }) = self.tilt_deg {
+            return Some(Action::Tilt(Lean::from_roll_pitch::<Libm>(radians(roll), radians(pitch))));
+        }
+        if let Some(RollPitchYaw { roll, pitch, yaw }) = self.rates_deg_s {
+            return Some(Action::Rates([radians(roll), radians(pitch), radians(yaw)], part(self.thrust_n)));
+        }
+        let place = self.place_m.map(Action::Place);
+        place.or(self.velocity_m_s.map(Action::Velocity)).or(self.land.map(|_| Action::Land))
+    }
+}

@@ -1,0 +1,267 @@
+//! `craft.toml`: the truth about a craft, which the simulation flies.
+//!
+//! Nothing is assumed: what carries no default here must be given. Absent sensors are not fitted; each has a class whose
+//! sizes any key of its table replaces.
+
+use aplomb_craft::{
+    AirConfig, Arm, Config, ConfigError, Plant, Rotors, Spin, Start, battery, drag, ground, rotor, sensors,
+    speed_controller,
+};
+use serde::Deserialize;
+
+use super::document::Document;
+use super::problem::InputError;
+use super::sensors::{BarometerTable, ImuTable, MagnetometerTable, ReceiverTable};
+
+/// A craft to fly.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Craft {
+    /// Its name.
+    pub name: String,
+    /// Propeller diameter in inches, as the trade prints it.
+    pub diameter_in: f64,
+    /// Propeller pitch in inches, as the trade prints it.
+    pub pitch_in: f64,
+    /// The truth in SI units; a [`Plant`] has taken it.
+    pub config: Config,
+}
+
+/// One inch in m (exact).
+const INCH_M: f64 = 0.0254;
+/// Control period with which a craft is tried on loading, in s.
+const TICK_S: f64 = 0.001;
+/// Height at which a craft is tried on loading, in m.
+const TRIAL_HEIGHT_M: f64 = 10.0;
+
+impl Craft {
+    /// Reads a craft from `text`; `path` names it in messages. It must be able to hover.
+    pub fn from_text(path: &str, text: &str) -> Result<Self, InputError> {
+        let document = Document::parse(path, text)?;
+        let craft = document.read::<CraftFile>().map(|file| file.convert(&document));
+        if let Some(craft) = craft.as_ref().filter(|_| document.is_clean()) {
+            let start = Start { airborne: true, height_m: TRIAL_HEIGHT_M, ..Start::default() };
+            if let Err(error) = Plant::new(&craft.config, &AirConfig::default(), &start, 1, TICK_S) {
+                refuse(&document, error);
+            }
+        }
+        document.finish(craft)
+    }
+}
+
+fn refuse(document: &Document<'_>, error: ConfigError) {
+    let message = error.to_string();
+    let reason =
+        message.strip_prefix(error.field).and_then(|rest| rest.strip_prefix(": ")).unwrap_or(&message);
+    document.refuse_at(&key_path(error.field), reason, None);
+}
+
+/// The key in the file that a field of [`Config`] comes from.
+fn key_path(field: &str) -> String {
+    match field {
+        "rotor" => "motor".to_owned(),
+        "rotor.thrust_n_s2" => "propeller.thrust_coefficient".to_owned(),
+        "rotor.torque_nm_s2" => "propeller.power_coefficient".to_owned(),
+        "rotor.blades" => "propeller.blades".to_owned(),
+        "rotor.imbalance_kg_m" => "motor.imbalance_g_mm".to_owned(),
+        _ => field
+            .replace("rotor.", "motor.")
+            .replace("ground.foot_", "feet.")
+            .replace("ground.", "feet.")
+            .replace("sensors.", "")
+            .replace("scale_share", "scale_percent")
+            .replace("instability_rad_s", "instability_deg_h")
+            .replace("rad", "deg"),
+    }
+}
+
+#[derive(Deserialize)]
+struct CraftFile {
+    name: String,
+    mass_kg: f64,
+    inertia_kg_m2: [f64; 3],
+    products_of_inertia_kg_m2: Option<[f64; 3]>,
+    arms: ArmTables,
+    propeller: PropellerTable,
+    motor: MotorTable,
+    speed_controller: SpeedControllerTable,
+    battery: BatteryTable,
+    drag: DragTable,
+    feet: FeetTable,
+    imu: ImuTable,
+    barometer: Option<BarometerTable>,
+    receiver: Option<ReceiverTable>,
+    magnetometer: Option<MagnetometerTable>,
+}
+
+#[derive(Deserialize)]
+struct ArmTables {
+    front_left: ArmTable,
+    front_right: ArmTable,
+    rear_left: ArmTable,
+    rear_right: ArmTable,
+}
+
+#[derive(Deserialize)]
+struct ArmTable {
+    x_m: f64,
+    y_m: f64,
+    z_m: Option<f64>,
+    spin: SpinWord,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum SpinWord {
+    Clockwise,
+    CounterClockwise,
+}
+
+#[derive(Deserialize)]
+struct PropellerTable {
+    diameter_in: f64,
+    pitch_in: f64,
+    thrust_coefficient: f64,
+    power_coefficient: f64,
+    blades: u32,
+    thrust_ripple_percent: Option<f64>,
+}
+
+#[derive(Deserialize)]
+struct MotorTable {
+    kv_rpm_per_v: f64,
+    resistance_ohm: f64,
+    no_load_current_a: f64,
+    lag_s: f64,
+    inertia_kg_m2: f64,
+    imbalance_g_mm: Option<f64>,
+}
+
+#[derive(Deserialize)]
+struct SpeedControllerTable {
+    steps: u32,
+    delay_s: f64,
+    stop_below_percent: f64,
+}
+
+#[derive(Deserialize)]
+struct BatteryTable {
+    cells: u32,
+    capacity_ah: f64,
+    charge_percent: f64,
+    resistance_ohm: f64,
+    base_current_a: f64,
+}
+
+#[derive(Deserialize)]
+struct DragTable {
+    rotor_1_s: Option<[f64; 3]>,
+    scaled_with_thrust: Option<bool>,
+    body_n_s_m: Option<[f64; 3]>,
+    body_area_m2: Option<[f64; 3]>,
+    turn_nm_s: Option<[f64; 3]>,
+}
+
+#[derive(Deserialize)]
+struct FeetTable {
+    x_m: f64,
+    y_m: f64,
+    z_m: f64,
+    sink_m: f64,
+    damping_ratio: f64,
+    friction: f64,
+}
+
+impl CraftFile {
+    /// What the plant could not name by its key here, because the unit differs.
+    fn check(&self, document: &Document<'_>) {
+        document.require_positive("mass_kg", self.mass_kg);
+        document.require_positive("propeller.diameter_in", self.propeller.diameter_in);
+        document.require_positive("propeller.pitch_in", self.propeller.pitch_in);
+        document.require_positive("propeller.thrust_coefficient", self.propeller.thrust_coefficient);
+        document.require_positive("propeller.power_coefficient", self.propeller.power_coefficient);
+        for (key, percent) in [
+            ("propeller.thrust_ripple_percent", self.propeller.thrust_ripple_percent.unwrap_or(0.0)),
+            ("battery.charge_percent", self.battery.charge_percent),
+            ("speed_controller.stop_below_percent", self.speed_controller.stop_below_percent),
+        ] {
+            document.require_within(key, percent, 0.0, 100.0);
+        }
+    }
+
+    fn convert(self, document: &Document<'_>) -> Craft {
+        self.check(document);
+        let [roll, pitch, yaw] = self.inertia_kg_m2;
+        let [xy, xz, yz] = self.products_of_inertia_kg_m2.unwrap_or_default();
+        let PropellerTable { diameter_in, pitch_in, thrust_coefficient, power_coefficient, .. } =
+            self.propeller;
+        let diameter_m = diameter_in * INCH_M;
+        let (thrust_n_s2, torque_nm_s2) =
+            rotor::from_coefficients(thrust_coefficient, power_coefficient, diameter_m);
+        let config = Config {
+            mass_kg: self.mass_kg,
+            inertia_kg_m2: [[roll, -xy, -xz], [-xy, pitch, -yz], [-xz, -yz, yaw]],
+            arms: Rotors {
+                front_left: self.arms.front_left.convert(),
+                front_right: self.arms.front_right.convert(),
+                rear_left: self.arms.rear_left.convert(),
+                rear_right: self.arms.rear_right.convert(),
+            },
+            rotor: rotor::Config {
+                thrust_n_s2,
+                torque_nm_s2,
+                inertia_kg_m2: self.motor.inertia_kg_m2,
+                lag_s: self.motor.lag_s,
+                kv_rpm_per_v: self.motor.kv_rpm_per_v,
+                resistance_ohm: self.motor.resistance_ohm,
+                no_load_current_a: self.motor.no_load_current_a,
+                blades: self.propeller.blades,
+                imbalance_kg_m: self.motor.imbalance_g_mm.unwrap_or(0.0) * 1e-6,
+                blade_pass_share: self.propeller.thrust_ripple_percent.unwrap_or(0.0) / 100.0,
+            },
+            battery: battery::Config {
+                cells: self.battery.cells,
+                capacity_ah: self.battery.capacity_ah,
+                state_of_charge: self.battery.charge_percent / 100.0,
+                resistance_ohm: self.battery.resistance_ohm,
+                base_current_a: self.battery.base_current_a,
+            },
+            drag: drag::Config {
+                rotor_1_s: self.drag.rotor_1_s.unwrap_or_default(),
+                scaled_with_thrust: self.drag.scaled_with_thrust.unwrap_or_default(),
+                body_n_s_m: self.drag.body_n_s_m.unwrap_or_default(),
+                body_area_m2: self.drag.body_area_m2.unwrap_or_default(),
+                turn_nm_s: self.drag.turn_nm_s.unwrap_or_default(),
+            },
+            ground: ground::Config {
+                foot_x_m: self.feet.x_m,
+                foot_y_m: self.feet.y_m,
+                foot_z_m: self.feet.z_m,
+                sink_m: self.feet.sink_m,
+                damping_ratio: self.feet.damping_ratio,
+                friction: self.feet.friction,
+            },
+            speed_controller: speed_controller::Config {
+                steps: self.speed_controller.steps,
+                delay_s: self.speed_controller.delay_s,
+                stop_below: self.speed_controller.stop_below_percent / 100.0,
+            },
+            sensors: sensors::Config {
+                imu: Some(self.imu.convert()),
+                barometer: self.barometer.map(BarometerTable::convert),
+                receiver: self.receiver.map(ReceiverTable::convert),
+                magnetometer: self.magnetometer.map(MagnetometerTable::convert),
+            },
+        };
+        Craft { name: self.name, diameter_in, pitch_in, config }
+    }
+}
+
+impl ArmTable {
+    fn convert(self) -> Arm {
+        let spin = match self.spin {
+            SpinWord::Clockwise => Spin::Clockwise,
+            SpinWord::CounterClockwise => Spin::CounterClockwise,
+        };
+        Arm { x_m: self.x_m, y_m: self.y_m, z_m: self.z_m.unwrap_or(0.0), spin }
+    }
+}

@@ -1,0 +1,350 @@
+//! Flight files: what is flown, in what air, with what pushes, and what must hold.
+
+use aplomb::Command;
+use aplomb_craft::air::{AirConfig, ROUGHNESS_M, WindStep};
+use aplomb_craft::dryden::Turbulence;
+use aplomb_craft::gust::{Form, Gust};
+use serde::Deserialize;
+
+use super::command::{CommandEntry, Standing, TimedCommand};
+use super::document::Document;
+use super::expectation::{ExpectEntry, Expectation};
+use super::problem::InputError;
+
+/// A flight to fly.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FlightPlan {
+    /// Short name: the file's, without folder and ending.
+    pub name: String,
+    /// Title on screen.
+    pub title: String,
+    /// One sentence: why it is flown.
+    pub purpose: String,
+    /// Length in s.
+    pub duration_s: f64,
+    /// Seed of all random numbers, unless another is asked for.
+    pub seed: u64,
+    /// How it starts.
+    pub start: Start,
+    /// Heading at the start in deg, clockwise from north.
+    pub heading_deg: f64,
+    /// The place and its air.
+    pub air: AirConfig,
+    /// Disturbances from outside.
+    pub pushes: Vec<Push>,
+    /// Commands in order of time; the first is at 0 s.
+    pub commands: Vec<TimedCommand>,
+    /// What must hold.
+    pub expectations: Vec<Expectation>,
+}
+
+/// How a flight starts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Start {
+    /// At rest on the ground at home, motors stopped.
+    Ground,
+    /// In trim above home, motors at hover speed.
+    Hover {
+        /// Height above home in m.
+        height_m: f64,
+    },
+}
+
+/// A force and a torque from outside that act on the craft for a while.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Push {
+    /// Start in s.
+    pub at_s: f64,
+    /// End in s.
+    pub until_s: f64,
+    /// Torque about the body axes in N m: roll right, pitch nose up, yaw nose right.
+    pub torque_nm: [f64; 3],
+    /// Force at the centre of mass in N: north, east, up.
+    pub force_n: [f64; 3],
+}
+
+impl FlightPlan {
+    /// Reads a flight from `text`; `path` names it in messages, `name` in results.
+    pub fn from_text(path: &str, name: &str, text: &str) -> Result<Self, InputError> {
+        let document = Document::parse(path, text)?;
+        let plan = document.read::<FlightFile>().and_then(|file| file.check(&document, name));
+        document.finish(plan)
+    }
+
+    /// The command that holds at `time_s`.
+    #[must_use]
+    pub fn command_at(&self, time_s: f64) -> Command {
+        let begun = self.commands.partition_point(|timed| timed.at_s <= time_s);
+        self.commands[..begun].last().map_or(Command::IDLE, |timed| timed.command)
+    }
+
+    /// Force in N (north, east, up) and torque in N m (roll, pitch, yaw) from outside at `time_s`.
+    #[must_use]
+    pub fn push_at(&self, time_s: f64) -> ([f64; 3], [f64; 3]) {
+        let (mut force_n, mut torque_nm) = ([0.0; 3], [0.0; 3]);
+        for push in self.pushes.iter().filter(|push| push.at_s <= time_s && time_s < push.until_s) {
+            for axis in 0..3 {
+                force_n[axis] += push.force_n[axis];
+                torque_nm[axis] += push.torque_nm[axis];
+            }
+        }
+        (force_n, torque_nm)
+    }
+}
+
+#[derive(Deserialize)]
+struct FlightFile {
+    title: String,
+    purpose: String,
+    duration_s: f64,
+    seed: Option<u64>,
+    start: StartWord,
+    height_m: Option<f64>,
+    heading_deg: Option<f64>,
+    air: Option<AirTable>,
+    wind: Vec<WindEntry>,
+    gust: Vec<GustEntry>,
+    turbulence: Option<TurbulenceTable>,
+    push: Vec<PushEntry>,
+    command: Vec<CommandEntry>,
+    expect: Vec<ExpectEntry>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum StartWord {
+    Ground,
+    Hover,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct AirTable {
+    elevation_m: Option<f64>,
+    temperature_offset_k: Option<f64>,
+    u20_m_s: Option<f64>,
+    from_deg: Option<f64>,
+    roughness_m: Option<f64>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct WindEntry {
+    at_s: Option<f64>,
+    wind_m_s: f64,
+    from_deg: f64,
+    ramp_s: Option<f64>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct GustEntry {
+    at_s: f64,
+    peak_m_s: f64,
+    length_m: f64,
+    from_deg: f64,
+    dies_down: Option<bool>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct TurbulenceTable {
+    u20_m_s: Option<f64>,
+    intensity: Option<Intensity>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum Intensity {
+    Light,
+    Moderate,
+    Severe,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct PushEntry {
+    at_s: f64,
+    until_s: f64,
+    torque_nm: Option<TorqueTable>,
+    force_n: Option<ForceTable>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct TorqueTable {
+    roll: Option<f64>,
+    pitch: Option<f64>,
+    yaw: Option<f64>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct ForceTable {
+    north: Option<f64>,
+    east: Option<f64>,
+    up: Option<f64>,
+}
+
+/// Longest flight: an hour.
+const LONGEST_S: f64 = 3600.0;
+
+impl FlightFile {
+    fn check(self, document: &Document<'_>, name: &str) -> Option<FlightPlan> {
+        document.require_within("duration_s", self.duration_s, 0.1, LONGEST_S);
+        // What lies within an impossible duration cannot be told.
+        let duration_s = if document.is_clean() { self.duration_s } else { LONGEST_S };
+        let heading_deg = document.require_within("heading_deg", self.heading_deg.unwrap_or(0.0), 0.0, 360.0);
+        let start = self.start(document);
+        let air = self.air(document, duration_s);
+        let pushes = self.push.iter().enumerate();
+        let pushes =
+            pushes.map(|(i, push)| push.check(document, &format!("push[{i}]"), duration_s)).collect();
+        let commands = self.commands(document, start, heading_deg, duration_s);
+        let expectations: Vec<_> = (self.expect.into_iter().enumerate())
+            .filter_map(|(i, expect)| expect.check(document, &format!("expect[{i}]"), duration_s))
+            .collect();
+        if expectations.is_empty() && document.is_clean() {
+            let help = Some("add at least one [[expect]]: a flight that expects nothing shows nothing");
+            document.refuse_at("title", "this flight expects nothing", help);
+        }
+        Some(FlightPlan {
+            name: name.to_owned(),
+            title: self.title,
+            purpose: self.purpose,
+            duration_s,
+            seed: self.seed.unwrap_or(1),
+            start,
+            heading_deg,
+            air,
+            pushes,
+            commands,
+            expectations,
+        })
+    }
+
+    fn start(&self, document: &Document<'_>) -> Start {
+        match (self.start, self.height_m) {
+            (StartWord::Ground, None) => Start::Ground,
+            (StartWord::Ground, Some(_)) => {
+                document.refuse_at(
+                    "height_m",
+                    "a flight that starts on the ground has no height to start at",
+                    None,
+                );
+                Start::Ground
+            }
+            (StartWord::Hover, Some(height_m)) => {
+                Start::Hover { height_m: document.require_within("height_m", height_m, 0.5, 1000.0) }
+            }
+            (StartWord::Hover, None) => {
+                document.refuse_at("start", "a hover needs a height to start at", Some("add `height_m`"));
+                Start::Ground
+            }
+        }
+    }
+
+    fn air(&self, document: &Document<'_>, duration_s: f64) -> AirConfig {
+        let mut air = AirConfig::default();
+        if let Some(table) = self.air {
+            let elevation_m = table.elevation_m.unwrap_or(air.elevation_m);
+            air.elevation_m = document.require_within("air.elevation_m", elevation_m, -500.0, 9000.0);
+            let offset_k = table.temperature_offset_k.unwrap_or(air.temperature_offset_k);
+            air.temperature_offset_k =
+                document.require_within("air.temperature_offset_k", offset_k, -80.0, 60.0);
+            air.u20_m_s = table.u20_m_s.map(|u20| document.require_within("air.u20_m_s", u20, 0.0, 60.0));
+            air.u20_from_deg =
+                document.require_within("air.from_deg", table.from_deg.unwrap_or(0.0), 0.0, 360.0);
+            let roughness_m = table.roughness_m.unwrap_or(ROUGHNESS_M);
+            air.roughness_m = document.require_within("air.roughness_m", roughness_m, 1e-6, 5.0);
+            if table.u20_m_s.is_some() != table.from_deg.is_some() {
+                let help = Some("give `u20_m_s` and `from_deg`, or neither");
+                document.refuse_at("air", "a wind needs a speed and a direction", help);
+            }
+        }
+        let mut last_s = 0.0;
+        for (i, wind) in self.wind.iter().enumerate() {
+            let at = |key: &str| format!("wind[{i}].{key}");
+            let step = WindStep {
+                at_s: document.require_within(&at("at_s"), wind.at_s.unwrap_or(0.0), last_s, duration_s),
+                from_deg: document.require_within(&at("from_deg"), wind.from_deg, 0.0, 360.0),
+                speed_m_s: document.require_within(&at("wind_m_s"), wind.wind_m_s, 0.0, 60.0),
+                ramp_s: document.require_within(&at("ramp_s"), wind.ramp_s.unwrap_or(0.0), 0.0, duration_s),
+            };
+            last_s = step.at_s.max(last_s);
+            air.winds.push(step);
+        }
+        for (i, gust) in self.gust.iter().enumerate() {
+            let at = |key: &str| format!("gust[{i}].{key}");
+            air.gusts.push(Gust {
+                at_s: document.require_within(&at("at_s"), gust.at_s, 0.0, duration_s),
+                peak_m_s: document.require_within(&at("peak_m_s"), gust.peak_m_s, 0.0, 60.0),
+                length_m: document.require_positive(&at("length_m"), gust.length_m),
+                from_deg: document.require_within(&at("from_deg"), gust.from_deg, 0.0, 360.0),
+                form: if gust.dies_down == Some(true) { Form::Isolated } else { Form::Held },
+            });
+        }
+        air.turbulence = self.turbulence.and_then(|turbulence| turbulence.check(document));
+        air
+    }
+
+    fn commands(
+        &self,
+        document: &Document<'_>,
+        start: Start,
+        heading_deg: f64,
+        duration_s: f64,
+    ) -> Vec<TimedCommand> {
+        let mut standing = match start {
+            Start::Ground => Standing::on_ground(heading_deg),
+            Start::Hover { height_m } => Standing::hovering(heading_deg, height_m),
+        };
+        let mut commands = vec![TimedCommand { at_s: 0.0, command: standing.command() }];
+        let mut last_s = 0.0;
+        for (i, entry) in self.command.iter().enumerate() {
+            let path = format!("command[{i}]");
+            let at_s = entry.at_s;
+            if at_s < last_s {
+                let reason = format!("commands must stand in order of time: the one before is at {last_s} s");
+                document.refuse_at(&format!("{path}.at_s"), reason, None);
+            } else {
+                document.require_within(&format!("{path}.at_s"), at_s, 0.0, duration_s);
+                last_s = at_s;
+            }
+            entry.check(document, &path, &mut standing);
+            commands.push(TimedCommand { at_s, command: standing.command() });
+        }
+        commands
+    }
+}
+
+impl TurbulenceTable {
+    fn check(self, document: &Document<'_>) -> Option<Turbulence> {
+        match (self.u20_m_s, self.intensity) {
+            (Some(u20), None) => {
+                Some(Turbulence { u20_m_s: document.require_within("turbulence.u20_m_s", u20, 0.0, 60.0) })
+            }
+            (None, Some(Intensity::Light)) => Some(Turbulence::light()),
+            (None, Some(Intensity::Moderate)) => Some(Turbulence::moderate()),
+            (None, Some(Intensity::Severe)) => Some(Turbulence::severe()),
+            (Some(_), Some(_)) | (None, None) => {
+                let help = Some("give either `u20_m_s` or `intensity`");
+                document.refuse_at("turbulence", "the strength of the turbulence must be given once", help);
+                None
+            }
+        }
+    }
+}
+
+impl PushEntry {
+    fn check(&self, document: &Document<'_>, path: &str, duration_s: f64) -> Push {
+        let at_s = document.require_within(&format!("{path}.at_s"), self.at_s, 0.0, duration_s);
+        if self.until_s <= at_s {
+            document.refuse_at(&format!("{path}.until_s"), "must be later than `at_s`", None);
+        }
+        if self.torque_nm.is_none() && self.force_n.is_none() {
+            document.refuse_at(
+                path,
+                "a push needs a torque or a force",
+                Some("add `torque_nm` or `force_n`"),
+            );
+        }
+        let torque = self.torque_nm.map_or([None; 3], |torque| [torque.roll, torque.pitch, torque.yaw]);
+        let force = self.force_n.map_or([None; 3], |force| [force.north, force.east, force.up]);
+        let parts = |parts: [Option<f64>; 3]| parts.map(|part| part.unwrap_or(0.0));
+        Push { at_s, until_s: self.until_s, torque_nm: parts(torque), force_n: parts(force) }
+    }
+}

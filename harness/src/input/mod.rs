@@ -1,0 +1,21 @@
+//! From TOML files to a craft, a controller and flights. Whatever is wrong with a file is reported at once, each mistake
+//! with its line, its column and the nearest valid key; nothing is flown then.
+
+pub mod command;
+pub mod craft;
+mod document;
+pub mod expectation;
+pub mod flight;
+pub mod problem;
+mod read;
+mod sensors;
+pub mod signal;
+mod suggest;
+
+pub use craft::Craft;
+pub use document::text_of;
+pub use flight::FlightPlan;
+pub use problem::{InputError, Place, Problem};
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,134 @@
+//! What is wrong with an input file, and where: made to be read by a person.
+
+use std::fmt;
+use std::ops::Range;
+
+use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
+
+/// One thing wrong with a file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// Where; `None` when the file could not be read at all.
+    pub place: Option<Place>,
+    /// What is wrong, in one sentence.
+    pub reason: String,
+    /// What to do about it: the nearest valid key, or what would be accepted.
+    pub help: Option<String>,
+}
+
+/// A stretch of the file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, from 1.
+    pub column: usize,
+    /// The offending text.
+    pub text: String,
+    /// Its bytes.
+    pub span: Range<usize>,
+}
+
+impl Place {
+    /// The place of `span` in `source`. A span beyond the end is cut.
+    #[must_use]
+    pub fn of(source: &str, span: Range<usize>) -> Self {
+        let start = floor_boundary(source, span.start);
+        let end = floor_boundary(source, span.end).max(start);
+        let before = &source[..start];
+        let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
+        Self {
+            line: before.matches('\n').count() + 1,
+            column: source[line_start..start].chars().count() + 1,
+            text: source[start..end].to_owned(),
+            span: start..end,
+        }
+    }
+}
+
+fn floor_boundary(source: &str, index: usize) -> usize {
+    (0..=index.min(source.len())).rev().find(|&i| source.is_char_boundary(i)).unwrap_or(0)
+}
+
+/// Everything wrong with one file. `Display` prints each problem with its line and a caret under the offending text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct InputError {
+    /// The file, as it was named.
+    pub path: String,
+    /// The text of the file.
+    pub source: String,
+    /// What is wrong, in order of place.
+    pub problems: Vec<Problem>,
+}
+
+impl InputError {
+    /// All problems as text, with colour if wanted.
+    #[must_use]
+    pub fn render(&self, coloured: bool) -> String {
+        let renderer = if coloured { Renderer::styled() } else { Renderer::plain() };
+        let texts: Vec<String> =
+            self.problems.iter().map(|problem| renderer.render(&[self.group(problem)])).collect();
+        texts.join("\n\n")
+    }
+
+    fn group<'a>(&'a self, problem: &'a Problem) -> Group<'a> {
+        let reason = problem.reason.as_str();
+        let mut group = match &problem.place {
+            Some(place) => {
+                let mark = AnnotationKind::Primary.span(place.span.clone());
+                let snippet = Snippet::source(self.source.as_str()).path(self.path.as_str()).annotation(mark);
+                Level::ERROR.primary_title(reason).element(snippet)
+            }
+            None => Group::with_title(Level::ERROR.primary_title(format!("{}: {reason}", self.path))),
+        };
+        if let Some(help) = &problem.help {
+            group = group.element(Level::HELP.message(help.as_str()));
+        }
+        group
+    }
+}
+
+impl fmt::Display for InputError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.render(false))
+    }
+}
+
+impl std::error::Error for InputError {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn place_counts_lines_and_characters_from_one() {
+        let source = "a = 1\nlängs = 2\n";
+        let place = Place::of(source, 7..9);
+        // Byte 7 is the first of the two bytes of the umlaut: second line, second character.
+        assert_eq!((place.line, place.column, place.text.as_str()), (2, 2, "ä"));
+        assert_eq!(Place::of(source, 8..9).column, 2);
+        let beyond = Place::of(source, 900..901);
+        assert_eq!((beyond.line, beyond.column, beyond.text.as_str()), (3, 1, ""));
+    }
+
+    #[test]
+    fn message_shows_file_line_column_text_reason_and_help() {
+        let source = "name = \"x\"\nmass = 1.2\n".to_owned();
+        let place = Place::of(&source, 11..15);
+        let problem = Problem {
+            place: Some(place),
+            reason: "unknown key `mass`".to_owned(),
+            help: Some("did you mean `mass_kg`?".to_owned()),
+        };
+        let error = InputError { path: "craft.toml".to_owned(), source, problems: vec![problem] };
+        let expected = "\
+error: unknown key `mass`
+ --> craft.toml:2:1
+  |
+2 | mass = 1.2
+  | ^^^^
+  |
+  = help: did you mean `mass_kg`?";
+        assert_eq!(error.to_string(), expected);
+    }
+}

@@ -1,0 +1,176 @@
+//! The sensor tables of `craft.toml`: a class, and keys that replace sizes of it.
+
+use aplomb_craft::sensors::{barometer, imu, magnetometer, receiver};
+use serde::Deserialize;
+
+/// Replaces the named fields where the file gives them.
+macro_rules! replace {
+    ($table:expr => $config:expr; $($field:ident),+) => {
+        $(if let Some(value) = $table.$field { $config.$field = value; })+
+    };
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum ImuClass {
+    Consumer,
+    Better,
+    Industrial,
+    Ideal,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum Class {
+    Consumer,
+    Ideal,
+}
+
+/// `[imu]`.
+#[derive(Deserialize)]
+pub(super) struct ImuTable {
+    class: ImuClass,
+    position_m: Option<[f64; 3]>,
+    low_pass_hz: Option<f64>,
+    delay_s: Option<f64>,
+    instability_s: Option<f64>,
+    vibration_gain: Option<f64>,
+    gyro: Option<GyroTable>,
+    accel: Option<AccelTable>,
+}
+
+#[derive(Deserialize)]
+struct GyroTable {
+    noise_deg_s_rthz: Option<f64>,
+    instability_deg_h: Option<f64>,
+    random_walk_deg_s_rts: Option<f64>,
+    turn_on_deg_s: Option<f64>,
+    scale_percent: Option<f64>,
+    misalignment_deg: Option<f64>,
+    range_deg_s: Option<f64>,
+    step_deg_s: Option<f64>,
+}
+
+#[derive(Deserialize)]
+struct AccelTable {
+    noise_m_s2_rthz: Option<f64>,
+    instability_m_s2: Option<f64>,
+    random_walk_m_s2_rts: Option<f64>,
+    turn_on_m_s2: Option<f64>,
+    scale_percent: Option<f64>,
+    misalignment_deg: Option<f64>,
+    range_m_s2: Option<f64>,
+    step_m_s2: Option<f64>,
+}
+
+impl ImuTable {
+    pub(super) fn convert(self) -> imu::Config {
+        let mut config = match self.class {
+            ImuClass::Consumer => imu::Config::consumer(),
+            ImuClass::Better => imu::Config::better(),
+            ImuClass::Industrial => imu::Config::industrial(),
+            ImuClass::Ideal => imu::Config::ideal(),
+        };
+        replace!(self => config; position_m, low_pass_hz, delay_s, instability_s, vibration_gain);
+        if let Some(table) = self.gyro {
+            let gyro = &mut config.gyro;
+            let radians = |given: Option<f64>, field: &mut f64| {
+                if let Some(degrees) = given {
+                    *field = degrees.to_radians();
+                }
+            };
+            radians(table.noise_deg_s_rthz, &mut gyro.noise_rad_s_rthz);
+            radians(table.instability_deg_h.map(|per_hour| per_hour / 3600.0), &mut gyro.instability_rad_s);
+            radians(table.random_walk_deg_s_rts, &mut gyro.random_walk_rad_s_rts);
+            radians(table.turn_on_deg_s, &mut gyro.turn_on_rad_s);
+            radians(table.misalignment_deg, &mut gyro.misalignment_rad);
+            radians(table.range_deg_s, &mut gyro.range_rad_s);
+            radians(table.step_deg_s, &mut gyro.step_rad_s);
+            gyro.scale_share = table.scale_percent.map_or(gyro.scale_share, |percent| percent / 100.0);
+        }
+        if let Some(table) = self.accel {
+            let accel = &mut config.accel;
+            replace!(
+                table => accel;
+                noise_m_s2_rthz, instability_m_s2, random_walk_m_s2_rts, turn_on_m_s2, range_m_s2, step_m_s2
+            );
+            accel.scale_share = table.scale_percent.map_or(accel.scale_share, |percent| percent / 100.0);
+            accel.misalignment_rad = table.misalignment_deg.map_or(accel.misalignment_rad, f64::to_radians);
+        }
+        config
+    }
+}
+
+/// `[barometer]`.
+#[derive(Deserialize)]
+pub(super) struct BarometerTable {
+    class: Class,
+    rate_hz: Option<f64>,
+    delay_s: Option<f64>,
+    white_m: Option<f64>,
+    correlated_m: Option<f64>,
+    correlated_s: Option<f64>,
+    drift_m_h: Option<f64>,
+    wash_m: Option<f64>,
+    wash_below_m: Option<f64>,
+}
+
+impl BarometerTable {
+    pub(super) fn convert(self) -> barometer::Config {
+        let mut config = match self.class {
+            Class::Consumer => barometer::Config::consumer(),
+            Class::Ideal => barometer::Config::ideal(),
+        };
+        replace!(
+            self => config;
+            rate_hz, delay_s, white_m, correlated_m, correlated_s, drift_m_h, wash_m, wash_below_m
+        );
+        config
+    }
+}
+
+/// `[receiver]`.
+#[derive(Deserialize)]
+pub(super) struct ReceiverTable {
+    class: Class,
+    rate_hz: Option<f64>,
+    delay_s: Option<f64>,
+    position_m: Option<[f64; 3]>,
+    white_m: Option<f64>,
+    correlated_m: Option<f64>,
+    correlated_s: Option<f64>,
+    velocity_m_s: Option<f64>,
+}
+
+impl ReceiverTable {
+    pub(super) fn convert(self) -> receiver::Config {
+        let mut config = match self.class {
+            Class::Consumer => receiver::Config::consumer(),
+            Class::Ideal => receiver::Config::ideal(),
+        };
+        replace!(self => config; rate_hz, delay_s, position_m, white_m, correlated_m, correlated_s, velocity_m_s);
+        config
+    }
+}
+
+/// `[magnetometer]`.
+#[derive(Deserialize)]
+pub(super) struct MagnetometerTable {
+    class: Class,
+    rate_hz: Option<f64>,
+    delay_s: Option<f64>,
+    field_ut: Option<[f64; 3]>,
+    white_ut: Option<f64>,
+    offset_ut: Option<f64>,
+}
+
+impl MagnetometerTable {
+    pub(super) fn convert(self) -> magnetometer::Config {
+        let mut config = match self.class {
+            Class::Consumer => magnetometer::Config::consumer(),
+            Class::Ideal => magnetometer::Config::ideal(),
+        };
+        replace!(self => config; rate_hz, delay_s, field_ut, white_ut, offset_ut);
+        config
+    }
+}

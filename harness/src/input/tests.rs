@@ -1,0 +1,264 @@
+//! Each kind of mistake in a file, with the place, the text, the reason and the help that it must get.
+
+use super::*;
+
+/// `line:column text | reason | help` of each problem.
+fn told(error: &InputError) -> Vec<String> {
+    let told = error.problems.iter().map(|problem| {
+        let place = problem
+            .place
+            .as_ref()
+            .map_or("-".to_owned(), |place| format!("{}:{} {}", place.line, place.column, place.text));
+        format!("{place} | {} | {}", problem.reason, problem.help.as_deref().unwrap_or("-"))
+    });
+    told.collect()
+}
+
+const GOOD: &str = r#"title = "Hold"
+purpose = "Shows that it holds."
+duration_s = 30.0
+start = "hover"
+height_m = 6
+"#;
+
+const EXPECT: &str = "[[expect]]\nwhat = \"height_error_m\"\nshare = 0.95\nat_most = 0.3\n";
+
+fn flight(extra: &str) -> Result<FlightPlan, InputError> {
+    FlightPlan::from_text("flight.toml", "flight", &format!("{GOOD}{extra}{EXPECT}"))
+}
+
+#[track_caller]
+fn flight_tells(extra: &str, expected: &[&str]) {
+    match flight(extra) {
+        Ok(_) => panic!("accepted: {extra}"),
+        Err(error) => assert_eq!(told(&error), expected),
+    }
+}
+
+#[test]
+fn good_flight_is_accepted() {
+    let plan = flight("").unwrap();
+    assert_eq!((plan.seed, plan.duration_s, plan.expectations.len()), (1, 30.0, 1));
+    assert_eq!(plan.expectations[0].words(), "height error, 95 % of the time, 0 to 30 s");
+}
+
+#[test]
+fn unknown_key_gets_the_nearest_valid_one() {
+    flight_tells(
+        "haeding_deg = 3\n",
+        &["6:1 haeding_deg | unknown key `haeding_deg` | did you mean `heading_deg`?"],
+    );
+    flight_tells(
+        "[[gust]]\nat_s = 1\npeak_m_s = 6\nlength_m = 40\nfrom_deg = 0\nwobble = 1\n",
+        &["11:1 wobble | unknown key `wobble` | valid here: at_s, peak_m_s, length_m, from_deg, dies_down"],
+    );
+}
+
+#[test]
+fn missing_unit_is_named_and_not_reported_as_missing_key_too() {
+    flight_tells(
+        "[[push]]\nat = 1\nuntil_s = 2\nforce_n = { up = 1 }\n",
+        &["7:1 at | unknown key `at` | did you mean `at_s`? The key of a number carries its unit"],
+    );
+    let craft = Craft::from_text("craft.toml", &CRAFT.replace("mass_kg = 1.23", "mass = 1.23")).unwrap_err();
+    assert_eq!(
+        told(&craft),
+        ["4:1 mass | unknown key `mass` | did you mean `mass_kg`? The key of a number carries its unit"]
+    );
+}
+
+#[test]
+fn wrong_type_tells_what_is_wanted_and_what_stands_there() {
+    flight_tells("seed = -1\n", &["6:8 -1 | expected a whole number, 0 or more, found the number -1 | -"]);
+    flight_tells(
+        "heading_deg = \"north\"\n",
+        &["6:15 \"north\" | expected a finite number, found a text | -"],
+    );
+    flight_tells("heading_deg = nan\n", &["6:15 nan | expected a finite number, found the number nan | -"]);
+    flight_tells(
+        "[[command]]\nat_s = 1\nland = 1\n",
+        &["8:8 1 | expected true or false, found the number 1 | -"],
+    );
+    let one_wind = "expected a list ([[double brackets]] for each entry), found a table";
+    flight_tells("[wind]\nwind_m_s = 3\n", &[&format!("6:1 [wind] | {one_wind} | -")]);
+    let vector = CRAFT.replace("[0.0113, 0.0122, 0.0214]", "[0.0113, 0.0122]");
+    assert_eq!(
+        told(&Craft::from_text("craft.toml", &vector).unwrap_err()),
+        ["5:17 [0.0113, 0.0122] | expected a list of 3, found a list of 2 | -"]
+    );
+}
+
+#[test]
+fn unknown_word_gets_the_nearest_valid_one() {
+    flight_tells(
+        "[turbulence]\nintensity = \"modrate\"\n",
+        &["7:13 \"modrate\" | unknown word \"modrate\" | did you mean `moderate`?"],
+    );
+    flight_tells(
+        "[turbulence]\nintensity = \"gusty\"\n",
+        &["7:13 \"gusty\" | unknown word \"gusty\" | valid here: light, moderate, severe"],
+    );
+}
+
+#[test]
+fn missing_key_is_told_at_the_table_that_lacks_it() {
+    flight_tells(
+        "[[command]]\nat_s = 1\nplace_m = { north = 3 }\n",
+        &["8:11 { north = 3 } | missing key `east` | `east` wants a finite number"],
+    );
+    let text = GOOD.replace("title = \"Hold\"\n", "") + EXPECT;
+    let error = FlightPlan::from_text("flight.toml", "flight", &text).unwrap_err();
+    assert_eq!(told(&error), ["1:1  | missing key `title` | `title` wants a text"]);
+}
+
+#[test]
+fn impossible_value_is_told_at_the_value() {
+    flight_tells("heading_deg = 400\n", &["6:15 400 | must lie between 0 and 360 | -"]);
+    flight_tells(
+        "[[push]]\nat_s = 3\nuntil_s = 2\ntorque_nm = { roll = 0.1 }\n",
+        &["8:11 2 | must be later than `at_s` | -"],
+    );
+    flight_tells(
+        "[[command]]\nat_s = 5\nland = true\n[[command]]\nat_s = 4\nsticks = { climb = 3 }\n",
+        &[
+            "10:8 4 | commands must stand in order of time: the one before is at 5 s | -",
+            "11:20 3 | must lie between -1 and 1 | -",
+        ],
+    );
+}
+
+#[test]
+fn impossible_craft_is_told_at_its_key() {
+    for (from, to, expected) in [
+        ("mass_kg = 1.23", "mass_kg = -1.0", "11 -1.0 | must be greater than 0 | -"),
+        ("lag_s = 0.035", "lag_s = 0.0", "9 0.0 | must be above zero | -"),
+        ("friction = 0.7", "friction = 7", "12 7 | must lie between 0 and 5 | -"),
+        ("charge_percent = 90.0", "charge_percent = 900", "18 900 | must lie between 0 and 100 | -"),
+        ("[motor]", "[motor] #", "2 motor | the rotors cannot carry the craft on this battery | -"),
+    ] {
+        let mut text = CRAFT.replace(from, to);
+        if from == "[motor]" {
+            text = text.replace("kv_rpm_per_v = 810.0", "kv_rpm_per_v = 200.0");
+        }
+        let line = text.lines().position(|line| line.starts_with(to)).unwrap() + 1;
+        let error = Craft::from_text("craft.toml", &text).unwrap_err();
+        assert_eq!(told(&error), [format!("{line}:{expected}")]);
+    }
+}
+
+#[test]
+fn contradicting_keys_are_told() {
+    flight_tells(
+        "[[command]]\nat_s = 1\nplace_m = { north = 3, east = 1 }\nland = true\n",
+        &["6:1 [[command]] | one command sets one thing, not place_m and land | write a second [[command]]"],
+    );
+    flight_tells(
+        "[[command]]\nat_s = 1\nheight_m = 3\nclimb_m_s = 1\n",
+        &["9:13 1 | give either `height_m` or `climb_m_s` | -"],
+    );
+    flight_tells(
+        "[turbulence]\n",
+        &[
+            "6:2 turbulence | the strength of the turbulence must be given once | give either `u20_m_s` or `intensity`",
+        ],
+    );
+    flight_tells(
+        "[[expect]]\nwhat = \"armed\"\nstatistic = \"mean\"\nat_least = 1\n",
+        &[
+            "8:13 \"mean\" | `armed` has no such figure | `time_share_percent` is for flags, and they have no other",
+        ],
+    );
+    flight_tells(
+        "[[expect]]\nwhat = \"tilt_deg\"\nstatistic = \"overshoot_percent\"\nat_most = 10\n",
+        &["8:13 \"overshoot_percent\" | `tilt_deg` has no set-point of its own to overshoot | -"],
+    );
+}
+
+#[test]
+fn all_problems_of_a_file_come_at_once_and_in_order() {
+    let error = flight("heading = 3\nseed = 1.5\n[wind]\nx = 1\n[turbulence]\nintensity = 3\n").unwrap_err();
+    let lines: Vec<_> = error.problems.iter().map(|problem| problem.place.as_ref().unwrap().line).collect();
+    assert_eq!(lines, [6, 7, 8, 11], "{error}");
+}
+
+#[test]
+fn syntax_error_is_told_at_its_place() {
+    flight_tells(
+        "seed = = 1\n",
+        &[
+            "6:8 = | not valid TOML: extra `=`, expected nothing | -",
+            "6:10  | not valid TOML: unexpected key or value, expected newline, `#` | -",
+        ],
+    );
+    flight_tells("height_m = 3\n", &["6:1 height_m | not valid TOML: duplicate key | -"]);
+}
+
+#[test]
+fn unreadable_file_and_wrong_encoding_are_told() {
+    let folder = std::env::temp_dir().join(format!("aplomb-input-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).unwrap();
+    let error = text_of(&folder.join("none.toml")).unwrap_err();
+    assert!(error.to_string().contains("none.toml: cannot be read: "), "{error}");
+    assert!(error.problems[0].place.is_none());
+    let latin = folder.join("latin.toml");
+    std::fs::write(&latin, b"a = 1\ntitle = \"\xe4\"\n").unwrap();
+    let error = text_of(&latin).unwrap_err();
+    assert_eq!(told(&error), ["2:10 \u{fffd} | is not UTF-8 text from byte 15 on | save the file as UTF-8"]);
+    std::fs::remove_dir_all(&folder).unwrap();
+}
+
+#[test]
+fn commands_hold_until_the_next_and_carry_over_what_they_leave_out() {
+    use aplomb::{Demand, HeadingDemand, VerticalDemand};
+    let plan = flight(
+        "[[command]]\nat_s = 2\nplace_m = { north = 20, east = 0 }\n\
+         [[command]]\nat_s = 5\nheading_deg = 90\n\
+         [[command]]\nat_s = 8\ntilt_deg = { pitch = -20 }\nclimb_m_s = 1\n\
+         [[command]]\nat_s = 9\nland = true\n\
+         [[command]]\nat_s = 12\ncut_motors = true\n",
+    )
+    .unwrap();
+    let Demand::Position { position_m, vertical, .. } = plan.command_at(1.9).demand else { panic!() };
+    assert_eq!((position_m.x(), vertical), (0.0, VerticalDemand::Height(6.0)));
+    let Demand::Position { position_m, vertical, heading } = plan.command_at(6.0).demand else { panic!() };
+    let HeadingDemand::Hold(heading) = heading else { panic!() };
+    assert_eq!((position_m.x(), vertical), (20.0, VerticalDemand::Height(6.0)));
+    assert!((heading.east() - 1.0).abs() < 1e-6);
+    let Demand::Tilt { lean, vertical, .. } = plan.command_at(8.0).demand else { panic!() };
+    assert!((lean.forward - 0.34202).abs() < 1e-5 && vertical == VerticalDemand::Climb(1.0));
+    assert_eq!(plan.command_at(11.0).demand, Demand::Land);
+    assert!(plan.command_at(11.0).arm && !plan.command_at(11.0).cut_motors);
+    assert!(!plan.command_at(12.0).arm && plan.command_at(12.0).cut_motors);
+    let ground = GOOD.replace("hover", "ground").replace("height_m = 6\n", "");
+    let ground = ground + "[[command]]\nat_s = 1\nsticks = { climb = 0.5 }\n" + EXPECT;
+    let plan = FlightPlan::from_text("flight.toml", "flight", &ground).unwrap();
+    assert!(!plan.command_at(0.5).arm && plan.command_at(1.0).arm);
+}
+
+#[test]
+fn pushes_add_up_while_they_last() {
+    let push = "[[push]]\nat_s = 1\nuntil_s = 3\ntorque_nm = { roll = 0.1 }\n\
+                [[push]]\nat_s = 2\nuntil_s = 4\nforce_n = { up = 2 }\ntorque_nm = { roll = 0.2 }\n";
+    let plan = flight(push).unwrap();
+    assert_eq!(plan.push_at(0.5), ([0.0; 3], [0.0; 3]));
+    assert_eq!(plan.push_at(1.0).1, [0.1, 0.0, 0.0]);
+    let (force_n, torque_nm) = plan.push_at(2.5);
+    assert!(force_n == [0.0, 0.0, 2.0] && (torque_nm[0] - 0.3).abs() < 1e-12);
+    assert_eq!(plan.push_at(4.0), ([0.0; 3], [0.0; 3]));
+}
+
+const CRAFT: &str = include_str!("../../demo/craft.toml");
+
+#[test]
+fn craft_file_becomes_si_units() {
+    let craft = Craft::from_text("craft.toml", CRAFT).unwrap();
+    let known = aplomb_craft::Config::weir_gauge();
+    assert_eq!((craft.name.as_str(), craft.diameter_in, craft.config.mass_kg), ("weir gauge", 9.0, 1.23));
+    assert!((craft.config.rotor.thrust_n_s2 / known.rotor.thrust_n_s2 - 1.0).abs() < 1e-12);
+    assert!((craft.config.rotor.imbalance_kg_m - 1e-6).abs() < 1e-18);
+    assert!((craft.config.battery.state_of_charge - 0.9).abs() < 1e-12);
+    let text =
+        CRAFT.replace("[imu]\nclass = \"consumer\"", "[imu]\nclass = \"ideal\"\ngyro.noise_deg_s_rthz = 1.0");
+    let gyro = Craft::from_text("craft.toml", &text).unwrap().config.sensors.imu.unwrap().gyro;
+    assert!((gyro.noise_rad_s_rthz.to_degrees() - 1.0).abs() < 1e-12 && gyro.turn_on_rad_s == 0.0);
+}

@@ -1,0 +1,91 @@
+//! The trace of one flight: truth, estimate, set-point and actuators by time.
+
+use aplomb_craft::Rotors;
+
+/// One instant. Angles in degrees, heading clockwise from north, heights upwards, all at the instant the samples were taken.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Row {
+    /// Time from the start of the flight in s.
+    pub time_s: f64,
+    /// What is true.
+    pub truth: Motion,
+    /// What the controller believes.
+    pub estimate: Motion,
+    /// What the controller aims at; NaN where a quantity is not controlled.
+    pub setpoint: Motion,
+    /// Motor commands, 0 to 1.
+    pub command: Rotors<f64>,
+    /// True thrust by rotor in N.
+    pub thrust_n: Rotors<f64>,
+    /// True rotor speed in rev/min.
+    pub rotor_rpm: Rotors<f64>,
+    /// Wind at the craft in m/s: north, east, up (where it blows to).
+    pub wind_m_s: [f64; 3],
+    /// Correlated receiver error in m: north, east, up; and its white part.
+    pub receiver_correlated_m: [f64; 3],
+    /// Battery voltage in V.
+    pub battery_v: f64,
+    /// Battery current in A.
+    pub battery_a: f64,
+    /// Flags of this instant.
+    pub flags: Flags,
+}
+
+/// Position, velocity, attitude and rates.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Motion {
+    /// North of home in m.
+    pub north_m: f64,
+    /// East of home in m.
+    pub east_m: f64,
+    /// Above home in m.
+    pub height_m: f64,
+    /// Velocity to the north in m/s.
+    pub velocity_north_m_s: f64,
+    /// Velocity to the east in m/s.
+    pub velocity_east_m_s: f64,
+    /// Climb in m/s.
+    pub climb_m_s: f64,
+    /// Roll, right positive, in deg.
+    pub roll_deg: f64,
+    /// Pitch, nose up positive, in deg.
+    pub pitch_deg: f64,
+    /// Heading in deg, 0 to 360 clockwise from north.
+    pub heading_deg: f64,
+    /// Angle of the thrust axis from the vertical in deg.
+    pub tilt_deg: f64,
+    /// Roll rate in deg/s.
+    pub roll_rate_deg_s: f64,
+    /// Pitch rate in deg/s.
+    pub pitch_rate_deg_s: f64,
+    /// Yaw rate in deg/s.
+    pub yaw_rate_deg_s: f64,
+}
+
+/// What was cut or decided on an instant.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Flags {
+    /// The guard lets the motors turn.
+    pub armed: bool,
+    /// The feet touch the ground.
+    pub on_ground: bool,
+    /// The tilt limit cut the demand.
+    pub at_tilt_limit: bool,
+    /// The mixer cut roll or pitch torque.
+    pub roll_pitch_cut: bool,
+    /// The mixer moved the thrust.
+    pub thrust_cut: bool,
+    /// The mixer cut the yaw torque.
+    pub yaw_cut: bool,
+    /// The place cannot be held against the wind.
+    pub carried_off: bool,
+}
+
+/// A flight, sampled every `period_s`.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Trace {
+    /// Time between rows in s.
+    pub period_s: f64,
+    /// The rows, in order of time.
+    pub rows: Vec<Row>,
+}
