@@ -3,6 +3,7 @@
 
 pub mod command;
 pub mod craft;
+pub mod demo;
 mod document;
 pub mod expectation;
 pub mod flight;

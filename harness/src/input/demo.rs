@@ -1,0 +1,62 @@
+//! The built-in demo: the weir gauge and its flights, as the files that `aplomb new` writes out.
+
+/// A file that is part of the program.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct File {
+    /// Its place within the demo folder.
+    pub path: &'static str,
+    /// Its text.
+    pub text: &'static str,
+}
+
+macro_rules! files {
+    ($($path:literal),+ $(,)?) => {
+        &[$(File { path: $path, text: include_str!(concat!("../../demo/", $path)) }),+]
+    };
+}
+
+/// The craft.
+pub const CRAFT: File = File { path: "craft.toml", text: include_str!("../../demo/craft.toml") };
+
+/// The flights, in the order in which they are flown.
+pub const FLIGHTS: &[File] = files![
+    "flights/take-off.toml",
+    "flights/climb.toml",
+    "flights/turn.toml",
+    "flights/roll-step.toml",
+    "flights/pitch-step.toml",
+    "flights/torque-push.toml",
+    "flights/fly-out.toml",
+    "flights/hold-in-wind.toml",
+    "flights/rough-air.toml",
+    "flights/gust.toml",
+    "flights/carried-off.toml",
+    "flights/land.toml",
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::{Craft, FlightPlan};
+
+    #[test]
+    fn every_file_is_read_without_a_mistake() {
+        Craft::from_text(CRAFT.path, CRAFT.text).unwrap();
+        for file in FLIGHTS {
+            FlightPlan::from_text(file.path, "demo", file.text).unwrap_or_else(|error| panic!("{error}"));
+        }
+    }
+
+    #[test]
+    fn every_flight_in_the_folder_is_listed() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/flights");
+        let mut on_disk: Vec<_> = std::fs::read_dir(folder)
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect();
+        let mut listed: Vec<_> = FLIGHTS.iter().map(|file| file.path.replace("flights/", "")).collect();
+        on_disk.sort();
+        listed.sort();
+        assert_eq!(on_disk, listed);
+    }
+}
