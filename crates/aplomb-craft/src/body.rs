@@ -92,7 +92,13 @@ impl Body {
         }
     }
 
+    /// Change of angular acceleration by a further torque about body z [N m].
     #[inline]
+    pub(crate) fn turn_by_yaw(&self, torque_nm: f64) -> DVec3 {
+        self.inverse.z_axis * torque_nm
+    }
+
+    #[inline(always)]
     pub(crate) fn slope(&self, state: &State, wrench: &Wrench) -> Slope {
         let rate = state.rate_rad_s;
         let mut momentum = self.inertia * rate;
@@ -117,8 +123,20 @@ impl Body {
     /// ```
     #[inline]
     pub fn step(&self, state: &State, step_s: f64, mut wrench: impl FnMut(Stage, &State) -> Wrench) -> State {
+        let first = self.slope(state, &wrench(Stage::Start, state));
+        self.step_from(state, first, step_s, wrench)
+    }
+
+    /// [`Body::step`] with the slope at its start already known.
+    #[inline]
+    pub(crate) fn step_from(
+        &self,
+        state: &State,
+        a: Slope,
+        step_s: f64,
+        mut wrench: impl FnMut(Stage, &State) -> Wrench,
+    ) -> State {
         let half = 0.5 * step_s;
-        let a = self.slope(state, &wrench(Stage::Start, state));
         let second = state.moved(&a, half);
         let b = self.slope(&second, &wrench(Stage::Middle, &second));
         let third = state.moved(&b, half);

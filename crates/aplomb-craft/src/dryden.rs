@@ -178,6 +178,9 @@ fn covariance(d: f64) -> [f64; 3] {
         let mut sum = 0.0;
         for k in 0..24_u32 {
             sum += term / (n as f64 + f64::from(k) + 1.0);
+            if term.abs() < 1e-17 * sum {
+                break;
+            }
             term *= -2.0 * d / (f64::from(k) + 1.0);
         }
         sum

@@ -41,7 +41,11 @@ pub struct Plant {
     battery: Battery,
     air: Air,
     touching: bool,
+    /// Accelerations at the tick, and the rotor torque about body z they were found with.
     slope: Slope,
+    slope_yaw_nm: f64,
+    /// Something other than the rotors' acceleration has changed since the slope was found.
+    slope_stale: bool,
     per_weight: f64,
     fitted: Fitted,
     readings: Readings,
@@ -96,11 +100,13 @@ impl Forces {
         load
     }
 
-    #[inline]
+    #[inline(always)]
     fn wrench(&self, state: &State, load: &Load, flow: &Flow) -> Wrench {
         let rotation = DMat3::from_quat(state.attitude);
-        let air = rotation.transpose() * (state.velocity_m_s - flow.wind_m_s);
-        let mut in_body = self.drag.force(air, flow.density_kg_m3, load.thrust_n);
+        let air = state.velocity_m_s - flow.wind_m_s;
+        let airspeed = libm::sqrt(air.length_squared());
+        let mut in_body =
+            self.drag.force(rotation.transpose() * air, airspeed, flow.density_kg_m3, load.thrust_n);
         in_body.z -= load.thrust_n;
         let mut wrench = Wrench {
             force_n: rotation * in_body + self.push_n,
@@ -194,12 +200,15 @@ impl Plant {
             air,
             touching: false,
             slope,
+            slope_yaw_nm: 0.0,
+            slope_stale: true,
             per_weight: 1.0 / weight,
             fitted,
             readings: Readings::default(),
         };
         plant.settle();
-        plant.conclude(&speeds, &[0.0; 4]);
+        let load = plant.forces.load(&speeds, &[0.0; 4], plant.air.density_ratio());
+        plant.conclude(&load);
         let motion = plant.motion(Sample::default());
         if let Some((imu, _)) = &mut plant.fitted.imu {
             imu.start(&motion);
@@ -216,6 +225,7 @@ impl Plant {
 
     /// Lets one tick pass with `command` going into the speed controllers. Each command is held to 0..1; NaN counts as 0.
     pub fn advance(&mut self, command: Rotors<f64>) {
+        self.slope_stale |= self.air.follow(self.tick, -self.state.position_m.z);
         let in_force = self.controllers.advance(command);
         let command = in_force.to_array();
         let voltage = self.battery.terminals().voltage_v;
@@ -234,16 +244,22 @@ impl Plant {
             self.forces.load(speeds, &change, ratio)
         };
         let loads = [load(&before), load(&middle), load(&end)];
-        let end_change = core::array::from_fn(|i| change(end[i], &courses[i]));
 
         let next_s = (self.tick + 1) as f64 * self.tick_s;
-        self.air.advance(self.tick + 1, next_s, -self.state.position_m.z);
+        self.air.advance(next_s);
         let ending = Flow { wind_m_s: self.air.wind_m_s(), ..start };
         let between = Flow { wind_m_s: 0.5 * (start.wind_m_s + ending.wind_m_s), ..start };
         let forces = &self.forces;
-        self.state = forces.body.step(&self.state, self.tick_s, |stage, state| match stage {
-            Stage::Start => forces.wrench(state, &loads[0], &start),
-            Stage::Middle => forces.wrench(state, &loads[1], &between),
+        let first = if self.slope_stale {
+            forces.body.slope(&self.state, &forces.wrench(&self.state, &loads[0], &start))
+        } else {
+            // The rotors' acceleration alone has jumped, with the command.
+            let mut slope = self.slope;
+            slope.turn += forces.body.turn_by_yaw(loads[0].torque_nm.z - self.slope_yaw_nm);
+            slope
+        };
+        self.state = forces.body.step_from(&self.state, first, self.tick_s, |stage, state| match stage {
+            Stage::Start | Stage::Middle => forces.wrench(state, &loads[1], &between),
             Stage::End => forces.wrench(state, &loads[2], &ending),
         });
         self.tick += 1;
@@ -253,10 +269,11 @@ impl Plant {
         let amps: f64 =
             (0..4).filter(|&i| command[i] > 0.0).map(|i| command[i] * motor.current(end[i], ratio)).sum();
         self.battery.advance(amps);
-        self.conclude(&end, &end_change);
-        let thrust = self.thrust_n();
+        self.speeds = end;
+        self.conclude(&loads[2]);
+        let per_square = self.forces.thrust_n_s2 * ratio;
         let vibration = match &mut self.fitted.vibration {
-            Some(vibration) => vibration.advance(&before, &end, &thrust),
+            Some(vibration) => vibration.advance(&before, &end, per_square),
             None => Sample::default(),
         };
         self.measure(vibration);
@@ -268,6 +285,7 @@ impl Plant {
         let finite = |v: DVec3| if v.is_finite() { v } else { DVec3::ZERO };
         self.forces.push_n = finite(force_n_world);
         self.forces.push_nm = finite(torque_nm_body);
+        self.slope_stale = true;
     }
 
     /// What is really the case at the current tick.
@@ -321,14 +339,14 @@ impl Plant {
         }
     }
 
-    /// Accelerations at the end of the tick, with the rotors at `speeds` changing by `change`.
+    /// Accelerations at the tick under the rotors' `load`.
     #[inline]
-    fn conclude(&mut self, speeds: &[f64; 4], change: &[f64; 4]) {
-        self.speeds = *speeds;
-        let load = self.forces.load(speeds, change, self.air.density_ratio());
+    fn conclude(&mut self, load: &Load) {
         let flow = Flow { wind_m_s: self.air.wind_m_s(), density_kg_m3: self.air.density_kg_m3() };
-        let wrench = self.forces.wrench(&self.state, &load, &flow);
+        let wrench = self.forces.wrench(&self.state, load, &flow);
         self.slope = self.forces.body.slope(&self.state, &wrench);
+        self.slope_yaw_nm = load.torque_nm.z;
+        self.slope_stale = false;
     }
 
     /// Rate and specific force at the place of the inertial sensor.

@@ -71,7 +71,7 @@ impl SpeedControllers {
         } else {
             0.0
         };
-        if self.per_step == 0.0 { held } else { libm::floor(held * self.steps + 0.5) * self.per_step }
+        if self.per_step == 0.0 { held } else { f64::from((held * self.steps + 0.5) as u32) * self.per_step }
     }
 }
 
