@@ -48,6 +48,44 @@ impl Craft {
     }
 }
 
+impl Craft {
+    /// Thrust of one rotor in N with all four at full command, on the charge that the flight starts with, at sea level.
+    #[must_use]
+    pub fn full_thrust_n(&self) -> f64 {
+        let Config { rotor, battery, .. } = &self.config;
+        let rested_v = f64::from(battery.cells) * battery::cell::open_circuit_v(battery.state_of_charge);
+        let speed_at = |voltage_v| rotor.steady_speed_rad_s(voltage_v, 1.0);
+        // The voltage sags under the current that it drives: halving the interval around the balance.
+        let (mut low_v, mut high_v) = (0.0, rested_v);
+        for _ in 0..50 {
+            let voltage_v = 0.5 * (low_v + high_v);
+            let current_a = 4.0 * rotor.steady_current_a(speed_at(voltage_v), 1.0) + battery.base_current_a;
+            if rested_v - battery.resistance_ohm * current_a > voltage_v {
+                low_v = voltage_v;
+            } else {
+                high_v = voltage_v;
+            }
+        }
+        let speed = speed_at(low_v);
+        rotor.thrust_n_s2 * speed * speed
+    }
+
+    /// Largest thrust over weight, at sea level.
+    #[must_use]
+    pub fn thrust_to_weight(&self) -> f64 {
+        4.0 * self.full_thrust_n() / (self.config.mass_kg * aplomb_craft::gravity::STANDARD_M_S2)
+    }
+
+    /// The craft in one line: "weir gauge, 1.23 kg, 9 x 5 in propellers, thrust to weight 2.2".
+    #[must_use]
+    pub fn words(&self) -> String {
+        let Self { name, diameter_in, pitch_in, config } = self;
+        let mass_kg = config.mass_kg;
+        let ratio = self.thrust_to_weight();
+        format!("{name}, {mass_kg} kg, {diameter_in} x {pitch_in} in propellers, thrust to weight {ratio:.1}")
+    }
+}
+
 fn refuse(document: &Document<'_>, error: ConfigError) {
     let message = error.to_string();
     let reason =

@@ -34,6 +34,9 @@ pub const FLIGHTS: &[File] = files![
     "flights/land.toml",
 ];
 
+/// All files of the demo.
+pub const ALL: &[&[File]] = &[&[CRAFT], FLIGHTS];
+
 #[cfg(test)]
 mod tests {
     use super::*;

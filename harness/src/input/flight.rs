@@ -92,6 +92,31 @@ impl FlightPlan {
     }
 }
 
+impl FlightPlan {
+    /// The air in one sentence.
+    #[must_use]
+    pub fn air_words(&self) -> String {
+        let AirConfig { u20_m_s, u20_from_deg, winds, gusts, turbulence, .. } = &self.air;
+        let mut parts = Vec::new();
+        if let Some(u20) = u20_m_s {
+            parts.push(format!("wind of {u20} m/s at 20 ft that grows with height, from {u20_from_deg} deg"));
+        }
+        for WindStep { at_s, from_deg, speed_m_s, .. } in winds {
+            let when = if *at_s > 0.0 { format!("from {at_s} s on ") } else { String::new() };
+            parts.push(format!("{when}wind of {speed_m_s} m/s from {from_deg} deg"));
+        }
+        for Gust { at_s, peak_m_s, length_m, from_deg, .. } in gusts {
+            parts
+                .push(format!("at {at_s} s a gust of {peak_m_s} m/s over {length_m} m, from {from_deg} deg"));
+        }
+        if let Some(Turbulence { u20_m_s }) = turbulence {
+            parts.push(format!("turbulence as in a wind of {u20_m_s:.1} m/s at 20 ft"));
+        }
+        let words = if parts.is_empty() { "still air".to_owned() } else { parts.join("; ") };
+        words[..1].to_uppercase() + &words[1..] + "."
+    }
+}
+
 #[derive(Deserialize)]
 struct FlightFile {
     title: String,

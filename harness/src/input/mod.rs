@@ -7,6 +7,7 @@ pub mod demo;
 mod document;
 pub mod expectation;
 pub mod flight;
+mod load;
 pub mod problem;
 mod read;
 mod sensors;
@@ -16,6 +17,7 @@ mod suggest;
 pub use craft::Craft;
 pub use document::text_of;
 pub use flight::FlightPlan;
+pub use load::{demo_craft, demo_flights, load_craft, load_flight, load_flights};
 pub use problem::{InputError, Place, Problem};
 
 #[cfg(test)]

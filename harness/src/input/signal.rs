@@ -67,9 +67,9 @@ signals! {
     /// (truth plus its slowly varying error): what the control makes of the receiver it has.
     PlaceControlError = "place_control_error_m", "place error of the control", "m";
     /// North part of the place error of the control.
-    NorthControlError = "north_control_error_m", "north part of the place error of the control", "m";
+    NorthControlError = "north_control_error_m", "place error of the control, north", "m";
     /// East part of the place error of the control.
-    EastControlError = "east_control_error_m", "east part of the place error of the control", "m";
+    EastControlError = "east_control_error_m", "place error of the control, east", "m";
     /// Horizontal distance between the estimated and the true place.
     PlaceEstimateError = "place_estimate_error_m", "place estimate error", "m";
     /// Horizontal speed over ground.

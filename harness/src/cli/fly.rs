@@ -1,0 +1,222 @@
+//! `aplomb fly`: flies, judges, prints the table and writes the results.
+
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use clap::Args;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use rayon::prelude::*;
+
+use super::results::ResultsFolder;
+use super::table::{self, FlightVerdicts};
+use super::{Failure, HELD, MISSED, may_colour, page, say, trace_csv};
+use crate::fly::{Flown, fly};
+use crate::input::{self, Controller, Craft, FlightPlan, InputError};
+use crate::judge::{Evidence, evidence, verdict};
+use crate::trace::Trace;
+use crate::verdict::{Outcome, Verdict};
+
+/// What `aplomb fly` is told.
+#[derive(Debug, Args)]
+pub(super) struct FlyArguments {
+    /// Flight files, or folders of them; without any, the flights of the built-in demo
+    #[arg(value_name = "FLIGHT")]
+    flights: Vec<PathBuf>,
+    /// Craft file: the truth that is simulated; without it, the demo's
+    #[arg(long, value_name = "FILE")]
+    craft: Option<PathBuf>,
+    /// Controller file: what the controller believes and wants; without it, the demo's
+    #[arg(long, value_name = "FILE")]
+    controller: Option<PathBuf>,
+    /// First seed, instead of each flight's own
+    #[arg(long, value_name = "SEED")]
+    seed: Option<u64>,
+    /// How many seeds in a row each flight is flown under
+    #[arg(long, value_name = "COUNT", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub(super) seeds: u32,
+    /// Folder in which each run's results get a new folder of their own
+    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
+    out: PathBuf,
+    /// Threads to fly on; without it, one for each core
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
+    threads: Option<u32>,
+}
+
+const RESULTS: &str = "results";
+
+impl FlyArguments {
+    /// The built-in demo.
+    pub(super) fn demo() -> Self {
+        let (flights, craft, controller, seed) = (Vec::new(), None, None, None);
+        Self { flights, craft, controller, seed, seeds: 1, out: RESULTS.into(), threads: None }
+    }
+
+    /// A command line that flies the same again.
+    pub(super) fn command_line(&self) -> String {
+        let mut words = vec!["aplomb fly".to_owned()];
+        let files = [("--craft", &self.craft), ("--controller", &self.controller)];
+        words.extend(
+            files.iter().filter_map(|(flag, file)| Some(format!("{flag} {}", file.as_ref()?.display()))),
+        );
+        words.extend(self.seed.map(|seed| format!("--seed {seed}")));
+        words.extend((self.seeds > 1).then(|| format!("--seeds {}", self.seeds)));
+        words.extend(self.flights.iter().map(|flight| flight.display().to_string()));
+        words.join(" ")
+    }
+}
+
+/// Everything that a run flies with.
+pub(super) struct Job {
+    pub(super) craft: Craft,
+    pub(super) controller: Controller,
+    pub(super) plans: Vec<FlightPlan>,
+}
+
+/// A flight under all its seeds.
+pub(super) struct Judged {
+    pub(super) verdicts: Vec<Verdict>,
+    /// The flight under its first seed, to be drawn.
+    pub(super) trace: Trace,
+}
+
+pub(super) fn run(arguments: &FlyArguments) -> Result<u8, Failure> {
+    let job = read(arguments).map_err(Failure::Input)?;
+    say(&introduction(arguments, &job))?;
+    let started = Instant::now();
+    let threads = arguments.threads.map_or(0, |threads| threads as usize);
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
+    let pool = pool.map_err(|error| Failure::Unfinished(error.to_string()))?;
+    let (judged, simulated_s) = pool.install(|| fly_all(&job, arguments))?;
+    let elapsed = started.elapsed();
+    say(&conclusion(&job, &judged, simulated_s, elapsed))?;
+    let folder = pool.install(|| write(&job, &judged, arguments));
+    let folder =
+        folder.map_err(|error| Failure::Unfinished(format!("{}: {error}", arguments.out.display())))?;
+    say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
+    let held =
+        judged.iter().flat_map(|flight| &flight.verdicts).all(|verdict| verdict.outcome == Outcome::Held);
+    Ok(if held { HELD } else { MISSED })
+}
+
+/// Reads every file, so that all mistakes are told at once.
+fn read(arguments: &FlyArguments) -> Result<Job, Vec<InputError>> {
+    let mut wrong = Vec::new();
+    let craft = arguments.craft.as_deref().map_or_else(input::demo_craft, input::load_craft);
+    let craft = craft.map_err(|error| wrong.push(error)).ok();
+    let controller =
+        arguments.controller.as_deref().map_or_else(input::demo_controller, input::load_controller);
+    let controller = controller.map_err(|error| wrong.push(error)).ok();
+    let plans = match arguments.flights.as_slice() {
+        [] => input::demo_flights(),
+        paths => input::load_flights(paths),
+    };
+    let plans = plans.map_err(|errors| wrong.extend(errors)).ok();
+    match (craft, controller, plans) {
+        (Some(craft), Some(controller), Some(plans)) => Ok(Job { craft, controller, plans }),
+        _ => Err(wrong),
+    }
+}
+
+/// What is about to be flown, and what of it the demo filled in.
+fn introduction(arguments: &FlyArguments, job: &Job) -> String {
+    let named = |given: Option<&Path>| given.map_or("built in".to_owned(), |path| path.display().to_string());
+    let flights =
+        if arguments.flights.is_empty() { "built in".to_owned() } else { job.plans.len().to_string() };
+    format!(
+        "Craft: {} ({})\nController: {}\nFlights: {flights}, {}\n\n",
+        job.craft.words(),
+        named(arguments.craft.as_deref()),
+        named(arguments.controller.as_deref()),
+        seeds_words(arguments),
+    )
+}
+
+/// The seeds in words.
+pub(super) fn seeds_words(arguments: &FlyArguments) -> String {
+    match (arguments.seed, arguments.seeds) {
+        (None, 1) => "seed of each flight's file".to_owned(),
+        (None, count) => format!("{count} seeds from that of each flight's file on"),
+        (Some(first), 1) => format!("seed {first}"),
+        (Some(first), count) => format!("seeds {first} to {}", first.saturating_add(u64::from(count) - 1)),
+    }
+}
+
+/// Flies every flight under every seed; only the first seed's trace is kept.
+fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Failure> {
+    let progress = progress(job.plans.len() as u64 * u64::from(arguments.seeds));
+    let spin = job.craft.config.arms.map(|arm| arm.spin);
+    let one = |plan: &FlightPlan, number: u32| -> Result<(Vec<Evidence>, Option<Trace>, f64), Failure> {
+        let seed = arguments.seed.unwrap_or(plan.seed).wrapping_add(u64::from(number));
+        let flown = fly(&job.craft, &job.controller, plan, seed);
+        let Flown { trace, simulated_s, .. } =
+            flown.map_err(|error| Failure::Unfinished(format!("{}: {error}", plan.name)))?;
+        let evidence =
+            plan.expectations.iter().map(|expectation| evidence(expectation, &trace, &spin)).collect();
+        progress.inc(1);
+        Ok((evidence, (number == 0).then_some(trace), simulated_s))
+    };
+    let flights = job.plans.par_iter().map(|plan| {
+        let seeds: Vec<_> =
+            (0..arguments.seeds).into_par_iter().map(|number| one(plan, number)).collect::<Result<_, _>>()?;
+        Ok(judge(plan, seeds))
+    });
+    let flights: Vec<(Judged, f64)> = flights.collect::<Result<_, Failure>>()?;
+    progress.finish_and_clear();
+    let simulated_s = flights.iter().map(|(_, seconds)| seconds).sum();
+    Ok((flights.into_iter().map(|(judged, _)| judged).collect(), simulated_s))
+}
+
+fn judge(plan: &FlightPlan, seeds: Vec<(Vec<Evidence>, Option<Trace>, f64)>) -> (Judged, f64) {
+    let simulated_s = seeds.iter().map(|(_, _, seconds)| seconds).sum();
+    let mut trace = Trace::default();
+    let mut by_expectation: Vec<Vec<Evidence>> = plan.expectations.iter().map(|_| Vec::new()).collect();
+    for (evidence, first, _) in seeds {
+        trace = first.unwrap_or(trace);
+        by_expectation.iter_mut().zip(evidence).for_each(|(all, one)| all.push(one));
+    }
+    let pairs = plan.expectations.iter().zip(&by_expectation);
+    (
+        Judged { verdicts: pairs.map(|(expectation, all)| verdict(expectation, all)).collect(), trace },
+        simulated_s,
+    )
+}
+
+/// A progress bar on a terminal; in a pipe, nothing.
+fn progress(flights: u64) -> ProgressBar {
+    let bar = ProgressBar::with_draw_target(Some(flights), ProgressDrawTarget::stderr());
+    let style = ProgressStyle::with_template("{bar:30} {pos} of {len} flights, {eta} left");
+    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar
+}
+
+fn conclusion(job: &Job, judged: &[Judged], simulated_s: f64, elapsed: Duration) -> String {
+    let rows = job.plans.iter().zip(judged);
+    let rows: Vec<_> = rows
+        .map(|(plan, flight)| FlightVerdicts { flight: &plan.name, verdicts: &flight.verdicts })
+        .collect();
+    let count = |outcome| {
+        judged.iter().flat_map(|flight| &flight.verdicts).filter(|verdict| verdict.outcome == outcome).count()
+    };
+    format!(
+        "{}\n{} held, {} missed, {} cannot be told. {simulated_s:.0} s flown in {:.2} s.\n",
+        table::render(&rows, may_colour(&std::io::stdout())),
+        count(Outcome::Held),
+        count(Outcome::Missed),
+        count(Outcome::CannotTell),
+        elapsed.as_secs_f64(),
+    )
+}
+
+const REPORT: &str = "report.html";
+
+fn write(job: &Job, judged: &[Judged], arguments: &FlyArguments) -> std::io::Result<PathBuf> {
+    let folder = ResultsFolder::new(&arguments.out)?;
+    let mut html = Vec::new();
+    crate::report::write(&page::compose(job, judged, arguments), &mut html)?;
+    folder.write(REPORT, &html)?;
+    folder.write("columns.md", trace_csv::columns_explained().as_bytes())?;
+    job.plans.par_iter().zip(judged).try_for_each(|(plan, flight)| {
+        folder.write(&format!("{}.csv", plan.name), trace_csv::to_csv(&flight.trace).as_bytes())
+    })?;
+    folder.keep()
+}

@@ -1,0 +1,125 @@
+//! The program `aplomb`: what it is asked on the command line, and how it ends.
+
+mod fly;
+mod new;
+mod page;
+pub mod results;
+pub mod table;
+pub mod trace_csv;
+
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::input::InputError;
+
+/// Everything that was expected held.
+const HELD: u8 = 0;
+/// Something was missed, or cannot be told.
+const MISSED: u8 = 1;
+/// The input is wrong: nothing was flown.
+const WRONG_INPUT: u8 = 2;
+/// The run could not finish.
+const UNFINISHED: u8 = 3;
+
+const EXAMPLES: &str = "\
+Examples:
+  aplomb                                      fly the built-in demo
+  aplomb fly --seeds 100                      fly it under 100 seeds, figures pooled
+  aplomb new my-craft                         write the demo's files into a new folder, to change them
+  aplomb fly --craft my-craft/craft.toml --controller my-craft/controller.toml my-craft/flights
+
+Exit code: 0 held, 1 missed or cannot tell, 2 the input is wrong, 3 could not finish.
+A simulation is evidence, never clearance to fly.";
+
+/// Flies a flight-control crate on a simulated quad-X craft and tells whether what is expected of each flight holds.
+/// Without a command it flies the built-in demo.
+#[derive(Debug, Parser)]
+#[command(name = "aplomb", version, about, after_help = EXAMPLES, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Fly flights, judge what is expected of them, write a report and traces
+    Fly(fly::FlyArguments),
+    /// Write the files of the built-in demo into a new folder, to start a craft of your own from
+    New {
+        /// Folder to make; it must not exist yet
+        folder: PathBuf,
+    },
+}
+
+/// Why a run ended early.
+enum Failure {
+    /// The input is wrong.
+    Input(Vec<InputError>),
+    /// The disk, or a fault of our own.
+    Unfinished(String),
+}
+
+/// Runs the program on the process's arguments.
+#[must_use]
+pub fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let run = || match arguments.command {
+        None => fly::run(&fly::FlyArguments::demo()),
+        Some(Command::Fly(arguments)) => fly::run(&arguments),
+        Some(Command::New { folder }) => new::run(&folder),
+    };
+    let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));
+    ExitCode::from(match ended {
+        Ok(Ok(code)) => code,
+        Ok(Err(Failure::Input(errors))) => {
+            let coloured = may_colour(&std::io::stderr());
+            complain(&errors.iter().map(|error| error.render(coloured)).collect::<Vec<_>>().join("\n\n"));
+            WRONG_INPUT
+        }
+        Ok(Err(Failure::Unfinished(reason))) => {
+            complain(&format!("could not finish: {reason}"));
+            UNFINISHED
+        }
+        // The panic's own message is out already.
+        Err(_) => UNFINISHED,
+    })
+}
+
+/// Says something on standard error; there is nobody left to tell if that is closed.
+fn complain(text: &str) {
+    let _ = writeln!(std::io::stderr(), "{text}");
+}
+
+/// Says something on standard output.
+fn say(text: &str) -> Result<(), Failure> {
+    let written = std::io::stdout().write_all(text.as_bytes());
+    written.map_err(|error| Failure::Unfinished(format!("standard output: {error}")))
+}
+
+/// Colour only on a terminal, and not where `NO_COLOR` asks for none (<https://no-color.org>).
+fn may_colour(stream: &impl IsTerminal) -> bool {
+    let refused = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+    stream.is_terminal() && !refused
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn arguments_are_consistent() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn wrong_arguments_end_with_the_code_for_wrong_input() {
+        for line in ["aplomb hover", "aplomb fly --seeds 0", "aplomb fly --seeds many", "aplomb new"] {
+            let error = Arguments::try_parse_from(line.split(' ')).unwrap_err();
+            assert_eq!(error.exit_code(), i32::from(WRONG_INPUT), "{line}");
+        }
+    }
+}

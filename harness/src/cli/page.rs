@@ -1,0 +1,66 @@
+//! The report of a run: which plots carry which limits, and how to get the same figures again.
+
+use super::fly::{FlyArguments, Job, Judged, seeds_words};
+use crate::input::expectation::{Expectation, Statistic};
+use crate::input::signal::Signal;
+use crate::report::{Band, CraftNotes, FlightSection, Quantity, Repeat, Report};
+use crate::verdict::Limit;
+
+/// The report of everything that was flown.
+pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArguments) -> Report<'a> {
+    let craft = CraftNotes {
+        mass_kg: job.craft.config.mass_kg,
+        full_thrust_n: job.craft.full_thrust_n(),
+        tilt_limit_deg: job.controller.tilt_limit_deg(),
+    };
+    let sections = job.plans.iter().zip(judged).map(|(plan, flight)| FlightSection {
+        name: plan.name.clone(),
+        title: plan.title.clone(),
+        purpose: plan.purpose.clone(),
+        air: plan.air_words(),
+        verdicts: &flight.verdicts,
+        trace: &flight.trace,
+        seeds: arguments.seeds as usize,
+        craft,
+        bands: plan.expectations.iter().filter_map(band).collect(),
+    });
+    Report {
+        title: format!("Flights of the {}", job.craft.name),
+        subtitle: job.craft.words(),
+        summary: String::new(),
+        flights: sections.collect(),
+        repeat: Repeat {
+            command: arguments.command_line(),
+            versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
+            seeds: seeds_words(arguments),
+        },
+    }
+}
+
+/// The limit of an expectation as a band on a plot, where it is one on the values themselves.
+fn band(expectation: &Expectation) -> Option<Band> {
+    let (quantity, about_setpoint) = match expectation.signal {
+        Signal::Roll => (Quantity::Roll, false),
+        Signal::RollError => (Quantity::Roll, true),
+        Signal::Pitch => (Quantity::Pitch, false),
+        Signal::PitchError => (Quantity::Pitch, true),
+        Signal::HeadingError => (Quantity::Heading, true),
+        Signal::Height => (Quantity::Height, false),
+        Signal::HeightError => (Quantity::Height, true),
+        Signal::Climb => (Quantity::Climb, false),
+        Signal::ClimbError => (Quantity::Climb, true),
+        Signal::PlaceError => (Quantity::Distance, false),
+        Signal::Tilt => (Quantity::Tilt, false),
+        _ => return None,
+    };
+    let Expectation { from_s, to_s, .. } = *expectation;
+    let (limit, from_s) = match (expectation.statistic, expectation.limit) {
+        (Statistic::Share(_) | Statistic::Peak, limit) => (limit, from_s),
+        (Statistic::Largest, limit @ Limit::AtMost(_)) | (Statistic::Smallest, limit @ Limit::AtLeast(_)) => {
+            (limit, from_s)
+        }
+        (Statistic::Settling { band }, Limit::AtMost(time_s)) => (Limit::AtMost(band), from_s + time_s),
+        _ => return None,
+    };
+    Some(Band { quantity, limit, about_setpoint, from_s, to_s })
+}

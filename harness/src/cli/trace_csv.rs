@@ -1,0 +1,157 @@
+//! The trace of a flight as comma-separated values, and what each column means.
+
+use std::fmt::Write;
+
+use crate::trace::{Motion, Row, Trace};
+
+/// One column: name with its unit, meaning, value.
+struct Column {
+    name: String,
+    meaning: String,
+    value: Box<dyn Fn(&Row) -> f64>,
+}
+
+/// The trace as text: one line of column names, then one line for each row. A quantity that is not there is left empty.
+#[must_use]
+pub fn to_csv(trace: &Trace) -> String {
+    let columns = columns();
+    let mut text = columns.iter().map(|column| column.name.as_str()).collect::<Vec<_>>().join(",");
+    text.push('\n');
+    for row in &trace.rows {
+        for (i, column) in columns.iter().enumerate() {
+            if i > 0 {
+                text.push(',');
+            }
+            let value = (column.value)(row);
+            if value.is_finite() {
+                // Six decimals: a micrometre, a microdegree; adding 0 turns -0 into 0. Writing to a text cannot fail.
+                let rounded = (value * 1e6).round() / 1e6 + 0.0;
+                let _ = write!(text, "{rounded}");
+            }
+        }
+        text.push('\n');
+    }
+    text
+}
+
+/// What each column means, as a table in Markdown.
+#[must_use]
+pub fn columns_explained() -> String {
+    let mut text = "# Columns of the traces\n\nAn empty field: not controlled, or not known. All rows are of the instant \
+                    at which the samples were taken.\n\n| column | meaning |\n| --- | --- |\n"
+        .to_owned();
+    for column in columns() {
+        let _ = writeln!(text, "| {} | {} |", column.name, column.meaning);
+    }
+    text
+}
+
+fn columns() -> Vec<Column> {
+    let mut columns = Vec::new();
+    let mut add = |name: &str, meaning: &str, value: Box<dyn Fn(&Row) -> f64>| {
+        columns.push(Column { name: name.to_owned(), meaning: meaning.to_owned(), value });
+    };
+    add("time_s", "time from the start of the flight", Box::new(|row| row.time_s));
+    type Part = fn(&Row) -> &Motion;
+    let parts: [(&str, &str, Part); 3] = [
+        ("true", "truth", |row| &row.truth),
+        ("estimated", "estimate of the controller", |row| &row.estimate),
+        ("wanted", "set-point of the controller", |row| &row.setpoint),
+    ];
+    type Quantity = fn(&Motion) -> f64;
+    let quantities: [(&str, &str, Quantity); 13] = [
+        ("north_m", "place north of home", |m| m.north_m),
+        ("east_m", "place east of home", |m| m.east_m),
+        ("height_m", "height above home", |m| m.height_m),
+        ("velocity_north_m_s", "velocity to the north", |m| m.velocity_north_m_s),
+        ("velocity_east_m_s", "velocity to the east", |m| m.velocity_east_m_s),
+        ("climb_m_s", "climb, up positive", |m| m.climb_m_s),
+        ("roll_deg", "roll, right positive", |m| m.roll_deg),
+        ("pitch_deg", "pitch, nose up positive", |m| m.pitch_deg),
+        ("heading_deg", "heading, clockwise from north", |m| m.heading_deg),
+        ("tilt_deg", "angle of the thrust axis from the vertical", |m| m.tilt_deg),
+        ("roll_rate_deg_s", "roll rate", |m| m.roll_rate_deg_s),
+        ("pitch_rate_deg_s", "pitch rate", |m| m.pitch_rate_deg_s),
+        ("yaw_rate_deg_s", "yaw rate, nose right positive", |m| m.yaw_rate_deg_s),
+    ];
+    for (part, whose, motion) in parts {
+        for (name, meaning, quantity) in quantities {
+            let value = Box::new(move |row: &Row| quantity(motion(row)));
+            add(&format!("{part}_{name}"), &format!("{meaning}: {whose}"), value);
+        }
+    }
+    type Place = fn(&aplomb_craft::Rotors<f64>) -> f64;
+    let places: [(&str, Place); 4] = [
+        ("front_left", |r| r.front_left),
+        ("front_right", |r| r.front_right),
+        ("rear_left", |r| r.rear_left),
+        ("rear_right", |r| r.rear_right),
+    ];
+    for (place, of) in places {
+        let words = place.replace('_', " ");
+        add(
+            &format!("{place}_command"),
+            &format!("motor command, {words}: share of the battery voltage, 0 to 1"),
+            Box::new(move |row| of(&row.command)),
+        );
+        add(
+            &format!("{place}_thrust_n"),
+            &format!("thrust, {words}"),
+            Box::new(move |row| of(&row.thrust_n)),
+        );
+        add(
+            &format!("{place}_rpm"),
+            &format!("rotor speed, {words}"),
+            Box::new(move |row| of(&row.rotor_rpm)),
+        );
+    }
+    for (axis, name) in ["north", "east", "up"].into_iter().enumerate() {
+        add(
+            &format!("wind_{name}_m_s"),
+            &format!("wind at the craft, part that blows {name}"),
+            Box::new(move |row| row.wind_m_s[axis]),
+        );
+        add(
+            &format!("receiver_slow_error_{name}_m"),
+            &format!("slowly varying error of the receiver, {name}"),
+            Box::new(move |row| row.receiver_correlated_m[axis]),
+        );
+    }
+    add("battery_v", "battery voltage", Box::new(|row| row.battery_v));
+    add("battery_a", "battery current", Box::new(|row| row.battery_a));
+    type Flag = fn(&Row) -> bool;
+    let flags: [(&str, &str, Flag); 7] = [
+        ("armed", "1: the motors may turn", |row| row.flags.armed),
+        ("on_ground", "1: the feet touch the ground", |row| row.flags.on_ground),
+        ("at_tilt_limit", "1: the tilt limit cuts the demand", |row| row.flags.at_tilt_limit),
+        ("roll_pitch_cut", "1: the mixer cuts the roll or pitch torque", |row| row.flags.roll_pitch_cut),
+        ("thrust_cut", "1: the mixer moves the thrust", |row| row.flags.thrust_cut),
+        ("yaw_cut", "1: the mixer cuts the yaw torque", |row| row.flags.yaw_cut),
+        ("carried_off", "1: the controller says that it cannot hold the place", |row| row.flags.carried_off),
+    ];
+    for (name, meaning, flag) in flags {
+        add(name, meaning, Box::new(move |row| f64::from(u8::from(flag(row)))));
+    }
+    columns
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_row_has_every_column_and_nan_is_empty() {
+        let mut row = Row { time_s: 0.1, battery_v: -0.0, ..Row::default() };
+        row.setpoint.roll_deg = f64::NAN;
+        row.flags.armed = true;
+        row.truth.north_m = 1.0 / 3.0;
+        let csv = to_csv(&Trace { period_s: 0.1, rows: vec![row] });
+        let lines: Vec<Vec<&str>> = csv.lines().map(|line| line.split(',').collect()).collect();
+        let value = |name: &str| lines[1][lines[0].iter().position(|column| *column == name).unwrap()];
+        assert_eq!(lines.len(), 2);
+        assert_eq!(lines[0].len(), lines[1].len());
+        assert_eq!((value("time_s"), value("true_north_m")), ("0.1", "0.333333"));
+        assert_eq!((value("wanted_roll_deg"), value("armed"), value("battery_v")), ("", "1", "0"));
+        assert_eq!(columns_explained().lines().count(), 6 + lines[0].len());
+    }
+}
