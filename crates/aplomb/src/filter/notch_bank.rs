@@ -36,7 +36,7 @@ pub struct NotchBankConfig {
 /// let mut bank = NotchBank::new(&config, 1e-3).unwrap();
 /// bank.follow(Rotors::splat(600.0));
 /// // With four notches at 95 Hz, a slow signal is late by 4 h tan(pi B h)/(1 - cos(w h)).
-/// assert!((bank.delay_s() - 1.439e-3).abs() < 1e-6);
+/// assert!((bank.delay_s() - 1.4408e-3).abs() < 1e-6);
 /// assert_eq!(bank.step(Vector::<Body>::ZERO), Vector::ZERO);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,0 +1,408 @@
+//! Attitude from gyro and accelerometer, with the magnetic field as an aid for the heading.
+//!
+//! An explicit complementary filter (R. Mahony, T. Hamel, J.-M. Pflimlin, IEEE TAC 53(5):1203-1218, 2008) that does not
+//! compare each accelerometer sample with the predicted vertical but averages the specific force in the world frame first
+//! (D. Laidig, T. Seel, Information Fusion 91:187-204, 2023), so that accelerations which a craft must also brake cancel.
+//! With the attitude q (body to world, matrix R), specific force a, angular rate w, gyro offset b and the average u, which
+//! rests at (0, 0, 1):
+//!
+//! ```text
+//! f  = -R a/g
+//! u += dt/(tau/2 + dt) ((f_y, -f_x, f_z) - u)
+//! c  = (u_x, u_y, 0), cut back to a slowly adapting limit
+//! b -= dt R'c/(tau_o tau_b)
+//! q  = q exp(dt/2 (w - b + R'c/tau) + heading/2)
+//! ```
+//!
+//! For small angles, with schedule and limit out of play, an error decays as
+//! `theta0 exp(-t/tau) (cos(t/tau) + sin(t/tau))`; test `small_error_decays_by_the_closed_form`.
+
+use core::marker::PhantomData;
+
+use super::field::FieldCheck;
+use super::rest::Rest;
+use crate::STANDARD_GRAVITY_M_S2;
+use crate::error::{ConfigError, Problem, require_positive, require_within};
+use crate::frames::{Attitude, Body, Heading, Vector, World};
+use crate::math::{Libm, Math, saturate_symmetric};
+
+/// Start of the influence limit in rad, and its value after rest.
+const LIMIT_START_RAD: f32 = 0.3;
+/// Where the influence limit settles in rad (3 deg).
+const LIMIT_SETTLED_RAD: f32 = 0.052_36;
+/// Additional limit in rad while the offset is still being learnt quickly.
+const LIMIT_YOUNG_RAD: f32 = 0.1;
+/// A horizontal average beyond this (sine of about 37 deg) is a gross error.
+const GROSS_SQUARED: f32 = 0.36;
+/// Time constants in s: of the limit's opening, of its opening at a gross error, of its closing.
+const LIMIT_OPEN_S: f32 = 40.0;
+const LIMIT_OPEN_GROSS_S: f32 = 2.0;
+const LIMIT_CLOSE_S: f32 = 1.0;
+/// Time constant in s that scales the offset correction.
+const OFFSET_SCALE_S: f32 = 3.0;
+/// Time constant in s of the tilt correction at rest.
+const REST_TIME_S: f32 = 0.5;
+/// Time constant in s with which the offset follows the gyro at rest.
+const REST_OFFSET_S: f32 = 1.0;
+/// A gyro sample beyond 140 rad/s or an accelerometer sample beyond 400 m/s2 is no measurement.
+const GYRO_MAX_SQUARED: f32 = 2e4;
+const ACCEL_MAX_SQUARED: f32 = 1.6e5;
+/// A field beyond this strength, squared, is none in any unit.
+const FIELD_MAX_SQUARED: f32 = 1e12;
+/// The apparent gravity comes late: it helps once the tilt's time constant in s has grown beyond this.
+const AID_FROM_S: f32 = 1.0;
+/// A heading aid older than this in s counts as this old.
+const FIELD_GAP_S: f32 = 0.2;
+
+/// What an [`AttitudeFilter`] is built from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Config {
+    /// Time constant tau of the tilt correction in s once settled.
+    pub tilt_time_s: f32,
+    /// The same just after the seed in s, not above `tilt_time_s`; it grows by 1 s each second.
+    pub tilt_start_s: f32,
+    /// Time constant tau_b of the gyro offset in s once settled.
+    pub offset_time_s: f32,
+    /// The same just after the seed in s, not above `offset_time_s`; it grows by 1 s each second.
+    pub offset_start_s: f32,
+    /// Largest gyro offset per axis in rad/s.
+    pub offset_limit_rad_s: f32,
+    /// Time constant of the heading correction by the field in s.
+    pub heading_time_s: f32,
+    /// Time constant of the gyro offset about the vertical, learnt from the field, in s.
+    pub heading_offset_time_s: f32,
+    /// Local magnetic declination in rad, east positive, -pi to pi.
+    pub declination_rad: f32,
+}
+
+impl Config {
+    /// Found on hand-held recordings with optical reference and kept the same for every flight: tilt 3 s from 0.3 s, offset
+    /// 100 s from 4 s within 5 deg/s, heading 9 s and 60 s, no declination.
+    pub const RECOMMENDED: Self = Self {
+        tilt_time_s: 3.0,
+        tilt_start_s: 0.3,
+        offset_time_s: 100.0,
+        offset_start_s: 4.0,
+        offset_limit_rad_s: 0.087_266,
+        heading_time_s: 9.0,
+        heading_offset_time_s: 60.0,
+        declination_rad: 0.0,
+    };
+}
+
+/// What may help the filter on one tick.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Aids {
+    /// Magnetic field in any unit, body axes, on a tick with a new sample.
+    pub field: Option<Vector<Body>>,
+    /// Kinematic acceleration less specific force over the same past interval, in m/s2: (0, 0, g) when the attitude is
+    /// right. While present it is averaged instead of the accelerometer, so long accelerations do no harm. The
+    /// acceleration must come from raw velocity differences, never from an estimate built with this attitude.
+    pub apparent_gravity_m_s2: Option<Vector<World>>,
+    /// The motors are off, so the craft may be at rest and the gyro offset may be read off.
+    pub at_rest_allowed: bool,
+}
+
+/// The running filter. `M` gives the square roots.
+///
+/// ```
+/// use aplomb::{Libm, estimate::attitude::{Aids, AttitudeFilter, Config}, frames::Vector};
+/// let mut filter = AttitudeFilter::<Libm>::new(&Config::RECOMMENDED, 1e-3).unwrap();
+/// // Rolled right by 0.1 rad and still.
+/// let accel = Vector::new(0.0, -9.80665 * 0.1f32.sin(), -9.80665 * 0.1f32.cos());
+/// filter.step(Vector::ZERO, accel, &Aids::default());
+/// assert!((filter.attitude().to_angles::<Libm>().0 - 0.1).abs() < 1e-5);
+/// ```
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AttitudeFilter<M: Math = Libm> {
+    config: Config,
+    period_s: f32,
+    declination: Heading,
+    attitude: Attitude,
+    offset: Vector<Body>,
+    rate: Vector<Body>,
+    average: [f32; 3],
+    limit: f32,
+    tilt_time_s: f32,
+    offset_time_s: f32,
+    rest: Rest,
+    field: FieldCheck,
+    field_gap_s: f32,
+    seeded: bool,
+    heading_known: bool,
+    math: PhantomData<M>,
+}
+
+impl<M: Math> AttitudeFilter<M> {
+    /// For a fixed period in s, at most 0.05.
+    ///
+    /// # Errors
+    /// Names the first field that is not finite, not positive, out of range or above its partner.
+    pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
+        let ordered = |low: (&'static str, f32), high: (&'static str, f32)| {
+            let low_s = require_positive(low.0, low.1)?;
+            if low_s <= require_positive(high.0, high.1)? {
+                Ok(())
+            } else {
+                Err(ConfigError::new(low.0, Problem::WrongOrder))
+            }
+        };
+        require_positive("period_s", period_s)?;
+        require_within("period_s", period_s, 0.0, 0.05)?;
+        ordered(("tilt_start_s", config.tilt_start_s), ("tilt_time_s", config.tilt_time_s))?;
+        ordered(("offset_start_s", config.offset_start_s), ("offset_time_s", config.offset_time_s))?;
+        require_positive("offset_limit_rad_s", config.offset_limit_rad_s)?;
+        require_positive("heading_time_s", config.heading_time_s)?;
+        require_positive("heading_offset_time_s", config.heading_offset_time_s)?;
+        let pi = core::f32::consts::PI;
+        require_within("declination_rad", config.declination_rad, -pi, pi)?;
+        Ok(Self {
+            config: *config,
+            period_s,
+            declination: Heading::from_rad::<M>(config.declination_rad),
+            attitude: Attitude::LEVEL,
+            offset: Vector::ZERO,
+            rate: Vector::ZERO,
+            average: [0.0, 0.0, 1.0],
+            limit: LIMIT_START_RAD,
+            tilt_time_s: config.tilt_start_s,
+            offset_time_s: config.offset_start_s,
+            rest: Rest::new(period_s),
+            field: FieldCheck::new(),
+            field_gap_s: 0.0,
+            seeded: false,
+            heading_known: false,
+            math: PhantomData,
+        })
+    }
+
+    /// One tick: angular rate in rad/s, specific force in m/s2, aids. A gyro sample that is no measurement (NaN or
+    /// beyond 140 rad/s) is replaced by the last one, an accelerometer sample (NaN or beyond 400 m/s2) or a field that is
+    /// not finite is left out.
+    #[inline]
+    pub fn step(&mut self, gyro_rad_s: Vector<Body>, accel_m_s2: Vector<Body>, aids: &Aids) {
+        let dt = self.period_s;
+        let gyro =
+            if gyro_rad_s.norm_squared() < GYRO_MAX_SQUARED { gyro_rad_s } else { self.rate + self.offset };
+        let accel_squared = accel_m_s2.norm_squared();
+        // False for NaN.
+        let accel_usable = accel_squared < ACCEL_MAX_SQUARED;
+        if !self.seeded {
+            self.rate = gyro - self.offset;
+            if accel_usable && accel_squared > 1.0 {
+                self.seed(accel_m_s2 * M::recip_sqrt(accel_squared));
+            }
+            return;
+        }
+
+        let resting = aids.at_rest_allowed && accel_usable && self.rest.step(gyro, accel_m_s2);
+        let tilt_time_s = if resting {
+            self.offset += (self.rest.rate() - self.offset) * (dt / REST_OFFSET_S);
+            let before = self.tilt_time_s;
+            self.tilt_time_s = self.config.tilt_time_s;
+            self.offset_time_s = self.config.offset_time_s;
+            self.limit = LIMIT_START_RAD;
+            if before < REST_TIME_S { before } else { REST_TIME_S }
+        } else {
+            if !aids.at_rest_allowed {
+                self.rest.forget();
+            }
+            self.tilt_time_s = grown(self.tilt_time_s, dt, self.config.tilt_time_s);
+            self.offset_time_s = grown(self.offset_time_s, dt, self.config.offset_time_s);
+            self.tilt_time_s
+        };
+
+        // Rows of R, the attitude before this gyro step.
+        let [w, x, y, z] = self.attitude.wxyz();
+        let (x2, y2, z2) = (x + x, y + y, z + z);
+        let (xx, xy, xz, wx) = (x * x2, x * y2, x * z2, w * x2);
+        let (yy, yz, wy, zz, wz) = (y * y2, y * z2, w * y2, z * z2, w * z2);
+        let north = Vector::<Body>::new(1.0 - (yy + zz), xy - wz, xz + wy);
+        let east = Vector::<Body>::new(xy + wz, 1.0 - (xx + zz), yz - wx);
+        let down = Vector::<Body>::new(xz - wy, yz + wx, 1.0 - (xx + yy));
+
+        const PER_G: f32 = 1.0 / STANDARD_GRAVITY_M_S2;
+        let force = match aids.apparent_gravity_m_s2 {
+            Some(gravity) if tilt_time_s > AID_FROM_S && gravity.norm_squared() < ACCEL_MAX_SQUARED => {
+                Some(gravity * PER_G)
+            }
+            _ if accel_usable => {
+                let a = accel_m_s2 * -PER_G;
+                Some(Vector::<World>::new(north.dot(a), east.dot(a), down.dot(a)))
+            }
+            _ => None,
+        };
+        let [ux, uy, uz] = &mut self.average;
+        if let Some(f) = force {
+            let k = dt / (0.5 * tilt_time_s + dt);
+            *ux += k * (f.y() - *ux);
+            *uy += k * (-f.x() - *uy);
+            *uz += k * (f.z() - *uz);
+        }
+
+        let n2 = *ux * *ux + *uy * *uy;
+        let gross = n2 > GROSS_SQUARED || *uz < 0.0;
+        let (mut cx, mut cy) = (*ux, *uy);
+        if n2 > self.limit * self.limit {
+            let cut = self.limit * M::recip_sqrt(n2);
+            (cx, cy) = (cx * cut, cy * cut);
+            let open_s = if gross { LIMIT_OPEN_GROSS_S } else { LIMIT_OPEN_S };
+            self.limit = grown(self.limit, self.limit * (dt / open_s), 1.0);
+        } else {
+            let young = LIMIT_YOUNG_RAD * self.config.offset_start_s / self.offset_time_s;
+            self.limit += (dt / LIMIT_CLOSE_S) * (LIMIT_SETTLED_RAD + young - self.limit);
+        }
+        let tilt = north * cx + east * cy;
+        if !(resting || gross) {
+            self.learn_offset(tilt * (dt / (OFFSET_SCALE_S * self.offset_time_s)));
+        }
+        self.rate = gyro - self.offset;
+        let mut turn = (self.rate + tilt * (1.0 / tilt_time_s)) * dt;
+
+        self.field_gap_s = grown(self.field_gap_s, dt, FIELD_GAP_S);
+        if let Some(m) = aids.field
+            && m.norm_squared() < FIELD_MAX_SQUARED
+        {
+            let field = Vector::<World>::new(north.dot(m), east.dot(m), down.dot(m));
+            turn += self.heading_turn(field, down, resting);
+        }
+        self.attitude = self.attitude.turned(turn);
+    }
+
+    /// The turn about the vertical that the field asks for; it also teaches the offset.
+    fn heading_turn(&mut self, field: Vector<World>, down: Vector<Body>, resting: bool) -> Vector<Body> {
+        let gap_s = self.field_gap_s;
+        self.field_gap_s = 0.0;
+        let (n, e) = (self.declination.north(), self.declination.east());
+        let (north, east) = (field.x() * n + field.y() * e, field.y() * n - field.x() * e);
+        let horizontal_squared = north * north + east * east;
+        if horizontal_squared < 1e-12 {
+            return Vector::ZERO;
+        }
+        let per_horizontal = M::recip_sqrt(horizontal_squared);
+        let (cosine, sine) = (north * per_horizontal, east * per_horizontal);
+        if !self.heading_known {
+            self.heading_known = true;
+            self.turn_about_down(cosine, -sine);
+            return Vector::ZERO;
+        }
+        let weight = self.field.weight(horizontal_squared * per_horizontal, field.z(), gap_s);
+        let error = weight
+            * if cosine > 0.0 {
+                -sine
+            } else if sine > 0.0 {
+                -1.0
+            } else {
+                1.0
+            };
+        let share = gap_s / self.config.heading_time_s;
+        if !resting {
+            self.learn_offset(down * (error * share / self.config.heading_offset_time_s));
+        }
+        down * (error * share)
+    }
+
+    fn learn_offset(&mut self, change: Vector<Body>) {
+        let limit = self.config.offset_limit_rad_s;
+        let [x, y, z] = (self.offset - change).to_array();
+        self.offset = Vector::new(
+            saturate_symmetric(x, limit),
+            saturate_symmetric(y, limit),
+            saturate_symmetric(z, limit),
+        );
+    }
+
+    /// Turns the attitude about the world's down axis by the angle of the given cosine and sine.
+    fn turn_about_down(&mut self, cosine: f32, sine: f32) {
+        let (c, s) = if cosine > -0.999 { (1.0 + cosine, sine) } else { (0.0, 1.0) };
+        let [w, x, y, z] = self.attitude.wxyz();
+        let turned = [c * w - s * z, c * x - s * y, c * y + s * x, c * z + s * w];
+        self.attitude = Attitude::from_wxyz::<M>(turned).unwrap_or(self.attitude);
+    }
+
+    /// Tilt from one accelerometer direction, heading as near as possible to north.
+    fn seed(&mut self, accel_direction: Vector<Body>) {
+        let d = -accel_direction;
+        // The shortest turn that brings the felt down axis onto the world's.
+        let q = if d.z() > -0.999 { [1.0 + d.z(), d.y(), -d.x(), 0.0] } else { [0.0, 1.0, 0.0, 0.0] };
+        self.attitude = Attitude::from_wxyz::<M>(q).unwrap_or(Attitude::LEVEL);
+        self.average = [0.0, 0.0, 1.0];
+        self.limit = LIMIT_START_RAD;
+        self.tilt_time_s = self.config.tilt_start_s;
+        self.offset_time_s = self.config.offset_start_s;
+        self.heading_known = false;
+        self.field = FieldCheck::new();
+        self.seeded = true;
+    }
+
+    /// Starts over from the next samples; the gyro offset is kept. For after a crash, clipped gyros or a reset.
+    pub fn reseed(&mut self) {
+        self.seeded = false;
+        self.rest.forget();
+    }
+
+    /// Body to world.
+    #[inline]
+    #[must_use]
+    pub const fn attitude(&self) -> Attitude {
+        self.attitude
+    }
+
+    /// Angular rate in rad/s: the gyro's less its offset.
+    #[inline]
+    #[must_use]
+    pub const fn rate_rad_s(&self) -> Vector<Body> {
+        self.rate
+    }
+
+    /// Gyro offset in rad/s.
+    #[inline]
+    #[must_use]
+    pub const fn gyro_offset_rad_s(&self) -> Vector<Body> {
+        self.offset
+    }
+
+    /// A first accelerometer sample has been seen.
+    #[inline]
+    #[must_use]
+    pub const fn seeded(&self) -> bool {
+        self.seeded
+    }
+
+    /// The heading has been set by the field.
+    #[inline]
+    #[must_use]
+    pub const fn heading_known(&self) -> bool {
+        self.heading_known
+    }
+
+    /// The craft was found at rest on the last tick.
+    #[inline]
+    #[must_use]
+    pub const fn at_rest(&self) -> bool {
+        self.rest.resting()
+    }
+
+    /// Health: how far the averaged vertical disagrees with the attitude, as the sine of the angle; 0 is perfect, under
+    /// 0.1 is usual in flight, above 0.5 the attitude is not to be trusted.
+    #[inline]
+    #[must_use]
+    pub fn disagreement(&self) -> f32 {
+        let [x, y, z] = self.average;
+        if z < 0.0 { 1.0 } else { M::sqrt(x * x + y * y) }
+    }
+}
+
+/// `value + step`, not above `limit`.
+#[inline]
+fn grown(value: f32, step: f32, limit: f32) -> f32 {
+    let next = value + step;
+    if next < limit { next } else { limit }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,416 @@
+//! The estimators wired: samples in, one [`State`] out.
+
+use super::attitude::{self, Aids, AttitudeFilter};
+use super::horizontal::{self, HorizontalFilter};
+use super::vertical::{self, PressureHeight, Source, VerticalFilter};
+use super::{History, ImuVote};
+use crate::error::{ConfigError, Problem, require_positive, require_within};
+use crate::frames::{Attitude, Body, Vector, World};
+use crate::math::{Libm, Math};
+use crate::{Receiver, STANDARD_GRAVITY_M_S2, Sample, Sensors};
+
+/// What an [`Estimator`] is built from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Config {
+    /// Attitude filter.
+    pub attitude: attitude::Config,
+    /// Vertical filter.
+    pub vertical: vertical::Config,
+    /// Horizontal filter.
+    pub horizontal: horizontal::Config,
+    /// Where the accelerometers are, in m from the centre of mass, each component within 1.
+    pub imu_position_m: Vector<Body>,
+    /// An inertial sample older than this many ticks does not count.
+    pub imu_stale_ticks: u16,
+    /// Longest age of a satellite fix in s, 0.05 to 2. Older ones are refused.
+    pub longest_delay_s: f32,
+    /// Drag of the rotors over mass in 1/s: specific force per airspeed in the rotor plane. `None`: no wind estimate.
+    pub rotor_drag_per_s: Option<f32>,
+}
+
+impl Config {
+    /// The parts' own recommendations, sensor at the centre of mass, no wind estimate. A base to fill in.
+    pub const CONSUMER: Self = Self {
+        attitude: attitude::Config::RECOMMENDED,
+        vertical: vertical::Config::CONSUMER,
+        horizontal: horizontal::Config::CONSUMER,
+        imu_position_m: Vector::ZERO,
+        imu_stale_ticks: 5,
+        longest_delay_s: 0.3,
+        rotor_drag_per_s: None,
+    };
+}
+
+/// What is believed about the craft on one tick.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct State {
+    /// Body to world.
+    pub attitude: Attitude,
+    /// Angular rate in rad/s, offset taken out.
+    pub rate_rad_s: Vector<Body>,
+    /// Gyro offset in rad/s.
+    pub gyro_offset_rad_s: Vector<Body>,
+    /// Acceleration of the centre of mass in m/s2.
+    pub acceleration_m_s2: Vector<World>,
+    /// Position in m from home.
+    pub position_m: Vector<World>,
+    /// Velocity over ground in m/s.
+    pub velocity_m_s: Vector<World>,
+    /// Wind in m/s (towards), horizontal; 0 while not known.
+    pub wind_m_s: Vector<World>,
+    /// The averaged vertical's disagreement with the attitude (sine of the angle); above 0.5 do not trust the attitude.
+    pub disagreement: f32,
+    /// An inertial sample was usable on this tick.
+    pub imu_usable: bool,
+    /// Attitude has been seeded.
+    pub attitude_known: bool,
+    /// Heading has been set by the field.
+    pub heading_known: bool,
+    /// Height and climb are fed by a sensor.
+    pub height_known: bool,
+    /// Horizontal position and velocity are fed by the receiver.
+    pub position_known: bool,
+    /// Wind is estimated: drag is configured and the position known.
+    pub wind_known: bool,
+    /// At rest (only found while disarmed).
+    pub at_rest: bool,
+}
+
+/// Vote, lever arm, attitude, vertical and horizontal estimation, wired.
+///
+/// Home pressure: the average while disarmed, frozen on the first armed tick; see [`Estimator::set_home_pressure`].
+///
+/// ```
+/// use aplomb::{ImuSample, Libm, Sensors, estimate::{Config, Estimator}, frames::Vector};
+/// let mut estimator = Estimator::<Libm, 1>::new(&Config::CONSUMER, 1e-3).unwrap();
+/// let imu = ImuSample { accel_m_s2: Vector::new(0.0, 0.0, -9.80665), ..ImuSample::default() };
+/// let state = estimator.step(&Sensors::from_imu(imu), false);
+/// assert!(state.attitude_known && state.attitude.cos_tilt() == 1.0);
+/// assert!(state.acceleration_m_s2.norm_squared() < 1e-9 && !state.height_known);
+/// ```
+#[derive(Clone, Debug)]
+pub struct Estimator<M: Math = Libm, const N: usize = 1> {
+    vote: ImuVote<N>,
+    lever: Lever,
+    attitude: AttitudeFilter<M>,
+    history: History,
+    vertical: VerticalFilter,
+    horizontal: HorizontalFilter,
+    home: Home,
+    kinematic: Kinematic,
+    wind: Wind,
+}
+
+impl<M: Math, const N: usize> Estimator<M, N> {
+    /// For a fixed period in s.
+    ///
+    /// # Errors
+    /// Names the first bad field of this or of a part's configuration.
+    pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
+        require_positive("period_s", period_s)?;
+        for x in config.imu_position_m.to_array() {
+            require_within("imu_position_m", x, -1.0, 1.0)?;
+        }
+        require_within("longest_delay_s", config.longest_delay_s, 0.05, 2.0)?;
+        let reach_s = config.longest_delay_s + 2.0 * config.horizontal.interval_s;
+        let horizontal = HorizontalFilter::new(&config.horizontal, period_s)?;
+        let home_k = require_positive("home_k", config.vertical.home_k)?;
+        let vertical = VerticalFilter::new(&config.vertical, period_s)?;
+        if config.imu_stale_ticks == 0 && N > 1 {
+            return Err(ConfigError::new("imu_stale_ticks", Problem::NotPositive));
+        }
+        Ok(Self {
+            vote: ImuVote::new(config.imu_stale_ticks, period_s),
+            lever: Lever::new(config.imu_position_m, period_s),
+            attitude: AttitudeFilter::new(&config.attitude, period_s)?,
+            history: History::new(reach_s, period_s)?,
+            vertical,
+            horizontal,
+            home: Home { home_k, average_pa: 0.0, samples: 0.0, law: None },
+            kinematic: Kinematic::new(config.horizontal.interval_s, period_s),
+            wind: Wind::new(config.rotor_drag_per_s, period_s)?,
+        })
+    }
+
+    /// One tick. `armed` forbids the rest detection and freezes home.
+    #[inline]
+    pub fn step(&mut self, sensors: &Sensors<N>, armed: bool) -> State {
+        let voted = self.vote.step(&sensors.imu);
+        let imu_usable = voted.usable > 0;
+        let gyro = voted.gyro_rad_s;
+        let accel = self.lever.at_centre(gyro - self.attitude.gyro_offset_rad_s(), voted.accel_m_s2);
+        let nan = Vector::new(f32::NAN, 0.0, 0.0);
+        let aids = Aids {
+            field: sensors.field_ut.map(|field| self.turned_to_now(field)),
+            apparent_gravity_m_s2: self.kinematic.apparent_gravity(),
+            at_rest_allowed: !armed,
+        };
+        self.attitude.step(gyro, if imu_usable { accel } else { nan }, &aids);
+
+        let attitude = self.attitude.attitude();
+        let acceleration = if self.attitude.seeded() && imu_usable {
+            attitude.to_world(accel) + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2)
+        } else {
+            Vector::ZERO
+        };
+        self.history.push(acceleration);
+        self.vertical.predict(acceleration);
+        self.horizontal.predict(acceleration);
+        self.kinematic.tick();
+        if let Some(pressure) = sensors.pressure_pa {
+            let value = self.home.height_m(pressure.value, armed);
+            self.vertical.correct(
+                Sample { value, age_ticks: pressure.age_ticks },
+                Source::Barometer,
+                &self.history,
+            );
+        }
+        if let Some(fix) = sensors.receiver {
+            let value = -fix.value.position_m.z();
+            self.vertical.correct(
+                Sample { value, age_ticks: fix.age_ticks },
+                Source::Receiver,
+                &self.history,
+            );
+            self.horizontal.correct(fix, &self.history);
+            self.kinematic.take(fix, &self.history);
+        }
+
+        let down = |height: f32, v: Vector<World>| Vector::new(v.x(), v.y(), -height);
+        let position_known = self.horizontal.known();
+        let velocity_m_s = down(self.vertical.climb_m_s(), self.horizontal.velocity_m_s());
+        let wind_m_s = self.wind.step(attitude, accel, velocity_m_s, position_known && imu_usable && armed);
+        State {
+            attitude,
+            rate_rad_s: self.attitude.rate_rad_s(),
+            gyro_offset_rad_s: self.attitude.gyro_offset_rad_s(),
+            acceleration_m_s2: acceleration,
+            position_m: down(self.vertical.height_m(), self.horizontal.position_m()),
+            velocity_m_s,
+            wind_m_s,
+            disagreement: self.attitude.disagreement(),
+            imu_usable,
+            attitude_known: self.attitude.seeded(),
+            heading_known: self.attitude.heading_known(),
+            height_known: self.vertical.known(),
+            position_known,
+            wind_known: self.wind.known,
+            at_rest: self.attitude.at_rest(),
+        }
+    }
+
+    /// A field sample taken some ticks ago, as it would be felt in the present attitude: m - age w x m.
+    fn turned_to_now(&self, field: Sample<Vector<Body>>) -> Vector<Body> {
+        let age_s = f32::from(field.age_ticks) * self.kinematic.period_s;
+        let m = field.value;
+        m - self.attitude.rate_rad_s().cross(m) * age_s
+    }
+
+    /// Sets the pressure in Pa at home, as when starting in the air; it is then kept. Ignored when not finite or not
+    /// positive.
+    pub fn set_home_pressure(&mut self, home_pa: f32) {
+        if let Ok(law) = PressureHeight::new(home_pa, self.home.home_k) {
+            self.home.law = Some(law);
+        }
+    }
+
+    /// Starts the attitude over from the next samples, as after a crash.
+    pub fn reseed_attitude(&mut self) {
+        self.attitude.reseed();
+    }
+
+    /// The attitude filter.
+    #[must_use]
+    pub const fn attitude_filter(&self) -> &AttitudeFilter<M> {
+        &self.attitude
+    }
+
+    /// The vertical filter.
+    #[must_use]
+    pub const fn vertical_filter(&self) -> &VerticalFilter {
+        &self.vertical
+    }
+
+    /// The horizontal filter.
+    #[must_use]
+    pub const fn horizontal_filter(&self) -> &HorizontalFilter {
+        &self.horizontal
+    }
+}
+
+/// Takes the motion of the sensor about the centre of mass out of the specific force:
+/// `a = a_sensor - w' x r - w x (w x r)`, with w' as the rate's difference over a low-pass of 5 ms.
+#[derive(Clone, Copy, Debug)]
+struct Lever {
+    arm: Vector<Body>,
+    rate: Vector<Body>,
+    gain: f32,
+    per_time: f32,
+    active: bool,
+}
+
+impl Lever {
+    fn new(arm: Vector<Body>, period_s: f32) -> Self {
+        const SMOOTHING_S: f32 = 0.005;
+        let gain = period_s / (SMOOTHING_S + period_s);
+        let active = arm.norm_squared() > 0.0;
+        Self { arm, rate: Vector::ZERO, gain, per_time: gain / period_s, active }
+    }
+
+    #[inline]
+    fn at_centre(&mut self, rate: Vector<Body>, force: Vector<Body>) -> Vector<Body> {
+        if !self.active || !rate.is_finite() {
+            return force;
+        }
+        // Low-passed derivative: gain/h (w - w_lp).
+        let change = rate - self.rate;
+        let acceleration = change * self.per_time;
+        self.rate += change * self.gain;
+        force - acceleration.cross(self.arm) - rate.cross(rate.cross(self.arm))
+    }
+}
+
+/// Pressure at home.
+#[derive(Clone, Copy, Debug)]
+struct Home {
+    home_k: f32,
+    average_pa: f32,
+    samples: f32,
+    law: Option<PressureHeight>,
+}
+
+/// Samples over which home pressure is averaged.
+const HOME_SAMPLES: f32 = 100.0;
+
+impl Home {
+    /// Height in m. While disarmed, and until frozen, home is the average pressure, so the height is about 0. NaN for a
+    /// pressure that is no pressure.
+    fn height_m(&mut self, pressure_pa: f32, armed: bool) -> f32 {
+        let plausible = pressure_pa > 1e4 && pressure_pa < 1.2e5;
+        if !plausible {
+            return f32::NAN;
+        }
+        match self.law {
+            Some(law) => law.height_m(pressure_pa),
+            None => {
+                if self.samples < HOME_SAMPLES {
+                    self.samples += 1.0;
+                }
+                self.average_pa += (pressure_pa - self.average_pa) / self.samples;
+                let law = PressureHeight::new(self.average_pa, self.home_k).ok();
+                if armed {
+                    self.law = law;
+                }
+                law.map_or(f32::NAN, |law| law.height_m(pressure_pa))
+            }
+        }
+    }
+}
+
+/// Acceleration from raw velocity differences, matched with the specific force over the same stretch of time.
+#[derive(Clone, Copy, Debug)]
+struct Kinematic {
+    period_s: f32,
+    interval_s: f32,
+    last: Option<(Vector<World>, f32)>,
+    gravity: Vector<World>,
+    held_s: f32,
+}
+
+impl Kinematic {
+    fn new(interval_s: f32, period_s: f32) -> Self {
+        Self { period_s, interval_s, last: None, gravity: Vector::ZERO, held_s: f32::INFINITY }
+    }
+
+    #[inline]
+    fn tick(&mut self) {
+        self.held_s += self.period_s;
+        if let Some((_, age_ticks)) = &mut self.last {
+            *age_ticks += 1.0;
+        }
+    }
+
+    fn take(&mut self, fix: Sample<Receiver>, history: &History) {
+        let velocity = fix.value.velocity_m_s;
+        let accuracy = fix.value.velocity_accuracy_m_s;
+        if !(velocity.norm_squared() < 1e6 && accuracy < 1.0) {
+            return;
+        }
+        let age = f32::from(fix.age_ticks);
+        if let Some((before, before_age)) = self.last {
+            if let Some(span) = history.span(before_age, age)
+                && span.length_s > 0.25 * self.interval_s
+            {
+                // The history holds R a + (0, 0, g), so this is (0, 0, g) when the attitude is right.
+                let gravity = (velocity - before - span.velocity_m_s) * (1.0 / span.length_s)
+                    + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2);
+                if gravity.norm_squared() < 4.0 * STANDARD_GRAVITY_M_S2 * STANDARD_GRAVITY_M_S2 {
+                    self.gravity = gravity;
+                    self.held_s = 0.0;
+                }
+            }
+            if before_age <= age {
+                return;
+            }
+        }
+        self.last = Some((velocity, age));
+    }
+
+    /// Until one and a half intervals have passed without a new difference.
+    fn apparent_gravity(&self) -> Option<Vector<World>> {
+        if self.held_s < 1.5 * self.interval_s { Some(self.gravity) } else { None }
+    }
+}
+
+/// Wind from what the rotors' drag does to the specific force: `f_xy = -d v_air,xy` in the body, hence
+/// `v_wind = v - R (-f_x/d, -f_y/d, (R'v)_z)`, low-passed.
+#[derive(Clone, Copy, Debug)]
+struct Wind {
+    per_drag_s: f32,
+    gain: f32,
+    wind: Vector<World>,
+    known: bool,
+}
+
+impl Wind {
+    fn new(rotor_drag_per_s: Option<f32>, period_s: f32) -> Result<Self, ConfigError> {
+        const SMOOTHING_S: f32 = 2.0;
+        let per_drag_s = match rotor_drag_per_s {
+            Some(drag) => 1.0 / require_positive("rotor_drag_per_s", drag)?,
+            None => 0.0,
+        };
+        let gain = period_s / (SMOOTHING_S + period_s);
+        Ok(Self { per_drag_s, gain, wind: Vector::ZERO, known: false })
+    }
+
+    #[inline]
+    fn step(
+        &mut self,
+        attitude: Attitude,
+        force: Vector<Body>,
+        velocity: Vector<World>,
+        known: bool,
+    ) -> Vector<World> {
+        if self.per_drag_s == 0.0 {
+            return Vector::ZERO;
+        }
+        let measured = known && force.norm_squared() < 1e5;
+        if measured {
+            let along = attitude.to_body(velocity).z();
+            let air = Vector::new(-force.x() * self.per_drag_s, -force.y() * self.per_drag_s, along);
+            let wind = velocity - attitude.to_world(air);
+            let wind = Vector::new(wind.x(), wind.y(), 0.0);
+            self.wind += (wind - self.wind) * self.gain;
+        }
+        self.known = measured;
+        self.wind
+    }
+}
+
+#[cfg(test)]
+#[path = "estimator_tests.rs"]
+mod tests;

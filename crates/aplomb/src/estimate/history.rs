@@ -1,0 +1,166 @@
+//! What the acceleration did lately, so that a late sample meets the estimate of its own time.
+
+use heapless::Deque;
+
+use crate::error::{ConfigError, Problem, require_positive};
+use crate::frames::{Vector, World};
+
+/// Blocks that are kept.
+const BLOCKS: usize = 32;
+
+/// Velocity changes over the last ticks, in 32 blocks of equal length and one that is being filled.
+///
+/// From the velocity v and position x of now, those of d seconds ago follow exactly, whatever corrections were made since:
+/// `v(t-d) = v - dv`, `x(t-d) = x - d v(t-d) - (d dv - m)`, with the [`Span`] over the last d seconds.
+///
+/// ```
+/// use aplomb::{estimate::History, frames::Vector};
+/// let mut history = History::new(0.5, 1e-3).unwrap();
+/// for _ in 0..300 {
+///     history.push(Vector::new(2.0, 0.0, 0.0));
+/// }
+/// let span = history.span(200.0, 0.0).unwrap();
+/// assert!((span.velocity_m_s.x() - 0.4).abs() < 1e-5);
+/// assert!(history.span(301.0, 0.0).is_none());
+/// ```
+#[derive(Clone, Debug)]
+pub struct History {
+    /// Newest first.
+    blocks: Deque<Vector<World>, BLOCKS>,
+    filling: Vector<World>,
+    filled_ticks: u16,
+    block_ticks: u16,
+    period_s: f32,
+}
+
+/// Integrals of the acceleration over a stretch of the past.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Span {
+    /// Length in s.
+    pub length_s: f32,
+    /// Velocity change dv in m/s.
+    pub velocity_m_s: Vector<World>,
+    /// First moment about the start, m = integral of (time since the start) times acceleration, in m.
+    pub moment_m: Vector<World>,
+}
+
+impl History {
+    /// Reaches back at least `reach_s` at the given period, both in s.
+    ///
+    /// # Errors
+    /// Names `period_s` or `reach_s`; the reach is out of range beyond 32 blocks of 1000 ticks.
+    pub fn new(reach_s: f32, period_s: f32) -> Result<Self, ConfigError> {
+        let h = require_positive("period_s", period_s)?;
+        let ticks = require_positive("reach_s", reach_s)? / (h * BLOCKS as f32);
+        if ticks <= 1000.0 {
+            Ok(Self {
+                blocks: Deque::new(),
+                filling: Vector::ZERO,
+                filled_ticks: 0,
+                block_ticks: (libm::ceilf(ticks) as u16).max(1),
+                period_s: h,
+            })
+        } else {
+            Err(ConfigError::new("reach_s", Problem::OutOfRange))
+        }
+    }
+
+    /// Takes the acceleration in m/s2 of this tick; one that is not finite counts as 0.
+    #[inline]
+    pub fn push(&mut self, acceleration_m_s2: Vector<World>) {
+        if self.filled_ticks >= self.block_ticks {
+            if self.blocks.is_full() {
+                self.blocks.pop_back();
+            }
+            // Cannot fail: there is room.
+            let _ = self.blocks.push_front(self.filling);
+            self.filling = Vector::ZERO;
+            self.filled_ticks = 0;
+        }
+        if acceleration_m_s2.is_finite() {
+            self.filling += acceleration_m_s2 * self.period_s;
+        }
+        self.filled_ticks = self.filled_ticks.saturating_add(1);
+    }
+
+    /// Integrals from `from_ticks` ago to `to_ticks` ago. `None` when that is further back than the history reaches, not
+    /// finite, or the wrong way round. Within a block the acceleration counts as constant.
+    #[must_use]
+    pub fn span(&self, from_ticks: f32, to_ticks: f32) -> Option<Span> {
+        if !(from_ticks >= to_ticks && to_ticks >= 0.0) {
+            return None;
+        }
+        let (mut velocity, mut moment) = (Vector::ZERO, Vector::ZERO);
+        let mut young = 0.0f32;
+        let mut length = f32::from(self.filled_ticks);
+        for block in core::iter::once(&self.filling).chain(&self.blocks) {
+            let old = young + length;
+            let low = if young > to_ticks { young } else { to_ticks };
+            let high = if old < from_ticks { old } else { from_ticks };
+            if high > low {
+                let part = *block * ((high - low) / length);
+                velocity += part;
+                moment += part * ((from_ticks - 0.5 * (low + high)) * self.period_s);
+            }
+            young = old;
+            if young >= from_ticks {
+                let length_s = (from_ticks - to_ticks) * self.period_s;
+                return Some(Span { length_s, velocity_m_s: velocity, moment_m: moment });
+            }
+            length = f32::from(self.block_ticks);
+        }
+        None
+    }
+
+    /// Forgets everything.
+    pub fn clear(&mut self) {
+        self.blocks.clear();
+        self.filling = Vector::ZERO;
+        self.filled_ticks = 0;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn past_velocity_and_position_are_recovered() {
+        let mut history = History::new(0.6, 1e-3).unwrap();
+        let (mut x, mut v) = (0.0f64, 0.0f64);
+        let mut track = [(0.0f64, 0.0f64); 2000];
+        for (k, entry) in track.iter_mut().enumerate() {
+            let a = 3.0 * (k as f64 * 4e-3).sin();
+            history.push(Vector::new(a as f32, 0.0, 0.0));
+            x += v * 1e-3 + 0.5e-6 * a;
+            v += a * 1e-3;
+            *entry = (x, v);
+        }
+        for age in [1usize, 7, 100, 333, 600] {
+            let span = history.span(age as f32, 0.0).unwrap();
+            let d = f64::from(span.length_s);
+            let past_v = v - f64::from(span.velocity_m_s.x());
+            let past_x =
+                x - d * past_v - (d * f64::from(span.velocity_m_s.x()) - f64::from(span.moment_m.x()));
+            let (true_x, true_v) = track[1999 - age];
+            assert!((past_v - true_v).abs() < 2e-3 && (past_x - true_x).abs() < 2e-4, "{age}");
+        }
+    }
+
+    #[test]
+    fn bad_arguments_and_bad_samples() {
+        for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 0.0, -1.0] {
+            assert_eq!(History::new(bad, 1e-3).unwrap_err().field, "reach_s");
+            assert_eq!(History::new(0.5, bad).unwrap_err().field, "period_s");
+        }
+        let mut history = History::new(0.032, 1e-3).unwrap();
+        history.push(Vector::new(f32::NAN, 1.0, 1.0));
+        assert_eq!(history.span(1.0, 0.0).unwrap().velocity_m_s, Vector::ZERO);
+        for (from, to) in [(f32::NAN, 0.0), (1.0, f32::NAN), (0.0, 1.0), (f32::INFINITY, 0.0), (1.0, -1.0)] {
+            assert!(history.span(from, to).is_none());
+        }
+        history.clear();
+        assert!(history.span(1.0, 0.0).is_none());
+    }
+}
