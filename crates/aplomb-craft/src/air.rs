@@ -160,7 +160,11 @@ impl Air {
             profile: DVec3::ZERO,
             gusts: gusts.collect(),
             dryden: None,
-            along: DVec3::X,
+            along: if config.u20_m_s.is_some_and(|u20| u20 > 0.0) {
+                flow(config.u20_from_deg)
+            } else {
+                DVec3::X
+            },
             turbulent: DVec3::ZERO,
             mean_m_s: DVec3::ZERO,
             wind_m_s: DVec3::ZERO,
@@ -227,6 +231,7 @@ impl Air {
             self.profile = self.profile_flow * mean_wind_ratio(height_m, self.config.roughness_m);
         }
         let speed = libm::sqrt(self.mean_m_s.length_squared());
+        // Where the mean wind vanishes, as at the ground, the axes stay those of the wind above.
         if speed > 1e-9 {
             self.along = self.mean_m_s / speed;
         }

@@ -53,3 +53,8 @@ pub use rotors::{Rotors, Spin};
 pub use sensors::Readings;
 pub use start::Start;
 pub use truth::Truth;
+
+/// The examples of the README compile and run.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

@@ -1,0 +1,165 @@
+//! Rotors on the craft: signs, lag, reaction, density, hover speeds of published craft.
+
+use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start, Truth, rotor, sensors};
+
+fn hovering(config: &Config, air: &AirConfig) -> Plant {
+    let start = Start { airborne: true, height_m: 20.0, ..Start::default() };
+    Plant::new(config, air, &start, 1, 0.001).unwrap()
+}
+
+/// The demo craft without drag, noise and speed-controller steps.
+fn clean() -> Config {
+    let mut config =
+        Config { drag: Default::default(), sensors: sensors::Config::default(), ..Config::weir_gauge() };
+    config.speed_controller.steps = 0;
+    config
+}
+
+/// After 60 ms with the commands of hover changed by these shares.
+fn after(change: Rotors<f64>) -> Truth {
+    let mut plant = hovering(&clean(), &AirConfig::default());
+    let command = plant.truth().motor_command.zip(change).map(|(hover, share)| hover * (1.0 + share));
+    for _ in 0..60 {
+        plant.advance(command);
+    }
+    plant.truth()
+}
+
+#[test]
+fn each_thrust_difference_turns_the_right_way() {
+    let left = after(Rotors { front_left: 0.05, rear_left: 0.05, front_right: -0.05, rear_right: -0.05 });
+    assert!(left.body_rate_rad_s.x > 0.1, "stronger left rolls right: {}", left.body_rate_rad_s);
+    let front = after(Rotors { front_left: 0.05, front_right: 0.05, rear_left: -0.05, rear_right: -0.05 });
+    assert!(front.body_rate_rad_s.y > 0.1, "stronger front pitches up: {}", front.body_rate_rad_s);
+    // Front left and rear right turn counter-clockwise.
+    let yaw = after(Rotors { front_left: 0.05, rear_right: 0.05, front_right: -0.05, rear_left: -0.05 });
+    assert!(
+        yaw.body_rate_rad_s.z > 0.01,
+        "stronger counter-clockwise pair turns right: {}",
+        yaw.body_rate_rad_s
+    );
+    for (truth, others) in [(left, [1, 2]), (front, [0, 2]), (yaw, [0, 1])] {
+        let rate = truth.body_rate_rad_s.to_array();
+        assert!(others.iter().all(|&axis| rate[axis].abs() < 0.01), "{rate:?}");
+    }
+    let up = after(Rotors::splat(0.05));
+    assert!(up.velocity_m_s.z < -0.01 && up.body_rate_rad_s.length() < 1e-12);
+}
+
+#[test]
+fn torque_turns_the_body_by_its_inertia() {
+    // Roll: tau = sum of -y f; the plant's own thrusts against its own angular acceleration.
+    let truth = after(Rotors { front_left: 0.05, rear_left: 0.05, front_right: -0.05, rear_right: -0.05 });
+    let f = truth.thrust_n;
+    let torque = 0.16 * (f.front_left + f.rear_left - f.front_right - f.rear_right);
+    assert!((truth.body_acceleration_rad_s2.x / (torque / 0.011) - 1.0).abs() < 1e-9);
+}
+
+#[test]
+fn speed_follows_the_command_with_its_lag() {
+    let mut config = clean();
+    config.speed_controller.delay_s = 0.0;
+    config.battery.resistance_ohm = 0.0;
+    let mut plant = hovering(&config, &AirConfig::default());
+    let start = plant.truth();
+    let voltage = start.battery.voltage_v;
+    let target = config.rotor.steady_speed_rad_s(0.7 * voltage, start.density_kg_m3 / 1.225);
+    for _ in 0..35 {
+        plant.advance(Rotors::splat(0.7));
+    }
+    let share = (plant.truth().rotor_speed_rad_s.rear_left - start.rotor_speed_rad_s.rear_left)
+        / (target - start.rotor_speed_rad_s.rear_left);
+    // One time constant of 35 ms: 1 - 1/e.
+    assert!((share - 0.632_12).abs() < 1e-3, "{share}");
+    // The twin: a quarter of the lag would be nearly there.
+    config.rotor.lag_s *= 0.25;
+    let mut quick = hovering(&config, &AirConfig::default());
+    for _ in 0..35 {
+        quick.advance(Rotors::splat(0.7));
+    }
+    let quick_share = (quick.truth().rotor_speed_rad_s.rear_left - start.rotor_speed_rad_s.rear_left)
+        / (target - start.rotor_speed_rad_s.rear_left);
+    assert!(quick_share > 0.95, "{quick_share}");
+}
+
+#[test]
+fn spinning_rotors_up_turns_the_body_against_them() {
+    // The first instant of a yaw command is the reaction to the rotors' acceleration; the twin has massless rotors.
+    let onset = |inertia_kg_m2| {
+        let mut config = clean();
+        config.rotor.inertia_kg_m2 = inertia_kg_m2;
+        config.speed_controller.delay_s = 0.0;
+        let mut plant = hovering(&config, &AirConfig::default());
+        let hover = plant.truth().motor_command;
+        let share = Rotors { front_left: 1.1, rear_right: 1.1, front_right: 0.9, rear_left: 0.9 };
+        plant.advance(hover.zip(share).map(|(hover, share)| hover * share));
+        let truth = plant.truth();
+        (truth.body_acceleration_rad_s2.z, truth.torque_nm)
+    };
+    let (with, q) = onset(4e-5);
+    let aerodynamic = q.front_left + q.rear_right - q.front_right - q.rear_left;
+    assert!((onset(0.0).0 - aerodynamic / 0.021).abs() < 1e-9);
+    assert!(with > 5.0 * aerodynamic / 0.021, "{with}");
+}
+
+#[test]
+fn gyroscopic_torque_couples_roll_into_pitch() {
+    // Only the counter-clockwise pair runs: their momentum points up; rolling right then pitches by -wx hz / Iyy.
+    let mut config = clean();
+    config.rotor.inertia_kg_m2 = 4e-5;
+    let start =
+        Start { airborne: true, height_m: 20.0, body_rate_rad_s: [1.0, 0.0, 0.0], ..Start::default() };
+    let mut plant = Plant::new(&config, &AirConfig::default(), &start, 1, 0.001).unwrap();
+    assert!(plant.truth().body_acceleration_rad_s2.y.abs() < 1e-9, "a balanced set has no momentum");
+    for _ in 0..300 {
+        let hover = plant.truth().motor_command;
+        plant.advance(Rotors { front_right: 0.0, rear_left: 0.0, ..hover });
+    }
+    let truth = plant.truth();
+    let w = truth.rotor_speed_rad_s;
+    let hz = -4e-5 * (w.front_left + w.rear_right - w.front_right - w.rear_left);
+    let rate = truth.body_rate_rad_s;
+    let f = truth.thrust_n;
+    let torque = 0.16 * (f.front_left + f.front_right - f.rear_left - f.rear_right);
+    let expected = (torque + (0.021 - 0.011) * rate.z * rate.x + rate.x * hz) / 0.012;
+    assert!((truth.body_acceleration_rad_s2.y - expected).abs() < 1e-9, "{}", truth.body_acceleration_rad_s2);
+    assert!((rate.x * hz / 0.012).abs() > 0.5, "the coupling is no small term: {}", rate.x * hz / 0.012);
+}
+
+#[test]
+fn thin_air_asks_for_faster_rotors() {
+    // Thrust goes with density: at 3000 m (ISO 2533: 0.909122 kg/m3 at geopotential height) the square root of the ratio.
+    let speed = |elevation_m| {
+        hovering(&clean(), &AirConfig { elevation_m, ..AirConfig::default() })
+            .truth()
+            .rotor_speed_rad_s
+            .front_left
+    };
+    let (low, high) = (speed(-20.0), speed(2980.0));
+    let expected = (1.225_f64 / 0.909_122).sqrt();
+    // Geometric 3000 m is geopotential 2998.6 m.
+    assert!((high / low / expected - 1.0).abs() < 1e-4, "{}", high / low);
+}
+
+#[test]
+fn validate_hover_speed_of_published_craft() {
+    // kT [N s2], mass [kg], hover speed [rad/s]. Bouabdallah 2007, EPFL thesis 3727; Michael, Mellinger, Lindsey and Kumar 2010,
+    // IEEE RAM 17(3); Kaufmann, Bauersfeld and Scaramuzza 2022, ICRA, table II.
+    for (thrust_n_s2, mass_kg, expected) in
+        [(3.13e-5, 0.650, 225.6), (5.572e-6, 0.500, 469.1), (1.563e-6, 0.768, 1097.6)]
+    {
+        let mut config = Config { mass_kg, ..clean() };
+        config.rotor = rotor::Config {
+            thrust_n_s2,
+            torque_nm_s2: 0.015 * thrust_n_s2,
+            kv_rpm_per_v: 2000.0,
+            ..config.rotor
+        };
+        let air = AirConfig { elevation_m: -20.0, ..AirConfig::default() };
+        let truth = hovering(&config, &air).truth();
+        for speed in truth.rotor_speed_rad_s.to_array() {
+            assert!((speed / expected - 1.0).abs() < 5e-4, "{speed} {expected}");
+        }
+        assert!(truth.acceleration_m_s2.length() < 1e-9 && truth.body_acceleration_rad_s2.length() < 1e-9);
+    }
+}
