@@ -7,25 +7,25 @@ use crate::gust::Gust;
 use core::f64::consts::PI;
 use glam::DVec3;
 
-/// Roughness length near the ground, flight phase category C: 0.15 ft (MIL-F-8785C 3.7.3.2) [m].
+/// Roughness length near the ground, flight phase category C: 0.15 ft (MIL-F-8785C 3.7.3.2) (m).
 pub const ROUGHNESS_M: f64 = 0.15 * FOOT_M;
 
 /// The place and its air. Wind directions are where it comes from, clockwise from north.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AirConfig {
-    /// Ground at home above sea level [m], -500 to 9000.
+    /// Ground at home above sea level (m), -500 to 9000.
     pub elevation_m: f64,
-    /// Temperature above the standard atmosphere [K], -80 to 60.
+    /// Temperature above the standard atmosphere (K), -80 to 60.
     pub temperature_offset_k: f64,
-    /// Gravity [m/s2]; [`crate::gravity::normal_m_s2`] gives it by latitude.
+    /// Gravity (m/s2); [`crate::gravity::normal_m_s2`] gives it by latitude.
     pub gravity_m_s2: f64,
     /// Winds alike at all heights, each replacing the one before; times must not go backwards.
     pub winds: Vec<WindStep>,
-    /// Mean wind at 20 ft that grows with height, added to `winds` [m/s].
+    /// Mean wind at 20 ft that grows with height, added to `winds` (m/s).
     pub u20_m_s: Option<f64>,
-    /// Where the wind of `u20_m_s` comes from [deg].
+    /// Where the wind of `u20_m_s` comes from (deg).
     pub u20_from_deg: f64,
-    /// Roughness length for `u20_m_s` [m], under 20 ft.
+    /// Roughness length for `u20_m_s` (m), under 20 ft.
     pub roughness_m: f64,
     /// 1-cosine gusts, added to the wind.
     pub gusts: Vec<Gust>,
@@ -53,13 +53,13 @@ impl Default for AirConfig {
 /// From `at_s` on the wind goes over to this one, evenly within `ramp_s`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct WindStep {
-    /// Start of the change [s].
+    /// Start of the change (s).
     pub at_s: f64,
-    /// Direction it comes from [deg].
+    /// Direction it comes from (deg).
     pub from_deg: f64,
-    /// Speed [m/s].
+    /// Speed (m/s).
     pub speed_m_s: f64,
-    /// Duration of the change [s]; 0 for at once.
+    /// Duration of the change (s); 0 for at once.
     pub ramp_s: f64,
 }
 
@@ -199,7 +199,7 @@ impl Air {
         self.sum(time_s);
     }
 
-    /// Wind at the craft, north-east-down [m/s].
+    /// Wind at the craft, north-east-down (m/s).
     #[inline]
     pub(crate) fn wind_m_s(&self) -> DVec3 {
         self.wind_m_s
@@ -216,7 +216,7 @@ impl Air {
         self.standard.density_kg_m3 * (1.0 / SEA_LEVEL_DENSITY_KG_M3)
     }
 
-    /// Static pressure at `height_m` above home [Pa].
+    /// Static pressure at `height_m` above home (Pa).
     pub(crate) fn pressure_pa(&self, height_m: f64) -> f64 {
         self.standard_at(height_m).pressure_pa
     }

@@ -3,19 +3,19 @@
 //! `T = T0 + dT - L H`, `p = p0 (1 - L H / (T0 + dT))^(g0 / (R L))`, `rho = p / (R T)`, with H the geopotential height.
 //! The offset dT shifts the whole temperature column over an unchanged sea-level pressure, in hydrostatic balance.
 
-/// Sea-level temperature [K].
+/// Sea-level temperature (K).
 pub const SEA_LEVEL_TEMPERATURE_K: f64 = 288.15;
-/// Sea-level pressure [Pa].
+/// Sea-level pressure (Pa).
 pub const SEA_LEVEL_PRESSURE_PA: f64 = 101_325.0;
-/// Sea-level density without offset [kg/m3].
+/// Sea-level density without offset (kg/m3).
 pub const SEA_LEVEL_DENSITY_KG_M3: f64 = 1.225;
-/// Temperature lapse [K/m].
+/// Temperature lapse (K/m).
 pub const LAPSE_K_M: f64 = 0.0065;
-/// Specific gas constant of air [J/(kg K)].
+/// Specific gas constant of air (J/(kg K)).
 pub const GAS_CONSTANT_J_KG_K: f64 = 287.052_87;
-/// Radius for the geopotential height [m].
+/// Radius for the geopotential height (m).
 pub const EARTH_RADIUS_M: f64 = 6_356_766.0;
-/// Highest geopotential height covered [m].
+/// Highest geopotential height covered (m).
 pub const CEILING_M: f64 = 11_000.0;
 
 const EXPONENT: f64 = crate::gravity::STANDARD_M_S2 / (GAS_CONSTANT_J_KG_K * LAPSE_K_M);
@@ -26,11 +26,11 @@ const SUTHERLAND_TEMPERATURE_K: f64 = 110.4;
 /// The air at one height.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Air {
-    /// Temperature [K].
+    /// Temperature (K).
     pub temperature_k: f64,
-    /// Static pressure [Pa].
+    /// Static pressure (Pa).
     pub pressure_pa: f64,
-    /// Density [kg/m3].
+    /// Density (kg/m3).
     pub density_kg_m3: f64,
 }
 
@@ -49,19 +49,19 @@ impl Air {
         Air { temperature_k, pressure_pa, density_kg_m3: pressure_pa / (GAS_CONSTANT_J_KG_K * temperature_k) }
     }
 
-    /// Speed of sound [m/s].
+    /// Speed of sound (m/s).
     pub fn speed_of_sound_m_s(&self) -> f64 {
         libm::sqrt(HEAT_RATIO * GAS_CONSTANT_J_KG_K * self.temperature_k)
     }
 
-    /// Dynamic viscosity by Sutherland's law [Pa s].
+    /// Dynamic viscosity by Sutherland's law (Pa s).
     pub fn viscosity_pa_s(&self) -> f64 {
         let t = self.temperature_k;
         SUTHERLAND_FACTOR * t * libm::sqrt(t) / (t + SUTHERLAND_TEMPERATURE_K)
     }
 }
 
-/// Geopotential height of a geometric height above sea level [m].
+/// Geopotential height of a geometric height above sea level (m).
 #[inline]
 pub fn geopotential_m(geometric_m: f64) -> f64 {
     EARTH_RADIUS_M * geometric_m / (EARTH_RADIUS_M + geometric_m)
@@ -71,7 +71,7 @@ pub fn geopotential_m(geometric_m: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// ISO 2533:1975 / U.S. Standard Atmosphere 1976: H [m], T [K], p [Pa], rho [kg/m3], a [m/s].
+    /// ISO 2533:1975 / U.S. Standard Atmosphere 1976: H (m), T (K), p (Pa), rho (kg/m3), a (m/s).
     const ROWS: [[f64; 5]; 8] = [
         [0.0, 288.15, 101_325.0, 1.225000, 340.294],
         [500.0, 284.90, 95_460.8, 1.167269, 338.370],

@@ -8,7 +8,7 @@ use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 
 /// Circuit elements of the cell over state of charge `s` in 0..1.
 pub mod cell {
-    /// Open-circuit voltage [V], eq. 2: `-1.031 e^(-35 s) + 3.685 + 0.2156 s - 0.1178 s^2 + 0.3201 s^3`.
+    /// Open-circuit voltage (V), eq. 2: `-1.031 e^(-35 s) + 3.685 + 0.2156 s - 0.1178 s^2 + 0.3201 s^3`.
     ///
     /// ```
     /// assert!((aplomb_craft::battery::cell::open_circuit_v(0.5) - 3.8034).abs() < 5e-5);
@@ -17,27 +17,27 @@ pub mod cell {
         -1.031 * libm::exp(-35.0 * s) + 3.685 + s * (0.2156 + s * (-0.1178 + s * 0.3201))
     }
 
-    /// Series resistance [ohm], eq. 3.
+    /// Series resistance (ohm), eq. 3.
     pub fn series_ohm(s: f64) -> f64 {
         0.1562 * libm::exp(-24.37 * s) + 0.074_46
     }
 
-    /// Resistance of the short transient [ohm], eq. 4.
+    /// Resistance of the short transient (ohm), eq. 4.
     pub fn short_ohm(s: f64) -> f64 {
         0.3208 * libm::exp(-29.14 * s) + 0.046_69
     }
 
-    /// Capacitance of the short transient [F], eq. 5.
+    /// Capacitance of the short transient (F), eq. 5.
     pub fn short_f(s: f64) -> f64 {
         -752.9 * libm::exp(-13.51 * s) + 703.6
     }
 
-    /// Resistance of the long transient [ohm], eq. 6.
+    /// Resistance of the long transient (ohm), eq. 6.
     pub fn long_ohm(s: f64) -> f64 {
         6.603 * libm::exp(-155.2 * s) + 0.049_84
     }
 
-    /// Capacitance of the long transient [F], eq. 7.
+    /// Capacitance of the long transient (F), eq. 7.
     pub fn long_f(s: f64) -> f64 {
         -6056.0 * libm::exp(-27.12 * s) + 4475.0
     }
@@ -48,13 +48,13 @@ pub mod cell {
 pub struct Config {
     /// Cells in series, 1 to 14.
     pub cells: u32,
-    /// Capacity [Ah].
+    /// Capacity (Ah).
     pub capacity_ah: f64,
     /// Charge at the start as a share of the capacity, 0..1.
     pub state_of_charge: f64,
-    /// Series resistance of the whole pack with its leads [ohm].
+    /// Series resistance of the whole pack with its leads (ohm).
     pub resistance_ohm: f64,
-    /// Current drawn by everything but the motors [A].
+    /// Current drawn by everything but the motors (A).
     pub base_current_a: f64,
 }
 
@@ -74,9 +74,9 @@ impl Config {
 /// What the terminals show.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Terminals {
-    /// Terminal voltage [V].
+    /// Terminal voltage (V).
     pub voltage_v: f64,
-    /// Current drawn [A].
+    /// Current drawn (A).
     pub current_a: f64,
     /// Charge left as a share of the capacity, 0..1.
     pub state_of_charge: f64,
@@ -134,7 +134,7 @@ impl Battery {
         self.load(motors_a);
     }
 
-    /// Terminal voltage under a constant motor power [W]; `None` if the pack cannot give it.
+    /// Terminal voltage under a constant motor power (W); `None` if the pack cannot give it.
     pub(crate) fn voltage_at_power(&self, motors_w: f64) -> Option<f64> {
         let resistance = self.config.resistance_ohm;
         let rested = self.open_circuit_v - resistance * self.config.base_current_a;
@@ -152,7 +152,7 @@ impl Battery {
 mod tests {
     use super::*;
 
-    /// Chen and Rincon-Mora 2006, eqs. 2 and 3: s, Voc [V], Rs [ohm].
+    /// Chen and Rincon-Mora 2006, eqs. 2 and 3: s, Voc (V), Rs (ohm).
     const ROWS: [[f64; 3]; 8] = [
         [1.0, 4.1029, 0.07446],
         [0.8, 3.9460, 0.07446],

@@ -10,13 +10,13 @@ use glam::{DMat3, DQuat, DVec3};
 /// Motion of the body.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct State {
-    /// Place of the centre of mass, north-east-down [m].
+    /// Place of the centre of mass, north-east-down (m).
     pub position_m: DVec3,
-    /// Velocity, north-east-down [m/s].
+    /// Velocity, north-east-down (m/s).
     pub velocity_m_s: DVec3,
     /// Attitude, body to world.
     pub attitude: DQuat,
-    /// Body rate, body axes [rad/s].
+    /// Body rate, body axes (rad/s).
     pub rate_rad_s: DVec3,
 }
 
@@ -43,11 +43,11 @@ impl State {
 /// What acts on the body.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Wrench {
-    /// Force without gravity, world axes [N].
+    /// Force without gravity, world axes (N).
     pub force_n: DVec3,
-    /// Torque about the centre of mass, body axes [N m].
+    /// Torque about the centre of mass, body axes (N m).
     pub torque_nm: DVec3,
-    /// Angular momentum of the rotors along body z, relative to the body [kg m2/s].
+    /// Angular momentum of the rotors along body z, relative to the body (kg m2/s).
     pub rotor_momentum: f64,
 }
 
@@ -92,7 +92,7 @@ impl Body {
         }
     }
 
-    /// Change of angular acceleration by a further torque about body z [N m].
+    /// Change of angular acceleration by a further torque about body z (N m).
     #[inline]
     pub(crate) fn turn_by_yaw(&self, torque_nm: f64) -> DVec3 {
         self.inverse.z_axis * torque_nm
@@ -154,20 +154,20 @@ impl Body {
         after
     }
 
-    /// Gravity, world axes [m/s2].
+    /// Gravity, world axes (m/s2).
     #[inline]
     pub fn gravity(&self) -> DVec3 {
         self.gravity
     }
 
-    /// Kinetic energy [J], without the rotors' own spin.
+    /// Kinetic energy (J), without the rotors' own spin.
     pub fn kinetic_energy_j(&self, state: &State) -> f64 {
         let v = state.velocity_m_s;
         let w = state.rate_rad_s;
         0.5 * v.dot(v) / self.per_mass + 0.5 * w.dot(self.inertia * w)
     }
 
-    /// Angular momentum about the centre of mass in world axes [kg m2/s].
+    /// Angular momentum about the centre of mass in world axes (kg m2/s).
     pub fn angular_momentum(&self, state: &State) -> DVec3 {
         state.attitude * (self.inertia * state.rate_rad_s)
     }

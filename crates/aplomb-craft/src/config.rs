@@ -8,9 +8,9 @@ use glam::DMat3;
 /// The truth about a craft. Plain numbers in SI units; [`crate::Plant::new`] checks them all.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Mass of everything [kg].
+    /// Mass of everything (kg).
     pub mass_kg: f64,
-    /// Inertia tensor about the centre of mass in body axes [kg m2], symmetric; off the diagonal stand the negative
+    /// Inertia tensor about the centre of mass in body axes (kg m2), symmetric; off the diagonal stand the negative
     /// products of inertia.
     pub inertia_kg_m2: [[f64; 3]; 3],
     /// Where the rotors are and how they turn.
@@ -32,11 +32,11 @@ pub struct Config {
 /// One rotor's place and sense.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Arm {
-    /// Ahead of the centre of mass [m].
+    /// Ahead of the centre of mass (m).
     pub x_m: f64,
-    /// Right of the centre of mass [m].
+    /// Right of the centre of mass (m).
     pub y_m: f64,
-    /// Below the centre of mass [m].
+    /// Below the centre of mass (m).
     pub z_m: f64,
     /// Sense of rotation.
     pub spin: Spin,
@@ -124,7 +124,7 @@ impl Config {
         DMat3::from_cols_array_2d(&self.inertia_kg_m2)
     }
 
-    /// Thrust of each rotor [N] that carries `weight_n` without torque; `None` if there is none with all thrusts above zero.
+    /// Thrust of each rotor (N) that carries `weight_n` without torque; `None` if there is none with all thrusts above zero.
     pub(crate) fn trim(&self, weight_n: f64) -> Option<[f64; 4]> {
         let kappa = self.rotor.torque_nm_s2 / self.rotor.thrust_n_s2;
         let arms = self.arms.to_array();

@@ -19,11 +19,11 @@ pub struct Config {
     pub rotor_1_s: [f64; 3],
     /// Rotor drag grows with thrust.
     pub scaled_with_thrust: bool,
-    /// Linear body drag, per axis [N s/m].
+    /// Linear body drag, per axis (N s/m).
     pub body_n_s_m: [f64; 3],
-    /// Drag area CdA of the body, per axis [m2].
+    /// Drag area CdA of the body, per axis (m2).
     pub body_area_m2: [f64; 3],
-    /// Damping of turning, per axis [N m s].
+    /// Damping of turning, per axis (N m s).
     pub turn_nm_s: [f64; 3],
 }
 
@@ -39,9 +39,9 @@ impl Config {
 /// Drag with its coefficients folded.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Drag {
-    /// Linear part that does not depend on thrust [N s/m].
+    /// Linear part that does not depend on thrust (N s/m).
     constant: DVec3,
-    /// Linear part per newton of thrust [s/m].
+    /// Linear part per newton of thrust (s/m).
     per_thrust: DVec3,
     half_area: DVec3,
     turn: DVec3,
@@ -61,7 +61,7 @@ impl Drag {
         }
     }
 
-    /// Force [N] in body axes at velocity `air` [m/s] and speed `airspeed` [m/s] through the air.
+    /// Force (N) in body axes at velocity `air` (m/s) and speed `airspeed` (m/s) through the air.
     #[inline]
     pub(crate) fn force(&self, air: DVec3, airspeed: f64, density_kg_m3: f64, thrust_n: f64) -> DVec3 {
         let linear = self.constant + self.per_thrust * thrust_n;

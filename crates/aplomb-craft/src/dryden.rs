@@ -13,11 +13,11 @@ use crate::error::{ConfigError, not_negative};
 use crate::random::{Source, Stream};
 use glam::DVec3;
 
-/// One foot [m].
+/// One foot (m).
 pub const FOOT_M: f64 = 0.3048;
-/// One international knot, 1852 m an hour [m/s].
+/// One international knot, 1852 m an hour (m/s).
 pub const KNOT_M_S: f64 = 1852.0 / 3600.0;
-/// Least speed at which turbulence is carried past the craft [m/s]: our choice, it keeps still air from freezing it.
+/// Least speed at which turbulence is carried past the craft (m/s): our choice, it keeps still air from freezing it.
 pub const CARRY_FLOOR_M_S: f64 = 1.0;
 
 const LOWEST_FT: f64 = 10.0;
@@ -26,7 +26,7 @@ const HIGHEST_FT: f64 = 1000.0;
 /// How rough the air is.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Turbulence {
-    /// Mean wind at 20 ft that sets the intensity [m/s].
+    /// Mean wind at 20 ft that sets the intensity (m/s).
     pub u20_m_s: f64,
 }
 
@@ -54,13 +54,13 @@ impl Turbulence {
 /// Scales and intensities at one height.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Profile {
-    /// Lu = Lv [m].
+    /// Lu = Lv (m).
     pub horizontal_scale_m: f64,
-    /// Lw [m].
+    /// Lw (m).
     pub vertical_scale_m: f64,
-    /// su = sv [m/s].
+    /// su = sv (m/s).
     pub horizontal_m_s: f64,
-    /// sw [m/s].
+    /// sw (m/s).
     pub vertical_m_s: f64,
 }
 
@@ -226,7 +226,7 @@ impl Dryden {
         self.vertical.set(travel / self.profile.vertical_scale_m);
     }
 
-    /// The next (u, v, w): along the mean wind, to its right, down [m/s].
+    /// The next (u, v, w): along the mean wind, to its right, down (m/s).
     #[inline]
     pub(crate) fn advance(&mut self) -> DVec3 {
         let [along, across, vertical] = &mut self.streams;

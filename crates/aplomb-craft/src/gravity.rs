@@ -1,6 +1,6 @@
 //! Gravity: the standard value, and the normal gravity of the WGS-84 ellipsoid by latitude and height.
 
-/// Standard gravity [m/s2] (ISO 80000-3).
+/// Standard gravity (m/s2) (ISO 80000-3).
 pub const STANDARD_M_S2: f64 = 9.80665;
 
 const EQUATOR_M_S2: f64 = 9.780_325_335_9;
@@ -10,7 +10,7 @@ const SEMI_MAJOR_M: f64 = 6_378_137.0;
 const FLATTENING: f64 = 1.0 / 298.257_223_563;
 const CENTRIFUGAL_RATIO: f64 = 0.003_449_786_506_84;
 
-/// Normal gravity [m/s2] at a geodetic latitude [rad] and a height above the ellipsoid [m].
+/// Normal gravity (m/s2) at a geodetic latitude (rad) and a height above the ellipsoid (m).
 ///
 /// `g = ge (1 + k sin^2) / sqrt(1 - e2 sin^2)` and the second-order height formula
 /// `g_h = g (1 - 2 h (1 + f + m - 2 f sin^2) / a + 3 h^2 / a^2)`: NIMA TR8350.2, 3rd ed. 2000, eqs. 4-1 and 4-3.

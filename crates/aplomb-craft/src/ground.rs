@@ -10,13 +10,13 @@ use glam::{DMat3, DVec2, DVec3};
 /// Feet and what they stand on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Distance of each foot ahead of or behind the centre of mass [m].
+    /// Distance of each foot ahead of or behind the centre of mass (m).
     pub foot_x_m: f64,
-    /// Distance of each foot right or left of the centre of mass [m].
+    /// Distance of each foot right or left of the centre of mass (m).
     pub foot_y_m: f64,
-    /// Depth of the feet below the centre of mass [m].
+    /// Depth of the feet below the centre of mass (m).
     pub foot_z_m: f64,
-    /// Depth at which four feet carry the weight [m].
+    /// Depth at which four feet carry the weight (m).
     pub sink_m: f64,
     /// Damping of the bounce over its critical damping, 0..1.
     pub damping_ratio: f64,
@@ -81,7 +81,7 @@ impl Ground {
         down_m + self.reach_m >= self.surface_m
     }
 
-    /// Height of the centre of mass above the surface [m].
+    /// Height of the centre of mass above the surface (m).
     #[inline]
     pub(crate) fn clearance_m(&self, down_m: f64) -> f64 {
         self.surface_m - down_m

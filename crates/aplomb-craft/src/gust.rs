@@ -20,20 +20,20 @@ pub enum Form {
 /// A horizontal gust.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Gust {
-    /// Arrival [s].
+    /// Arrival (s).
     pub at_s: f64,
-    /// Peak speed [m/s].
+    /// Peak speed (m/s).
     pub peak_m_s: f64,
-    /// Length of the rise [m].
+    /// Length of the rise (m).
     pub length_m: f64,
-    /// Direction it comes from, clockwise from north [deg].
+    /// Direction it comes from, clockwise from north (deg).
     pub from_deg: f64,
     /// What follows the rise.
     pub form: Form,
 }
 
 impl Gust {
-    /// Speed [m/s] after `passed_m` of air have passed since the arrival; zero before.
+    /// Speed (m/s) after `passed_m` of air have passed since the arrival; zero before.
     ///
     /// ```
     /// use aplomb_craft::gust::{Form, Gust};

@@ -82,7 +82,7 @@ struct Flow {
 }
 
 impl Forces {
-    /// Loads at speeds `speeds` [rad/s] that change by `change` [rad/s2].
+    /// Loads at speeds `speeds` (rad/s) that change by `change` (rad/s2).
     #[inline]
     fn load(&self, speeds: &[f64; 4], change: &[f64; 4], density_ratio: f64) -> Load {
         let (kt, kq) = (self.thrust_n_s2 * density_ratio, self.torque_nm_s2 * density_ratio);

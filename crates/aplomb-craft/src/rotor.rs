@@ -10,29 +10,29 @@ use core::f64::consts::PI;
 /// One motor with its propeller; all four are alike.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Thrust over speed squared at 1.225 kg/m3, kT [N s2].
+    /// Thrust over speed squared at 1.225 kg/m3, kT (N s2).
     pub thrust_n_s2: f64,
-    /// Torque over speed squared at 1.225 kg/m3, kQ [N m s2].
+    /// Torque over speed squared at 1.225 kg/m3, kQ (N m s2).
     pub torque_nm_s2: f64,
-    /// Moment of inertia of propeller and bell about the shaft [kg m2].
+    /// Moment of inertia of propeller and bell about the shaft (kg m2).
     pub inertia_kg_m2: f64,
-    /// First-order time constant of the speed [s].
+    /// First-order time constant of the speed (s).
     pub lag_s: f64,
-    /// Motor constant Kv [rpm/V].
+    /// Motor constant Kv (rpm/V).
     pub kv_rpm_per_v: f64,
-    /// Winding resistance [ohm].
+    /// Winding resistance (ohm).
     pub resistance_ohm: f64,
-    /// No-load current I0 [A].
+    /// No-load current I0 (A).
     pub no_load_current_a: f64,
     /// Blades, 1 to 8.
     pub blades: u32,
-    /// Imbalance: mass times its distance from the shaft [kg m].
+    /// Imbalance: mass times its distance from the shaft (kg m).
     pub imbalance_kg_m: f64,
     /// Thrust ripple at blade-pass frequency as a share of the thrust, 0..1.
     pub blade_pass_share: f64,
 }
 
-/// kT [N s2] and kQ [N m s2] at 1.225 kg/m3 from the propeller coefficients `CT = T/(rho n^2 D^4)`, `CP = P/(rho n^3 D^5)`
+/// kT (N s2) and kQ (N m s2) at 1.225 kg/m3 from the propeller coefficients `CT = T/(rho n^2 D^4)`, `CP = P/(rho n^3 D^5)`
 /// (n in rev/s): `kT = CT rho D^4/(4 pi^2)`, `kQ = CP rho D^5/(8 pi^3)` (Deters, Ananda and Selig 2014, AIAA 2014-2151).
 ///
 /// ```
@@ -61,7 +61,7 @@ impl Config {
         within("rotor.blade_pass_share", self.blade_pass_share, 0.0, 1.0)
     }
 
-    /// Torque per ampere, Kt [N m/A].
+    /// Torque per ampere, Kt (N m/A).
     ///
     /// ```
     /// let motor = aplomb_craft::Config::weir_gauge().rotor;
@@ -71,13 +71,13 @@ impl Config {
         60.0 / (2.0 * PI * self.kv_rpm_per_v)
     }
 
-    /// Speed [rad/s] at which the motor settles on `voltage_v`, at `density_ratio` = rho/1.225. Zero where the voltage does
+    /// Speed (rad/s) at which the motor settles on `voltage_v`, at `density_ratio` = rho/1.225. Zero where the voltage does
     /// not overcome the no-load current.
     pub fn steady_speed_rad_s(&self, voltage_v: f64, density_ratio: f64) -> f64 {
         Motor::new(self, 1.0).steady_speed(voltage_v, density_ratio)
     }
 
-    /// Current [A] that carries the propeller at `speed_rad_s`: `Q/Kt + I0`.
+    /// Current (A) that carries the propeller at `speed_rad_s`: `Q/Kt + I0`.
     pub fn steady_current_a(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
         self.torque_nm_s2 * density_ratio * speed_rad_s * speed_rad_s / self.torque_constant_nm_a()
             + self.no_load_current_a
@@ -97,7 +97,7 @@ pub(crate) struct Motor {
     decay_full: f64,
 }
 
-/// Speed of one rotor at the start, middle and end of a tick [rad/s].
+/// Speed of one rotor at the start, middle and end of a tick (rad/s).
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct SpeedCourse {
     pub(crate) middle: f64,
@@ -148,7 +148,7 @@ impl Motor {
         }
     }
 
-    /// Winding current at `speed` [A]; a stopped motor (command 0) takes none.
+    /// Winding current at `speed` (A); a stopped motor (command 0) takes none.
     #[inline]
     pub(crate) fn current(&self, speed: f64, density_ratio: f64) -> f64 {
         self.current_per_square * density_ratio * speed * speed + self.no_load_current_a

@@ -11,7 +11,7 @@ const HISTORY: usize = 32;
 pub struct Config {
     /// Steps between command 0 and 1; 0 for none (continuous).
     pub steps: u32,
-    /// From the command to its effect, one frame [s]; rounded to whole ticks, at most 31.
+    /// From the command to its effect, one frame (s); rounded to whole ticks, at most 31.
     pub delay_s: f64,
     /// Commands below this share stop the motor.
     pub stop_below: f64,

@@ -11,21 +11,21 @@ pub struct Start {
     pub airborne: bool,
     /// In the air with stopped rotors instead of the speeds that carry the weight.
     pub rotors_stopped: bool,
-    /// Height above home [m].
+    /// Height above home (m).
     pub height_m: f64,
-    /// North of home [m].
+    /// North of home (m).
     pub north_m: f64,
-    /// East of home [m].
+    /// East of home (m).
     pub east_m: f64,
-    /// Heading, clockwise from north [rad].
+    /// Heading, clockwise from north (rad).
     pub heading_rad: f64,
-    /// Pitch, nose up [rad].
+    /// Pitch, nose up (rad).
     pub pitch_rad: f64,
-    /// Roll, right side down [rad].
+    /// Roll, right side down (rad).
     pub roll_rad: f64,
-    /// Velocity, north-east-down [m/s].
+    /// Velocity, north-east-down (m/s).
     pub velocity_m_s: [f64; 3],
-    /// Body rate [rad/s].
+    /// Body rate (rad/s).
     pub body_rate_rad_s: [f64; 3],
 }
 

@@ -8,33 +8,33 @@ use glam::{DQuat, DVec3};
 /// What is really the case at one tick.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Truth {
-    /// Time since the start [s].
+    /// Time since the start (s).
     pub time_s: f64,
-    /// Place of the centre of mass, north-east-down from home [m].
+    /// Place of the centre of mass, north-east-down from home (m).
     pub position_m: DVec3,
-    /// Velocity, north-east-down [m/s].
+    /// Velocity, north-east-down (m/s).
     pub velocity_m_s: DVec3,
-    /// Acceleration, north-east-down [m/s2].
+    /// Acceleration, north-east-down (m/s2).
     pub acceleration_m_s2: DVec3,
     /// Attitude, body to world.
     pub attitude: DQuat,
-    /// Body rate [rad/s].
+    /// Body rate (rad/s).
     pub body_rate_rad_s: DVec3,
-    /// Body angular acceleration [rad/s2].
+    /// Body angular acceleration (rad/s2).
     pub body_acceleration_rad_s2: DVec3,
-    /// Rotor speeds [rad/s].
+    /// Rotor speeds (rad/s).
     pub rotor_speed_rad_s: Rotors<f64>,
-    /// Thrust of each rotor [N].
+    /// Thrust of each rotor (N).
     pub thrust_n: Rotors<f64>,
-    /// Shaft torque of each rotor [N m].
+    /// Shaft torque of each rotor (N m).
     pub torque_nm: Rotors<f64>,
     /// Motor command in force, after the speed controller's delay and steps.
     pub motor_command: Rotors<f64>,
-    /// Wind at the craft, north-east-down [m/s].
+    /// Wind at the craft, north-east-down (m/s).
     pub wind_m_s: DVec3,
-    /// Speed through the air [m/s].
+    /// Speed through the air (m/s).
     pub airspeed_m_s: f64,
-    /// Density of the air [kg/m3].
+    /// Density of the air (kg/m3).
     pub density_kg_m3: f64,
     /// Battery.
     pub battery: Terminals,
@@ -49,18 +49,18 @@ pub struct Truth {
 }
 
 impl Truth {
-    /// Height above home [m].
+    /// Height above home (m).
     pub fn height_m(&self) -> f64 {
         -self.position_m.z
     }
 
-    /// Angle between the body's and the world's vertical [rad], 0..pi.
+    /// Angle between the body's and the world's vertical (rad), 0..pi.
     pub fn tilt_rad(&self) -> f64 {
         let (x, y) = (self.attitude.x, self.attitude.y);
         2.0 * libm::asin(libm::sqrt(x * x + y * y).min(1.0))
     }
 
-    /// Heading, clockwise from north, -pi..pi [rad].
+    /// Heading in radians, clockwise from north, -pi..pi.
     pub fn heading_rad(&self) -> f64 {
         let q = self.attitude;
         libm::atan2(2.0 * (q.w * q.z + q.x * q.y), 1.0 - 2.0 * (q.y * q.y + q.z * q.z))

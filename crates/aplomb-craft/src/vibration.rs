@@ -146,7 +146,7 @@ fn sum(value: impl Fn(usize) -> f64) -> f64 {
     (value(0) + value(2)) + (value(1) + value(3))
 }
 
-/// Up to this angle [rad] the short series serves; few rotors turn farther in a tick.
+/// Up to this angle (rad) the short series serves; few rotors turn farther in a tick.
 const LARGEST_TURN: f64 = 1.4;
 
 /// Cosine and sine by the series at half the angle; error under 2e-8 up to [`LARGEST_TURN`].

@@ -11,19 +11,19 @@ use crate::random::{Source, Stream};
 pub struct Config {
     /// Samples a second.
     pub rate_hz: f64,
-    /// From sample to delivery [s].
+    /// From sample to delivery (s).
     pub delay_s: f64,
-    /// White error, standard deviation [m].
+    /// White error, standard deviation (m).
     pub white_m: f64,
-    /// Slow error, standard deviation [m].
+    /// Slow error, standard deviation (m).
     pub correlated_m: f64,
-    /// Correlation time of the slow error [s].
+    /// Correlation time of the slow error (s).
     pub correlated_s: f64,
-    /// Drift [m/h]; its sign is drawn from the seed.
+    /// Drift (m/h); its sign is drawn from the seed.
     pub drift_m_h: f64,
-    /// Reading too low by this much [m] in the wash of hover thrust at the ground, fading to nothing at `wash_below_m`.
+    /// Reading too low by this much (m) in the wash of hover thrust at the ground, fading to nothing at `wash_below_m`.
     pub wash_m: f64,
-    /// Height at which the wash is no longer felt [m].
+    /// Height at which the wash is no longer felt (m).
     pub wash_below_m: f64,
 }
 

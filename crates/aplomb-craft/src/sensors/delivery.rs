@@ -44,7 +44,7 @@ impl<T: Copy> Delivery<T> {
         }
     }
 
-    /// Time between samples [s].
+    /// Time between samples (s).
     pub(crate) fn period_s(&self, tick_s: f64) -> f64 {
         self.period_ticks as f64 * tick_s
     }

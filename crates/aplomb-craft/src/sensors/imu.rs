@@ -19,13 +19,13 @@ const HISTORY: usize = 32;
 /// Gyro and accelerometer in one housing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Place in body axes from the centre of mass [m].
+    /// Place in body axes from the centre of mass (m).
     pub position_m: [f64; 3],
-    /// Corner frequency of the sensor's own first-order low-pass [Hz].
+    /// Corner frequency of the sensor's own first-order low-pass (Hz).
     pub low_pass_hz: f64,
-    /// From sample to delivery [s]; rounded to whole ticks, at most 31.
+    /// From sample to delivery (s); rounded to whole ticks, at most 31.
     pub delay_s: f64,
-    /// Correlation time of the bias instability [s].
+    /// Correlation time of the bias instability (s).
     pub instability_s: f64,
     /// Share of the frame's vibration that reaches the sensor.
     pub vibration_gain: f64,
@@ -38,42 +38,42 @@ pub struct Config {
 /// Errors of the gyro, alike on its three axes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct GyroConfig {
-    /// Noise density N (angle random walk) [rad/s/sqrt(Hz)].
+    /// Noise density N (angle random walk) (rad/s/sqrt(Hz)).
     pub noise_rad_s_rthz: f64,
-    /// Bias instability B [rad/s]; the flat of the Allan deviation lies at 0.664 B.
+    /// Bias instability B (rad/s); the flat of the Allan deviation lies at 0.664 B.
     pub instability_rad_s: f64,
-    /// Rate random walk K [rad/s/sqrt(s)].
+    /// Rate random walk K (rad/s/sqrt(s)).
     pub random_walk_rad_s_rts: f64,
-    /// Turn-on bias, drawn evenly within plus and minus this [rad/s].
+    /// Turn-on bias, drawn evenly within plus and minus this (rad/s).
     pub turn_on_rad_s: f64,
     /// Scale error, standard deviation.
     pub scale_share: f64,
-    /// Axis misalignment, standard deviation [rad].
+    /// Axis misalignment, standard deviation (rad).
     pub misalignment_rad: f64,
-    /// Largest rate shown [rad/s].
+    /// Largest rate shown (rad/s).
     pub range_rad_s: f64,
-    /// Step of the output [rad/s]; 0 for none.
+    /// Step of the output (rad/s); 0 for none.
     pub step_rad_s: f64,
 }
 
 /// Errors of the accelerometer, alike on its three axes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct AccelConfig {
-    /// Noise density N [m/s2/sqrt(Hz)].
+    /// Noise density N (m/s2/sqrt(Hz)).
     pub noise_m_s2_rthz: f64,
-    /// Bias instability B [m/s2].
+    /// Bias instability B (m/s2).
     pub instability_m_s2: f64,
-    /// Random walk K [m/s2/sqrt(s)].
+    /// Random walk K (m/s2/sqrt(s)).
     pub random_walk_m_s2_rts: f64,
-    /// Turn-on bias, drawn evenly within plus and minus this [m/s2].
+    /// Turn-on bias, drawn evenly within plus and minus this (m/s2).
     pub turn_on_m_s2: f64,
     /// Scale error, standard deviation.
     pub scale_share: f64,
-    /// Axis misalignment, standard deviation [rad].
+    /// Axis misalignment, standard deviation (rad).
     pub misalignment_rad: f64,
-    /// Largest specific force shown [m/s2].
+    /// Largest specific force shown (m/s2).
     pub range_m_s2: f64,
-    /// Step of the output [m/s2]; 0 for none.
+    /// Step of the output (m/s2); 0 for none.
     pub step_m_s2: f64,
 }
 
@@ -211,9 +211,9 @@ impl Config {
 /// One sample, body axes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Sample {
-    /// Body rate [rad/s].
+    /// Body rate (rad/s).
     pub gyro_rad_s: DVec3,
-    /// Specific force [m/s2]: acceleration less gravity; (0, 0, -9.8) at rest.
+    /// Specific force (m/s2): acceleration less gravity; (0, 0, -9.8) at rest.
     pub accel_m_s2: DVec3,
 }
 

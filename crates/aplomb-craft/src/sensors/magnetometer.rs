@@ -12,13 +12,13 @@ use glam::{DQuat, DVec3};
 pub struct Config {
     /// Samples a second.
     pub rate_hz: f64,
-    /// From sample to delivery [s].
+    /// From sample to delivery (s).
     pub delay_s: f64,
-    /// Earth's field, north-east-down [uT].
+    /// Earth's field, north-east-down (uT).
     pub field_ut: [f64; 3],
-    /// White noise, standard deviation per axis [uT].
+    /// White noise, standard deviation per axis (uT).
     pub white_ut: f64,
-    /// Constant offset per axis, standard deviation of the draw [uT].
+    /// Constant offset per axis, standard deviation of the draw (uT).
     pub offset_ut: f64,
 }
 

@@ -60,7 +60,7 @@ impl Config {
 pub struct Reading<T> {
     /// What is reported.
     pub value: T,
-    /// Time since it was true [s].
+    /// Time since it was true (s).
     pub age_s: f64,
 }
 
@@ -69,23 +69,23 @@ pub struct Reading<T> {
 pub struct Readings {
     /// Gyro and accelerometer, every tick if fitted.
     pub imu: Option<Reading<imu::Sample>>,
-    /// Rotor speeds as the speed controllers count them [rad/s].
+    /// Rotor speeds as the speed controllers count them (rad/s).
     pub rotor_speed_rad_s: Rotors<f64>,
     /// Battery terminals as measured.
     pub battery: BatteryReading,
-    /// Static pressure [Pa].
+    /// Static pressure (Pa).
     pub pressure_pa: Option<Reading<f64>>,
     /// Satellite position and velocity.
     pub receiver: Option<Reading<receiver::Fix>>,
-    /// Magnetic field in body axes [uT].
+    /// Magnetic field in body axes (uT).
     pub field_ut: Option<Reading<DVec3>>,
 }
 
 /// Battery terminals as measured.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct BatteryReading {
-    /// Terminal voltage [V].
+    /// Terminal voltage (V).
     pub voltage_v: f64,
-    /// Current drawn [A].
+    /// Current drawn (A).
     pub current_a: f64,
 }

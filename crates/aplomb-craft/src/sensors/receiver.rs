@@ -13,34 +13,34 @@ use glam::DVec3;
 pub struct Config {
     /// Samples a second.
     pub rate_hz: f64,
-    /// From sample to delivery [s].
+    /// From sample to delivery (s).
     pub delay_s: f64,
-    /// Place of the antenna, body axes [m].
+    /// Place of the antenna, body axes (m).
     pub position_m: [f64; 3],
-    /// White error of the position, standard deviation per axis [m].
+    /// White error of the position, standard deviation per axis (m).
     pub white_m: f64,
-    /// Slow error of the position, standard deviation per axis [m].
+    /// Slow error of the position, standard deviation per axis (m).
     pub correlated_m: f64,
-    /// Correlation time of the slow error [s].
+    /// Correlation time of the slow error (s).
     pub correlated_s: f64,
-    /// White error of the velocity, standard deviation per axis [m/s].
+    /// White error of the velocity, standard deviation per axis (m/s).
     pub velocity_m_s: f64,
 }
 
 /// What the receiver reports.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fix {
-    /// North-east-down from home [m].
+    /// North-east-down from home (m).
     pub position_m: DVec3,
-    /// North-east-down [m/s].
+    /// North-east-down (m/s).
     pub velocity_m_s: DVec3,
-    /// Stated accuracy of the position, one standard deviation per axis [m].
+    /// Stated accuracy of the position, one standard deviation per axis (m).
     pub position_accuracy_m: f64,
-    /// Stated accuracy of the velocity, one standard deviation per axis [m/s].
+    /// Stated accuracy of the velocity, one standard deviation per axis (m/s).
     pub velocity_accuracy_m_s: f64,
 }
 
-/// Parts of the position error of the latest sample taken, north-east-down [m].
+/// Parts of the position error of the latest sample taken, north-east-down (m).
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Errors {
     /// White part.
