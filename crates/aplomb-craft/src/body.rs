@@ -103,11 +103,10 @@ impl Body {
         let rate = state.rate_rad_s;
         let mut momentum = self.inertia * rate;
         momentum.z += wrench.rotor_momentum;
-        let spin = DQuat::from_xyzw(rate.x, rate.y, rate.z, 0.0);
         Slope {
             velocity: state.velocity_m_s,
             acceleration: self.gravity + wrench.force_n * self.per_mass,
-            attitude: (state.attitude * spin) * 0.5,
+            attitude: turning(state.attitude, 0.5 * rate),
             turn: self.inverse * (wrench.torque_nm - rate.cross(momentum)),
         }
     }
@@ -171,6 +170,17 @@ impl Body {
     pub fn angular_momentum(&self, state: &State) -> DVec3 {
         state.attitude * (self.inertia * state.rate_rad_s)
     }
+}
+
+/// The product of a quaternion with the vector `v` as a quaternion without scalar part.
+#[inline]
+fn turning(q: DQuat, v: DVec3) -> DQuat {
+    DQuat::from_xyzw(
+        q.w * v.x + q.y * v.z - q.z * v.y,
+        q.w * v.y + q.z * v.x - q.x * v.z,
+        q.w * v.z + q.x * v.y - q.y * v.x,
+        -(q.x * v.x + q.y * v.y + q.z * v.z),
+    )
 }
 
 /// Brings a nearly unit quaternion back to unit length.

@@ -5,8 +5,10 @@ use crate::battery::Battery;
 use crate::body::{Body, Slope, Stage, State, Wrench};
 use crate::config::Config;
 use crate::drag::Drag;
-use crate::error::{ConfigError, Reason, fail, within};
+use crate::error::{ConfigError, within};
+use crate::forces::{Flow, Forces, Load};
 use crate::ground::Ground;
+use crate::hover::Hover;
 use crate::rotor::{Motor, SpeedCourse};
 use crate::rotors::Rotors;
 use crate::sensors::barometer::Barometer;
@@ -49,78 +51,6 @@ pub struct Plant {
     per_weight: f64,
     fitted: Fitted,
     readings: Readings,
-}
-
-/// Everything that makes force and torque.
-#[derive(Clone, Debug)]
-struct Forces {
-    body: Body,
-    drag: Drag,
-    ground: Ground,
-    arms: [DVec3; 4],
-    spin: [f64; 4],
-    thrust_n_s2: f64,
-    torque_nm_s2: f64,
-    inertia_kg_m2: f64,
-    push_n: DVec3,
-    push_nm: DVec3,
-}
-
-/// The four rotors' share in force and torque at one instant.
-#[derive(Clone, Copy, Debug, Default)]
-struct Load {
-    thrust_n: f64,
-    torque_nm: DVec3,
-    momentum: f64,
-}
-
-/// Air at one instant.
-#[derive(Clone, Copy, Debug)]
-struct Flow {
-    wind_m_s: DVec3,
-    density_kg_m3: f64,
-}
-
-impl Forces {
-    /// Loads at speeds `speeds` (rad/s) that change by `change` (rad/s2).
-    #[inline]
-    fn load(&self, speeds: &[f64; 4], change: &[f64; 4], density_ratio: f64) -> Load {
-        let (kt, kq) = (self.thrust_n_s2 * density_ratio, self.torque_nm_s2 * density_ratio);
-        let mut load = Load::default();
-        for i in 0..4 {
-            let squared = speeds[i] * speeds[i];
-            let thrust = kt * squared;
-            load.thrust_n += thrust;
-            load.torque_nm.x -= self.arms[i].y * thrust;
-            load.torque_nm.y += self.arms[i].x * thrust;
-            load.torque_nm.z += self.spin[i] * (kq * squared + self.inertia_kg_m2 * change[i]);
-            // A counter-clockwise rotor (s = +1) turns against body z.
-            load.momentum -= self.spin[i] * self.inertia_kg_m2 * speeds[i];
-        }
-        load
-    }
-
-    #[inline(always)]
-    fn wrench(&self, state: &State, load: &Load, flow: &Flow) -> Wrench {
-        let rotation = DMat3::from_quat(state.attitude);
-        let air = state.velocity_m_s - flow.wind_m_s;
-        let airspeed = libm::sqrt(air.length_squared());
-        let mut in_body =
-            self.drag.force(rotation.transpose() * air, airspeed, flow.density_kg_m3, load.thrust_n);
-        in_body.z -= load.thrust_n;
-        let mut wrench = Wrench {
-            force_n: rotation * in_body + self.push_n,
-            torque_nm: load.torque_nm + self.drag.torque(state.rate_rad_s) + self.push_nm,
-            rotor_momentum: load.momentum,
-        };
-        if self.ground.near(state.position_m.z) {
-            let contact =
-                self.ground.wrench(state.position_m, state.velocity_m_s, &rotation, state.rate_rad_s);
-            wrench.force_n += contact.0;
-            wrench.torque_nm += contact.1;
-        }
-        wrench
-    }
 }
 
 /// The sensors that are fitted.
@@ -384,38 +314,5 @@ impl Plant {
                 .as_mut()
                 .and_then(|magnetometer| magnetometer.advance(tick, state.attitude)),
         };
-    }
-}
-
-/// Hover at the start.
-struct Hover {
-    speeds: [f64; 4],
-    command: Rotors<f64>,
-    current_a: f64,
-}
-
-impl Hover {
-    fn find(
-        config: &Config,
-        motor: &Motor,
-        battery: &Battery,
-        air: &Air,
-        weight_n: f64,
-    ) -> Result<Hover, ConfigError> {
-        let Some(thrust) = config.trim(weight_n) else {
-            return fail("arms", Reason::NoTrim);
-        };
-        let ratio = air.density_ratio();
-        let speeds = thrust.map(|thrust| libm::sqrt(thrust / (config.rotor.thrust_n_s2 * ratio)));
-        let volts = speeds.map(|speed| if speed > 0.0 { motor.voltage_at(speed, ratio) } else { 0.0 });
-        let power: f64 = (0..4).map(|i| volts[i] * motor.current(speeds[i], ratio)).sum();
-        let command = battery.voltage_at_power(power).map(|voltage| volts.map(|needed| needed / voltage));
-        match command {
-            Some(command) if command.iter().all(|&share| share <= 1.0) => {
-                let current_a = (0..4).map(|i| command[i] * motor.current(speeds[i], ratio)).sum();
-                Ok(Hover { speeds, command: Rotors::from(command), current_a })
-            }
-            _ => fail("rotor", Reason::CannotHover),
-        }
     }
 }

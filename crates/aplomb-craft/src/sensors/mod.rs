@@ -8,6 +8,7 @@ pub mod imu;
 pub mod magnetometer;
 pub(crate) mod noise;
 pub mod receiver;
+pub(crate) mod triad;
 
 use crate::error::ConfigError;
 use crate::rotors::Rotors;

@@ -1,0 +1,133 @@
+//! Three alike axes of an inertial sensor: scale, misalignment, white noise, low-pass, bias, range and steps.
+
+use super::noise::{Correlated, normals};
+use crate::random::Stream;
+use core::f64::consts::PI;
+use glam::{DMat3, DVec3};
+
+/// Either sensor, in its own unit.
+pub(crate) struct TriadConfig {
+    pub(crate) noise: f64,
+    pub(crate) instability: f64,
+    pub(crate) random_walk: f64,
+    pub(crate) turn_on: f64,
+    pub(crate) scale_share: f64,
+    pub(crate) misalignment_rad: f64,
+    pub(crate) range: f64,
+    pub(crate) step: f64,
+}
+
+#[derive(Clone, Debug)]
+pub(crate) struct Triad {
+    white: Stream,
+    slow: Stream,
+    mixing: DMat3,
+    noise: f64,
+    /// Low-pass: output kept, this input, last input.
+    filter: [f64; 3],
+    last: DVec3,
+    output: DVec3,
+    turn_on: DVec3,
+    instability: Option<Correlated<DVec3>>,
+    walk: DVec3,
+    walk_step: f64,
+    slow_ticks: u64,
+    pub(crate) bias: DVec3,
+    range: f64,
+    step: f64,
+    per_step: f64,
+}
+
+impl Triad {
+    /// The bias moves every 10 ms.
+    const SLOW_S: f64 = 0.01;
+    /// Standard deviation of a Gauss-Markov process over the bias instability B that puts the top of its Allan deviation
+    /// (0.6173 of its standard deviation, at 1.89 correlation times) at 0.664 B.
+    const MARKOV_PER_INSTABILITY: f64 = 0.664 / 0.6173;
+
+    pub(crate) fn new(
+        config: &TriadConfig,
+        (low_pass_hz, instability_s, tick_s): (f64, f64, f64),
+        streams: [Stream; 2],
+    ) -> Self {
+        let [white, mut slow] = streams;
+        let turn_on = DVec3::new(slow.either_side(), slow.either_side(), slow.either_side()) * config.turn_on;
+        let scale = normals(&mut slow) * config.scale_share;
+        let lower = normals(&mut slow) * config.misalignment_rad;
+        let upper = normals(&mut slow) * config.misalignment_rad;
+        let slow_ticks = libm::fmax(1.0, libm::floor(Self::SLOW_S / tick_s + 0.5));
+        let slow_s = slow_ticks * tick_s;
+        let deviation = config.instability * Self::MARKOV_PER_INSTABILITY;
+        let instability =
+            (deviation > 0.0).then(|| Correlated::three(deviation, instability_s, slow_s, &mut slow));
+        // First-order low-pass, exact for an input linear over the tick: keep e^-p, weights 1 - r and r - e^-p, r = (1 - e^-p)/p.
+        let p = 2.0 * PI * low_pass_hz * tick_s;
+        let keep = libm::exp(-p);
+        let ramp = -libm::expm1(-p) / p;
+        Triad {
+            white,
+            mixing: DMat3::from_cols(
+                DVec3::new(1.0 + scale.x, lower.x, lower.y),
+                DVec3::new(upper.x, 1.0 + scale.y, lower.z),
+                DVec3::new(upper.y, upper.z, 1.0 + scale.z),
+            ),
+            noise: config.noise / libm::sqrt(tick_s),
+            filter: [keep, 1.0 - ramp, ramp - keep],
+            last: DVec3::ZERO,
+            output: DVec3::ZERO,
+            turn_on,
+            bias: turn_on + instability.map_or(DVec3::ZERO, |process| process.value),
+            instability,
+            walk: DVec3::ZERO,
+            walk_step: config.random_walk * libm::sqrt(slow_s),
+            slow_ticks: slow_ticks as u64,
+            slow,
+            range: config.range,
+            step: config.step,
+            per_step: if config.step > 0.0 { 1.0 / config.step } else { 0.0 },
+        }
+    }
+
+    pub(crate) fn start(&mut self, value: DVec3) {
+        self.last = self.mixing * value;
+        self.output = self.last;
+    }
+
+    #[inline]
+    pub(crate) fn advance(&mut self, tick: u64, value: DVec3, vibration: DVec3) -> DVec3 {
+        if tick.is_multiple_of(self.slow_ticks) {
+            self.move_bias();
+        }
+        let input = self.mixing * value + normals(&mut self.white) * self.noise;
+        let [keep, now, before] = self.filter;
+        self.output = self.output * keep + input * now + self.last * before;
+        self.last = input;
+        let shown = self.output + vibration + self.bias;
+        DVec3::new(self.show(shown.x), self.show(shown.y), self.show(shown.z))
+    }
+
+    fn move_bias(&mut self) {
+        let unstable = match &mut self.instability {
+            Some(process) => process.advance_three(&mut self.slow),
+            None => DVec3::ZERO,
+        };
+        if self.walk_step > 0.0 {
+            self.walk += normals(&mut self.slow) * self.walk_step;
+        }
+        self.bias = self.turn_on + unstable + self.walk;
+    }
+
+    /// Clips to the range and rounds to the step.
+    #[inline]
+    fn show(&self, value: f64) -> f64 {
+        let held = value.min(self.range).max(-self.range);
+        if self.per_step > 0.0 { round(held * self.per_step) * self.step } else { held }
+    }
+}
+
+/// Nearest whole number, ties to even, for magnitudes below 2^51.
+#[inline]
+fn round(value: f64) -> f64 {
+    const SHIFT: f64 = 6_755_399_441_055_744.0;
+    (value + SHIFT) - SHIFT
+}
