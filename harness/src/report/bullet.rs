@@ -1,0 +1,118 @@
+//! One expectation as a picture: the allowed range as a band, the measured figure as a mark on it.
+
+use super::number;
+use super::svg::{Align, Path, Svg};
+use super::time_plot::Axis;
+use crate::verdict::{Limit, Outcome, Verdict};
+
+const WIDTH: f64 = 180.0;
+const HEIGHT: f64 = 22.0;
+const MIDDLE: f64 = 11.0;
+
+/// Draws the picture.
+pub fn draw(verdict: &Verdict, id: &str) -> String {
+    let title = format!("{} {}", number::measured(verdict.measured, verdict.limit), verdict.unit);
+    let limit = number::limit(verdict.limit, verdict.unit);
+    let mut svg = Svg::new(id, WIDTH, HEIGHT, &title, &format!("Limit: {limit}."));
+    let Some((low, high)) = shown(verdict.limit, verdict.measured) else {
+        svg.text("note", (2.0, 15.0), Align::Start, "not measured");
+        return svg.finish();
+    };
+    let axis = Axis { low, high, from: 6.0, to: WIDTH - 6.0 };
+    let (from, to) = match verdict.limit {
+        Limit::AtMost(bound) => (low, bound),
+        Limit::AtLeast(bound) => (bound, high),
+        Limit::Between(first, last) => (first, last),
+    };
+    svg.rect("allowed", axis.at(from), 3.0, axis.at(to) - axis.at(from), 16.0);
+    svg.line("grid", (axis.from, MIDDLE), (axis.to, MIDDLE));
+    let mut bounds = Path::default();
+    for bound in [from, to].into_iter().filter(|&bound| bound != low && bound != high) {
+        bounds.move_to((axis.at(bound), 1.0));
+        bounds.line_to((axis.at(bound), 21.0));
+    }
+    svg.path("bound", &bounds);
+    draw_mark(&mut svg, verdict, &axis);
+    svg.finish()
+}
+
+/// A disc when it held, a cross when missed, an arrow when it lies beyond the picture.
+fn draw_mark(svg: &mut Svg, verdict: &Verdict, axis: &Axis) {
+    let value = verdict.measured;
+    let mark = if verdict.outcome == Outcome::Held { "held" } else { "missed" };
+    if verdict.measured.is_nan() {
+        svg.text("note", (axis.to, 15.0), Align::End, "not measured");
+    } else if value > axis.high {
+        svg.arrow(mark, (axis.to - 22.0, MIDDLE), (axis.to + 5.0, MIDDLE), 9.0);
+    } else if value < axis.low {
+        svg.arrow(mark, (axis.from + 22.0, MIDDLE), (axis.from - 5.0, MIDDLE), 9.0);
+    } else if verdict.outcome == Outcome::Held {
+        svg.circle("held solid", (axis.at(value), MIDDLE), 5.0);
+    } else {
+        let x = axis.at(value);
+        let mut cross = Path::default();
+        for side in [-5.0, 5.0] {
+            cross.move_to((x - side, MIDDLE - 5.0));
+            cross.line_to((x + side, MIDDLE + 5.0));
+        }
+        svg.path("missed", &cross);
+    }
+}
+
+/// The range shown: zero or the bounds, with room to see by how much a figure misses; `None` without a bound.
+fn shown(limit: Limit, measured: f64) -> Option<(f64, f64)> {
+    let (low, high) = match limit {
+        Limit::AtMost(bound) | Limit::AtLeast(bound) if bound == 0.0 => (-1.0, 1.0),
+        Limit::AtMost(bound) if bound > 0.0 => (0.0, 1.5 * bound),
+        Limit::AtMost(bound) => (3.0 * bound, 0.0),
+        Limit::AtLeast(bound) if bound > 0.0 => (0.0, 2.0 * bound),
+        Limit::AtLeast(bound) => (1.5 * bound, 0.0),
+        Limit::Between(first, last) => {
+            let room = if last > first { 0.5 * (last - first) } else { last.abs().max(1.0) };
+            (first - room, last + room)
+        }
+    };
+    let room = 1.2 * (high - low);
+    let beyond = |value: f64| value.is_finite() && (low - room..=high + room).contains(&value);
+    if !(low.is_finite() && high.is_finite()) {
+        None
+    } else if beyond(measured) {
+        Some((low.min(measured), high.max(measured)))
+    } else {
+        Some((low, high))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn verdict(measured: f64, limit: Limit) -> Verdict {
+        let outcome = limit.judge(measured);
+        Verdict { text: "x".into(), measured, limit, unit: "m", outcome, source: None }
+    }
+
+    #[test]
+    fn held_missed_and_unmeasured_differ_in_shape() {
+        let held = draw(&verdict(0.7, Limit::AtMost(1.2)), "a");
+        let missed = draw(&verdict(1.3, Limit::AtMost(1.2)), "b");
+        let unmeasured = draw(&verdict(f64::NAN, Limit::AtMost(1.2)), "c");
+        assert!(held.contains("<circle") && !missed.contains("<circle") && missed.contains("\"missed\""));
+        assert!(unmeasured.contains("not measured") && !unmeasured.contains("held"));
+    }
+
+    #[test]
+    fn far_off_figure_points_off_the_picture() {
+        assert!(draw(&verdict(1e6, Limit::Between(1.0, 2.0)), "a").contains("missed solid"));
+        assert!(draw(&verdict(f64::NEG_INFINITY, Limit::AtLeast(1.0)), "a").contains("missed solid"));
+    }
+
+    #[test]
+    fn shown_range_holds_limit_and_near_figure() {
+        assert_eq!(shown(Limit::AtMost(2.0), 1.0), Some((0.0, 3.0)));
+        assert_eq!(shown(Limit::AtMost(2.0), 4.0), Some((0.0, 4.0)));
+        assert_eq!(shown(Limit::AtLeast(-2.0), -1.0), Some((-3.0, 0.0)));
+        assert_eq!(shown(Limit::Between(88.0, 92.0), 90.0), Some((86.0, 94.0)));
+        assert_eq!(shown(Limit::AtMost(f64::NAN), 90.0), None);
+    }
+}

@@ -1,0 +1,141 @@
+//! The report: one HTML file with inline SVG that reads without script and without network, in print and in the dark.
+//!
+//! ```no_run
+//! # fn main() -> std::io::Result<()> {
+//! use aplomb_harness::report::{Repeat, Report, write};
+//! let report = Report {
+//!     title: "Demo flights".into(),
+//!     subtitle: "weir gauge, 1.23 kg".into(),
+//!     summary: String::new(),
+//!     flights: Vec::new(),
+//!     repeat: Repeat { command: "aplomb".into(), versions: vec![("aplomb".into(), "0.1.0".into())], seeds: "1".into() },
+//! };
+//! write(&report, &mut std::fs::File::create("report.html")?)
+//! # }
+//! ```
+
+mod bullet;
+mod decimate;
+mod forces;
+mod glossary;
+mod number;
+mod page;
+mod panels;
+mod quantities;
+mod rotor_plots;
+mod shade;
+mod svg;
+mod ticks;
+mod time_plot;
+mod track;
+mod xml;
+
+use crate::trace::Trace;
+use crate::verdict::{Limit, Verdict};
+use std::io;
+
+/// Everything one report says.
+#[derive(Clone, Debug)]
+pub struct Report<'a> {
+    /// The heading of the page.
+    pub title: String,
+    /// The craft in one line.
+    pub subtitle: String,
+    /// One plain sentence below the verdict, may be empty. The counts of the verdict are taken from the flights.
+    pub summary: String,
+    /// The flights, in the order to read them.
+    pub flights: Vec<FlightSection<'a>>,
+    /// How somebody else gets the same figures.
+    pub repeat: Repeat,
+}
+
+/// How somebody else gets the same figures.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Repeat {
+    /// The command line, ready to paste.
+    pub command: String,
+    /// Name and version of each program and file that decided the figures.
+    pub versions: Vec<(String, String)>,
+    /// The seeds in words: "1" or "1 to 100".
+    pub seeds: String,
+}
+
+/// One flight of the report.
+#[derive(Clone, Debug)]
+pub struct FlightSection<'a> {
+    /// Stem of the flight's file.
+    pub name: String,
+    /// The heading.
+    pub title: String,
+    /// What the flight shows.
+    pub purpose: String,
+    /// The air it flies in, in one plain sentence.
+    pub air: String,
+    /// The expectations judged.
+    pub verdicts: &'a [Verdict],
+    /// The flight that is drawn.
+    pub trace: &'a Trace,
+    /// How many seeds the expectations are pooled over; the first one is drawn.
+    pub seeds: usize,
+    /// What the force plots need.
+    pub craft: CraftNotes,
+    /// Limits to draw on the plots.
+    pub bands: Vec<Band>,
+}
+
+/// What the force plots need to know of the craft; draw nothing from a value that is NaN.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CraftNotes {
+    /// True mass in kg.
+    pub mass_kg: f64,
+    /// Thrust of one rotor at full command in N.
+    pub full_thrust_n: f64,
+    /// Limit of the commanded tilt in deg.
+    pub tilt_limit_deg: f64,
+}
+
+/// A limit drawn as a band on the plot of its quantity, over its window of time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Band {
+    /// The plot it belongs to.
+    pub quantity: Quantity,
+    /// The limit, in the unit of the plot.
+    pub limit: Limit,
+    /// The limit is on the error: the band follows the set-point, and `AtMost` means to either side.
+    pub about_setpoint: bool,
+    /// Start of the window in s.
+    pub from_s: f64,
+    /// End of the window in s.
+    pub to_s: f64,
+}
+
+/// A plot that can carry a band.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Quantity {
+    /// Roll in deg.
+    Roll,
+    /// Pitch in deg.
+    Pitch,
+    /// Heading in deg.
+    Heading,
+    /// Height above home in m.
+    Height,
+    /// Climb in m/s.
+    Climb,
+    /// Horizontal distance from the set-point in m; drawn around each set-point place on the ground track too.
+    Distance,
+    /// Tilt in deg.
+    Tilt,
+}
+
+/// Writes the page.
+///
+/// # Errors
+/// Whatever `out` reports. The page is composed before the first byte is written.
+pub fn write(report: &Report, out: &mut impl io::Write) -> io::Result<()> {
+    out.write_all(page::compose(report).as_bytes())?;
+    out.flush()
+}
+
+#[cfg(test)]
+mod tests;

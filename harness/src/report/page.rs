@@ -1,0 +1,266 @@
+//! The page: verdict on top, flights with their expectations and plots, terms, cautions and how to repeat it.
+
+use super::panels::{self, Panel};
+use super::xml::{anchor, escape};
+use super::{FlightSection, Report, bullet, glossary, number, shade};
+use crate::verdict::{Outcome, Verdict};
+use std::fmt::Write as _;
+
+const STYLE: &str = include_str!("style.css");
+
+/// Fills shared by all pictures.
+const FILLS: &str = "<svg class=\"fills\" width=\"0\" height=\"0\" aria-hidden=\"true\"><defs>\
+<pattern id=\"fill-ground\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\"><circle class=\"fleck\" cx=\"1.5\" cy=\"1.5\" r=\".8\"/></pattern>\
+<pattern id=\"fill-tilted\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\"><path class=\"hatch\" d=\"M0 0v5\"/></pattern>\
+<pattern id=\"fill-carried\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\"><path class=\"hatch\" d=\"M0 0v5M0 0h5\"/></pattern>\
+</defs></svg>";
+
+const CAUTIONS: [&str; 4] = [
+    "A simulation is evidence, never clearance to fly.",
+    "On the bench: propellers off. First hover: tethered or behind a net, people away, somebody able to cut the motors at once.",
+    "Lithium batteries burn: charge them watched, store them at part charge, never use a swollen or dented one.",
+    "Know and follow the aviation rules of the place, and practise on a licensed site first.",
+];
+
+/// Counts of outcomes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Counts {
+    held: usize,
+    missed: usize,
+    unknown: usize,
+}
+
+impl Counts {
+    fn of<'a>(verdicts: impl IntoIterator<Item = &'a Verdict>) -> Self {
+        let mut counts = Counts::default();
+        for verdict in verdicts {
+            match verdict.outcome {
+                Outcome::Held => counts.held += 1,
+                Outcome::Missed => counts.missed += 1,
+                Outcome::CannotTell => counts.unknown += 1,
+            }
+        }
+        counts
+    }
+
+    fn total(self) -> usize {
+        self.held + self.missed + self.unknown
+    }
+
+    fn class(self) -> &'static str {
+        match self {
+            Counts { missed: 1.., .. } => "missed",
+            Counts { unknown: 1.., .. } | Counts { held: 0, .. } => "unknown",
+            Counts { .. } => "held",
+        }
+    }
+
+    /// The verdict in words.
+    fn words(self) -> String {
+        let total = self.total();
+        match (total, self.held == total) {
+            (0, _) => "Nothing was expected, so nothing is proved".to_owned(),
+            (1, true) => "The one expectation held".to_owned(),
+            (_, true) => format!("All {total} expectations held"),
+            _ => {
+                let mut parts = Vec::new();
+                if self.missed > 0 {
+                    parts.push(format!("{} missed", self.missed));
+                }
+                if self.unknown > 0 {
+                    parts.push(format!("{} cannot be told", self.unknown));
+                }
+                format!("{} of {total} expectations held; {}", self.held, parts.join(", "))
+            }
+        }
+    }
+}
+
+/// Composes the whole page.
+pub fn compose(report: &Report) -> String {
+    let mut page = String::new();
+    let title = escape(&report.title);
+    let _ = write!(
+        page,
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"/>\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\
+         <meta name=\"color-scheme\" content=\"light dark\"/><title>{title}</title>\n<style>{STYLE}</style></head>\n\
+         <body>{FILLS}<main>\n"
+    );
+    header(&mut page, report);
+    for (place, section) in report.flights.iter().enumerate() {
+        flight(&mut page, section, &section_id(place, section));
+    }
+    terms(&mut page);
+    cautions(&mut page);
+    repeat(&mut page, report);
+    page.push_str("</main></body></html>\n");
+    page
+}
+
+fn section_id(place: usize, section: &FlightSection) -> String {
+    format!("f{}-{}", place + 1, anchor(&section.name))
+}
+
+fn header(page: &mut String, report: &Report) {
+    let counts = Counts::of(report.flights.iter().flat_map(|flight| flight.verdicts));
+    let _ = write!(
+        page,
+        "<header><p class=\"craft\">{}</p><h1>{}</h1><p class=\"verdict {}\">{}.</p>",
+        escape(&report.subtitle),
+        escape(&report.title),
+        counts.class(),
+        counts.words()
+    );
+    if !report.summary.is_empty() {
+        let _ = write!(page, "<p>{}</p>", escape(&report.summary));
+    }
+    let _ = write!(page, "<p class=\"soft\">{}</p>", CAUTIONS[0]);
+    if report.flights.len() > 1 {
+        page.push_str("<nav aria-label=\"Flights\"><ol class=\"overview\">");
+        for (place, section) in report.flights.iter().enumerate() {
+            let counts = Counts::of(section.verdicts);
+            let _ = write!(
+                page,
+                "<li><a href=\"#{}\">{}</a> <span class=\"{}\">{} of {} held</span></li>",
+                section_id(place, section),
+                escape(&section.title),
+                counts.class(),
+                counts.held,
+                counts.total()
+            );
+        }
+        page.push_str("</ol></nav>");
+    }
+    page.push_str("</header>\n");
+}
+
+fn flight(page: &mut String, section: &FlightSection, id: &str) {
+    let counts = Counts::of(section.verdicts);
+    let _ = write!(
+        page,
+        "<section id=\"{id}\"><h2>{}</h2><p class=\"lead\">{}</p><p class=\"facts\"><b>Air:</b> {} <b>File:</b> \
+         <code>{}</code>. <b>Seeds:</b> {}.</p>",
+        escape(&section.title),
+        escape(&section.purpose),
+        escape(&section.air),
+        escape(&section.name),
+        match section.seeds {
+            0 | 1 => "one".to_owned(),
+            seeds => format!("figures pooled over {seeds}, the first one is drawn"),
+        }
+    );
+    let _ = write!(page, "<p class=\"verdict small {}\">{}.</p>", counts.class(), counts.words());
+    expectations(page, section.verdicts, id);
+    if section.trace.rows.len() < 2 {
+        page.push_str("<p>No samples were recorded, so there is nothing to plot.</p></section>\n");
+        return;
+    }
+    shading_key(page, section);
+    page.push_str("<div class=\"plots\">");
+    for Panel { title, caption, svg } in panels::of_flight(section, id) {
+        let _ = write!(page, "\n<figure><h3>{title}</h3>{svg}<figcaption>{caption}</figcaption></figure>");
+    }
+    page.push_str("</div></section>\n");
+}
+
+fn expectations(page: &mut String, verdicts: &[Verdict], id: &str) {
+    if verdicts.is_empty() {
+        return;
+    }
+    page.push_str(
+        "<table><caption>Expectations</caption><thead><tr><th scope=\"col\">What is measured</th>\
+         <th scope=\"col\">Measured</th><th scope=\"col\">Limit</th><th scope=\"col\">Measured on the allowed range</th>\
+         <th scope=\"col\">Outcome</th></tr></thead><tbody>",
+    );
+    for (place, verdict) in verdicts.iter().enumerate() {
+        let (class, word) = match verdict.outcome {
+            Outcome::Held => ("held", "held"),
+            Outcome::Missed => ("missed", "missed"),
+            Outcome::CannotTell => ("unknown", "cannot tell"),
+        };
+        let source = verdict.source.as_ref().map_or(String::new(), |source| {
+            format!("<span class=\"source\">Limit from: {}</span>", escape(source))
+        });
+        let _ = write!(
+            page,
+            "\n<tr><th scope=\"row\">{}{source}</th><td class=\"figure\">{} {}</td><td class=\"limit\">{}</td>\
+             <td class=\"bullet\">{}</td><td class=\"outcome {class}\">{word}</td></tr>",
+            escape(&verdict.text),
+            number::measured(verdict.measured, verdict.limit),
+            escape(verdict.unit),
+            escape(&number::limit(verdict.limit, verdict.unit)),
+            bullet::draw(verdict, &format!("{id}-e{place}")),
+        );
+    }
+    page.push_str("</tbody></table>\n");
+}
+
+/// The kinds of shading that this flight has, with their share of the time.
+fn shading_key(page: &mut String, section: &FlightSection) {
+    let shares = shade::Kind::ALL.map(|kind| (kind, shade::share(section.trace, |flags| kind.is_on(flags))));
+    if shares.iter().all(|&(_, share)| share == 0.0) {
+        return;
+    }
+    page.push_str("<p class=\"key\">Shaded in the plots over time:");
+    for (kind, share) in shares.into_iter().filter(|&(_, share)| share > 0.0) {
+        let _ = write!(
+            page,
+            " <span><svg viewBox=\"0 0 26 14\" width=\"26\" height=\"14\" aria-hidden=\"true\">\
+             <rect class=\"{0}\" width=\"26\" height=\"14\"/></svg> {1}, {2} % of the time</span>",
+            kind.class(),
+            kind.label(),
+            number::significant(100.0 * share, 2)
+        );
+    }
+    page.push_str("</p>");
+}
+
+fn terms(page: &mut String) {
+    page.push_str("<section id=\"terms\"><h2>Terms</h2><dl>");
+    for (term, meaning) in glossary::TERMS {
+        let _ = write!(page, "<div><dt>{}</dt><dd>{}</dd></div>", escape(term), escape(meaning));
+    }
+    page.push_str("</dl></section>\n");
+}
+
+fn cautions(page: &mut String) {
+    page.push_str("<section id=\"cautions\"><h2>Cautions</h2><ul>");
+    for caution in CAUTIONS {
+        let _ = write!(page, "<li>{caution}</li>");
+    }
+    page.push_str("</ul></section>\n");
+}
+
+fn repeat(page: &mut String, report: &Report) {
+    let repeat = &report.repeat;
+    let _ = write!(
+        page,
+        "<section id=\"repeat\"><h2>How to repeat it</h2><pre><code>{}</code></pre><dl class=\"versions\">\
+         <div><dt>seeds</dt><dd>{}</dd></div>",
+        escape(&repeat.command),
+        escape(&repeat.seeds)
+    );
+    for (name, version) in &repeat.versions {
+        let _ = write!(page, "<div><dt>{}</dt><dd>{}</dd></div>", escape(name), escape(version));
+    }
+    page.push_str(
+        "</dl><p>The same versions, files and seeds give the same figures, bit for bit.</p></section>\n",
+    );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn verdict_in_words_never_calls_the_unknown_held() {
+        let words = |held, missed, unknown| Counts { held, missed, unknown }.words();
+        assert_eq!(words(12, 0, 0), "All 12 expectations held");
+        assert_eq!(words(11, 1, 0), "11 of 12 expectations held; 1 missed");
+        assert_eq!(words(9, 2, 1), "9 of 12 expectations held; 2 missed, 1 cannot be told");
+        assert_eq!(words(0, 0, 0), "Nothing was expected, so nothing is proved");
+        assert_eq!(Counts { held: 3, missed: 0, unknown: 1 }.class(), "unknown");
+        assert_eq!(Counts::default().class(), "unknown");
+    }
+}

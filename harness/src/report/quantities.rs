@@ -1,0 +1,133 @@
+//! Columns of the trace as the plots need them.
+
+use crate::trace::{Motion, Row, Trace};
+
+/// Standard gravity in m/s^2 (3rd General Conference on Weights and Measures, 1901).
+pub const GRAVITY_M_S2: f64 = 9.80665;
+
+/// Heading of set-point, estimate and truth without the jump at north: truth runs on, the others stay beside it.
+pub struct Headings {
+    /// Set-point in deg.
+    pub setpoint: Vec<f64>,
+    /// Estimate in deg.
+    pub estimate: Vec<f64>,
+    /// Truth in deg.
+    pub truth: Vec<f64>,
+}
+
+impl Headings {
+    /// Unwraps the headings of a trace.
+    pub fn of(trace: &Trace) -> Self {
+        let mut last = f64::NAN;
+        let mut headings = Headings { setpoint: Vec::new(), estimate: Vec::new(), truth: Vec::new() };
+        for row in &trace.rows {
+            let truth = beside(row.truth.heading_deg, last);
+            if truth.is_finite() {
+                last = truth;
+            }
+            headings.truth.push(truth);
+            headings.estimate.push(beside(row.estimate.heading_deg, last));
+            headings.setpoint.push(beside(row.setpoint.heading_deg, last));
+        }
+        headings
+    }
+}
+
+/// The angle plus the whole turns that bring it nearest to `near`; unchanged when `near` is not finite.
+fn beside(angle_deg: f64, near: f64) -> f64 {
+    if near.is_finite() { angle_deg + 360.0 * libm::round((near - angle_deg) / 360.0) } else { angle_deg }
+}
+
+/// One column of a trace.
+pub fn column(trace: &Trace, value: impl Fn(&Row) -> f64) -> Vec<f64> {
+    trace.rows.iter().map(value).collect()
+}
+
+/// Horizontal distance of the true place from the set-point in m; NaN where the place is not controlled.
+pub fn distance_m(row: &Row) -> f64 {
+    libm::hypot(row.truth.north_m - row.setpoint.north_m, row.truth.east_m - row.setpoint.east_m)
+}
+
+/// As `distance_m`, for the true place plus the correlated receiver error: what the control loop can be held to.
+pub fn control_distance_m(row: &Row) -> f64 {
+    libm::hypot(
+        row.truth.north_m + row.receiver_correlated_m[0] - row.setpoint.north_m,
+        row.truth.east_m + row.receiver_correlated_m[1] - row.setpoint.east_m,
+    )
+}
+
+/// Horizontal wind speed in m/s.
+pub fn wind_speed_m_s(row: &Row) -> f64 {
+    libm::hypot(row.wind_m_s[0], row.wind_m_s[1])
+}
+
+/// Direction of the thrust in the world: north, east, up.
+pub fn thrust_axis(motion: &Motion) -> [f64; 3] {
+    let [roll, pitch, heading] =
+        [motion.roll_deg, motion.pitch_deg, motion.heading_deg].map(|degrees| degrees.to_radians());
+    let ((sin_roll, cos_roll), (sin_pitch, cos_pitch)) = (libm::sincos(roll), libm::sincos(pitch));
+    let (sin_heading, cos_heading) = libm::sincos(heading);
+    [
+        -(cos_roll * sin_pitch * cos_heading + sin_roll * sin_heading),
+        -(cos_roll * sin_pitch * sin_heading - sin_roll * cos_heading),
+        cos_roll * cos_pitch,
+    ]
+}
+
+/// Compass direction of a vector to the north and east, 0 to 360 deg.
+pub fn direction_deg(north: f64, east: f64) -> f64 {
+    libm::atan2(east, north).to_degrees().rem_euclid(360.0)
+}
+
+/// Lowest and highest finite value, if there is one.
+pub fn range<'a>(values: impl IntoIterator<Item = &'a f64>) -> Option<(f64, f64)> {
+    values.into_iter().filter(|value| value.is_finite()).fold(None, |range, &value| {
+        Some(range.map_or((value, value), |(low, high): (f64, f64)| (low.min(value), high.max(value))))
+    })
+}
+
+/// Mean of the finite values; NaN without one.
+pub fn mean(values: impl IntoIterator<Item = f64>) -> f64 {
+    let (count, sum) = values
+        .into_iter()
+        .filter(|value| value.is_finite())
+        .fold((0.0, 0.0), |(count, sum), value| (count + 1.0, sum + value));
+    sum / count
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn heading_crossing_north_runs_on() {
+        let row = |truth: f64, setpoint: f64| Row {
+            truth: Motion { heading_deg: truth, ..Motion::default() },
+            setpoint: Motion { heading_deg: setpoint, ..Motion::default() },
+            estimate: Motion { heading_deg: truth, ..Motion::default() },
+            ..Row::default()
+        };
+        let trace =
+            Trace { period_s: 1.0, rows: vec![row(350.0, 10.0), row(f64::NAN, 10.0), row(5.0, 10.0)] };
+        let headings = Headings::of(&trace);
+        assert_eq!((headings.truth[0], headings.truth[2]), (350.0, 365.0));
+        assert_eq!(headings.setpoint, [370.0, 370.0, 370.0]);
+    }
+
+    #[test]
+    fn thrust_leans_where_the_craft_leans() {
+        let lean = |roll_deg, pitch_deg, heading_deg| {
+            thrust_axis(&Motion { roll_deg, pitch_deg, heading_deg, ..Motion::default() })
+        };
+        assert!(lean(0.0, -20.0, 0.0)[0] > 0.3, "nose down leans north");
+        assert!(lean(20.0, 0.0, 0.0)[1] > 0.3, "roll right leans east");
+        assert!(lean(0.0, -20.0, 90.0)[1] > 0.3, "nose down to the east leans east");
+        assert!((lean(0.0, -20.0, 0.0)[2] - libm::cos(20f64.to_radians())).abs() < 1e-12);
+    }
+
+    #[test]
+    fn direction_is_clockwise_from_north() {
+        assert!((direction_deg(0.0, 1.0) - 90.0).abs() < 1e-12);
+        assert!((direction_deg(-1.0, -1.0) - 225.0).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,120 @@
+//! Four small plots laid out as the rotors are on the craft, seen from above with the nose up the page.
+
+use super::decimate::thin;
+use super::number;
+use super::quantities::mean;
+use super::svg::{Align, Path, Svg};
+use super::ticks::{Scale, Ticks};
+use super::time_plot::{Axis, COLUMN_PX, WIDTH, draw_grid};
+use crate::trace::{Row, Trace};
+use aplomb_craft::Rotors;
+
+/// What is plotted at each rotor's place.
+pub struct RotorPlot<'a> {
+    /// The flight.
+    pub trace: &'a Trace,
+    /// Quantity and unit: "command, %".
+    pub name: &'static str,
+    /// The value of each rotor.
+    pub value: fn(&Row) -> Rotors<f64>,
+    /// Top of the scale at least; the bottom is zero.
+    pub full: f64,
+    /// A second line of text in each cell.
+    pub note: Option<fn(&Trace) -> Rotors<String>>,
+}
+
+const PLACES: [&str; 4] = ["front left", "front right", "rear left", "rear right"];
+const CELL_WIDTH: f64 = 148.0;
+const CELL_HEIGHT: f64 = 104.0;
+const COLUMNS: [f64; 2] = [32.0, 224.0];
+const ROWS: [f64; 2] = [44.0, 196.0];
+
+impl RotorPlot<'_> {
+    /// Draws the picture.
+    pub fn draw(&self, id: &str, title: &str) -> String {
+        let rows = &self.trace.rows;
+        let means = Rotors::from_fn(|place| mean(rows.iter().map(|row| (self.value)(row).to_array()[place])));
+        let means = means.to_array();
+        let mut svg = Svg::new(id, WIDTH, ROWS[1] + CELL_HEIGHT + 34.0, title, &self.describe(means));
+        let highest = rows.iter().flat_map(|row| (self.value)(row).to_array());
+        let highest = highest.filter(|value| value.is_finite()).fold(0.0, f64::max);
+        let full = if self.full.is_finite() { self.full.max(highest) } else { highest };
+        let ticks = Ticks::around(0.0, if full > 0.0 { full } else { 1.0 }, 4, Scale::Decimal);
+        let notes = self.note.map(|note| note(self.trace).to_array());
+        svg.text("name", (2.0, 12.0), Align::Start, self.name);
+        svg.text("note", (WIDTH - 90.0, 12.0), Align::Start, "mean of the four");
+        svg.line("setpoint", (WIDTH - 112.0, 8.0), (WIDTH - 94.0, 8.0));
+        draw_craft(&mut svg);
+        for place in 0..4 {
+            let (left, top) = (COLUMNS[place % 2], ROWS[place / 2]);
+            self.draw_cell(&mut svg, place, left, top, &ticks);
+            let note = notes.as_ref().map_or(String::new(), |notes| format!(", {}", notes[place]));
+            let text = format!("{}{note}", PLACES[place]);
+            svg.text("name", (left, top - 7.0), Align::Start, &text);
+        }
+        svg.text("name", (COLUMNS[1] + CELL_WIDTH, ROWS[1] + CELL_HEIGHT + 28.0), Align::End, "time, s");
+        svg.finish()
+    }
+
+    fn draw_cell(&self, svg: &mut Svg, place: usize, left: f64, top: f64, ticks: &Ticks) {
+        let rows = &self.trace.rows;
+        let (Some(first), Some(last)) = (rows.first(), rows.last()) else { return };
+        let end = if last.time_s > first.time_s { last.time_s } else { first.time_s + 1.0 };
+        let time = Axis { low: first.time_s, high: end, from: left, to: left + CELL_WIDTH };
+        let time_ticks = Ticks::inside(time.low, time.high, 4, Scale::Decimal);
+        let high = ticks.values[ticks.values.len() - 1];
+        let value = Axis { low: 0.0, high, from: top + CELL_HEIGHT, to: top };
+        draw_grid(svg, &time, &time_ticks, &value, ticks);
+        for &tick in &time_ticks.values {
+            let at = (time.at(tick), top + CELL_HEIGHT + 14.0);
+            svg.text("tick", at, Align::Middle, &time_ticks.label(tick));
+        }
+        let mut line = |class: &str, pick: &dyn Fn([f64; 4]) -> f64| {
+            let points =
+                rows.iter().map(|r| (time.at(r.time_s), value.at(pick((self.value)(r).to_array()).max(0.0))));
+            let mut path = Path::default();
+            for run in thin(points, COLUMN_PX) {
+                path.run(&run);
+            }
+            svg.path(class, &path);
+        };
+        line("truth", &|rotors| rotors[place]);
+        line("setpoint", &|rotors| rotors.iter().sum::<f64>() / 4.0);
+    }
+
+    fn describe(&self, means: [f64; 4]) -> String {
+        let each =
+            PLACES.iter().zip(means).map(|(place, mean)| format!("{place} {}", number::significant(mean, 3)));
+        format!("Mean of {}, by place: {}.", self.name, each.collect::<Vec<_>>().join("; "))
+    }
+}
+
+/// Mean rotor speed of each place in words.
+pub fn mean_speeds(trace: &Trace) -> Rotors<String> {
+    Rotors::from_fn(|place| {
+        let speed = mean(trace.rows.iter().map(|row| row.rotor_rpm.to_array()[place]));
+        format!("{} rev/min", number::fixed(speed, 0))
+    })
+}
+
+/// The craft from above between the cells, its nose a triangle.
+fn draw_craft(svg: &mut Svg) {
+    let centre =
+        ((COLUMNS[0] + CELL_WIDTH + COLUMNS[1]) / 2.0 - 6.0, (ROWS[0] + CELL_HEIGHT + ROWS[1]) / 2.0 - 4.0);
+    let arm = 8.0;
+    let mut arms = Path::default();
+    for (dx, dy) in [(-arm, -arm), (-arm, arm)] {
+        arms.move_to((centre.0 + dx, centre.1 + dy));
+        arms.line_to((centre.0 - dx, centre.1 - dy));
+    }
+    svg.path("frame", &arms);
+    for (dx, dy) in [(-arm, -arm), (arm, -arm), (-arm, arm), (arm, arm)] {
+        svg.circle("frame", (centre.0 + dx, centre.1 + dy), 5.0);
+    }
+    let mut nose = Path::default();
+    nose.move_to((centre.0, centre.1 - 14.0));
+    nose.line_to((centre.0 - 4.0, centre.1 - 7.0));
+    nose.line_to((centre.0 + 4.0, centre.1 - 7.0));
+    nose.close();
+    svg.path("frame solid", &nose);
+}

@@ -1,0 +1,86 @@
+//! Intervals of a flight that the time plots shade, and the marks of what was cut.
+
+use crate::trace::{Flags, Trace};
+
+/// A kind of interval shaded behind every time plot.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// The feet touch the ground.
+    OnGround,
+    /// The tilt limit cut the demand.
+    AtTiltLimit,
+    /// The place cannot be held.
+    CarriedOff,
+}
+
+impl Kind {
+    /// All kinds.
+    pub const ALL: [Kind; 3] = [Kind::OnGround, Kind::AtTiltLimit, Kind::CarriedOff];
+
+    /// Class of its fill.
+    pub fn class(self) -> &'static str {
+        match self {
+            Kind::OnGround => "ground",
+            Kind::AtTiltLimit => "tilted",
+            Kind::CarriedOff => "carried",
+        }
+    }
+
+    /// Its name.
+    pub fn label(self) -> &'static str {
+        match self {
+            Kind::OnGround => "on the ground",
+            Kind::AtTiltLimit => "at the tilt limit",
+            Kind::CarriedOff => "carried off",
+        }
+    }
+
+    /// Whether it applies at an instant.
+    pub fn is_on(self, flags: &Flags) -> bool {
+        match self {
+            Kind::OnGround => flags.on_ground,
+            Kind::AtTiltLimit => flags.at_tilt_limit,
+            Kind::CarriedOff => flags.carried_off,
+        }
+    }
+}
+
+/// Intervals (start, end) in s during which `is_on` holds; those nearer to each other than `gap_s` become one.
+pub fn intervals(trace: &Trace, gap_s: f64, is_on: impl Fn(&Flags) -> bool) -> Vec<(f64, f64)> {
+    let mut found: Vec<(f64, f64)> = Vec::new();
+    for row in trace.rows.iter().filter(|row| is_on(&row.flags)) {
+        let end = row.time_s + trace.period_s;
+        match found.last_mut() {
+            Some(last) if row.time_s - last.1 <= gap_s => last.1 = end,
+            _ => found.push((row.time_s, end)),
+        }
+    }
+    found
+}
+
+/// Share of the flight, 0 to 1, during which `is_on` holds; NaN for an empty trace.
+pub fn share(trace: &Trace, is_on: impl Fn(&Flags) -> bool) -> f64 {
+    trace.rows.iter().filter(|row| is_on(&row.flags)).count() as f64 / trace.rows.len() as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trace::Row;
+
+    #[test]
+    fn near_intervals_join_and_far_ones_stay_apart() {
+        let on = [0, 1, 3, 8, 9];
+        let rows = (0..10)
+            .map(|i| Row {
+                time_s: f64::from(i),
+                flags: Flags { carried_off: on.contains(&i), ..Flags::default() },
+                ..Row::default()
+            })
+            .collect();
+        let trace = Trace { period_s: 1.0, rows };
+        assert_eq!(intervals(&trace, 1.5, |f| f.carried_off), [(0.0, 4.0), (8.0, 10.0)]);
+        assert_eq!(share(&trace, |f| f.carried_off), 0.5);
+        assert!(intervals(&trace, 1.5, |f| f.on_ground).is_empty());
+    }
+}

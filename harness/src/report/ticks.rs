@@ -1,0 +1,120 @@
+//! Round values along an axis.
+
+use super::number;
+
+/// What the numbers along an axis are, which decides what counts as round.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Scale {
+    /// Steps of 1, 2 or 5 times a power of ten.
+    Decimal,
+    /// The same below 10; above it 15, 30, 45, 90 or 180 deg.
+    Degrees,
+    /// As degrees; printed as a heading from 0 to 360.
+    Heading,
+}
+
+/// Round values, evenly spaced, covering a range.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ticks {
+    /// Distance between two ticks.
+    pub step: f64,
+    /// The round values, rising.
+    pub values: Vec<f64>,
+    /// How many decimals they need.
+    pub decimals: usize,
+    scale: Scale,
+}
+
+const DEGREE_STEPS: [f64; 5] = [15.0, 30.0, 45.0, 90.0, 180.0];
+
+impl Ticks {
+    /// Ticks inside `low..=high`, at most `count` (at least 2) of them.
+    pub fn inside(low: f64, high: f64, count: usize, scale: Scale) -> Self {
+        let step = round_step((high - low) / count.max(2) as f64, scale);
+        Self::on(step, libm::ceil(low / step - 1e-9), libm::floor(high / step + 1e-9), scale)
+    }
+
+    /// Ticks whose first and last value enclose `low..=high`, about `count` of them.
+    pub fn around(low: f64, high: f64, count: usize, scale: Scale) -> Self {
+        let step = round_step((high - low) / count.max(2) as f64, scale);
+        Self::on(step, libm::floor(low / step + 1e-9), libm::ceil(high / step - 1e-9), scale)
+    }
+
+    fn on(step: f64, first: f64, last: f64, scale: Scale) -> Self {
+        let count = (last - first).max(0.0) as usize;
+        let values = (0..=count).map(|i| (first + i as f64) * step).collect();
+        let decimals = (-libm::floor(libm::log10(step) + 1e-9)).max(0.0) as usize;
+        Self { step, values, decimals, scale }
+    }
+
+    /// A tick's value as printed.
+    pub fn label(&self, value: f64) -> String {
+        let shown = if self.scale == Scale::Heading { value.rem_euclid(360.0) } else { value };
+        number::fixed(shown, self.decimals)
+    }
+}
+
+/// The smallest round step that is at least `least`; 1 when that is not a positive number.
+fn round_step(least: f64, scale: Scale) -> f64 {
+    if !(least.is_finite() && least > 0.0) {
+        return 1.0;
+    }
+    let least = least * (1.0 - 1e-9);
+    if scale != Scale::Decimal && least > 10.0 {
+        if let Some(&step) = DEGREE_STEPS.iter().find(|&&step| step >= least) {
+            return step;
+        }
+        return libm::ceil(least / 360.0) * 360.0;
+    }
+    let decade = libm::pow(10.0, libm::floor(libm::log10(least)));
+    [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * decade).find(|&step| step >= least).unwrap_or(10.0 * decade)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn inside_stays_inside_at_round_values() {
+        let ticks = Ticks::inside(0.0, 60.0, 6, Scale::Decimal);
+        assert_eq!(ticks.values, [0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0]);
+        let ticks = Ticks::inside(0.3, 9.7, 5, Scale::Decimal);
+        assert_eq!(ticks.values, [2.0, 4.0, 6.0, 8.0]);
+    }
+
+    #[test]
+    fn around_encloses_the_range() {
+        let ticks = Ticks::around(-0.13, 0.41, 4, Scale::Decimal);
+        assert_eq!(ticks.step, 0.2);
+        assert_eq!(ticks.values.first(), Some(&-0.2));
+        assert_eq!(ticks.label(*ticks.values.last().unwrap()), "0.6");
+    }
+
+    #[test]
+    fn steps_are_one_two_or_five_over_many_sizes() {
+        for exponent in -6..7 {
+            for mantissa in [1.0, 1.7, 3.3, 6.1, 9.9] {
+                let span = mantissa * libm::pow(10.0, f64::from(exponent));
+                let ticks = Ticks::around(0.0, span, 5, Scale::Decimal);
+                let lead = ticks.step / libm::pow(10.0, libm::floor(libm::log10(ticks.step) + 1e-9));
+                assert!([1.0, 2.0, 5.0].iter().any(|m| (lead - m).abs() < 1e-6), "{span}: {}", ticks.step);
+                assert!((3..=7).contains(&ticks.values.len()), "{span}: {:?}", ticks.values);
+                assert!(*ticks.values.last().unwrap() >= span * (1.0 - 1e-9));
+            }
+        }
+    }
+
+    #[test]
+    fn heading_wraps_in_the_label_only() {
+        let ticks = Ticks::inside(300.0, 420.0, 5, Scale::Heading);
+        assert_eq!(ticks.values, [300.0, 330.0, 360.0, 390.0, 420.0]);
+        let labels: Vec<_> = ticks.values.iter().map(|&v| ticks.label(v)).collect();
+        assert_eq!(labels, ["300", "330", "0", "30", "60"]);
+    }
+
+    #[test]
+    fn empty_or_broken_range_gives_one_unit_steps() {
+        assert_eq!(Ticks::inside(3.0, 3.0, 5, Scale::Decimal).values, [3.0]);
+        assert_eq!(Ticks::inside(f64::NAN, 1.0, 5, Scale::Decimal).step, 1.0);
+    }
+}
