@@ -112,3 +112,19 @@ fn outside_push_moves_the_craft_and_bad_pushes_do_not() {
     assert!((plant.truth().velocity_m_s.x - 1.0).abs() < 1e-9);
     assert!(plant.truth().attitude.is_finite() && plant.truth().tilt_rad() < 1e-9);
 }
+
+#[test]
+fn standing_is_steady_at_every_control_period() {
+    for tick_s in [1e-4, 1e-3, 2.5e-3, 5e-3] {
+        let mut plant =
+            Plant::new(&Config::weir_gauge(), &AirConfig::default(), &falling(0.1), 1, tick_s).unwrap();
+        for _ in 0..(3.0 / tick_s) as usize {
+            plant.advance(Rotors::splat(0.0));
+        }
+        let truth = plant.truth();
+        assert!(
+            truth.on_ground && truth.velocity_m_s.length() < 1e-6 && truth.height_m().abs() < 1e-6,
+            "{tick_s}"
+        );
+    }
+}

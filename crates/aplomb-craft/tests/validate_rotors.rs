@@ -163,3 +163,35 @@ fn validate_hover_speed_of_published_craft() {
         assert!(truth.acceleration_m_s2.length() < 1e-9 && truth.body_acceleration_rad_s2.length() < 1e-9);
     }
 }
+
+#[test]
+fn carrying_the_last_slope_over_is_the_same_as_finding_it_again() {
+    // A push, even of nothing, makes the plant find the slope at the start of the tick anew.
+    let air = AirConfig {
+        u20_m_s: Some(6.0),
+        turbulence: Some(aplomb_craft::Turbulence::light()),
+        ..AirConfig::default()
+    };
+    let (mut carried, mut found) =
+        (hovering(&Config::weir_gauge(), &air), hovering(&Config::weir_gauge(), &air));
+    let hover = carried.truth().motor_command;
+    let mut apart = Vec::new();
+    for tick in 0..2000 {
+        let share = if tick % 40 < 20 { 1.02 } else { 0.98 };
+        let command =
+            Rotors { front_left: hover.front_left * share, rear_right: hover.rear_right / share, ..hover };
+        carried.advance(command);
+        found.push(Default::default(), Default::default());
+        found.advance(command);
+        let (a, b) = (carried.truth(), found.truth());
+        apart.push((a.position_m - b.position_m).length() + (a.body_rate_rad_s - b.body_rate_rad_s).length());
+    }
+    assert!(apart[1999] < 1e-9, "{:e}", apart[1999]);
+    // The twin: a push of a hundredth of the weight is seen within a second.
+    found.push(aplomb_craft::glam::DVec3::X * 0.12, Default::default());
+    (0..1000).for_each(|_| {
+        carried.advance(hover);
+        found.advance(hover);
+    });
+    assert!((carried.truth().position_m - found.truth().position_m).length() > 0.01);
+}
