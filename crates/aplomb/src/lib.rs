@@ -20,6 +20,7 @@ pub mod sensors;
 
 pub use command::{Achieved, Command, Demand, HeadingDemand, Lean, Limited, Sticks, VerticalDemand};
 pub use error::ConfigError;
+pub use flight::FlightController;
 #[cfg(feature = "micromath")]
 pub use math::Micromath;
 pub use math::{Libm, Math};

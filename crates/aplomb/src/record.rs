@@ -1,1 +1,116 @@
-//! What happened on each tick.
+//! What happened on each tick: one record of fixed size and a ring of them.
+
+use heapless::HistoryBuf;
+
+use crate::control::rate;
+use crate::frames::{Attitude, Vector, World};
+use crate::guard::{Phase, Refusals};
+use crate::mix::Wrench;
+use crate::{Achieved, Demand, MotorCommand, Rotors, estimate};
+
+/// Everything about one tick that is worth knowing afterwards.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Record {
+    /// Number of the tick; starts at 0 and wraps.
+    pub tick: u32,
+    /// What the craft was doing.
+    pub phase: Phase,
+    /// What stood against arming.
+    pub refusals: Refusals,
+    /// The estimate.
+    pub estimate: estimate::State,
+    /// The demand after guard and sticks.
+    pub demand: Demand,
+    /// Place asked for in m from home, while a place is held.
+    pub position_setpoint_m: Option<Vector<World>>,
+    /// Height asked for in m above home, while a height is held.
+    pub height_setpoint_m: Option<f32>,
+    /// Velocity asked for in m/s; the horizontal part only while velocity or place is controlled.
+    pub velocity_setpoint_m_s: Vector<World>,
+    /// Attitude asked for.
+    pub attitude_setpoint: Attitude,
+    /// Attitude of the reference on its way there.
+    pub attitude_reference: Attitude,
+    /// Body rate asked for, with its feed-forward.
+    pub rate_setpoint: rate::SetPoint,
+    /// Torque and thrust asked of the mixer.
+    pub wrench: Wrench,
+    /// What the mixer and the limits left of it.
+    pub achieved: Achieved,
+    /// Thrust of each rotor in N.
+    pub thrust_n: Rotors<f32>,
+    /// Commands to the motors.
+    pub commands: Rotors<MotorCommand>,
+    /// The place cannot be held: at the tilt limit while the distance grows.
+    pub carried_off: bool,
+}
+
+impl Record {
+    /// Before the first tick.
+    #[must_use]
+    pub fn new() -> Self {
+        Self {
+            tick: 0,
+            phase: Phase::Disarmed,
+            refusals: Refusals::default(),
+            estimate: estimate::State::default(),
+            demand: Demand::Land,
+            position_setpoint_m: None,
+            height_setpoint_m: None,
+            velocity_setpoint_m_s: Vector::ZERO,
+            attitude_setpoint: Attitude::LEVEL,
+            attitude_reference: Attitude::LEVEL,
+            rate_setpoint: rate::SetPoint::default(),
+            wrench: Wrench::default(),
+            achieved: Achieved::default(),
+            thrust_n: Rotors::default(),
+            commands: Rotors::default(),
+            carried_off: false,
+        }
+    }
+}
+
+impl Default for Record {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// The last `N` records; the oldest gives way.
+///
+/// ```
+/// use aplomb::record::{Record, Ring};
+/// let mut ring = Ring::<3>::new();
+/// for tick in 0..5 {
+///     ring.push(Record { tick, ..Record::new() });
+/// }
+/// let ticks: Vec<u32> = ring.iter().map(|record| record.tick).collect();
+/// assert_eq!(ticks, [2, 3, 4]);
+/// ```
+#[derive(Debug, Default)]
+pub struct Ring<const N: usize> {
+    records: HistoryBuf<Record, N>,
+}
+
+impl<const N: usize> Ring<N> {
+    const AT_LEAST_ONE: () = assert!(N > 0, "a ring holds at least one record");
+
+    /// Empty. A ring of no records does not compile.
+    #[must_use]
+    pub fn new() -> Self {
+        let () = Self::AT_LEAST_ONE;
+        Self { records: HistoryBuf::new() }
+    }
+
+    /// Adds a record in place of the oldest.
+    pub fn push(&mut self, record: Record) {
+        self.records.write(record);
+    }
+
+    /// The records, oldest first.
+    pub fn iter(&self) -> impl Iterator<Item = &Record> {
+        self.records.oldest_ordered()
+    }
+}

@@ -1,0 +1,280 @@
+//! Attitude to body rate: tilt first, heading second.
+//!
+//! The turn from one attitude to another is split into a tilt, about a horizontal body axis, followed by a heading turn
+//! about the body's own down axis, `q = q_tilt q_heading` (Brescianini, D'Andrea: Tilt-prioritized quadrocopter attitude
+//! control, IEEE TCST 28(2), 2020). With q = (w, x, y, z), w >= 0, n = sqrt(w^2 + z^2):
+//!
+//! ```text
+//! q_tilt = (n, (w x - y z)/n, (w y + x z)/n, 0)            q_heading = (w, 0, 0, z)/n
+//! ```
+//!
+//! so a pure heading error commands no tilt, and each part has its own gain and limit. The error of a part is twice its
+//! vector part, the angle for small angles.
+//!
+//! **The reference.** The set-point does not jump: a reference craft, with the rotors' lag and the limits of
+//! acceleration and rate, flies to it, and the real one is held to the reference. Its angle obeys
+//!
+//! ```text
+//! u = a + tau (c1 (r - w) - c2 a),    r = c0/c1 error, limited,    a' = (u - a)/tau,    w' = a,    angle' = w
+//! (c2, c1, c0) = (omega (1 + 2 zeta), omega^2 (1 + 2 zeta), omega^3)
+//! ```
+//!
+//! so its poles are -omega and a pair of damping zeta and frequency omega. w, a and u go along as set-point, slope and
+//! drive of the rate loop: a real craft that matches the belief then needs no feedback at all.
+
+use core::marker::PhantomData;
+
+use crate::HeadingDemand;
+use crate::control::rate;
+use crate::error::{ConfigError, require_not_negative, require_positive, require_within};
+use crate::frames::{Attitude, Body, Heading, Vector, World};
+use crate::math::{Libm, Math, saturate_symmetric};
+
+/// One part: tilt or heading.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Part {
+    /// Crossover of the feedback, and so its gain, in rad/s.
+    pub crossover_rad_s: f32,
+    /// Frequency of the reference's poles in rad/s.
+    pub reference_rad_s: f32,
+    /// Largest rate in rad/s.
+    pub rate_limit_rad_s: f32,
+    /// Largest angular acceleration of the reference in rad/s2.
+    pub acceleration_limit_rad_s2: f32,
+}
+
+/// What the attitude loop is built from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Config {
+    /// Tilt.
+    pub tilt: Part,
+    /// Heading.
+    pub heading: Part,
+    /// Damping of the reference's pole pair, 0.5 to 1.
+    pub reference_damping: f32,
+    /// Lag of the rotors in s; at least 0.
+    pub rotor_lag_s: f32,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Folded {
+    gain: f32,
+    rate_per_error: f32,
+    stiffness: f32,
+    damping: f32,
+    rate_limit: f32,
+    acceleration_limit: f32,
+}
+
+/// The attitude loop, folded.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AttitudeLoop<M = Libm> {
+    tilt: Folded,
+    heading: Folded,
+    /// period/(lag + period): the reference's rotors.
+    follow: f32,
+    lag_s: f32,
+    period_s: f32,
+    math: PhantomData<M>,
+}
+
+/// The reference craft.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+struct Reference {
+    attitude: Attitude,
+    rate: Vector<Body>,
+    acceleration: Vector<Body>,
+}
+
+/// State of the attitude loop.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct State {
+    reference: Option<Reference>,
+    heading: Option<Heading>,
+}
+
+impl State {
+    /// Starts at whatever attitude the first step finds.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// The heading set-point after the heading rate limit; `None` before the first step.
+    #[must_use]
+    pub const fn heading(&self) -> Option<Heading> {
+        self.heading
+    }
+}
+
+/// What the attitude loop asks for.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Output {
+    /// For the rate loop.
+    pub setpoint: rate::SetPoint,
+    /// Where the reference is: the attitude to be had now.
+    pub reference: Attitude,
+}
+
+/// Errors of tilt (x and y) and heading (z) from `from` to `to`, about the body axes of `from`: twice the vector part.
+#[inline]
+fn split_error<M: Math>(from: Attitude, to: Attitude) -> Vector<Body> {
+    let [w, x, y, z] = from.error_to(to);
+    let n2 = w * w + z * z;
+    if n2 > 1e-6 {
+        let k = 2.0 * M::recip_sqrt(n2);
+        Vector::new(k * (w * x - y * z), k * (w * y + x * z), k * z)
+    } else {
+        // Upside down: any horizontal axis will do, and the heading can wait.
+        Vector::new(2.0 * x, 2.0 * y, 0.0)
+    }
+}
+
+/// `v` with the horizontal part limited as a circle and the vertical part on its own.
+#[inline]
+fn limited<M: Math>(v: Vector<Body>, horizontal: f32, vertical: f32) -> Vector<Body> {
+    let flat = Vector::<Body>::new(v.x(), v.y(), 0.0).limited::<M>(horizontal);
+    Vector::new(flat.x(), flat.y(), saturate_symmetric(v.z(), vertical))
+}
+
+impl<M: Math> AttitudeLoop<M> {
+    /// Folds the gains for a period in s.
+    ///
+    /// # Errors
+    /// Names the field that is not finite, not positive or out of range.
+    pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
+        require_positive("period_s", period_s)?;
+        let zeta = require_within("reference_damping", config.reference_damping, 0.5, 1.0)?;
+        require_not_negative("rotor_lag_s", config.rotor_lag_s)?;
+        let lag = config.rotor_lag_s.max(period_s);
+        let fold = |part: &Part| {
+            let omega = require_positive("reference_rad_s", part.reference_rad_s)?;
+            // The reference is integrated once per period and must be slow beside it.
+            require_within("reference_rad_s", omega, 0.0, 0.3 / period_s)?;
+            let spread = 1.0 + 2.0 * zeta;
+            Ok::<_, ConfigError>(Folded {
+                gain: require_positive("crossover_rad_s", part.crossover_rad_s)?,
+                rate_per_error: omega / spread,
+                stiffness: omega * omega * spread,
+                damping: omega * spread,
+                rate_limit: require_positive("rate_limit_rad_s", part.rate_limit_rad_s)?,
+                acceleration_limit: require_positive(
+                    "acceleration_limit_rad_s2",
+                    part.acceleration_limit_rad_s2,
+                )?,
+            })
+        };
+        Ok(Self {
+            tilt: fold(&config.tilt)?,
+            heading: fold(&config.heading)?,
+            follow: period_s / lag,
+            lag_s: lag,
+            period_s,
+            math: PhantomData,
+        })
+    }
+
+    /// Moves the heading set-point as demanded, by no more than the heading rate limit.
+    pub fn turn(&self, state: &mut State, demand: HeadingDemand, attitude: Attitude) -> Heading {
+        let present = attitude.heading::<M>();
+        let setpoint = state.heading.or(present).unwrap_or(Heading::NORTH);
+        let step = self.heading.rate_limit * self.period_s;
+        let turned = match demand {
+            HeadingDemand::Hold(target) => {
+                let (sine, cosine) = (setpoint.sine_to(target), setpoint.cosine_to(target));
+                let angle = if cosine > 0.0 {
+                    sine
+                } else if sine < 0.0 {
+                    -1.0
+                } else {
+                    1.0
+                };
+                setpoint.turned(saturate_symmetric(angle, step))
+            }
+            HeadingDemand::Rate(rate) => {
+                let angle = saturate_symmetric(rate * self.period_s, step);
+                // It does not run away from a craft that cannot follow.
+                let lead = present.map_or(0.0, |present| present.sine_to(setpoint));
+                let ahead = present.is_some_and(|present| present.cosine_to(setpoint) < 0.5);
+                if ahead && lead * angle > 0.0 { setpoint } else { setpoint.turned(angle) }
+            }
+        };
+        state.heading = Some(turned);
+        turned
+    }
+
+    /// The attitude that points the thrust against `down` with the nose to `heading`.
+    #[must_use]
+    pub fn target(&self, state: &State, down: Vector<World>, heading: Heading) -> Attitude {
+        let fallback = state.reference.map_or(Attitude::LEVEL, |reference| reference.attitude);
+        Attitude::from_down_and_heading::<M>(down, heading).unwrap_or(fallback)
+    }
+
+    /// Body rate set-point towards `target` from the present attitude and rate (rad/s).
+    #[must_use]
+    pub fn step(
+        &self,
+        state: &mut State,
+        target: Attitude,
+        attitude: Attitude,
+        rate_rad_s: Vector<Body>,
+    ) -> Output {
+        let fresh = Reference { attitude, rate: rate_rad_s, acceleration: Vector::ZERO };
+        let mut reference = state.reference.unwrap_or(fresh);
+        let mut error = split_error::<M>(attitude, reference.attitude);
+        let near = error.norm_squared() < 0.5;
+        if !near {
+            // Struck or lost: the reference starts again from where the craft is.
+            reference = fresh;
+            error = Vector::ZERO;
+        }
+        let (drive, reference) = self.advance(reference, target);
+        state.reference = Some(reference);
+        let (tilt, heading) = (&self.tilt, &self.heading);
+        let correction = error.scale(Vector::new(tilt.gain, tilt.gain, heading.gain));
+        Output {
+            setpoint: rate::SetPoint {
+                rate_rad_s: limited::<M>(reference.rate + correction, tilt.rate_limit, heading.rate_limit),
+                slope_rad_s2: reference.acceleration,
+                drive_rad_s2: drive,
+            },
+            reference: reference.attitude,
+        }
+    }
+
+    /// One period of the reference craft.
+    fn advance(&self, reference: Reference, target: Attitude) -> (Vector<Body>, Reference) {
+        let (tilt, heading) = (&self.tilt, &self.heading);
+        let each = |t: f32, h: f32| Vector::<Body>::new(t, t, h);
+        let error = split_error::<M>(reference.attitude, target);
+        let wanted = limited::<M>(
+            error.scale(each(tilt.rate_per_error, heading.rate_per_error)),
+            tilt.rate_limit,
+            heading.rate_limit,
+        );
+        let jerk = (wanted - reference.rate).scale(each(tilt.stiffness, heading.stiffness))
+            - reference.acceleration.scale(each(tilt.damping, heading.damping));
+        let drive = limited::<M>(
+            reference.acceleration + jerk * self.lag_s,
+            tilt.acceleration_limit,
+            heading.acceleration_limit,
+        );
+        let acceleration = reference.acceleration + (drive - reference.acceleration) * self.follow;
+        let rate =
+            limited::<M>(reference.rate + acceleration * self.period_s, tilt.rate_limit, heading.rate_limit);
+        let attitude = reference.attitude.turned(rate * self.period_s);
+        let next = Reference { attitude, rate, acceleration };
+        let sound = rate.is_finite() && acceleration.is_finite();
+        (drive, if sound { next } else { Reference { attitude: reference.attitude, ..Reference::default() } })
+    }
+}

@@ -1,0 +1,106 @@
+//! Place to velocity.
+//!
+//! The speed towards the place is k d near it and sqrt(2 a (d - a/(2 k^2))) from d = a/k^2 on, so never above
+//! sqrt(2 a d): the craft stops at the place with the deceleration a. Both parts meet in value and slope. The
+//! deceleration that this profile means at the present speed goes along as feed-forward.
+
+use core::marker::PhantomData;
+
+use crate::error::{ConfigError, require_positive};
+use crate::frames::{Vector, World};
+use crate::math::{Libm, Math};
+
+/// What the position loop is built from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Config {
+    /// Crossover, and so the gain near the place, in rad/s.
+    pub crossover_rad_s: f32,
+    /// Deceleration in m/s2 with which the craft brakes for the place.
+    pub braking_m_s2: f32,
+    /// Largest speed in m/s.
+    pub speed_limit_m_s: f32,
+}
+
+/// The position loop, folded. It has no state.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PositionLoop<M = Libm> {
+    config: Config,
+    math: PhantomData<M>,
+}
+
+/// What the position loop asks for.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Output {
+    /// Velocity in m/s; horizontal.
+    pub velocity_m_s: Vector<World>,
+    /// Acceleration in m/s2 that goes with it.
+    pub acceleration_m_s2: Vector<World>,
+    /// The speed limit was reached.
+    pub limited: bool,
+}
+
+/// Speed in m/s towards a place `distance_m` away, for a gain in 1/s and a deceleration in m/s2.
+#[inline]
+pub(super) fn approach_speed<M: Math>(distance_m: f32, gain: f32, braking_m_s2: f32) -> f32 {
+    let linear_to = braking_m_s2 / (gain * gain);
+    if distance_m <= linear_to {
+        gain * distance_m
+    } else {
+        M::sqrt(2.0 * braking_m_s2 * (distance_m - 0.5 * linear_to))
+    }
+}
+
+impl<M: Math> PositionLoop<M> {
+    /// Checks the configuration.
+    ///
+    /// # Errors
+    /// Names the field that is not finite or not positive.
+    pub fn new(config: &Config) -> Result<Self, ConfigError> {
+        require_positive("crossover_rad_s", config.crossover_rad_s)?;
+        require_positive("braking_m_s2", config.braking_m_s2)?;
+        require_positive("speed_limit_m_s", config.speed_limit_m_s)?;
+        Ok(Self { config: *config, math: PhantomData })
+    }
+
+    /// The velocity towards `target_m` from `position_m` when moving with `velocity_m_s`. Horizontal parts only; input
+    /// that is not finite asks for standstill.
+    #[must_use]
+    pub fn step(
+        &self,
+        target_m: Vector<World>,
+        position_m: Vector<World>,
+        velocity_m_s: Vector<World>,
+    ) -> Output {
+        let Config { crossover_rad_s: gain, braking_m_s2: braking, speed_limit_m_s: limit } = self.config;
+        let error = target_m - position_m;
+        let d2 = error.x() * error.x() + error.y() * error.y();
+        if !(d2 > 1e-12 && d2 < f32::INFINITY) {
+            return Output::default();
+        }
+        let per_distance = M::recip_sqrt(d2);
+        let distance = d2 * per_distance;
+        let (north, east) = (error.x() * per_distance, error.y() * per_distance);
+        let wanted = approach_speed::<M>(distance, gain, braking);
+        let limited = wanted > limit;
+        let speed = if limited { limit } else { wanted };
+        // d(speed)/dt = d(speed)/dd dd/dt, with dd/dt = -(speed made good).
+        let slope = if limited {
+            0.0
+        } else if distance <= braking / (gain * gain) {
+            gain
+        } else {
+            braking / speed
+        };
+        let made_good = velocity_m_s.x() * north + velocity_m_s.y() * east;
+        let change = crate::math::saturate_symmetric(-slope * made_good, braking);
+        Output {
+            velocity_m_s: Vector::new(speed * north, speed * east, 0.0),
+            acceleration_m_s2: Vector::new(change * north, change * east, 0.0),
+            limited,
+        }
+    }
+}

@@ -1,0 +1,264 @@
+//! Body rate to torque.
+//!
+//! Three controllers ask for angular acceleration; the inertia turns it into torque:
+//!
+//! ```text
+//! alpha = PID(rate set-point, filtered gyro) + drive          tau = J alpha + w x (J w)
+//! ```
+//!
+//! The gain of a controller is the loop's crossover in rad/s, since from angular acceleration to rate the craft is an
+//! integrator. The derivative, on the filtered measurement, is there to cancel the rotors' lag. What the mixer
+//! achieved comes back as torque and keeps the integrals from winding up.
+
+use glam::Mat3;
+
+use crate::error::{ConfigError, Problem, require_finite, require_positive};
+use crate::filter::{Biquad, BiquadState};
+use crate::frames::{Body, Vector};
+use crate::pid;
+
+/// Moments and products of inertia about the centre of mass, body axes, in kg m2.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Inertia {
+    /// About the forward axis.
+    pub roll_kg_m2: f32,
+    /// About the right axis.
+    pub pitch_kg_m2: f32,
+    /// About the down axis.
+    pub yaw_kg_m2: f32,
+    /// Product of forward and right, the integral of x y dm.
+    pub forward_right_kg_m2: f32,
+    /// Product of forward and down, the integral of x z dm.
+    pub forward_down_kg_m2: f32,
+    /// Product of right and down, the integral of y z dm.
+    pub right_down_kg_m2: f32,
+}
+
+impl Inertia {
+    /// Principal axes along the body axes.
+    #[must_use]
+    pub const fn diagonal(roll_kg_m2: f32, pitch_kg_m2: f32, yaw_kg_m2: f32) -> Self {
+        Self {
+            roll_kg_m2,
+            pitch_kg_m2,
+            yaw_kg_m2,
+            forward_right_kg_m2: 0.0,
+            forward_down_kg_m2: 0.0,
+            right_down_kg_m2: 0.0,
+        }
+    }
+
+    fn matrix(&self) -> Mat3 {
+        let (xy, xz, yz) = (-self.forward_right_kg_m2, -self.forward_down_kg_m2, -self.right_down_kg_m2);
+        Mat3::from_cols_array(&[self.roll_kg_m2, xy, xz, xy, self.pitch_kg_m2, yz, xz, yz, self.yaw_kg_m2])
+    }
+}
+
+/// One axis.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Axis {
+    /// Crossover of the loop, and so its gain, in rad/s.
+    pub crossover_rad_s: f32,
+    /// Integral time in s.
+    pub integral_time_s: f32,
+    /// Derivative time in s, at least 0; cancels a rotor lag of `derivative_time_s (1 + 1/derivative_filter_ratio)`.
+    pub derivative_time_s: f32,
+    /// Largest angular acceleration asked for, in rad/s2.
+    pub acceleration_limit_rad_s2: f32,
+}
+
+/// What the rate loop is built from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Config {
+    /// Roll axis.
+    pub roll: Axis,
+    /// Pitch axis.
+    pub pitch: Axis,
+    /// Yaw axis.
+    pub yaw: Axis,
+    /// Ratio of the derivative time to its filter's time constant, 2 to 20.
+    pub derivative_filter_ratio: f32,
+    /// Cut-off of the second-order low-pass on the gyro in Hz; below half the tick rate.
+    pub gyro_cutoff_hz: f32,
+    /// Inertia of the craft.
+    pub inertia: Inertia,
+    /// Adds the gyroscopic torque w x (J w).
+    pub gyroscopic: bool,
+}
+
+/// What the rate loop is asked for.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct SetPoint {
+    /// Body rate in rad/s.
+    pub rate_rad_s: Vector<Body>,
+    /// How that rate changes, in rad/s2. It also cancels what the derivative on the measurement would take off.
+    pub slope_rad_s2: Vector<Body>,
+    /// Angular acceleration commanded of the rotors ahead of the feedback, in rad/s2. With a rotor lag tau it is
+    /// slope + tau d(slope)/dt.
+    pub drive_rad_s2: Vector<Body>,
+}
+
+/// The rate loop, folded.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RateLoop {
+    axes: [pid::Pid; 3],
+    derivative_gain: Vector<Body>,
+    gyro: Biquad,
+    inertia: Mat3,
+    inverse: Mat3,
+    gyroscopic: bool,
+    period_s: f32,
+}
+
+/// State of the rate loop.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct State {
+    axes: [pid::State; 3],
+    gyro: [BiquadState; 3],
+    rate_rad_s: Vector<Body>,
+}
+
+impl State {
+    /// No integral, filters at rest.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// The filtered body rate of the last step in rad/s.
+    #[must_use]
+    pub const fn rate_rad_s(&self) -> Vector<Body> {
+        self.rate_rad_s
+    }
+
+    /// The integral parts in rad/s2.
+    #[must_use]
+    pub fn integral_rad_s2(&self) -> Vector<Body> {
+        let [x, y, z] = &self.axes;
+        Vector::new(x.integral(), y.integral(), z.integral())
+    }
+
+    /// Forgets the integrals, keeps the filters.
+    pub fn release(&mut self) {
+        self.axes = [pid::State::new(); 3];
+    }
+}
+
+impl RateLoop {
+    /// Folds the gains for a period in s.
+    ///
+    /// # Errors
+    /// Names the field that is not finite, not positive or out of range; `inertia` when it is not positive definite or
+    /// breaks the triangle rule of a rigid body (no moment above the sum of the other two).
+    pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
+        require_positive("period_s", period_s)?;
+        let axis = |axis: &Axis| {
+            require_positive("crossover_rad_s", axis.crossover_rad_s)?;
+            let limit = require_positive("acceleration_limit_rad_s2", axis.acceleration_limit_rad_s2)?;
+            let tracking = crate::math::saturate(axis.integral_time_s, period_s, 0.5 * axis.integral_time_s);
+            pid::Pid::new(
+                &pid::Config {
+                    integral_time_s: Some(axis.integral_time_s),
+                    derivative_time_s: axis.derivative_time_s,
+                    derivative_filter_ratio: config.derivative_filter_ratio,
+                    integral_limit: limit,
+                    anti_windup: pid::AntiWindup::BackCalculation { tracking_time_s: Some(tracking) },
+                    ..pid::Config::proportional(axis.crossover_rad_s, limit)
+                },
+                period_s,
+            )
+        };
+        let (inertia, inverse) = checked_inertia(&config.inertia)?;
+        let gain = |axis: &Axis| axis.crossover_rad_s * axis.derivative_time_s;
+        Ok(Self {
+            axes: [axis(&config.roll)?, axis(&config.pitch)?, axis(&config.yaw)?],
+            derivative_gain: Vector::new(gain(&config.roll), gain(&config.pitch), gain(&config.yaw)),
+            gyro: Biquad::low_pass(config.gyro_cutoff_hz, period_s)
+                .map_err(|error| ConfigError::new("gyro_cutoff_hz", error.problem))?,
+            inertia,
+            inverse,
+            gyroscopic: config.gyroscopic,
+            period_s,
+        })
+    }
+
+    /// The torque in N m for a set-point and a gyro sample in rad/s. Call [`RateLoop::achieved`] afterwards. Samples
+    /// that are not finite hold the last rate.
+    #[inline]
+    #[must_use]
+    pub fn step(&self, state: &mut State, setpoint: &SetPoint, gyro_rad_s: Vector<Body>) -> Vector<Body> {
+        let [gx, gy, gz] = gyro_rad_s.to_array();
+        let [fx, fy, fz] = &mut state.gyro;
+        let (wx, wy, wz) = (self.gyro.step(fx, gx), self.gyro.step(fy, gy), self.gyro.step(fz, gz));
+        state.rate_rad_s = Vector::new(wx, wy, wz);
+        let forward = setpoint.drive_rad_s2 + setpoint.slope_rad_s2.scale(self.derivative_gain);
+        let [rx, ry, rz] = setpoint.rate_rad_s.to_array();
+        let [ax, ay, az] = &self.axes;
+        let [sx, sy, sz] = &mut state.axes;
+        let alpha: Vector<Body> = Vector::new(
+            ax.step(sx, rx, wx, forward.x()),
+            ay.step(sy, ry, wy, forward.y()),
+            az.step(sz, rz, wz, forward.z()),
+        );
+        Vector::from_glam(self.inertia * alpha.glam()) + self.gyroscopic_nm(state)
+    }
+
+    /// Tells the integrals which torque in N m was achieved.
+    #[inline]
+    pub fn achieved(&self, state: &mut State, torque_nm: Vector<Body>) {
+        let alpha = self.inverse * (torque_nm - self.gyroscopic_nm(state)).glam();
+        for ((axis, state), alpha) in self.axes.iter().zip(&mut state.axes).zip(alpha.to_array()) {
+            axis.achieved(state, alpha);
+        }
+    }
+
+    /// The set-point one period later.
+    #[inline]
+    #[must_use]
+    pub fn advanced(&self, setpoint: SetPoint) -> SetPoint {
+        SetPoint { rate_rad_s: setpoint.rate_rad_s + setpoint.slope_rad_s2 * self.period_s, ..setpoint }
+    }
+
+    #[inline]
+    fn gyroscopic_nm(&self, state: &State) -> Vector<Body> {
+        if self.gyroscopic {
+            let rate = state.rate_rad_s;
+            rate.cross(Vector::from_glam(self.inertia * rate.glam()))
+        } else {
+            Vector::ZERO
+        }
+    }
+}
+
+fn checked_inertia(inertia: &Inertia) -> Result<(Mat3, Mat3), ConfigError> {
+    let (x, y, z) = (
+        require_positive("roll_kg_m2", inertia.roll_kg_m2)?,
+        require_positive("pitch_kg_m2", inertia.pitch_kg_m2)?,
+        require_positive("yaw_kg_m2", inertia.yaw_kg_m2)?,
+    );
+    let xy = require_finite("forward_right_kg_m2", inertia.forward_right_kg_m2)?;
+    let xz = require_finite("forward_down_kg_m2", inertia.forward_down_kg_m2)?;
+    let yz = require_finite("right_down_kg_m2", inertia.right_down_kg_m2)?;
+    // The triangle rule of a rigid body, and the leading minors of a positive definite matrix.
+    let rigid = x <= 1.0001 * (y + z) && y <= 1.0001 * (x + z) && z <= 1.0001 * (x + y);
+    let definite = xy * xy < x * y && xz * xz < x * z && yz * yz < y * z;
+    // Scaled to about 1, so that the determinant of a small craft does not vanish.
+    let size = x + y + z;
+    let matrix = inertia.matrix();
+    let scaled = matrix * (1.0 / size);
+    if rigid && definite && scaled.determinant() > 1e-6 {
+        Ok((matrix, scaled.inverse() * (1.0 / size)))
+    } else {
+        Err(ConfigError::new("inertia", Problem::Inconsistent))
+    }
+}

@@ -1,0 +1,165 @@
+//! An acceleration demand to where the thrust leans and how large it is.
+//!
+//! The specific force that gives the acceleration a is f = a - g. Its vertical part comes first: up = g + a_up, within
+//! what the rotors can give. Then the horizontal part is cut to the cone of the tilt limit, |h| <= up tan(limit), which
+//! is exact in every direction, and to what thrust is left, |h|^2 <= max^2 - up^2.
+
+use core::marker::PhantomData;
+
+use crate::STANDARD_GRAVITY_M_S2;
+use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
+use crate::frames::{Vector, World};
+use crate::math::{Libm, Math, saturate};
+
+/// Limits of the thrust.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Config {
+    /// Mass in kg.
+    pub mass_kg: f32,
+    /// Largest tilt in rad, above 0 and at most 1.4.
+    pub tilt_limit_rad: f32,
+    /// Least vertical thrust in N.
+    pub low_n: f32,
+    /// Largest thrust in N; above the weight.
+    pub high_n: f32,
+}
+
+/// The thrust vector, folded.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ThrustVector<M = Libm> {
+    mass_kg: f32,
+    low: f32,
+    high: f32,
+    tan_limit: f32,
+    sin_limit: f32,
+    math: PhantomData<M>,
+}
+
+/// What came out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Aim {
+    /// Where the body's down axis should point: against the thrust. Not normalised, never zero.
+    pub down: Vector<World>,
+    /// Vertical part of the specific force in m/s2, up positive.
+    pub up_m_s2: f32,
+    /// The acceleration in m/s2 that was left of the demand.
+    pub acceleration_m_s2: Vector<World>,
+    /// The tilt limit or the thrust left for it cut the horizontal part.
+    pub tilt_limited: bool,
+    /// The vertical part was cut.
+    pub thrust_limited: bool,
+}
+
+impl Aim {
+    /// Level and hovering.
+    pub const HOVER: Self = Self {
+        down: Vector::new(0.0, 0.0, 1.0),
+        up_m_s2: STANDARD_GRAVITY_M_S2,
+        acceleration_m_s2: Vector::ZERO,
+        tilt_limited: false,
+        thrust_limited: false,
+    };
+}
+
+impl<M: Math> ThrustVector<M> {
+    /// Checks and folds the limits.
+    ///
+    /// # Errors
+    /// Names the field; `high_n` also when it does not exceed the weight.
+    pub fn new(config: &Config) -> Result<Self, ConfigError> {
+        let mass = require_positive("mass_kg", config.mass_kg)?;
+        require_positive("tilt_limit_rad", config.tilt_limit_rad)?;
+        let limit = require_within("tilt_limit_rad", config.tilt_limit_rad, 0.0, 1.4)?;
+        require_not_negative("low_n", config.low_n)?;
+        require_positive("high_n", config.high_n)?;
+        if config.low_n >= config.high_n {
+            return Err(ConfigError::new("low_n", Problem::WrongOrder));
+        }
+        if config.high_n <= mass * STANDARD_GRAVITY_M_S2 {
+            return Err(ConfigError::new("high_n", Problem::Inconsistent));
+        }
+        let (sin, cos) = (M::sin(limit), M::cos(limit));
+        Ok(Self {
+            mass_kg: mass,
+            // A little vertical thrust always stays, so that "where the thrust leans" has a meaning.
+            low: (config.low_n / mass).max(0.05 * STANDARD_GRAVITY_M_S2),
+            high: config.high_n / mass,
+            tan_limit: sin / cos,
+            sin_limit: sin,
+            math: PhantomData,
+        })
+    }
+
+    /// Mass in kg.
+    #[must_use]
+    pub const fn mass_kg(&self) -> f32 {
+        self.mass_kg
+    }
+
+    /// Lowest and highest vertical acceleration in m/s2 (up positive) at zero tilt.
+    #[must_use]
+    pub fn vertical_range_m_s2(&self) -> (f32, f32) {
+        (self.low - STANDARD_GRAVITY_M_S2, self.high - STANDARD_GRAVITY_M_S2)
+    }
+
+    /// Largest horizontal acceleration in m/s2 at constant height.
+    #[must_use]
+    pub fn horizontal_limit_m_s2(&self) -> f32 {
+        STANDARD_GRAVITY_M_S2 * self.tan_limit
+    }
+
+    /// Sine of the tilt limit: the longest [`crate::Lean`].
+    #[must_use]
+    pub const fn sin_limit(&self) -> f32 {
+        self.sin_limit
+    }
+
+    /// Where the thrust goes for an acceleration in m/s2 in the world. NaN in the horizontal part gives none, NaN in the
+    /// vertical part the least.
+    #[inline]
+    #[must_use]
+    pub fn aim(&self, acceleration_m_s2: Vector<World>) -> Aim {
+        let [north, east, down] = acceleration_m_s2.to_array();
+        let wanted = STANDARD_GRAVITY_M_S2 - down;
+        let up = saturate(wanted, self.low, self.high);
+        let room = self.high * self.high - up * up;
+        let cone = up * self.tan_limit;
+        let reach_squared = saturate(cone * cone, 0.0, room);
+        let h2 = north * north + east * east;
+        let (scale, tilt_limited) = if h2 <= reach_squared {
+            (1.0, false)
+        } else if h2 < f32::INFINITY {
+            (M::sqrt(reach_squared) * M::recip_sqrt(h2), true)
+        } else {
+            (0.0, true)
+        };
+        // 0 times infinity is no number: a demand without bounds gives no lean.
+        let (north, east) = if scale > 0.0 { (north * scale, east * scale) } else { (0.0, 0.0) };
+        Aim {
+            down: Vector::new(-north, -east, up),
+            up_m_s2: up,
+            acceleration_m_s2: Vector::new(north, east, STANDARD_GRAVITY_M_S2 - up),
+            tilt_limited,
+            thrust_limited: up != wanted,
+        }
+    }
+
+    /// The total thrust in N whose vertical part is `up_m_s2` at the present tilt. Beyond 60 deg it fades with the
+    /// cosine and vanishes at 90 deg, so that an upset craft rights itself before it pushes.
+    #[inline]
+    #[must_use]
+    pub fn total_n(&self, up_m_s2: f32, cos_tilt: f32) -> f32 {
+        let gain = if cos_tilt > 0.5 {
+            1.0 / cos_tilt
+        } else if cos_tilt > 0.0 {
+            4.0 * cos_tilt
+        } else {
+            0.0
+        };
+        saturate(self.mass_kg * up_m_s2 * gain, 0.0, self.mass_kg * self.high)
+    }
+}

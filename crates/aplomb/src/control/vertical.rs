@@ -1,0 +1,162 @@
+//! Height or climb to vertical acceleration.
+//!
+//! Height error times a gain is the climb, within the climb and the descent limit and never more than sqrt(2 a d), so
+//! that the craft stops at the height with the deceleration a. A PI controller turns climb error into acceleration; its
+//! integral learns what hovering really takes.
+//!
+//! A straight descent near the hover induced speed v_h = sqrt(T/(2 rho A)) (Leishman, Principles of Helicopter
+//! Aerodynamics, 2nd ed. 2006, ch. 2) re-ingests the craft's own wake; keep the limit below half of it (common practice,
+//! no source).
+
+use core::marker::PhantomData;
+
+use crate::VerticalDemand;
+use crate::error::{ConfigError, require_positive};
+use crate::math::{Libm, Math, saturate, saturate_symmetric};
+use crate::pid;
+
+/// What the vertical loop is built from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Config {
+    /// Crossover of the climb loop in rad/s.
+    pub climb_crossover_rad_s: f32,
+    /// Integral time of the climb loop in s.
+    pub climb_integral_time_s: f32,
+    /// Crossover of the height loop in rad/s; below that of the climb loop.
+    pub height_crossover_rad_s: f32,
+    /// Largest climb in m/s.
+    pub climb_limit_m_s: f32,
+    /// Largest descent in m/s, as a positive number.
+    pub descent_limit_m_s: f32,
+    /// Acceleration in m/s2 used to change the climb and to stop at a height.
+    pub acceleration_m_s2: f32,
+}
+
+/// The vertical loop, folded.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct VerticalLoop<M = Libm> {
+    climb: pid::Pid,
+    config: Config,
+    slew_m_s: f32,
+    math: PhantomData<M>,
+}
+
+/// State of the vertical loop.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct State {
+    climb: pid::State,
+    /// Height that a centred climb holds.
+    held_m: Option<f32>,
+    ramp_m_s: f32,
+}
+
+impl State {
+    /// Forgets everything, the integral too.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// The integral in m/s2: what hovering takes beyond gravity.
+    #[must_use]
+    pub const fn integral_m_s2(&self) -> f32 {
+        self.climb.integral()
+    }
+}
+
+/// What the vertical loop asks for.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Output {
+    /// Acceleration in m/s2, up positive.
+    pub up_m_s2: f32,
+    /// Climb set-point in m/s after the limits.
+    pub climb_m_s: f32,
+    /// Height set-point in m, while a height is held or approached.
+    pub height_m: Option<f32>,
+    /// A limit cut the climb.
+    pub limited: bool,
+}
+
+impl<M: Math> VerticalLoop<M> {
+    /// Folds the gains for a period in s; `(lowest, highest)` is the range of vertical acceleration in m/s2.
+    ///
+    /// # Errors
+    /// Names the field that is not finite or not positive.
+    pub fn new(config: &Config, range_m_s2: (f32, f32), period_s: f32) -> Result<Self, ConfigError> {
+        require_positive("period_s", period_s)?;
+        let gain = require_positive("climb_crossover_rad_s", config.climb_crossover_rad_s)?;
+        require_positive("climb_integral_time_s", config.climb_integral_time_s)?;
+        require_positive("height_crossover_rad_s", config.height_crossover_rad_s)?;
+        require_positive("climb_limit_m_s", config.climb_limit_m_s)?;
+        require_positive("descent_limit_m_s", config.descent_limit_m_s)?;
+        require_positive("acceleration_m_s2", config.acceleration_m_s2)?;
+        let (output_min, output_max) = range_m_s2;
+        let climb = pid::Pid::new(
+            &pid::Config {
+                integral_time_s: Some(config.climb_integral_time_s),
+                output_min,
+                output_max,
+                integral_limit: 0.5 * crate::STANDARD_GRAVITY_M_S2,
+                ..pid::Config::proportional(gain, 1.0)
+            },
+            period_s,
+        )?;
+        Ok(Self { climb, config: *config, slew_m_s: config.acceleration_m_s2 * period_s, math: PhantomData })
+    }
+
+    /// The vertical acceleration for a demand, at a height in m and climb in m/s (both up). Call
+    /// [`VerticalLoop::achieved`] afterwards.
+    #[must_use]
+    pub fn step(&self, state: &mut State, demand: VerticalDemand, height_m: f32, climb_m_s: f32) -> Output {
+        let config = &self.config;
+        let wanted = match demand {
+            VerticalDemand::Climb(climb) if climb != 0.0 && climb.is_finite() => {
+                state.held_m = None;
+                climb
+            }
+            VerticalDemand::Climb(_) => {
+                // Holds the height where the craft comes to rest.
+                let braking = climb_m_s * climb_m_s.abs() / (2.0 * config.acceleration_m_s2);
+                let held = *state.held_m.get_or_insert(height_m + braking);
+                self.climb_towards(held, height_m)
+            }
+            VerticalDemand::Height(height) => {
+                let held = if height.is_finite() { height } else { state.held_m.unwrap_or(height_m) };
+                state.held_m = Some(held);
+                self.climb_towards(held, height_m)
+            }
+        };
+        let climb = saturate(wanted, -config.descent_limit_m_s, config.climb_limit_m_s);
+        let change = saturate_symmetric(climb - state.ramp_m_s, self.slew_m_s);
+        state.ramp_m_s += change;
+        // While the ramp is on, its slope is the acceleration wanted.
+        let forward = if change.abs() >= self.slew_m_s {
+            if change > 0.0 { config.acceleration_m_s2 } else { -config.acceleration_m_s2 }
+        } else {
+            0.0
+        };
+        let up_m_s2 = self.climb.step(&mut state.climb, state.ramp_m_s, climb_m_s, forward);
+        Output { up_m_s2, climb_m_s: state.ramp_m_s, height_m: state.held_m, limited: climb != wanted }
+    }
+
+    /// Tells the integral which vertical acceleration in m/s2 (up) was achieved.
+    pub fn achieved(&self, state: &mut State, up_m_s2: f32) {
+        self.climb.achieved(&mut state.climb, up_m_s2);
+    }
+
+    fn climb_towards(&self, target_m: f32, height_m: f32) -> f32 {
+        let error = target_m - height_m;
+        let speed = super::position::approach_speed::<M>(
+            error.abs(),
+            self.config.height_crossover_rad_s,
+            self.config.acceleration_m_s2,
+        );
+        if error < 0.0 { -speed } else { speed }
+    }
+}

@@ -1,0 +1,63 @@
+//! Everything the controller believes and wants.
+
+use crate::error::{ConfigError, Problem, require_positive, require_within};
+use crate::{control, estimate, guard, mix, pilot};
+
+/// Everything the controller believes and wants. [`Config::for_airframe`] derives all of it from a few facts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Config {
+    /// Ticks per second, 100 to 8000: estimation, rate loop and mixer.
+    pub tick_hz: f32,
+    /// The attitude loop runs on every so manieth tick; at least 1.
+    pub attitude_every: u16,
+    /// The velocity, position and vertical loops run on every so manieth tick; a multiple of `attitude_every`.
+    pub velocity_every: u16,
+    /// Least motor command while armed, 0 to 0.5.
+    pub least_command: f32,
+    /// Density of the air in kg/m3, 0.3 to 2.
+    pub air_density_kg_m3: f32,
+    /// Geometry, thrust range and saturation.
+    pub mix: mix::Config,
+    /// Thrust of a rotor to motor command.
+    pub thrust_curve: mix::ThrustCurveConfig,
+    /// Estimators.
+    pub estimate: estimate::Config,
+    /// Rate loop, with the inertia.
+    pub rate: control::rate::Config,
+    /// Attitude loop.
+    pub attitude: control::attitude::Config,
+    /// Mass, tilt limit and thrust range.
+    pub thrust: control::thrust_vector::Config,
+    /// Vertical loop.
+    pub vertical: control::vertical::Config,
+    /// Velocity loop.
+    pub velocity: control::velocity::Config,
+    /// Position loop.
+    pub position: control::position::Config,
+    /// Sticks.
+    pub pilot: pilot::Config,
+    /// Guard.
+    pub guard: guard::Config,
+}
+
+impl Config {
+    /// Checks what belongs to no part.
+    pub(super) fn check(&self) -> Result<(), ConfigError> {
+        require_positive("tick_hz", self.tick_hz)?;
+        require_within("tick_hz", self.tick_hz, 100.0, 8000.0)?;
+        if self.attitude_every == 0 {
+            return Err(ConfigError::new("attitude_every", Problem::NotPositive));
+        }
+        if self.velocity_every == 0 {
+            return Err(ConfigError::new("velocity_every", Problem::NotPositive));
+        }
+        if self.velocity_every.checked_rem(self.attitude_every) != Some(0) {
+            return Err(ConfigError::new("velocity_every", Problem::Inconsistent));
+        }
+        require_within("least_command", self.least_command, 0.0, 0.5)?;
+        require_within("air_density_kg_m3", self.air_density_kg_m3, 0.3, 2.0)?;
+        Ok(())
+    }
+}

@@ -1,0 +1,294 @@
+//! Every default derived from a few facts about the airframe, each with its rule beside it.
+
+use core::f32::consts::PI;
+
+use super::Config;
+use crate::control::{attitude, position, rate, thrust_vector, velocity, vertical};
+use crate::error::{ConfigError, Problem, require_not_negative, require_positive};
+use crate::mix::{self, Geometry, ThrustCurveConfig};
+use crate::{STANDARD_GRAVITY_M_S2, estimate, guard, pilot};
+
+/// The facts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Airframe {
+    /// Mass in kg.
+    pub mass_kg: f32,
+    /// Inertia.
+    pub inertia: rate::Inertia,
+    /// Places and senses of the rotors.
+    pub geometry: Geometry,
+    /// Thrust of one rotor to motor command.
+    pub thrust_curve: ThrustCurveConfig,
+    /// Diameter of a rotor in m.
+    pub rotor_diameter_m: f32,
+    /// First-order lag of the rotors' speed in s.
+    pub rotor_lag_s: f32,
+    /// Time in s from a sample to the moment its command reaches the motors.
+    pub delay_s: f32,
+    /// Drag of the rotors over mass in 1/s, if known.
+    pub rotor_drag_per_s: Option<f32>,
+}
+
+impl Airframe {
+    /// From mass in kg, principal moments of inertia in kg m2, geometry and full thrust of a rotor in N. The rest is a
+    /// four-cell battery, a plain quadratic curve, rotors of 0.2286 m (9 in) with a lag of 0.04 s, and a delay of 2.5 ms.
+    #[must_use]
+    pub const fn new(mass_kg: f32, inertia_kg_m2: [f32; 3], geometry: Geometry, full_n: f32) -> Self {
+        let [roll, pitch, yaw] = inertia_kg_m2;
+        Self {
+            mass_kg,
+            inertia: rate::Inertia::diagonal(roll, pitch, yaw),
+            geometry,
+            thrust_curve: ThrustCurveConfig {
+                full_n,
+                // Four lithium-polymer cells: 3.7 V nominal, 3.0 V empty, 4.2 V full.
+                reference_voltage_v: 14.8,
+                speed_share: 1.0,
+                lowest_voltage_v: 12.0,
+                highest_voltage_v: 16.8,
+                voltage_filter_s: 0.5,
+            },
+            rotor_diameter_m: 0.2286,
+            rotor_lag_s: 0.04,
+            delay_s: 0.0025,
+            rotor_drag_per_s: None,
+        }
+    }
+}
+
+/// Largest torques in N m about roll, pitch and yaw at hover thrust, both ways.
+struct Authority {
+    roll: f32,
+    pitch: f32,
+    yaw: f32,
+}
+
+const TICK_HZ: f32 = 1000.0;
+const ATTITUDE_EVERY: u16 = 5;
+const VELOCITY_EVERY: u16 = 25;
+/// Damping of every reference.
+const REFERENCE_DAMPING: f32 = 0.8;
+/// Derivative filter ratio: ten is usual, and less noise is worth a little delay.
+const DERIVATIVE_FILTER_RATIO: f32 = 8.0;
+/// The tilt step that the reference is dimensioned for, in rad (20 deg).
+const DESIGN_STEP_RAD: f32 = 0.349;
+
+impl Config {
+    /// Derives everything. The rules stand beside the values.
+    ///
+    /// ```
+    /// use aplomb::{Spin, flight::{Airframe, Config}, mix::Geometry};
+    /// let x = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
+    /// let config = Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], x, 6.5))?;
+    /// assert!(config.rate.roll.crossover_rad_s > 20.0 && config.rate.roll.crossover_rad_s < 60.0);
+    /// assert!((config.thrust.tilt_limit_rad.to_degrees() - 33.6).abs() < 0.5);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
+    ///
+    /// # Errors
+    /// Names the fact that is not finite or not positive; `full_n` when the craft cannot lift 1.3 times its weight.
+    pub fn for_airframe(airframe: &Airframe) -> Result<Self, ConfigError> {
+        let mass = require_positive("mass_kg", airframe.mass_kg)?;
+        require_positive("full_n", airframe.thrust_curve.full_n)?;
+        require_positive("rotor_diameter_m", airframe.rotor_diameter_m)?;
+        let lag = require_positive("rotor_lag_s", airframe.rotor_lag_s)?;
+        let delay = require_not_negative("delay_s", airframe.delay_s)?;
+        let (weight, full) = (mass * STANDARD_GRAVITY_M_S2, 4.0 * airframe.thrust_curve.full_n);
+        if full <= 1.3 * weight {
+            return Err(ConfigError::new("full_n", Problem::Inconsistent));
+        }
+        // The armed minimum: a tenth of the command keeps the rotors turning; its thrust is the mixer's lower end.
+        let least_command = 0.1;
+        let curve: mix::ThrustCurve = mix::ThrustCurve::new(&airframe.thrust_curve, 1.0 / TICK_HZ)?;
+        let low_n = curve.thrust_n(crate::MotorCommand::saturating(least_command), &curve.supply(1.225));
+        let authority = authority(airframe, weight, low_n);
+
+        let rate = rates(airframe, &authority, lag, delay);
+        let attitude = attitudes(airframe, &authority, &rate, lag);
+        let tilt_limit = tilt_limit(weight, full);
+        let reference = attitude.tilt.reference_rad_s;
+        // Low-frequency lag of the reference, c1/c0, plus half a period of the velocity loop and the estimator's tick.
+        let lean_lag =
+            (1.0 + 2.0 * REFERENCE_DAMPING) / reference + 0.5 * f32::from(VELOCITY_EVERY) / TICK_HZ;
+        // Three times slower than what lies below, so that it looks like a small delay: 19 deg of phase.
+        let velocity_crossover = 1.0 / (3.0 * lean_lag);
+        let position_crossover = velocity_crossover / 3.0;
+        // What lies below the climb loop: the rotors, half a period, the tick.
+        let thrust_lag = lag + 0.5 * f32::from(VELOCITY_EVERY) / TICK_HZ + delay;
+        let climb_crossover = 1.0 / (5.0 * thrust_lag);
+        let horizontal = STANDARD_GRAVITY_M_S2 * libm::tanf(tilt_limit);
+        // Hover induced speed; half of it is the descent limit's upper end, and a tenth less keeps clear of it.
+        let disc = PI * airframe.rotor_diameter_m * airframe.rotor_diameter_m;
+        let induced = libm::sqrtf(weight / (2.0 * mix::REFERENCE_DENSITY_KG_M3 * disc));
+        let descent = 0.4 * induced;
+        Ok(Self {
+            tick_hz: TICK_HZ,
+            attitude_every: ATTITUDE_EVERY,
+            velocity_every: VELOCITY_EVERY,
+            least_command,
+            air_density_kg_m3: mix::REFERENCE_DENSITY_KG_M3,
+            mix: mix::Config {
+                geometry: airframe.geometry,
+                low_n,
+                high_n: airframe.thrust_curve.full_n,
+                // Attitude before height: thrust may be given up altogether, but righting itself must not throw the
+                // craft up by more than half a g.
+                allowance_down_n: f32::INFINITY,
+                allowance_up_n: 0.5 * weight,
+                reserved_yaw_share: 0.0,
+            },
+            thrust_curve: airframe.thrust_curve,
+            estimate: estimate::Config {
+                rotor_drag_per_s: airframe.rotor_drag_per_s,
+                ..estimate::Config::CONSUMER
+            },
+            rate,
+            attitude,
+            thrust: thrust_vector::Config {
+                mass_kg: mass,
+                tilt_limit_rad: tilt_limit,
+                // A fifth of the weight keeps the rotors able to make torque; nine tenths of full leave some for it.
+                low_n: (0.2 * weight).max(4.0 * low_n),
+                high_n: 0.9 * full,
+            },
+            vertical: vertical::Config {
+                climb_crossover_rad_s: climb_crossover,
+                climb_integral_time_s: 4.0 / climb_crossover,
+                height_crossover_rad_s: climb_crossover / 3.0,
+                // A climb no faster than the induced speed: beyond it the rotors' inflow doubles.
+                climb_limit_m_s: 0.6 * induced,
+                descent_limit_m_s: descent,
+                // A third of the acceleration that the thrust in excess allows.
+                acceleration_m_s2: (STANDARD_GRAVITY_M_S2 * (full / weight - 1.0) / 3.0).min(3.0),
+            },
+            velocity: velocity::Config {
+                crossover_rad_s: velocity_crossover,
+                integral_time_s: 4.0 / velocity_crossover,
+                // Reached within three seconds at half the horizontal acceleration.
+                speed_limit_m_s: 1.5 * horizontal,
+                acceleration_m_s2: 0.5 * horizontal,
+                output_limit_m_s2: horizontal,
+            },
+            position: position::Config {
+                crossover_rad_s: position_crossover,
+                // Half of the tilt for braking, half for wind and gusts; a little under the velocity loop's ramp.
+                braking_m_s2: 0.4 * horizontal,
+                speed_limit_m_s: 1.2 * horizontal,
+            },
+            pilot: pilot::Config {
+                dead_band: 0.04,
+                centre_softness: 0.3,
+                full_stick_tilt_rad: 0.9 * tilt_limit,
+                full_stick_rate_rad_s: attitude.heading.rate_limit_rad_s,
+                full_stick_climb_m_s: 0.6 * induced,
+                full_stick_descent_m_s: descent,
+                hold_below_m_s: 0.5,
+                landing_speed_m_s: 0.7,
+            },
+            guard: guards(airframe),
+        })
+    }
+}
+
+fn authority(airframe: &Airframe, weight: f32, low_n: f32) -> Authority {
+    // Each rotor may move this far from hover without touching a limit.
+    let hover = 0.25 * weight;
+    let room = (hover - low_n).min(airframe.thrust_curve.full_n - hover);
+    let arms = airframe.geometry.arms.into_array();
+    Authority {
+        roll: room * arms.iter().fold(0.0, |sum, arm| sum + arm.y_m.abs()),
+        pitch: room * arms.iter().fold(0.0, |sum, arm| sum + arm.x_m.abs()),
+        yaw: 4.0 * room * airframe.geometry.torque_to_thrust_m,
+    }
+}
+
+fn rates(airframe: &Airframe, authority: &Authority, lag: f32, delay: f32) -> rate::Config {
+    // The derivative cancels the rotors' lag: lag = Td (1 + 1/N).
+    let derivative_time_s = lag / (1.0 + 1.0 / DERIVATIVE_FILTER_RATIO);
+    // Two and a half octaves above where the loop will cross, below the vibration of most rotors' blades.
+    let gyro_cutoff_hz = 100.0;
+    // What is left is dead time: the delay, half a tick of holding, the derivative's filter, the gyro's low-pass
+    // (sqrt(2)/(2 pi f) at low frequency).
+    let dead_time = delay
+        + 0.5 / TICK_HZ
+        + derivative_time_s / DERIVATIVE_FILTER_RATIO
+        + core::f32::consts::SQRT_2 / (2.0 * PI * gyro_cutoff_hz);
+    // An integrator with dead time L and gain w: phase margin 90 deg - w L, gain margin (pi/2)/(w L). With w L = 0.36:
+    // 69 deg, 12.8 dB, less what the integral takes.
+    let crossover = 0.36 / dead_time;
+    let axis = |torque: f32, inertia: f32, crossover_rad_s: f32| rate::Axis {
+        crossover_rad_s,
+        // Six over the crossover: atan(1/6) = 9.5 deg of phase.
+        integral_time_s: 6.0 / crossover_rad_s,
+        derivative_time_s,
+        // Twice what the rotors can give at hover: the mixer limits, not this.
+        acceleration_limit_rad_s2: 2.0 * torque / inertia,
+    };
+    let inertia = airframe.inertia;
+    rate::Config {
+        roll: axis(authority.roll, inertia.roll_kg_m2, crossover),
+        pitch: axis(authority.pitch, inertia.pitch_kg_m2, crossover),
+        // Yaw has a tenth of the torque: a third of the gain spares the rotors the noise.
+        yaw: axis(authority.yaw, inertia.yaw_kg_m2, crossover / 3.0),
+        derivative_filter_ratio: DERIVATIVE_FILTER_RATIO,
+        gyro_cutoff_hz,
+        inertia,
+        gyroscopic: true,
+    }
+}
+
+fn attitudes(airframe: &Airframe, authority: &Authority, rate: &rate::Config, lag: f32) -> attitude::Config {
+    let inertia = airframe.inertia;
+    // The reference may use two thirds of what hover leaves; the rest is for feedback.
+    let tilt = 0.67 * (authority.roll / inertia.roll_kg_m2).min(authority.pitch / inertia.pitch_kg_m2);
+    let turn = 0.5 * authority.yaw / inertia.yaw_kg_m2;
+    // A step of s asks for a drive of s lag omega^3 at once. No faster than the rate loop.
+    let tilt_reference = libm::cbrtf(tilt / (DESIGN_STEP_RAD * lag)).min(0.8 * rate.roll.crossover_rad_s);
+    // Braking from the rate limit at the reference's omega/(1 + 2 zeta) takes half of the acceleration.
+    let spread = 1.0 + 2.0 * REFERENCE_DAMPING;
+    // The heading turns with what yaw torque there is: the same rule for a step of half a radian.
+    let heading_reference = libm::cbrtf(turn / (0.5 * lag)).min(0.5 * rate.yaw.crossover_rad_s);
+    let part = |crossover: f32, reference: f32, acceleration: f32, highest: f32| attitude::Part {
+        // A third of the rate loop's crossover.
+        crossover_rad_s: crossover / 3.0,
+        reference_rad_s: reference,
+        rate_limit_rad_s: (0.5 * acceleration * spread / reference).min(highest),
+        acceleration_limit_rad_s2: acceleration,
+    };
+    attitude::Config {
+        tilt: part(rate.roll.crossover_rad_s, tilt_reference, tilt, 2.0 * PI),
+        heading: part(rate.yaw.crossover_rad_s, heading_reference, turn, 0.5 * PI),
+        reference_damping: REFERENCE_DAMPING,
+        rotor_lag_s: lag,
+    }
+}
+
+fn tilt_limit(weight: f32, full: f32) -> f32 {
+    // At the limit, constant height takes one sixth of the thrust in excess of the weight; five sixths are left for
+    // climb, gusts and control. Never beyond 45 deg.
+    let factor = 1.0 + (full / weight - 1.0) / 6.0;
+    libm::acosf(1.0 / factor).min(0.25 * PI)
+}
+
+fn guards(airframe: &Airframe) -> guard::Config {
+    guard::Config {
+        arming_tilt_rad: 0.26,
+        arming_rate_rad_s: 0.35,
+        arming_stick: 0.1,
+        // A rotor lag without a sample is bridged, then there is nothing left to fly on.
+        imu_hold_s: airframe.rotor_lag_s,
+        link_hold_s: 0.5,
+        link_land_s: 3.0,
+        // The lowest voltage believed plus a fifth of the range: what a landing takes from a pack under load.
+        low_battery_v: airframe.thrust_curve.lowest_voltage_v
+            + 0.2 * (airframe.thrust_curve.highest_voltage_v - airframe.thrust_curve.lowest_voltage_v),
+        low_battery_s: 3.0,
+        tip_over_tilt_rad: 1.05,
+        tip_over_s: 0.5,
+        landed_thrust_share: 0.7,
+        landed_climb_m_s: 0.3,
+        landed_s: 0.5,
+    }
+}

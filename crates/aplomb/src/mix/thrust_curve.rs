@@ -1,0 +1,168 @@
+//! From the thrust of a rotor to the motor command and back.
+//!
+//! A direct-current equivalent motor with torque constant Kt and resistance R, turning a rotor with thrust
+//! `f = kT w^2` and torque `kQ w^2`, draws the current kQ w^2/Kt (no-load current left out) and needs the voltage
+//!
+//! ```text
+//! V = Kt w + R kQ w^2 / Kt                       (Drela 2007, First-Order DC Electric Motor Model)
+//! ```
+//!
+//! The command is the share of the battery voltage, c V_battery = V. Both kT and kQ grow with air density, so for the
+//! same thrust the second term, which is torque, stays, while the first, which is speed, goes with
+//! sqrt(rho_0/rho). With s = f/full, full the thrust at command 1, reference voltage and density, and alpha the share
+//! of the reference voltage that speed (not resistance) takes there,
+//!
+//! ```text
+//! c V_battery/V_reference = alpha sqrt(s rho_0/rho) + (1 - alpha) s
+//! ```
+//!
+//! alpha = 1 is the plain quadratic curve. The inverse is a quadratic in sqrt(s).
+
+use core::marker::PhantomData;
+
+use crate::MotorCommand;
+use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
+use crate::math::{Libm, Math, saturate};
+
+/// Density of the standard atmosphere at sea level in kg/m3 (ISO 2533:1975).
+pub const REFERENCE_DENSITY_KG_M3: f32 = 1.225;
+
+/// The curve of one rotor.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct ThrustCurveConfig {
+    /// Thrust of one rotor in N at command 1, reference voltage and 1.225 kg/m3.
+    pub full_n: f32,
+    /// Battery voltage in V at which `full_n` was measured.
+    pub reference_voltage_v: f32,
+    /// Share of that voltage that speed takes, alpha, 0 to 1; the rest is resistance. 1 is the plain quadratic curve.
+    pub speed_share: f32,
+    /// Lowest and highest battery voltage in V that is believed; readings outside are cut to them.
+    pub lowest_voltage_v: f32,
+    /// Highest battery voltage in V that is believed.
+    pub highest_voltage_v: f32,
+    /// Time constant in s of the low-pass on the battery voltage; 0 switches it off.
+    pub voltage_filter_s: f32,
+}
+
+/// The curve, ready to use. `M` supplies the square root.
+///
+/// ```
+/// use aplomb::mix::{Supply, ThrustCurve, ThrustCurveConfig};
+/// let curve: ThrustCurve = ThrustCurve::new(&ThrustCurveConfig {
+///     full_n: 6.5, reference_voltage_v: 14.8, speed_share: 1.0, lowest_voltage_v: 12.0, highest_voltage_v: 16.8,
+///     voltage_filter_s: 0.2,
+/// }, 1e-3)?;
+/// let supply = curve.supply(1.225);
+/// assert!((curve.command(1.625, &supply).get() - 0.5).abs() < 1e-6);
+/// # Ok::<(), aplomb::ConfigError>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ThrustCurve<M = Libm> {
+    config: ThrustCurveConfig,
+    per_full: f32,
+    filter: f32,
+    math: PhantomData<M>,
+}
+
+/// State: what the motors are fed with and what they push against.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Supply {
+    /// Battery voltage in V, filtered and within the believed range.
+    voltage_v: f32,
+    /// Reference voltage over battery voltage.
+    voltage_ratio: f32,
+    /// sqrt(rho_0/rho).
+    density_root: f32,
+}
+
+impl Supply {
+    /// Battery voltage in V, filtered and within the believed range.
+    #[must_use]
+    pub const fn voltage_v(&self) -> f32 {
+        self.voltage_v
+    }
+}
+
+impl<M: Math> ThrustCurve<M> {
+    /// Checks the configuration; `period_s` is the time between two calls of [`ThrustCurve::observe`].
+    ///
+    /// # Errors
+    /// Names the field that is not finite, not positive, out of range, or in the wrong order.
+    pub fn new(config: &ThrustCurveConfig, period_s: f32) -> Result<Self, ConfigError> {
+        require_positive("period_s", period_s)?;
+        require_positive("full_n", config.full_n)?;
+        require_positive("reference_voltage_v", config.reference_voltage_v)?;
+        require_within("speed_share", config.speed_share, 0.0, 1.0)?;
+        require_positive("lowest_voltage_v", config.lowest_voltage_v)?;
+        require_positive("highest_voltage_v", config.highest_voltage_v)?;
+        if config.lowest_voltage_v >= config.highest_voltage_v {
+            return Err(ConfigError::new("lowest_voltage_v", Problem::WrongOrder));
+        }
+        require_not_negative("voltage_filter_s", config.voltage_filter_s)?;
+        Ok(Self {
+            config: *config,
+            per_full: 1.0 / config.full_n,
+            filter: period_s / (config.voltage_filter_s + period_s),
+            math: PhantomData,
+        })
+    }
+
+    /// Largest thrust of one rotor in N at the reference voltage and density.
+    #[must_use]
+    pub const fn full_n(&self) -> f32 {
+        self.config.full_n
+    }
+
+    /// A supply at the reference voltage, in air of the given density in kg/m3 (cut to 0.3 to 2.0).
+    #[must_use]
+    pub fn supply(&self, density_kg_m3: f32) -> Supply {
+        let density = saturate(density_kg_m3, 0.3, 2.0);
+        Supply {
+            voltage_v: self.config.reference_voltage_v,
+            voltage_ratio: 1.0,
+            density_root: M::sqrt(REFERENCE_DENSITY_KG_M3 / density),
+        }
+    }
+
+    /// Takes in one voltage reading in V, low-passed and cut to the believed range; NaN is ignored.
+    pub fn observe(&self, supply: &mut Supply, voltage_v: f32) {
+        if voltage_v.is_finite() {
+            let reading = saturate(voltage_v, self.config.lowest_voltage_v, self.config.highest_voltage_v);
+            supply.voltage_v += self.filter * (reading - supply.voltage_v);
+            supply.voltage_ratio = self.config.reference_voltage_v / supply.voltage_v;
+        }
+    }
+
+    /// The command for a thrust in N. Exact to 1e-6; at or below 0 or NaN the motor stops.
+    #[inline]
+    #[must_use]
+    pub fn command(&self, thrust_n: f32, supply: &Supply) -> MotorCommand {
+        let s = thrust_n * self.per_full;
+        if !(s > 0.0) {
+            return MotorCommand::STOPPED;
+        }
+        let alpha = self.config.speed_share;
+        let share = alpha * supply.density_root * M::sqrt(s) + (1.0 - alpha) * s;
+        MotorCommand::saturating(share * supply.voltage_ratio)
+    }
+
+    /// The thrust in N of a command: x = 2 v/(beta + sqrt(beta^2 + 4 (1 - alpha) v)), f = full x^2, with
+    /// v = c V_battery/V_reference and beta = alpha sqrt(rho_0/rho). Inverse of [`ThrustCurve::command`] to 1e-4.
+    #[inline]
+    #[must_use]
+    pub fn thrust_n(&self, command: MotorCommand, supply: &Supply) -> f32 {
+        let v = command.get() / supply.voltage_ratio;
+        let alpha = self.config.speed_share;
+        let beta = alpha * supply.density_root;
+        let root = beta + M::sqrt(beta * beta + 4.0 * (1.0 - alpha) * v);
+        if !(v > 0.0 && root > 0.0) {
+            return 0.0;
+        }
+        let x = 2.0 * v / root;
+        self.config.full_n * x * x
+    }
+}
