@@ -1,6 +1,13 @@
 //! Flies the aplomb control crate on the simulated craft in closed loop, measures, judges and reports.
 
+pub mod cli;
+pub mod exchange;
+pub mod fly;
 pub mod input;
+pub mod judge;
+pub mod measure;
 pub mod report;
+pub mod sample;
+pub mod signals;
 pub mod trace;
 pub mod verdict;

@@ -1,2 +1,5 @@
-//! placeholder
-fn main() {}
+//! The program `aplomb`: see [`aplomb_harness::cli`].
+
+fn main() -> std::process::ExitCode {
+    aplomb_harness::cli::main()
+}

@@ -21,7 +21,9 @@ pub struct Row {
     pub rotor_rpm: Rotors<f64>,
     /// Wind at the craft in m/s: north, east, up (where it blows to).
     pub wind_m_s: [f64; 3],
-    /// Correlated receiver error in m: north, east, up; and its white part.
+    /// Angle between the estimated and the true vertical in deg.
+    pub tilt_estimate_error_deg: f64,
+    /// Slowly varying part of the receiver's position error in m: north, east, up.
     pub receiver_correlated_m: [f64; 3],
     /// Battery voltage in V.
     pub battery_v: f64,

@@ -81,6 +81,9 @@ pub(super) struct Judged {
 
 pub(super) fn run(arguments: &FlyArguments) -> Result<u8, Failure> {
     let job = read(arguments).map_err(Failure::Input)?;
+    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
+    // Tried and dropped: a folder that cannot be written to is told before the flights, not after.
+    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
     say(&introduction(arguments, &job))?;
     let started = Instant::now();
     let threads = arguments.threads.map_or(0, |threads| threads as usize);
@@ -89,9 +92,7 @@ pub(super) fn run(arguments: &FlyArguments) -> Result<u8, Failure> {
     let (judged, simulated_s) = pool.install(|| fly_all(&job, arguments))?;
     let elapsed = started.elapsed();
     say(&conclusion(&job, &judged, simulated_s, elapsed))?;
-    let folder = pool.install(|| write(&job, &judged, arguments));
-    let folder =
-        folder.map_err(|error| Failure::Unfinished(format!("{}: {error}", arguments.out.display())))?;
+    let folder = pool.install(|| write(&job, &judged, arguments)).map_err(disk)?;
     say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
     let held =
         judged.iter().flat_map(|flight| &flight.verdicts).all(|verdict| verdict.outcome == Outcome::Held);
@@ -147,7 +148,7 @@ fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Fa
     let spin = job.craft.config.arms.map(|arm| arm.spin);
     let one = |plan: &FlightPlan, number: u32| -> Result<(Vec<Evidence>, Option<Trace>, f64), Failure> {
         let seed = arguments.seed.unwrap_or(plan.seed).wrapping_add(u64::from(number));
-        let flown = fly(&job.craft, &job.controller, plan, seed);
+        let flown = fly(&job.craft.config, &job.controller.config, plan, seed);
         let Flown { trace, simulated_s, .. } =
             flown.map_err(|error| Failure::Unfinished(format!("{}: {error}", plan.name)))?;
         let evidence =

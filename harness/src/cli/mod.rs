@@ -58,6 +58,8 @@ enum Command {
 enum Failure {
     /// The input is wrong.
     Input(Vec<InputError>),
+    /// An argument is wrong.
+    Argument(String),
     /// The disk, or a fault of our own.
     Unfinished(String),
 }
@@ -77,6 +79,10 @@ pub fn main() -> ExitCode {
         Ok(Err(Failure::Input(errors))) => {
             let coloured = may_colour(&std::io::stderr());
             complain(&errors.iter().map(|error| error.render(coloured)).collect::<Vec<_>>().join("\n\n"));
+            WRONG_INPUT
+        }
+        Ok(Err(Failure::Argument(reason))) => {
+            complain(&format!("error: {reason}"));
             WRONG_INPUT
         }
         Ok(Err(Failure::Unfinished(reason))) => {

@@ -9,7 +9,13 @@ use crate::input::demo;
 
 /// Writes the files; refuses a folder that exists.
 pub(super) fn run(folder: &Path) -> Result<u8, Failure> {
-    write(folder).map_err(|error| Failure::Unfinished(format!("{}: {error}", folder.display())))?;
+    write(folder).map_err(|error| {
+        let reason = format!("{}: {error}", folder.display());
+        match error.kind() {
+            io::ErrorKind::AlreadyExists => Failure::Argument(reason),
+            _ => Failure::Unfinished(reason),
+        }
+    })?;
     let shown = folder.display();
     say(&format!(
         "{shown} holds a craft, a controller and flights. Change what you like, then:\n  \

@@ -27,7 +27,7 @@ pub struct Craft {
 }
 
 /// One inch in m (exact).
-const INCH_M: f64 = 0.0254;
+pub(super) const INCH_M: f64 = 0.0254;
 /// Control period with which a craft is tried on loading, in s.
 const TICK_S: f64 = 0.001;
 /// Height at which a craft is tried on loading, in m.
@@ -210,16 +210,29 @@ struct FeetTable {
 }
 
 impl CraftFile {
-    /// What the plant could not name by its key here, because the unit differs.
+    /// What must be positive, so that all of it is told at once, and what has another unit than the plant's. The plant
+    /// checks the rest.
     fn check(&self, document: &Document<'_>) {
-        document.require_positive("mass_kg", self.mass_kg);
-        document.require_positive("propeller.diameter_in", self.propeller.diameter_in);
-        document.require_positive("propeller.pitch_in", self.propeller.pitch_in);
-        document.require_positive("propeller.thrust_coefficient", self.propeller.thrust_coefficient);
-        document.require_positive("propeller.power_coefficient", self.propeller.power_coefficient);
+        let Self { propeller, motor, battery, feet, .. } = self;
+        for (key, value) in [
+            ("mass_kg", self.mass_kg),
+            ("propeller.diameter_in", propeller.diameter_in),
+            ("propeller.pitch_in", propeller.pitch_in),
+            ("propeller.thrust_coefficient", propeller.thrust_coefficient),
+            ("propeller.power_coefficient", propeller.power_coefficient),
+            ("motor.kv_rpm_per_v", motor.kv_rpm_per_v),
+            ("motor.resistance_ohm", motor.resistance_ohm),
+            ("motor.lag_s", motor.lag_s),
+            ("battery.capacity_ah", battery.capacity_ah),
+            ("feet.x_m", feet.x_m),
+            ("feet.y_m", feet.y_m),
+            ("feet.z_m", feet.z_m),
+        ] {
+            document.require_positive(key, value);
+        }
         for (key, percent) in [
-            ("propeller.thrust_ripple_percent", self.propeller.thrust_ripple_percent.unwrap_or(0.0)),
-            ("battery.charge_percent", self.battery.charge_percent),
+            ("propeller.thrust_ripple_percent", propeller.thrust_ripple_percent.unwrap_or(0.0)),
+            ("battery.charge_percent", battery.charge_percent),
             ("speed_controller.stop_below_percent", self.speed_controller.stop_below_percent),
         ] {
             document.require_within(key, percent, 0.0, 100.0);

@@ -18,6 +18,10 @@ macro_rules! files {
 /// The craft.
 pub const CRAFT: File = File { path: "craft.toml", text: include_str!("../../demo/craft.toml") };
 
+/// Its controller.
+pub const CONTROLLER: File =
+    File { path: "controller.toml", text: include_str!("../../demo/controller.toml") };
+
 /// The flights, in the order in which they are flown.
 pub const FLIGHTS: &[File] = files![
     "flights/take-off.toml",
@@ -34,17 +38,21 @@ pub const FLIGHTS: &[File] = files![
     "flights/land.toml",
 ];
 
+/// What every key means, for people who change the files.
+pub const KEYS: File = File { path: "FILES.md", text: include_str!("../../demo/FILES.md") };
+
 /// All files of the demo.
-pub const ALL: &[&[File]] = &[&[CRAFT], FLIGHTS];
+pub const ALL: &[&[File]] = &[&[CRAFT, CONTROLLER, KEYS], FLIGHTS];
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::input::{Craft, FlightPlan};
+    use crate::input::{Controller, Craft, FlightPlan};
 
     #[test]
     fn every_file_is_read_without_a_mistake() {
-        Craft::from_text(CRAFT.path, CRAFT.text).unwrap();
+        Craft::from_text(CRAFT.path, CRAFT.text).unwrap_or_else(|error| panic!("{error}"));
+        Controller::from_text(CONTROLLER.path, CONTROLLER.text).unwrap_or_else(|error| panic!("{error}"));
         for file in FLIGHTS {
             FlightPlan::from_text(file.path, "demo", file.text).unwrap_or_else(|error| panic!("{error}"));
         }

@@ -4,11 +4,16 @@ use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use super::document::text_of;
-use super::{Craft, FlightPlan, InputError, Problem, demo};
+use super::{Controller, Craft, FlightPlan, InputError, Problem, demo};
 
 /// Reads a craft file.
 pub fn load_craft(path: &Path) -> Result<Craft, InputError> {
     Craft::from_text(&path.display().to_string(), &text_of(path)?)
+}
+
+/// Reads a controller file.
+pub fn load_controller(path: &Path) -> Result<Controller, InputError> {
+    Controller::from_text(&path.display().to_string(), &text_of(path)?)
 }
 
 /// Reads a flight file; the flight is named after the file.
@@ -72,6 +77,11 @@ pub fn demo_craft() -> Result<Craft, InputError> {
     Craft::from_text(&built_in(demo::CRAFT), demo::CRAFT.text)
 }
 
+/// The controller of the built-in demo.
+pub fn demo_controller() -> Result<Controller, InputError> {
+    Controller::from_text(&built_in(demo::CONTROLLER), demo::CONTROLLER.text)
+}
+
 /// The flights of the built-in demo.
 pub fn demo_flights() -> Result<Vec<FlightPlan>, Vec<InputError>> {
     let read = demo::FLIGHTS.iter().map(|&file| {
@@ -94,7 +104,7 @@ mod tests {
         let folder = std::env::temp_dir().join(format!("aplomb-load-{}", std::process::id()));
         let _ = std::fs::remove_dir_all(&folder);
         std::fs::create_dir_all(&folder).unwrap();
-        let empty = load_flights(&[folder.clone()]).unwrap_err();
+        let empty = load_flights(std::slice::from_ref(&folder)).unwrap_err();
         assert!(empty[0].to_string().contains("holds no .toml file"), "{}", empty[0]);
         let text = demo::FLIGHTS[0].text;
         for name in ["b.toml", "a.toml", "notes.txt"] {

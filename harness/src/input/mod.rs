@@ -2,6 +2,7 @@
 //! with its line, its column and the nearest valid key; nothing is flown then.
 
 pub mod command;
+pub mod controller;
 pub mod craft;
 pub mod demo;
 mod document;
@@ -13,11 +14,15 @@ mod read;
 mod sensors;
 pub mod signal;
 mod suggest;
+mod wishes;
 
+pub use controller::Controller;
 pub use craft::Craft;
 pub use document::text_of;
 pub use flight::FlightPlan;
-pub use load::{demo_craft, demo_flights, load_craft, load_flight, load_flights};
+pub use load::{
+    demo_controller, demo_craft, demo_flights, load_controller, load_craft, load_flight, load_flights,
+};
 pub use problem::{InputError, Place, Problem};
 
 #[cfg(test)]

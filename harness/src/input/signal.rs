@@ -210,4 +210,18 @@ mod tests {
             assert!(signal.meaning().ends_with('.'), "{signal:?}");
         }
     }
+
+    #[test]
+    fn list_for_readers_is_this_list() {
+        let listed = include_str!("../../demo/FILES.md")
+            .split_once("| signal | meaning |\n| --- | --- |\n")
+            .unwrap()
+            .1;
+        let listed = listed.split("\n\n").next().unwrap().trim_end();
+        let rows: Vec<_> = Signal::ALL
+            .iter()
+            .map(|signal| format!("| `{}` | {} |", signal.key(), signal.meaning().trim()))
+            .collect();
+        assert_eq!(listed, rows.join("\n"));
+    }
 }

@@ -131,7 +131,7 @@ fn impossible_value_is_told_at_the_value() {
 fn impossible_craft_is_told_at_its_key() {
     for (from, to, expected) in [
         ("mass_kg = 1.23", "mass_kg = -1.0", "11 -1.0 | must be greater than 0 | -"),
-        ("lag_s = 0.035", "lag_s = 0.0", "9 0.0 | must be above zero | -"),
+        ("no_load_current_a = 0.5", "no_load_current_a = -1", "21 -1 | must not be negative | -"),
         ("friction = 0.7", "friction = 7", "12 7 | must lie between 0 and 5 | -"),
         ("charge_percent = 90.0", "charge_percent = 900", "18 900 | must lie between 0 and 100 | -"),
         ("[motor]", "[motor] #", "2 motor | the rotors cannot carry the craft on this battery | -"),
@@ -144,6 +144,28 @@ fn impossible_craft_is_told_at_its_key() {
         let error = Craft::from_text("craft.toml", &text).unwrap_err();
         assert_eq!(told(&error), [format!("{line}:{expected}")]);
     }
+}
+
+#[test]
+fn several_impossible_values_of_a_craft_are_told_at_once() {
+    let text = CRAFT.replace("mass_kg = 1.23", "mass_kg = 0").replace("lag_s = 0.035", "lag_s = -1.0");
+    let error = Craft::from_text("craft.toml", &text.replace("charge_percent = 90", "charge_percent = 101"))
+        .unwrap_err();
+    let reasons: Vec<_> = error.problems.iter().map(|problem| problem.reason.as_str()).collect();
+    assert_eq!(reasons, ["must be greater than 0", "must be greater than 0", "must lie between 0 and 100"]);
+}
+
+#[test]
+fn craft_in_words_tells_its_thrust_to_weight() {
+    let craft = Craft::from_text("craft.toml", CRAFT).unwrap();
+    assert_eq!(craft.words(), "weir gauge, 1.23 kg, 9 x 5 in propellers, thrust to weight 2.2");
+    // The balance of sag and current, put in again.
+    let aplomb_craft::Config { rotor, battery, .. } = craft.config;
+    let speed = (craft.full_thrust_n() / rotor.thrust_n_s2).sqrt();
+    let sag_v = battery.resistance_ohm * (4.0 * rotor.steady_current_a(speed, 1.0) + battery.base_current_a);
+    let rested_v = 3.0 * aplomb_craft::battery::cell::open_circuit_v(0.9);
+    assert!((rotor.steady_speed_rad_s(rested_v - sag_v, 1.0) / speed - 1.0).abs() < 1e-9);
+    assert!((rotor.steady_speed_rad_s(rested_v, 1.0) / speed - 1.0).abs() > 0.02, "without sag it is faster");
 }
 
 #[test]

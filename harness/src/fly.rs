@@ -1,0 +1,191 @@
+//! One flight in closed loop: the control crate on the simulated craft.
+//!
+//! Time runs in ticks of the controller. On tick k the craft is sensed, the controller computes, and the craft moves on to
+//! tick k+1 under the command computed on tick k-1: the computation takes one tick, as the contract has it, and the speed
+//! controller's own delay comes on top inside the craft.
+//!
+//! A flight that starts in hover is preceded by a lead-in that nobody judges: the craft rests, arms, climbs to the starting
+//! height and settles in the air of the flight's first instant, so that estimates and integrals start as they would in life.
+
+use aplomb::{Command, FlightController, HeadingDemand, MotorCommand, VerticalDemand, flight, frames};
+use aplomb_craft::{AirConfig, Config, Plant, glam::DVec3};
+
+use crate::exchange;
+use crate::input::flight::{FlightPlan, Start};
+use crate::sample;
+use crate::trace::Trace;
+
+/// Time between rows of a trace in ticks. No multiple of the dividers of the slower loops, so that rows fall on all their
+/// phases.
+const ROW_TICKS: u64 = 4;
+
+/// Lead-in: rest on the ground, in s.
+const REST_S: f64 = 4.0;
+/// Lead-in: the end of the rest, in s, in which the motors are armed with the sticks centred, as the guard wants it.
+const ARM_S: f64 = 1.0;
+/// Lead-in: time to settle after the climb, in s.
+const SETTLE_S: f64 = 10.0;
+/// Lead-in: climb that is allowed for, in m/s. The craft may be faster.
+const CLIMB_M_S: f64 = 1.0;
+
+/// A flight that was flown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Flown {
+    /// The seed of all its random numbers.
+    pub seed: u64,
+    /// What happened, from the flight's time 0 on.
+    pub trace: Trace,
+    /// Digest of the bits of every motor command since the start of the lead-in (FNV-1a, 64 bit).
+    pub digest: u64,
+    /// Simulated time in s, lead-in included.
+    pub simulated_s: f64,
+}
+
+/// Why a flight could not be flown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum FlyError {
+    /// The craft or its air was refused.
+    Craft(aplomb_craft::ConfigError),
+    /// The controller was refused.
+    Controller(aplomb::ConfigError),
+}
+
+impl std::fmt::Display for FlyError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Craft(error) => write!(f, "craft: {error}"),
+            Self::Controller(error) => write!(f, "controller: {error}"),
+        }
+    }
+}
+
+impl std::error::Error for FlyError {}
+
+impl From<aplomb_craft::ConfigError> for FlyError {
+    fn from(error: aplomb_craft::ConfigError) -> Self {
+        Self::Craft(error)
+    }
+}
+
+impl From<aplomb::ConfigError> for FlyError {
+    fn from(error: aplomb::ConfigError) -> Self {
+        Self::Controller(error)
+    }
+}
+
+/// Flies `plan` with `controller` on `craft`; all random numbers come from `seed`.
+///
+/// # Errors
+/// A craft or controller that cannot be built.
+pub fn fly(
+    craft: &Config,
+    controller: &flight::Config,
+    plan: &FlightPlan,
+    seed: u64,
+) -> Result<Flown, FlyError> {
+    fly_with::<aplomb::Libm>(craft, controller, plan, seed)
+}
+
+/// [`fly`] with scalar functions `M` in the controller.
+///
+/// # Errors
+/// A craft or controller that cannot be built.
+pub fn fly_with<M: aplomb::Math>(
+    craft: &Config,
+    controller: &flight::Config,
+    plan: &FlightPlan,
+    seed: u64,
+) -> Result<Flown, FlyError> {
+    let tick_s = 1.0 / f64::from(controller.tick_hz);
+    let ticks = |time_s: f64| libm::round(time_s / tick_s) as u64;
+    let lead_ticks = ticks(lead_s(plan));
+    let lead_s = lead_ticks as f64 * tick_s;
+    let start =
+        aplomb_craft::Start { heading_rad: plan.heading_deg.to_radians(), ..aplomb_craft::Start::default() };
+    let mut plant = Plant::new(craft, &shifted(&plan.air, lead_s), &start, seed, tick_s)?;
+    let mut controller = FlightController::<M>::new(controller)?;
+    let mut waiting = aplomb::Rotors::splat(MotorCommand::STOPPED);
+    let mut digest = Digest::new();
+    let end = lead_ticks + ticks(plan.duration_s);
+    let mut rows = Vec::with_capacity(((end - lead_ticks) / ROW_TICKS) as usize + 1);
+    let mut pushed = ([0.0; 3], [0.0; 3]);
+    for tick in 0..=end {
+        let time_s = (tick as f64 - lead_ticks as f64) * tick_s;
+        let sensors = exchange::sensors(&plant.sense(), tick_s);
+        let commands = controller.step(&sensors, &command_at(plan, time_s));
+        digest.take(commands);
+        if tick >= lead_ticks && (tick - lead_ticks).is_multiple_of(ROW_TICKS) {
+            rows.push(sample::row(time_s, &plant.truth(), controller.record()));
+        }
+        let push = plan.push_at(time_s);
+        if push != pushed {
+            let ([north, east, up], torque_nm) = push;
+            plant.push(DVec3::new(north, east, -up), DVec3::from_array(torque_nm));
+            pushed = push;
+        }
+        plant.advance(exchange::commands(waiting));
+        waiting = commands;
+    }
+    Ok(Flown {
+        seed,
+        trace: Trace { period_s: ROW_TICKS as f64 * tick_s, rows },
+        digest: digest.0,
+        simulated_s: (end + 1) as f64 * tick_s,
+    })
+}
+
+/// Length of the lead-in of `plan` in s; 0 for a start on the ground.
+#[must_use]
+pub fn lead_s(plan: &FlightPlan) -> f64 {
+    match plan.start {
+        Start::Ground => 0.0,
+        Start::Hover { height_m } => REST_S + libm::ceil(height_m / CLIMB_M_S) + SETTLE_S,
+    }
+}
+
+/// The command at a time counted from the flight's start; negative in the lead-in.
+fn command_at(plan: &FlightPlan, time_s: f64) -> Command {
+    if time_s >= 0.0 {
+        return plan.command_at(time_s);
+    }
+    let height_m = match plan.start {
+        Start::Hover { height_m } if time_s >= REST_S - lead_s(plan) => height_m,
+        Start::Hover { .. } if time_s >= REST_S - ARM_S - lead_s(plan) => {
+            return Command::fly(aplomb::Demand::Sticks(aplomb::Sticks::CENTRED));
+        }
+        _ => return Command::IDLE,
+    };
+    let heading = frames::Heading::from_rad::<aplomb::Libm>(plan.heading_deg.to_radians() as f32);
+    Command::fly(aplomb::Demand::Position {
+        position_m: frames::Vector::ZERO,
+        heading: HeadingDemand::Hold(heading),
+        vertical: VerticalDemand::Height(height_m as f32),
+    })
+}
+
+/// The air of the flight, later by the lead-in; what blows at the start blows in the lead-in too.
+fn shifted(air: &AirConfig, lead_s: f64) -> AirConfig {
+    let mut air = air.clone();
+    for wind in air.winds.iter_mut().filter(|wind| wind.at_s > 0.0) {
+        wind.at_s += lead_s;
+    }
+    for gust in &mut air.gusts {
+        gust.at_s += lead_s;
+    }
+    air
+}
+
+/// FNV-1a over bytes (Fowler, Noll, Vo; parameters of the 64-bit variant as in RFC 9923).
+struct Digest(u64);
+
+impl Digest {
+    fn new() -> Self {
+        Self(0xcbf2_9ce4_8422_2325)
+    }
+
+    fn take(&mut self, commands: aplomb::Rotors<MotorCommand>) {
+        for byte in commands.into_array().iter().flat_map(|command| command.get().to_bits().to_le_bytes()) {
+            self.0 = (self.0 ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
+        }
+    }
+}

@@ -1,0 +1,195 @@
+//! `controller.toml`: what the controller believes about the craft, and what it wants.
+//!
+//! The facts must be given. Every wish may be left out: [`aplomb::flight::Config::for_airframe`] derives it from the facts,
+//! by the rule that stands beside it there.
+
+use aplomb::control::rate::Inertia;
+use aplomb::flight::{Airframe, Config};
+use aplomb::mix::{self, Geometry, ThrustCurveConfig};
+use aplomb::{ConfigError, FlightController, Rotors, Spin};
+use serde::Deserialize;
+
+use super::craft::{INCH_M, SpinWord};
+use super::document::Document;
+use super::problem::InputError;
+use super::wishes::WishTables;
+
+/// A controller to fly with.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Controller {
+    /// Everything that the controller believes and wants; a [`FlightController`] has taken it.
+    pub config: Config,
+}
+
+impl Controller {
+    /// Reads a controller from `text`; `path` names it in messages.
+    pub fn from_text(path: &str, text: &str) -> Result<Self, InputError> {
+        let document = Document::parse(path, text)?;
+        let config = document.read::<ControllerFile>().and_then(|file| file.config(&document));
+        document.finish(config.map(|config| Self { config }))
+    }
+
+    /// The tilt limit in deg.
+    #[must_use]
+    pub fn tilt_limit_deg(&self) -> f64 {
+        f64::from(self.config.thrust.tilt_limit_rad).to_degrees()
+    }
+}
+
+#[derive(Deserialize)]
+struct ControllerFile {
+    mass_kg: f64,
+    inertia_kg_m2: [f64; 3],
+    products_of_inertia_kg_m2: Option<[f64; 3]>,
+    arms: ArmTables,
+    propeller: PropellerTable,
+    thrust_curve: ThrustCurveTable,
+    rotor_lag_s: f64,
+    delay_s: f64,
+    rotor_drag_1_s: Option<f64>,
+    wish: Option<WishTables>,
+}
+
+#[derive(Deserialize)]
+struct ArmTables {
+    front_left: ArmTable,
+    front_right: ArmTable,
+    rear_left: ArmTable,
+    rear_right: ArmTable,
+}
+
+#[derive(Deserialize)]
+struct ArmTable {
+    x_m: f64,
+    y_m: f64,
+    spin: SpinWord,
+}
+
+#[derive(Deserialize)]
+struct PropellerTable {
+    diameter_in: f64,
+    torque_to_thrust_m: f64,
+}
+
+#[derive(Deserialize)]
+struct ThrustCurveTable {
+    full_n: f64,
+    speed_share: f64,
+    reference_voltage_v: f64,
+    lowest_voltage_v: f64,
+    highest_voltage_v: f64,
+    voltage_filter_s: f64,
+}
+
+impl ControllerFile {
+    fn config(self, document: &Document<'_>) -> Option<Config> {
+        self.check(document);
+        if !document.is_clean() {
+            return None;
+        }
+        let airframe = self.airframe();
+        let refuse = |error: ConfigError| document.refuse_at(key_path(error.field), reason(error), None);
+        let derived = Config::for_airframe(&airframe).and_then(|config| {
+            FlightController::<aplomb::Libm>::new(&config)?;
+            Ok(config)
+        });
+        let mut config = derived.map_err(refuse).ok()?;
+        if let Some(wishes) = self.wish {
+            wishes.apply(document, &mut config);
+        }
+        Some(config)
+    }
+
+    /// What must be positive, so that all of it is told at once. The controller checks the rest.
+    fn check(&self, document: &Document<'_>) {
+        let [roll, pitch, yaw] = self.inertia_kg_m2;
+        for (key, value) in [
+            ("mass_kg", self.mass_kg),
+            ("inertia_kg_m2", roll.min(pitch).min(yaw)),
+            ("propeller.diameter_in", self.propeller.diameter_in),
+            ("propeller.torque_to_thrust_m", self.propeller.torque_to_thrust_m),
+            ("thrust_curve.full_n", self.thrust_curve.full_n),
+            ("thrust_curve.reference_voltage_v", self.thrust_curve.reference_voltage_v),
+            ("thrust_curve.lowest_voltage_v", self.thrust_curve.lowest_voltage_v),
+            ("thrust_curve.highest_voltage_v", self.thrust_curve.highest_voltage_v),
+            ("rotor_lag_s", self.rotor_lag_s),
+        ] {
+            document.require_positive(key, value);
+        }
+        document.require_within("delay_s", self.delay_s, 0.0, 1.0);
+    }
+
+    fn airframe(&self) -> Airframe {
+        let [roll, pitch, yaw] = self.inertia_kg_m2;
+        let [xy, xz, yz] = self.products_of_inertia_kg_m2.unwrap_or_default();
+        let arm = |table: &ArmTable| mix::Arm {
+            x_m: table.x_m as f32,
+            y_m: table.y_m as f32,
+            spin: match table.spin {
+                SpinWord::Clockwise => Spin::Clockwise,
+                SpinWord::CounterClockwise => Spin::CounterClockwise,
+            },
+        };
+        let curve = &self.thrust_curve;
+        Airframe {
+            mass_kg: self.mass_kg as f32,
+            inertia: Inertia {
+                roll_kg_m2: roll as f32,
+                pitch_kg_m2: pitch as f32,
+                yaw_kg_m2: yaw as f32,
+                forward_right_kg_m2: xy as f32,
+                forward_down_kg_m2: xz as f32,
+                right_down_kg_m2: yz as f32,
+            },
+            geometry: Geometry {
+                arms: Rotors {
+                    front_left: arm(&self.arms.front_left),
+                    front_right: arm(&self.arms.front_right),
+                    rear_left: arm(&self.arms.rear_left),
+                    rear_right: arm(&self.arms.rear_right),
+                },
+                torque_to_thrust_m: self.propeller.torque_to_thrust_m as f32,
+            },
+            thrust_curve: ThrustCurveConfig {
+                full_n: curve.full_n as f32,
+                reference_voltage_v: curve.reference_voltage_v as f32,
+                speed_share: curve.speed_share as f32,
+                lowest_voltage_v: curve.lowest_voltage_v as f32,
+                highest_voltage_v: curve.highest_voltage_v as f32,
+                voltage_filter_s: curve.voltage_filter_s as f32,
+            },
+            rotor_diameter_m: (self.propeller.diameter_in * INCH_M) as f32,
+            rotor_lag_s: self.rotor_lag_s as f32,
+            delay_s: self.delay_s as f32,
+            rotor_drag_per_s: self.rotor_drag_1_s.map(|drag| drag as f32),
+        }
+    }
+}
+
+/// The key of the fact that a refused field comes from.
+fn key_path(field: &'static str) -> &'static str {
+    match field {
+        "full_n" => "thrust_curve.full_n",
+        "speed_share" => "thrust_curve.speed_share",
+        "reference_voltage_v" => "thrust_curve.reference_voltage_v",
+        "lowest_voltage_v" => "thrust_curve.lowest_voltage_v",
+        "highest_voltage_v" => "thrust_curve.highest_voltage_v",
+        "voltage_filter_s" => "thrust_curve.voltage_filter_s",
+        "torque_to_thrust_m" => "propeller.torque_to_thrust_m",
+        "rotor_diameter_m" => "propeller.diameter_in",
+        "rotor_drag_per_s" => "rotor_drag_1_s",
+        "roll_kg_m2" | "pitch_kg_m2" | "yaw_kg_m2" | "inertia" => "inertia_kg_m2",
+        "forward_right_kg_m2" | "forward_down_kg_m2" | "right_down_kg_m2" => "products_of_inertia_kg_m2",
+        "x_m" | "y_m" => "arms",
+        field => field,
+    }
+}
+
+/// What is wrong, in words.
+pub(super) fn reason(error: ConfigError) -> String {
+    let message = error.to_string();
+    match error.field {
+        "full_n" => "the craft cannot lift 1.3 times its weight with this thrust".to_owned(),
+        field => message.strip_prefix(field).map_or(message.clone(), |rest| rest.trim_start().to_owned()),
+    }
+}

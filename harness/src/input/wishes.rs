@@ -1,0 +1,146 @@
+//! The wishes of `controller.toml`: any derived value may be replaced.
+
+use aplomb::control::{attitude, position, rate, velocity, vertical};
+use aplomb::flight::Config;
+use aplomb::{ConfigError, FlightController, estimate, guard, pilot};
+use serde::Deserialize;
+
+use super::controller::reason;
+use super::document::Document;
+
+/// Declares a table of wishes for one part of the controller: keys that are fields of it, and keys in degrees with the
+/// field in radians that each one sets.
+macro_rules! wishes {
+    ($table:ident for $config:ty: $($field:ident),* $(; $($degrees:ident => $radians:ident),+)?) => {
+        #[derive(Clone, Copy, Deserialize)]
+        struct $table {
+            $($field: Option<f64>,)*
+            $($($degrees: Option<f64>,)+)?
+        }
+
+        impl $table {
+            fn apply(self, config: &mut $config) {
+                $(if let Some(value) = self.$field { config.$field = value as f32; })*
+                $($(if let Some(value) = self.$degrees { config.$radians = value.to_radians() as f32; })+)?
+            }
+        }
+    };
+}
+
+wishes!(LoopsTable for Config: tick_hz, least_command, air_density_kg_m3);
+wishes!(AxisTable for rate::Axis:
+    crossover_rad_s, integral_time_s, derivative_time_s; acceleration_limit_deg_s2 => acceleration_limit_rad_s2);
+wishes!(RateTable for rate::Config: derivative_filter_ratio, gyro_cutoff_hz);
+wishes!(PartTable for attitude::Part: crossover_rad_s, reference_rad_s;
+    rate_limit_deg_s => rate_limit_rad_s, acceleration_limit_deg_s2 => acceleration_limit_rad_s2);
+wishes!(AttitudeTable for attitude::Config: reference_damping);
+wishes!(ThrustTable for aplomb::control::thrust_vector::Config: low_n, high_n; tilt_limit_deg => tilt_limit_rad);
+wishes!(MixTable for aplomb::mix::Config: allowance_down_n, allowance_up_n, reserved_yaw_share);
+wishes!(VerticalTable for vertical::Config: climb_crossover_rad_s, climb_integral_time_s, height_crossover_rad_s,
+    climb_limit_m_s, descent_limit_m_s, acceleration_m_s2);
+wishes!(VelocityTable for velocity::Config: crossover_rad_s, integral_time_s, speed_limit_m_s, acceleration_m_s2,
+    output_limit_m_s2);
+wishes!(PositionTable for position::Config: crossover_rad_s, braking_m_s2, speed_limit_m_s);
+wishes!(SticksTable for pilot::Config: dead_band, centre_softness, full_stick_climb_m_s, full_stick_descent_m_s,
+    hold_below_m_s, landing_speed_m_s; full_stick_deg => full_stick_tilt_rad, full_stick_deg_s => full_stick_rate_rad_s);
+wishes!(GuardTable for guard::Config: arming_stick, imu_hold_s, link_hold_s, link_land_s, low_battery_v, low_battery_s,
+    tip_over_s, landed_thrust_share, landed_climb_m_s, landed_s; arming_tilt_deg => arming_tilt_rad,
+    arming_rate_deg_s => arming_rate_rad_s, tip_over_tilt_deg => tip_over_tilt_rad);
+wishes!(AttitudeEstimateTable for estimate::attitude::Config: tilt_time_s, tilt_start_s, offset_time_s, offset_start_s,
+    heading_time_s, heading_offset_time_s; offset_limit_deg_s => offset_limit_rad_s, declination_deg => declination_rad);
+wishes!(VerticalEstimateTable for estimate::vertical::Config: acceleration_walk, gate_m, gate_growth_m_s, timeout_s,
+    home_k);
+wishes!(HorizontalEstimateTable for estimate::horizontal::Config: interval_s, position_noise_m, velocity_noise_m_s,
+    acceleration_walk, gate_m, gate_m_s, gate_growth_m_s2, worst_accuracy_m, timeout_s);
+
+/// `[wish]`.
+#[derive(Deserialize)]
+pub(super) struct WishTables {
+    loops: Option<LoopsTable>,
+    attitude_every: Option<u32>,
+    velocity_every: Option<u32>,
+    rate: Option<RateTable>,
+    rate_roll: Option<AxisTable>,
+    rate_pitch: Option<AxisTable>,
+    rate_yaw: Option<AxisTable>,
+    attitude: Option<AttitudeTable>,
+    tilt: Option<PartTable>,
+    heading: Option<PartTable>,
+    thrust: Option<ThrustTable>,
+    mix: Option<MixTable>,
+    vertical: Option<VerticalTable>,
+    velocity: Option<VelocityTable>,
+    position: Option<PositionTable>,
+    sticks: Option<SticksTable>,
+    guard: Option<GuardTable>,
+    attitude_estimate: Option<AttitudeEstimateTable>,
+    vertical_estimate: Option<VerticalEstimateTable>,
+    horizontal_estimate: Option<HorizontalEstimateTable>,
+}
+
+impl WishTables {
+    /// Puts the wishes into `config`. After each table a controller is built: the table with which that fails is the one
+    /// that is refused, and the next is tried without it.
+    pub(super) fn apply(self, document: &Document<'_>, config: &mut Config) {
+        let mut attempt = |table: &str, change: &dyn Fn(&mut Config)| {
+            let mut changed = *config;
+            change(&mut changed);
+            match FlightController::<aplomb::Libm>::new(&changed) {
+                Ok(_) => *config = changed,
+                Err(error) => refuse(document, table, error),
+            }
+        };
+        macro_rules! attempt {
+            ($($table:ident => $($part:ident).*;)+) => {
+                $(if let Some(wishes) = self.$table {
+                    attempt(concat!("wish.", stringify!($table)), &|config| wishes.apply(&mut config.$($part).*));
+                })+
+            };
+        }
+        if let Some(wishes) = self.loops {
+            attempt("wish.loops", &|config| wishes.apply(config));
+        }
+        let (attitude_every, velocity_every) = (self.attitude_every, self.velocity_every);
+        if attitude_every.is_some() || velocity_every.is_some() {
+            let ticks = |given: Option<u32>, derived: u16| {
+                given.map_or(derived, |ticks| u16::try_from(ticks).unwrap_or(u16::MAX))
+            };
+            attempt("wish", &|config| {
+                config.attitude_every = ticks(attitude_every, config.attitude_every);
+                config.velocity_every = ticks(velocity_every, config.velocity_every);
+            });
+        }
+        attempt! {
+            rate => rate;
+            rate_roll => rate.roll;
+            rate_pitch => rate.pitch;
+            rate_yaw => rate.yaw;
+            attitude => attitude;
+            tilt => attitude.tilt;
+            heading => attitude.heading;
+            thrust => thrust;
+            mix => mix;
+            vertical => vertical;
+            velocity => velocity;
+            position => position;
+            sticks => pilot;
+            guard => guard;
+            attitude_estimate => estimate.attitude;
+            vertical_estimate => estimate.vertical;
+            horizontal_estimate => estimate.horizontal;
+        }
+    }
+}
+
+/// Refuses at the key of the field, in degrees where the field is in radians; where the key is not given, at its table.
+fn refuse(document: &Document<'_>, table: &str, error: ConfigError) {
+    let key = match error.field {
+        "full_stick_tilt_rad" => "full_stick_deg".to_owned(),
+        "full_stick_rate_rad_s" => "full_stick_deg_s".to_owned(),
+        field if field.ends_with("_rad") || field.contains("limit_rad_s") || field.starts_with("arming_") => {
+            field.replace("_rad", "_deg")
+        }
+        field => field.to_owned(),
+    };
+    document.refuse_at(&format!("{table}.{key}"), format!("`{key}` {}", reason(error)), None);
+}

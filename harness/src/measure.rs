@@ -1,0 +1,112 @@
+//! Figures from series of values: the arithmetic behind every expectation.
+
+/// Arithmetic mean; NaN for nothing.
+#[must_use]
+pub fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
+/// Root of the mean square; NaN for nothing.
+#[must_use]
+pub fn rms(values: &[f64]) -> f64 {
+    libm::sqrt(values.iter().map(|v| v * v).sum::<f64>() / values.len() as f64)
+}
+
+/// Standard deviation about the mean (division by n); NaN for nothing.
+#[must_use]
+pub fn deviation(values: &[f64]) -> f64 {
+    let centre = mean(values);
+    libm::sqrt(values.iter().map(|v| (v - centre) * (v - centre)).sum::<f64>() / values.len() as f64)
+}
+
+/// Largest value; NaN for nothing or when any value is NaN.
+#[must_use]
+pub fn largest(values: &[f64]) -> f64 {
+    values.iter().copied().reduce(|a, b| if a.is_nan() || a > b { a } else { b }).unwrap_or(f64::NAN)
+}
+
+/// Smallest value; NaN for nothing or when any value is NaN.
+#[must_use]
+pub fn smallest(values: &[f64]) -> f64 {
+    -largest(&values.iter().map(|v| -v).collect::<Vec<_>>())
+}
+
+/// The value below which the given share (0 to 1) of the values lies, by linear interpolation between order statistics
+/// (Hyndman & Fan 1996, The American Statistician 50(4), definition 7). NaN for nothing or when any value is NaN.
+#[must_use]
+pub fn quantile(values: &[f64], share: f64) -> f64 {
+    if values.is_empty() || values.iter().any(|v| v.is_nan()) {
+        return f64::NAN;
+    }
+    let mut sorted = values.to_vec();
+    sorted.sort_unstable_by(f64::total_cmp);
+    let place = share.clamp(0.0, 1.0) * (sorted.len() - 1) as f64;
+    let below = libm::floor(place) as usize;
+    let above = (below + 1).min(sorted.len() - 1);
+    sorted[below] + (place - below as f64) * (sorted[above] - sorted[below])
+}
+
+/// Time from the first sample until the value is within `band` of zero and stays there to the end; NaN for nothing,
+/// infinity when it is outside at the end.
+#[must_use]
+pub fn settling_time(times_s: &[f64], errors: &[f64], band: f64) -> f64 {
+    let Some(&start) = times_s.first() else { return f64::NAN };
+    let within = |error: &f64| error.abs() <= band;
+    match errors.iter().rposition(|e| !within(e)) {
+        None => 0.0,
+        Some(last) if last + 1 == errors.len() => f64::INFINITY,
+        Some(last) => times_s[last + 1] - start,
+    }
+}
+
+/// How far the value passes its target, in per cent of the step from `before` to `target`; 0 when it never does, NaN for
+/// nothing or a step of no size.
+#[must_use]
+pub fn overshoot_percent(values: &[f64], before: f64, target: f64) -> f64 {
+    let step = target - before;
+    if step == 0.0 {
+        return f64::NAN;
+    }
+    let past: Vec<f64> = values.iter().map(|v| (v - target) / step * 100.0).collect();
+    let most = largest(&past);
+    if most < 0.0 { 0.0 } else { most }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn statistics_of_a_small_series_are_the_textbook_ones() {
+        let v = [3.0, -1.0, 4.0, 2.0];
+        assert_eq!(mean(&v), 2.0);
+        assert_eq!(rms(&v), 7.5f64.sqrt());
+        assert_eq!(deviation(&v), 3.5f64.sqrt());
+        assert_eq!((largest(&v), smallest(&v)), (4.0, -1.0));
+        // numpy.quantile([3, -1, 4, 2], 0.4) and 0.95, linear
+        assert!((quantile(&v, 0.4) - 2.2).abs() < 1e-12);
+        assert!((quantile(&v, 0.95) - 3.85).abs() < 1e-12);
+    }
+
+    #[test]
+    fn nothing_and_nan_cannot_be_told() {
+        assert!(mean(&[]).is_nan() && largest(&[]).is_nan() && quantile(&[], 0.5).is_nan());
+        assert!(largest(&[1.0, f64::NAN]).is_nan() && largest(&[f64::NAN, 1.0]).is_nan());
+        assert!(quantile(&[1.0, f64::NAN], 0.0).is_nan());
+    }
+
+    #[test]
+    fn settling_and_overshoot_of_a_damped_second_order_step() {
+        // 1/(s^2 + 2 z s + 1), z = 0.5: overshoot 16.303 %, 2 % settling 8.076 (computed from the closed form).
+        let (z, wd) = (0.5f64, 0.75f64.sqrt());
+        let times: Vec<f64> = (0..20_000).map(|i| f64::from(i) * 1e-3).collect();
+        let y: Vec<f64> =
+            times.iter().map(|t| 1.0 - (-z * t).exp() * ((wd * t).cos() + z / wd * (wd * t).sin())).collect();
+        let errors: Vec<f64> = y.iter().map(|y| y - 1.0).collect();
+        assert!((settling_time(&times, &errors, 0.02) - 8.076).abs() < 2e-3);
+        assert!((overshoot_percent(&y, 0.0, 1.0) - 16.303).abs() < 2e-3);
+        assert!(settling_time(&times, &errors, 1e-6).is_infinite());
+        let mirrored: Vec<f64> = y.iter().map(|y| -y).collect();
+        assert!((overshoot_percent(&mirrored, 0.0, -1.0) - 16.303).abs() < 2e-3);
+    }
+}

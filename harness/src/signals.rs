@@ -1,0 +1,201 @@
+//! Values of every signal that can be expected of a flight, taken from its trace.
+
+use aplomb_craft::{Rotors, Spin};
+
+use crate::input::signal::Signal;
+use crate::measure;
+use crate::trace::{Row, Trace};
+
+/// The values of `signal` over the rows of a window. One for each row, but four for the noise of the motor commands and a
+/// single one for a signal that is one figure of the whole window. `spin` tells which rotors turn which way.
+#[must_use]
+pub fn values(signal: Signal, rows: &[Row], spin: &Rotors<Spin>) -> Vec<f64> {
+    match signal {
+        Signal::RotorSpread => vec![rotor_spread_percent(rows)],
+        Signal::MotorCommandNoise => command_noise_percent(rows),
+        Signal::Heading => unwrapped(rows.iter().map(|row| row.truth.heading_deg)),
+        _ => rows.iter().map(|row| value(signal, row, spin)).collect(),
+    }
+}
+
+/// What `signal` is meant to follow at `row`, for the signals that have a set-point of their own; else NaN.
+#[must_use]
+pub fn setpoint(signal: Signal, row: &Row) -> f64 {
+    let s = &row.setpoint;
+    match signal {
+        Signal::Height => s.height_m,
+        Signal::Climb => s.climb_m_s,
+        Signal::North => s.north_m,
+        Signal::East => s.east_m,
+        Signal::Roll => s.roll_deg,
+        Signal::Pitch => s.pitch_deg,
+        Signal::Heading => s.heading_deg,
+        Signal::RollRate => s.roll_rate_deg_s,
+        Signal::PitchRate => s.pitch_rate_deg_s,
+        Signal::YawRate => s.yaw_rate_deg_s,
+        _ => f64::NAN,
+    }
+}
+
+fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
+    let Row { truth, estimate, setpoint, .. } = row;
+    let control_north = truth.north_m + row.receiver_correlated_m[0] - setpoint.north_m;
+    let control_east = truth.east_m + row.receiver_correlated_m[1] - setpoint.east_m;
+    let flag = |set: bool| if set { 1.0 } else { 0.0 };
+    let rpm = row.rotor_rpm;
+    match signal {
+        Signal::Height => truth.height_m,
+        Signal::HeightError => truth.height_m - setpoint.height_m,
+        Signal::HeightEstimateError => estimate.height_m - truth.height_m,
+        Signal::Climb => truth.climb_m_s,
+        Signal::ClimbError => truth.climb_m_s - setpoint.climb_m_s,
+        Signal::North => truth.north_m,
+        Signal::East => truth.east_m,
+        Signal::DistanceFromHome => libm::hypot(truth.north_m, truth.east_m),
+        Signal::PlaceError => libm::hypot(truth.north_m - setpoint.north_m, truth.east_m - setpoint.east_m),
+        Signal::PlaceControlError => libm::hypot(control_north, control_east),
+        Signal::NorthControlError => control_north,
+        Signal::EastControlError => control_east,
+        Signal::PlaceEstimateError => {
+            libm::hypot(estimate.north_m - truth.north_m, estimate.east_m - truth.east_m)
+        }
+        Signal::GroundSpeed => libm::hypot(truth.velocity_north_m_s, truth.velocity_east_m_s),
+        Signal::GroundVelocityError => libm::hypot(
+            truth.velocity_north_m_s - setpoint.velocity_north_m_s,
+            truth.velocity_east_m_s - setpoint.velocity_east_m_s,
+        ),
+        Signal::Airspeed => {
+            libm::hypot(truth.velocity_north_m_s - row.wind_m_s[0], truth.velocity_east_m_s - row.wind_m_s[1])
+        }
+        Signal::Roll => truth.roll_deg,
+        Signal::Pitch => truth.pitch_deg,
+        Signal::Tilt => truth.tilt_deg,
+        Signal::RollError => truth.roll_deg - setpoint.roll_deg,
+        Signal::PitchError => truth.pitch_deg - setpoint.pitch_deg,
+        Signal::Heading => truth.heading_deg,
+        Signal::HeadingError => half_turn(truth.heading_deg - setpoint.heading_deg),
+        Signal::HeadingEstimateError => half_turn(estimate.heading_deg - truth.heading_deg),
+        Signal::TiltEstimateError => row.tilt_estimate_error_deg,
+        Signal::RollRate => truth.roll_rate_deg_s,
+        Signal::PitchRate => truth.pitch_rate_deg_s,
+        Signal::YawRate => truth.yaw_rate_deg_s,
+        Signal::MotorCommand | Signal::MotorCommandNoise => 25.0 * row.command.sum(),
+        Signal::Thrust => row.thrust_n.sum(),
+        Signal::RotorSpeed => 0.25 * rpm.sum(),
+        Signal::FrontMinusRear => 0.5 * (rpm.front_left + rpm.front_right - rpm.rear_left - rpm.rear_right),
+        Signal::LeftMinusRight => 0.5 * (rpm.front_left + rpm.rear_left - rpm.front_right - rpm.rear_right),
+        Signal::CounterClockwiseMinusClockwise => {
+            let signed = rpm.to_array().into_iter().zip(spin.to_array()).map(|(rpm, spin)| rpm * spin.sign());
+            0.5 * signed.sum::<f64>()
+        }
+        Signal::RotorSpread => f64::NAN,
+        Signal::BatteryVoltage => row.battery_v,
+        Signal::BatteryCurrent => row.battery_a,
+        Signal::Armed => flag(row.flags.armed),
+        Signal::OnGround => flag(row.flags.on_ground),
+        Signal::AtTiltLimit => flag(row.flags.at_tilt_limit),
+        Signal::RollPitchCut => flag(row.flags.roll_pitch_cut),
+        Signal::ThrustCut => flag(row.flags.thrust_cut),
+        Signal::YawCut => flag(row.flags.yaw_cut),
+        Signal::CarriedOff => flag(row.flags.carried_off),
+    }
+}
+
+/// An angle in deg brought to -180..180.
+#[must_use]
+pub fn half_turn(angle_deg: f64) -> f64 {
+    angle_deg - 360.0 * libm::round(angle_deg / 360.0)
+}
+
+fn unwrapped(angles_deg: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut last = f64::NAN;
+    angles_deg
+        .map(|angle| {
+            last = if last.is_nan() { angle } else { last + half_turn(angle - last) };
+            last
+        })
+        .collect()
+}
+
+fn by_rotor(rows: &[Row], of: impl Fn(&Row) -> Rotors<f64>) -> [Vec<f64>; 4] {
+    std::array::from_fn(|rotor| rows.iter().map(|row| of(row).to_array()[rotor]).collect())
+}
+
+fn rotor_spread_percent(rows: &[Row]) -> f64 {
+    let means = by_rotor(rows, |row| row.rotor_rpm).map(|rpm| measure::mean(&rpm));
+    100.0 * (measure::largest(&means) - measure::smallest(&means)) / measure::mean(&means)
+}
+
+fn command_noise_percent(rows: &[Row]) -> Vec<f64> {
+    by_rotor(rows, |row| row.command)
+        .into_iter()
+        .flat_map(|commands| {
+            let mean = measure::mean(&commands);
+            commands.into_iter().map(move |command| 100.0 * (command - mean))
+        })
+        .collect()
+}
+
+impl Trace {
+    /// The rows from `from_s` to `to_s`, both included.
+    #[must_use]
+    pub fn window(&self, from_s: f64, to_s: f64) -> &[Row] {
+        let slack = 1e-9;
+        let first = self.rows.partition_point(|row| row.time_s < from_s - slack);
+        let end = self.rows.partition_point(|row| row.time_s <= to_s + slack);
+        &self.rows[first..end.max(first)]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn spin() -> Rotors<Spin> {
+        aplomb_craft::Config::weir_gauge().arms.map(|arm| arm.spin)
+    }
+
+    fn at(time_s: f64) -> Row {
+        Row { time_s, ..Row::default() }
+    }
+
+    #[test]
+    fn window_includes_both_ends_and_may_be_empty() {
+        let trace = Trace { period_s: 0.1, rows: (0..11).map(|i| at(0.1 * f64::from(i))).collect() };
+        assert_eq!(trace.window(0.3, 0.5).len(), 3);
+        assert!(trace.window(2.0, 3.0).is_empty());
+    }
+
+    #[test]
+    fn heading_counts_on_through_north() {
+        let mut rows = [at(0.0), at(0.1), at(0.2)];
+        for (row, heading) in rows.iter_mut().zip([350.0, 355.0, 5.0]) {
+            row.truth.heading_deg = heading;
+        }
+        assert_eq!(values(Signal::Heading, &rows, &spin()), [350.0, 355.0, 365.0]);
+        rows[2].setpoint.heading_deg = 350.0;
+        assert_eq!(values(Signal::HeadingError, &rows[2..], &spin()), [15.0]);
+    }
+
+    #[test]
+    fn rotor_pairs_and_spread_have_the_right_sign() {
+        let mut row = at(0.0);
+        row.rotor_rpm =
+            Rotors { front_left: 5000.0, front_right: 4900.0, rear_left: 5100.0, rear_right: 5200.0 };
+        let one = |signal| values(signal, &[row], &spin())[0];
+        assert_eq!(one(Signal::FrontMinusRear), -200.0);
+        assert_eq!(one(Signal::LeftMinusRight), 0.0);
+        assert_eq!(one(Signal::CounterClockwiseMinusClockwise), 100.0);
+        assert!((one(Signal::RotorSpread) - 100.0 * 300.0 / 5050.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn command_noise_is_about_each_rotors_own_mean() {
+        let mut rows = [at(0.0), at(0.1)];
+        rows[0].command = Rotors { front_left: 0.4, ..Rotors::splat(0.5) };
+        rows[1].command = Rotors { front_left: 0.6, ..Rotors::splat(0.5) };
+        let noise = values(Signal::MotorCommandNoise, &rows, &spin());
+        assert_eq!(noise.len(), 8);
+        assert!((measure::rms(&noise) - 5.0).abs() < 1e-12);
+    }
+}

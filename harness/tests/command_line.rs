@@ -1,0 +1,141 @@
+//! Runs of the program `aplomb` from outside: exit codes, what is said where, what is written and what is not.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+/// A folder of its own for one test, gone at the end.
+struct Scratch(PathBuf);
+
+impl Scratch {
+    fn new(name: &str) -> Self {
+        let folder = std::env::temp_dir().join(format!("aplomb-run-{name}-{}", std::process::id()));
+        let _ = fs::remove_dir_all(&folder);
+        fs::create_dir_all(&folder).unwrap();
+        Self(folder)
+    }
+
+    fn write(&self, name: &str, text: &str) {
+        fs::write(self.0.join(name), text).unwrap();
+    }
+
+    fn aplomb(&self, arguments: &[&str]) -> Output {
+        Command::new(env!("CARGO_BIN_EXE_aplomb")).args(arguments).current_dir(&self.0).output().unwrap()
+    }
+
+    fn results(&self) -> Vec<PathBuf> {
+        let Ok(entries) = fs::read_dir(self.0.join("results")) else { return Vec::new() };
+        entries.map(|entry| entry.unwrap().path()).collect()
+    }
+}
+
+impl Drop for Scratch {
+    fn drop(&mut self) {
+        let _ = fs::remove_dir_all(&self.0);
+    }
+}
+
+/// A short hover whose height error must stay within `bound`.
+fn hover(bound: &str) -> String {
+    format!(
+        "title = \"Hover\"\npurpose = \"Short.\"\nduration_s = 2.0\nstart = \"hover\"\nheight_m = 6.0\n\
+         [[expect]]\nwhat = \"height_error_m\"\nstatistic = \"peak\"\nat_most = {bound}\n"
+    )
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).unwrap()
+}
+
+#[test]
+fn held_ends_with_0_and_writes_report_and_trace() {
+    let scratch = Scratch::new("held");
+    scratch.write("hover.toml", &hover("5.0"));
+    let output = scratch.aplomb(&["fly", "hover.toml"]);
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    let said = text(&output.stdout);
+    assert!(said.contains("hover   height error, peak, 0 to 2 s"), "{said}");
+    assert!(said.contains("1 held, 0 missed, 0 cannot be told."), "{said}");
+    // In a pipe: no colour, no progress.
+    assert!(!said.contains('\u{1b}') && output.stderr.is_empty());
+    let [folder] = scratch.results().try_into().unwrap();
+    let mut names: Vec<_> = fs::read_dir(&folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    names.sort();
+    assert_eq!(names, ["columns.md", "hover.csv", "report.html"]);
+    let path = Path::new("results").join(folder.file_name().unwrap()).join("report.html");
+    assert!(said.ends_with(&format!("Report: {}\n", path.display())), "{said}");
+}
+
+#[test]
+fn missed_ends_with_1_and_a_second_run_gets_a_second_folder() {
+    let scratch = Scratch::new("missed");
+    scratch.write("hover.toml", &hover("0.0"));
+    for runs in 1..=2 {
+        let output = scratch.aplomb(&["fly", "hover.toml"]);
+        assert_eq!(output.status.code(), Some(1), "{}", text(&output.stderr));
+        assert!(text(&output.stdout).contains("MISSED"));
+        assert_eq!(scratch.results().len(), runs);
+    }
+}
+
+#[test]
+fn wrong_input_ends_with_2_and_writes_nothing() {
+    let scratch = Scratch::new("wrong");
+    scratch.write("hover.toml", &hover("0.3").replace("height_m", "height"));
+    scratch.write("other.toml", &hover("\"small\""));
+    let output = scratch.aplomb(&["fly", "--craft", "none.toml", "hover.toml", "other.toml"]);
+    assert_eq!(output.status.code(), Some(2));
+    let told = text(&output.stderr);
+    assert!(told.contains("none.toml: cannot be read: "), "{told}");
+    assert!(told.contains("error: unknown key `height`\n --> hover.toml:5:1\n"), "{told}");
+    assert!(told.contains("did you mean `height_m`?"), "{told}");
+    assert!(told.contains("error: expected a finite number, found a text\n --> other.toml:9:11\n"), "{told}");
+    assert!(!told.contains('\u{1b}'));
+    assert!(output.stdout.is_empty() && scratch.results().is_empty());
+}
+
+#[test]
+fn results_that_cannot_be_written_end_with_3() {
+    let scratch = Scratch::new("disk");
+    scratch.write("hover.toml", &hover("0.3"));
+    scratch.write("taken", "a file where a folder is wanted");
+    let output = scratch.aplomb(&["fly", "--out", "taken", "hover.toml"]);
+    assert_eq!(output.status.code(), Some(3));
+    assert!(text(&output.stderr).starts_with("could not finish: taken: "), "{}", text(&output.stderr));
+}
+
+#[test]
+fn new_folder_can_be_flown_and_is_never_written_over() {
+    let scratch = Scratch::new("new");
+    assert_eq!(scratch.aplomb(&["new", "mine"]).status.code(), Some(0));
+    let files =
+        ["--craft", "mine/craft.toml", "--controller", "mine/controller.toml", "mine/flights/climb.toml"];
+    let output = scratch.aplomb(&[&["fly"], files.as_slice()].concat());
+    assert!(matches!(output.status.code(), Some(0 | 1)), "{}", text(&output.stderr));
+    assert!(text(&output.stdout).contains("(mine/craft.toml)"));
+    scratch.write("mine/craft.toml", "mine");
+    let again = scratch.aplomb(&["new", "mine"]);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(text(&again.stderr).contains("exists already"));
+    assert_eq!(fs::read_to_string(scratch.0.join("mine/craft.toml")).unwrap(), "mine");
+}
+
+#[test]
+fn same_seed_gives_the_same_trace_on_any_number_of_threads_and_another_seed_another() {
+    let scratch = Scratch::new("seed");
+    scratch.write("hover.toml", &hover("5.0"));
+    let mut traces = Vec::new();
+    for (seed, threads) in [("7", "1"), ("7", "2"), ("8", "2")] {
+        let out = format!("seed-{seed}-{threads}");
+        let arguments =
+            ["fly", "--seed", seed, "--seeds", "3", "--threads", threads, "--out", &out, "hover.toml"];
+        let output = scratch.aplomb(&arguments);
+        assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+        let folder = fs::read_dir(scratch.0.join(out)).unwrap().next().unwrap().unwrap().path();
+        traces.push(fs::read(folder.join("hover.csv")).unwrap());
+    }
+    assert!(traces[0] == traces[1] && traces[1] != traces[2]);
+}
