@@ -15,7 +15,7 @@ pub fn draw(verdict: &Verdict, id: &str) -> String {
     let limit = number::limit(verdict.limit, verdict.unit);
     let mut svg = Svg::new(id, WIDTH, HEIGHT, &title, &format!("Limit: {limit}."));
     let Some((low, high)) = shown(verdict.limit, verdict.measured) else {
-        svg.text("note", (2.0, 15.0), Align::Start, "not measured");
+        svg.text("note", (6.0, 15.0), Align::Start, "not measured");
         return svg.finish();
     };
     let axis = Axis { low, high, from: 6.0, to: WIDTH - 6.0 };
@@ -40,9 +40,7 @@ pub fn draw(verdict: &Verdict, id: &str) -> String {
 fn draw_mark(svg: &mut Svg, verdict: &Verdict, axis: &Axis) {
     let value = verdict.measured;
     let mark = if verdict.outcome == Outcome::Held { "held" } else { "missed" };
-    if verdict.measured.is_nan() {
-        svg.text("note", (axis.to, 15.0), Align::End, "not measured");
-    } else if value > axis.high {
+    if value > axis.high {
         svg.arrow(mark, (axis.to - 22.0, MIDDLE), (axis.to + 5.0, MIDDLE), 9.0);
     } else if value < axis.low {
         svg.arrow(mark, (axis.from + 22.0, MIDDLE), (axis.from - 5.0, MIDDLE), 9.0);
@@ -59,7 +57,8 @@ fn draw_mark(svg: &mut Svg, verdict: &Verdict, axis: &Axis) {
     }
 }
 
-/// The range shown: zero or the bounds, with room to see by how much a figure misses; `None` without a bound.
+/// The range shown: zero or the bounds, with room to see by how much a figure misses; `None` without a figure or
+/// without a bound.
 fn shown(limit: Limit, measured: f64) -> Option<(f64, f64)> {
     let (low, high) = match limit {
         Limit::AtMost(bound) | Limit::AtLeast(bound) if bound == 0.0 => (-1.0, 1.0),
@@ -74,7 +73,7 @@ fn shown(limit: Limit, measured: f64) -> Option<(f64, f64)> {
     };
     let room = 1.2 * (high - low);
     let beyond = |value: f64| value.is_finite() && (low - room..=high + room).contains(&value);
-    if !(low.is_finite() && high.is_finite()) {
+    if measured.is_nan() || !(low.is_finite() && high.is_finite()) {
         None
     } else if beyond(measured) {
         Some((low.min(measured), high.max(measured)))

@@ -98,13 +98,13 @@ pub fn draw_balance(trace: &Trace, craft: &CraftNotes, id: &str, title: &str) ->
     let limit_deg = craft.tilt_limit_deg;
     let tilt_end = if limit_deg.is_finite() { steepest.max(limit_deg + 3.0) } else { steepest }.min(89.0);
     let tilt_ticks = Ticks::around(0.0, tilt_end, 6, Scale::Decimal);
-    let tilt_end = tilt_ticks.values[tilt_ticks.values.len() - 1];
+    let tilt_end = tilt_ticks.range.1;
     let most = dots.iter().map(|dot| dot.aside_n).fold(1.0, f64::max);
     let needed = weight_n * libm::tan(tilt_end.min(60.0).to_radians());
     let force_ticks =
         Ticks::around(0.0, if needed.is_finite() { most.max(needed) } else { most }, 8, Scale::Decimal);
     let tilt = Axis { low: 0.0, high: tilt_end, from: LEFT, to: RIGHT };
-    let high = force_ticks.values[force_ticks.values.len() - 1];
+    let high = force_ticks.range.1;
     let force = Axis { low: 0.0, high, from: BOTTOM, to: TOP };
 
     let mut svg = Svg::new(id, WIDTH, HEIGHT, title, &describe_balance(&dots, weight_n));
@@ -163,7 +163,7 @@ pub fn draw_triangle(stretch: &Stretch, craft: &CraftNotes, id: &str, title: &st
     let weight_n = craft.mass_kg * GRAVITY_M_S2;
     let thrust_n = libm::hypot(stretch.up_n, stretch.aside_n);
     let air_n = stretch.aside_n - stretch.accelerates_n;
-    let newton = |value: f64| format!("{} N", number::significant(value, 3));
+    let newton = |value: f64| format!("{} N", number::fixed(value, if value.abs() < 1.0 { 2 } else { 1 }));
     let degrees = format!("{} deg", number::fixed(stretch.tilt_deg, 1));
     let towards = format!("towards {} deg", number::fixed(stretch.towards_deg, 0));
     let mut svg = Svg::new(
@@ -201,11 +201,11 @@ pub fn draw_triangle(stretch: &Stretch, craft: &CraftNotes, id: &str, title: &st
     svg.arrow("thrust", foot, tip, 11.0);
     svg.arrow("weight", (weight_end.0, tip.1), weight_end, 11.0);
     svg.arrow("remainder", foot, (foot.0 + aside, foot.1), 11.0);
-    let middle = ((foot.0 + tip.0) / 2.0, (foot.1 + tip.1) / 2.0);
-    svg.text("name halo", (middle.0 - 16.0, middle.1 - 8.0), Align::End, "thrust");
-    svg.text("name halo", (middle.0 - 16.0, middle.1 + 7.0), Align::End, &newton(thrust_n));
-    svg.text("name", (weight_end.0 + 9.0, middle.1 - 8.0), Align::Start, "weight m g");
-    svg.text("name", (weight_end.0 + 9.0, middle.1 + 7.0), Align::Start, &newton(weight_n));
+    let upper = (foot.0 + 0.72 * aside - 9.0, foot.1 + 0.72 * (tip.1 - foot.1));
+    svg.text("name halo", (upper.0, upper.1 - 8.0), Align::End, "thrust");
+    svg.text("name halo", (upper.0, upper.1 + 7.0), Align::End, &newton(thrust_n));
+    svg.text("name", (weight_end.0 + 9.0, upper.1 - 8.0), Align::Start, "weight m g");
+    svg.text("name", (weight_end.0 + 9.0, upper.1 + 7.0), Align::Start, &newton(weight_n));
     let left_over = format!("left over {} {towards}", newton(stretch.aside_n));
     svg.text("name halo", (WIDTH / 2.0, 288.0), Align::Middle, &left_over);
     let split = format!(

@@ -5,7 +5,7 @@ use super::number;
 use super::quantities::mean;
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, COLUMN_PX, WIDTH, draw_grid};
+use super::time_plot::{Axis, COLUMN_PX, RIGHT, WIDTH, draw_grid, label_width};
 use crate::trace::{Row, Trace};
 use aplomb_craft::Rotors;
 
@@ -42,8 +42,9 @@ impl RotorPlot<'_> {
         let ticks = Ticks::around(0.0, if full > 0.0 { full } else { 1.0 }, 4, Scale::Decimal);
         let notes = self.note.map(|note| note(self.trace).to_array());
         svg.text("name", (2.0, 12.0), Align::Start, self.name);
-        svg.text("note", (WIDTH - 90.0, 12.0), Align::Start, "mean of the four");
-        svg.line("setpoint", (WIDTH - 112.0, 8.0), (WIDTH - 94.0, 8.0));
+        svg.text("note", (RIGHT, 12.0), Align::End, "mean of the four");
+        let legend = RIGHT - label_width("mean of the four") - 4.0;
+        svg.line("setpoint", (legend - 20.0, 8.0), (legend, 8.0));
         draw_craft(&mut svg);
         for place in 0..4 {
             let (left, top) = (COLUMNS[place % 2], ROWS[place / 2]);
@@ -62,7 +63,7 @@ impl RotorPlot<'_> {
         let end = if last.time_s > first.time_s { last.time_s } else { first.time_s + 1.0 };
         let time = Axis { low: first.time_s, high: end, from: left, to: left + CELL_WIDTH };
         let time_ticks = Ticks::inside(time.low, time.high, 4, Scale::Decimal);
-        let high = ticks.values[ticks.values.len() - 1];
+        let high = ticks.range.1;
         let value = Axis { low: 0.0, high, from: top + CELL_HEIGHT, to: top };
         draw_grid(svg, &time, &time_ticks, &value, ticks);
         for &tick in &time_ticks.values {

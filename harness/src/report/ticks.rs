@@ -20,31 +20,42 @@ pub struct Ticks {
     pub step: f64,
     /// The round values, rising.
     pub values: Vec<f64>,
+    /// The range to show; the ticks lie inside.
+    pub range: (f64, f64),
     /// How many decimals they need.
     pub decimals: usize,
     scale: Scale,
 }
 
+/// A tick further from the data than this share of a step does not end the axis.
+const FAR: f64 = 0.6;
+/// Room beyond the data where no tick ends the axis, as a share of a step.
+const MARGIN: f64 = 0.1;
 const DEGREE_STEPS: [f64; 5] = [15.0, 30.0, 45.0, 90.0, 180.0];
 
 impl Ticks {
     /// Ticks inside `low..=high`, at most `count` (at least 2) of them.
     pub fn inside(low: f64, high: f64, count: usize, scale: Scale) -> Self {
         let step = round_step((high - low) / count.max(2) as f64, scale);
-        Self::on(step, libm::ceil(low / step - 1e-9), libm::floor(high / step + 1e-9), scale)
+        Self::on(step, (low, high), scale)
     }
 
-    /// Ticks whose first and last value enclose `low..=high`, about `count` of them.
+    /// Ticks over a range that holds `low..=high` and ends at a tick, or a little beyond the data where the next
+    /// tick is far; about `count` of them.
     pub fn around(low: f64, high: f64, count: usize, scale: Scale) -> Self {
         let step = round_step((high - low) / count.max(2) as f64, scale);
-        Self::on(step, libm::floor(low / step + 1e-9), libm::ceil(high / step - 1e-9), scale)
+        let (below, above) = (step * libm::floor(low / step + 1e-9), step * libm::ceil(high / step - 1e-9));
+        let low = if low - below > FAR * step { low - MARGIN * step } else { below };
+        let high = if above - high > FAR * step { high + MARGIN * step } else { above };
+        Self::on(step, (low, high), scale)
     }
 
-    fn on(step: f64, first: f64, last: f64, scale: Scale) -> Self {
+    fn on(step: f64, range: (f64, f64), scale: Scale) -> Self {
+        let (first, last) = (libm::ceil(range.0 / step - 1e-9), libm::floor(range.1 / step + 1e-9));
         let count = (last - first).max(0.0) as usize;
         let values = (0..=count).map(|i| (first + i as f64) * step).collect();
         let decimals = (-libm::floor(libm::log10(step) + 1e-9)).max(0.0) as usize;
-        Self { step, values, decimals, scale }
+        Self { step, values, range, decimals, scale }
     }
 
     /// A tick's value as printed.
@@ -85,9 +96,14 @@ mod tests {
     #[test]
     fn around_encloses_the_range() {
         let ticks = Ticks::around(-0.13, 0.41, 4, Scale::Decimal);
-        assert_eq!(ticks.step, 0.2);
-        assert_eq!(ticks.values.first(), Some(&-0.2));
-        assert_eq!(ticks.label(*ticks.values.last().unwrap()), "0.6");
+        assert_eq!(
+            ticks.values,
+            [-0.2, 0.0, 0.2, 0.4],
+            "ends at the near tick below, not at the far one above"
+        );
+        assert_eq!(ticks.range.0, -0.2);
+        assert!((0.41..0.5).contains(&ticks.range.1));
+        assert_eq!(ticks.label(0.4), "0.4");
     }
 
     #[test]
@@ -99,7 +115,11 @@ mod tests {
                 let lead = ticks.step / libm::pow(10.0, libm::floor(libm::log10(ticks.step) + 1e-9));
                 assert!([1.0, 2.0, 5.0].iter().any(|m| (lead - m).abs() < 1e-6), "{span}: {}", ticks.step);
                 assert!((3..=7).contains(&ticks.values.len()), "{span}: {:?}", ticks.values);
-                assert!(*ticks.values.last().unwrap() >= span * (1.0 - 1e-9));
+                assert!(
+                    ticks.range.0 <= 0.0 && ticks.range.1 >= span * (1.0 - 1e-9),
+                    "{span}: {:?}",
+                    ticks.range
+                );
             }
         }
     }

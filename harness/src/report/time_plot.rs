@@ -79,7 +79,7 @@ pub struct Stack<'a> {
     pub lanes: Option<Lanes>,
 }
 
-const LANE_PX: f64 = 17.0;
+const LANE_PX: f64 = 20.0;
 
 impl Stack<'_> {
     /// Draws the picture.
@@ -120,7 +120,7 @@ impl Stack<'_> {
     fn draw_frame(&self, svg: &mut Svg, frame: &Frame, time: &Axis, time_ticks: &Ticks, top: f64) {
         let bottom = top + frame.height;
         let ticks = frame.ticks();
-        let (low, high) = (ticks.values[0], ticks.values[ticks.values.len() - 1]);
+        let (low, high) = ticks.range;
         let value = Axis { low, high, from: bottom, to: top };
         self.draw_shades(svg, time, top, frame.height);
         for allowed in &frame.allowed {
@@ -186,13 +186,13 @@ impl Stack<'_> {
         svg.path("grid", &grid);
         for (place, (name, is_on)) in lanes.lanes.iter().enumerate() {
             let y = top + place as f64 * LANE_PX;
-            svg.rect("lane", LEFT, y + 10.5, RIGHT - LEFT, 4.5);
+            svg.rect("lane", LEFT, y + 12.0, RIGHT - LEFT, 5.0);
             for (from, to) in shade::intervals(self.trace, 1.5 * pixel_s, is_on) {
                 let (x0, x1) = (time.at(from), time.at(to.min(time.high)));
-                svg.rect("mark", x0, y + 10.5, (x1 - x0).max(0.8), 4.5);
+                svg.rect("mark", x0, y + 12.0, (x1 - x0).max(0.8), 5.0);
             }
             let share = number::significant(100.0 * shade::share(self.trace, is_on), 2);
-            svg.text("note", (LEFT, y + 8.5), Align::Start, &format!("{name}, {share} % of the time"));
+            svg.text("note", (LEFT, y + 9.0), Align::Start, &format!("{name}, {share} % of the time"));
         }
         bottom + 2.0
     }
@@ -284,7 +284,7 @@ pub fn draw_grid(svg: &mut Svg, across: &Axis, across_ticks: &Ticks, up: &Axis, 
 
 /// Width of a label in px, near enough to place its neighbour.
 pub fn label_width(text: &str) -> f64 {
-    5.7 * text.chars().count() as f64
+    6.2 * text.chars().count() as f64
 }
 
 /// Samples of the lines with their names, ending at the right edge.
