@@ -11,20 +11,21 @@
 //!
 //! The largest feasible k is the smallest of these 20 bounds (Farkas' lemma: the vertices of the dual have at most
 //! three elements). The lambda depend on the geometry only, so they are computed once. With k fixed the pairs bound t
-//! in the same way, and with t fixed each rotor bounds y. No iteration, no tolerance.
+//! in the same way, and with t fixed each rotor bounds y. No iteration.
 
 use super::geometry::Share;
 use super::symmetric::cut;
 use crate::Rotors;
 use crate::math::saturate;
 
-/// One relation: `k (roll tau_x + pitch tau_y)` within `centre +- half`, plus `other` times t or y.
+/// One relation: `k (roll tau_x + pitch tau_y)` within `least..=most`, plus `other` times t or y. The ends are kept, not
+/// centre and width, since near the least thrust they are small and their difference must be exact.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Relation {
     roll: f32,
     pitch: f32,
-    centre: f32,
-    half: f32,
+    least: f32,
+    most: f32,
     other: f32,
 }
 
@@ -69,17 +70,19 @@ pub(super) struct Given {
     pub yaw: f32,
 }
 
-/// An interval as centre and half width.
+/// An interval.
 #[derive(Clone, Copy)]
 struct Span {
-    centre: f32,
-    half: f32,
+    low: f32,
+    high: f32,
 }
 
 impl Span {
+    /// The interval times a factor.
     #[inline(always)]
-    fn new(low: f32, high: f32) -> Self {
-        Self { centre: 0.5 * (low + high), half: 0.5 * (high - low) }
+    fn times(self, factor: f32) -> Self {
+        let (a, b) = (self.low * factor, self.high * factor);
+        if a < b { Self { low: a, high: b } } else { Self { low: b, high: a } }
     }
 }
 
@@ -97,8 +100,8 @@ fn relation(parts: [(f32, &Share); 3], other: f32, low: f32, high: f32, scale: f
     Relation {
         roll: sum(|lambda, share| lambda * share.roll),
         pitch: sum(|lambda, share| lambda * share.pitch),
-        centre: 0.5 * (low + high) * sum(|lambda, _| lambda),
-        half: 0.5 * (high - low) * sum(|lambda, _| lambda.abs()),
+        least: low * sum(|lambda, _| lambda.max(0.0)) + high * sum(|lambda, _| lambda.min(0.0)),
+        most: high * sum(|lambda, _| lambda.max(0.0)) + low * sum(|lambda, _| lambda.min(0.0)),
         other: other * factor,
     }
 }
@@ -136,15 +139,16 @@ impl General {
             // lambda_t t = -(rest): solved for t; pairs that say nothing about t get an endless interval.
             if r.other.abs() > 1e-5 {
                 let k = -1.0 / r.other;
+                let ends = Span { low: r.least, high: r.most }.times(k);
                 Relation {
                     roll: r.roll * k,
                     pitch: r.pitch * k,
-                    centre: r.centre * k,
-                    half: (r.half * k).abs(),
+                    least: ends.low,
+                    most: ends.high,
                     other: 0.0,
                 }
             } else {
-                Relation { roll: 0.0, pitch: 0.0, centre: 0.0, half: f32::INFINITY, other: 0.0 }
+                Relation { roll: 0.0, pitch: 0.0, least: f32::NEG_INFINITY, most: f32::INFINITY, other: 0.0 }
             }
         });
         let range = shares.into_array();
@@ -180,46 +184,50 @@ impl General {
             0.0
         };
         let (y_low, y_high) = if asked.yaw < 0.0 { (asked.yaw, kept) } else { (kept, asked.yaw) };
-        let (t, y) = (Span::new(t_low, t_high), Span::new(y_low, y_high));
-        let rotor = Span::new(low, high);
+        let (t, y) = (Span { low: t_low, high: t_high }, Span { low: y_low, high: y_high });
 
         let mut k = 1.0;
-        let mut bound = |c: f32, centre: f32, half: f32| {
-            let room = if c < 0.0 { half - centre } else { half + centre };
-            k = cut(k, room, c.abs());
+        let mut bound = |c: f32, least: f32, most: f32| {
+            k = cut(k, if c < 0.0 { -least } else { most }, c.abs());
         };
         let torque = |roll: f32, pitch: f32| roll * asked.roll + pitch * asked.pitch;
         for r in &self.three_rotors {
-            bound(torque(r.roll, r.pitch), r.centre, r.half);
+            bound(torque(r.roll, r.pitch), r.least, r.most);
         }
         for r in &self.two_and_thrust {
-            bound(torque(r.roll, r.pitch), r.centre + r.other * t.centre, r.half + r.other.abs() * t.half);
+            let other = t.times(r.other);
+            bound(torque(r.roll, r.pitch), r.least + other.low, r.most + other.high);
         }
         for r in &self.two_and_yaw {
-            bound(torque(r.roll, r.pitch), r.centre + r.other * y.centre, r.half + r.other.abs() * y.half);
+            let other = y.times(r.other);
+            bound(torque(r.roll, r.pitch), r.least + other.low, r.most + other.high);
         }
         for share in self.shares.as_ref().into_array() {
+            let yaw = y.times(share.yaw);
             bound(
                 torque(share.roll, share.pitch),
-                rotor.centre - share.thrust * t.centre - share.yaw * y.centre,
-                rotor.half + share.thrust * t.half + share.yaw.abs() * y.half,
+                low - share.thrust * t.high - yaw.high,
+                high - share.thrust * t.low - yaw.low,
             );
         }
         let k = if k > 0.0 { k } else { 0.0 };
 
         let (roll, pitch) = (k * asked.roll, k * asked.pitch);
         let (mut at_least, mut at_most) = (t_low, t_high);
-        let mut confine = |centre: f32, half: f32| {
-            at_least = at_least.max(centre - half);
-            at_most = at_most.min(centre + half);
+        let mut confine = |least: f32, most: f32| {
+            at_least = if least > at_least { least } else { at_least };
+            at_most = if most < at_most { most } else { at_most };
         };
         for r in &self.thrust_of_two {
-            confine(r.centre - (r.roll * roll + r.pitch * pitch), r.half);
+            // Two rotors nearly alike divide by nearly nothing: give way by what round-off may be.
+            let rest = r.roll * roll + r.pitch * pitch;
+            let noise = 2.0 * f32::EPSILON * rest.abs();
+            confine(r.least - rest - noise, r.most - rest + noise);
         }
         for share in self.shares.as_ref().into_array() {
             let scale = 1.0 / share.thrust;
-            let rest = share.roll * roll + share.pitch * pitch + share.yaw * y.centre;
-            confine((rotor.centre - rest) * scale, (rotor.half + share.yaw.abs() * y.half) * scale);
+            let (rest, yaw) = (share.roll * roll + share.pitch * pitch, y.times(share.yaw));
+            confine((low - rest - yaw.high) * scale, (high - rest - yaw.low) * scale);
         }
         let thrust = saturate(asked.thrust, at_least, at_most);
 
@@ -228,9 +236,9 @@ impl General {
             if share.yaw != 0.0 {
                 let scale = 1.0 / share.yaw;
                 let rest = share.roll * roll + share.pitch * pitch + share.thrust * thrust;
-                let (centre, half) = ((rotor.centre - rest) * scale, rotor.half * scale.abs());
-                at_least = at_least.max(centre - half);
-                at_most = at_most.min(centre + half);
+                let ends = Span { low: low - rest, high: high - rest }.times(scale);
+                at_least = if ends.low > at_least { ends.low } else { at_least };
+                at_most = if ends.high < at_most { ends.high } else { at_most };
             }
         }
         Given { share: k, thrust, yaw: saturate(saturate(asked.yaw, at_least, at_most), y_low, y_high) }
@@ -240,19 +248,16 @@ impl General {
     fn reservable(&self, asked: f32, reserved: f32, t_low: f32, t_high: f32) -> f32 {
         let size = asked.abs().min(reserved);
         let wanted = if asked < 0.0 { -size } else { size };
-        let (t, rotor) = (Span::new(t_low, t_high), Span::new(self.low, self.high));
         let mut share = 1.0;
+        let mut bound = |c: f32, least: f32, most: f32| {
+            share = cut(share, if c < 0.0 { -least } else { most }, c.abs());
+        };
         // The same relations with yaw in the place of k.
         for r in &self.two_and_yaw {
-            let c = -r.other * wanted;
-            let room = if c < 0.0 { r.half - r.centre } else { r.half + r.centre };
-            share = cut(share, room, c.abs());
+            bound(-r.other * wanted, r.least, r.most);
         }
         for s in self.shares.as_ref().into_array() {
-            let c = s.yaw * wanted;
-            let (centre, half) = (rotor.centre - s.thrust * t.centre, rotor.half + s.thrust * t.half);
-            let room = if c < 0.0 { half - centre } else { half + centre };
-            share = cut(share, room, c.abs());
+            bound(s.yaw * wanted, self.low - s.thrust * t_high, self.high - s.thrust * t_low);
         }
         if share > 0.0 { share * wanted } else { 0.0 }
     }

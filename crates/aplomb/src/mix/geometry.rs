@@ -143,7 +143,8 @@ impl Geometry {
         let column = |arm: Arm| Vec4::new(1.0, -arm.y_m / reach, arm.x_m / reach, arm.spin.reaction());
         let [a, b, c, d] = self.arms.map(column).into_array();
         let effect = Mat4::from_cols(a, b, c, d);
-        if !(effect.determinant().abs() > 1e-3) {
+        let independent = effect.determinant().abs() > 1e-3;
+        if !independent {
             return Err(refusal);
         }
         let rows = effect.inverse().transpose();

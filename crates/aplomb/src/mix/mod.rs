@@ -99,7 +99,7 @@ impl Mixed {
 /// let mixed = mixer.mix(Wrench { torque_nm: Vector::new(0.32, 0.0, 0.0), thrust_n: 12.0 });
 /// assert!((mixed.thrust_n.front_left - 3.5).abs() < 1e-5 && (mixed.thrust_n.rear_right - 2.5).abs() < 1e-5);
 /// // Far more than there is: the direction stays, the share shrinks, yaw goes.
-/// let mixed = mixer.mix(Wrench { torque_nm: Vector::new(5.0, 5.0, 1.0), thrust_n: 12.0 });
+/// let mixed = mixer.mix(Wrench { torque_nm: Vector::new(5.0, 5.0, 1.0), thrust_n: 13.0 });
 /// assert!(mixed.limited.roll_pitch && mixed.limited.yaw && mixed.given.torque_nm.z().abs() < 1e-5);
 /// assert!((mixed.given.torque_nm.x() - mixed.given.torque_nm.y()).abs() < 1e-5);
 /// # Ok::<(), aplomb::ConfigError>(())
@@ -112,6 +112,8 @@ pub struct Mixer {
     reserved_nm: f32,
 }
 
+// No heap to box the larger one in.
+#[allow(clippy::large_enum_variant)]
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Solver {
     Symmetric { per_roll: f32, per_pitch: f32, per_yaw: f32 },

@@ -142,7 +142,8 @@ impl<M: Math> ThrustCurve<M> {
     #[must_use]
     pub fn command(&self, thrust_n: f32, supply: &Supply) -> MotorCommand {
         let s = thrust_n * self.per_full;
-        if !(s > 0.0) {
+        let pushes = s > 0.0;
+        if !pushes {
             return MotorCommand::STOPPED;
         }
         let alpha = self.config.speed_share;
