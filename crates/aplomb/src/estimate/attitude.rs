@@ -352,6 +352,24 @@ impl<M: Math> AttitudeFilter<M> {
         self.attitude
     }
 
+    /// The attitude `ahead_s` later at the present rate, for a gyro whose own filter is known to be late by that much. Not
+    /// finite or above one radian of turn: the present attitude.
+    ///
+    /// ```
+    /// use aplomb::{Libm, estimate::attitude::{Aids, AttitudeFilter, Config}, frames::Vector};
+    /// let mut filter = AttitudeFilter::<Libm>::new(&Config::RECOMMENDED, 1e-3).unwrap();
+    /// for _ in 0..2 {
+    ///     filter.step(Vector::new(1.0, 0.0, 0.0), Vector::new(0.0, 0.0, -9.80665), &Aids::default());
+    /// }
+    /// let roll = |q: aplomb::frames::Attitude| q.to_angles::<Libm>().0;
+    /// assert!((roll(filter.attitude_ahead(2e-3)) - roll(filter.attitude()) - 2e-3).abs() < 1e-6);
+    /// ```
+    #[inline]
+    #[must_use]
+    pub fn attitude_ahead(&self, ahead_s: f32) -> Attitude {
+        self.attitude.turned(self.rate * ahead_s)
+    }
+
     /// Angular rate in rad/s: the gyro's less its offset.
     #[inline]
     #[must_use]
