@@ -41,12 +41,16 @@ link_proof() {
 
 cost() {
     need qemu-system-arm qemu-system-arm
-    local profile
+    local profile over=
     for profile in release small; do
         cargo_bare build --locked --profile "$profile" --bin cost
-        echo "profile $profile:"
-        emulate "$(firmware "$profile" cost)"
+        echo "Cortex-M4F, profile $profile:"
+        emulate "$(firmware "$profile" cost)" || over="$over $profile"
     done
+    if [ -n "$over" ]; then
+        echo "the cost program failed at profile:$over" >&2
+        return 1
+    fi
 }
 
 choose_bare_toolchain

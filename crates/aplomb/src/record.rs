@@ -1,6 +1,6 @@
 //! What happened on each tick: one record of fixed size and a ring of them.
 
-use heapless::HistoryBuf;
+use heapless::Deque;
 
 use crate::control::rate;
 use crate::frames::{Attitude, Vector, World};
@@ -91,7 +91,7 @@ impl Default for Record {
 /// ```
 #[derive(Debug, Default)]
 pub struct Ring<const N: usize> {
-    records: HistoryBuf<Record, N>,
+    records: Deque<Record, N>,
 }
 
 impl<const N: usize> Ring<N> {
@@ -101,16 +101,20 @@ impl<const N: usize> Ring<N> {
     #[must_use]
     pub fn new() -> Self {
         let () = Self::AT_LEAST_ONE;
-        Self { records: HistoryBuf::new() }
+        Self { records: Deque::new() }
     }
 
     /// Adds a record in place of the oldest.
     pub fn push(&mut self, record: Record) {
-        self.records.write(record);
+        if self.records.is_full() {
+            self.records.pop_front();
+        }
+        // Cannot fail: there is room.
+        let _ = self.records.push_back(record);
     }
 
     /// The records, oldest first.
     pub fn iter(&self) -> impl Iterator<Item = &Record> {
-        self.records.oldest_ordered()
+        self.records.iter()
     }
 }

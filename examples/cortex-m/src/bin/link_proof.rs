@@ -6,7 +6,7 @@
 #![no_std]
 #![no_main]
 
-#[path = "../exercise.rs"]
+#[path = "../exercise/mod.rs"]
 mod exercise;
 
 use core::panic::PanicInfo;

@@ -2,7 +2,7 @@
 #![no_std]
 #![no_main]
 
-#[path = "../exercise.rs"]
+#[path = "../exercise/mod.rs"]
 mod exercise;
 
 use core::{hint::black_box, panic::PanicInfo};

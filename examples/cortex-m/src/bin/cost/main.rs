@@ -1,0 +1,47 @@
+//! Prints what the control crate costs on the target: instructions of one call, stack and state. Fails when a figure is
+//! over its limit.
+#![no_std]
+#![no_main]
+
+mod estimate;
+mod filter;
+mod flight;
+mod mix;
+mod pid;
+mod scalars;
+
+use core::panic::PanicInfo;
+
+use aplomb::{Libm, Micromath};
+use aplomb_cortex_m::{meter::Meter, stop, table::Table};
+use cortex_m_semihosting::{
+    debug::{EXIT_FAILURE, EXIT_SUCCESS},
+    hprintln,
+};
+
+#[panic_handler]
+fn panic(info: &PanicInfo<'_>) -> ! {
+    hprintln!("{}", info);
+    stop(EXIT_FAILURE)
+}
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    let Some(meter) = cortex_m::Peripherals::take().and_then(|p| Meter::start(p.SYST)) else {
+        panic!("SysTick does not count instructions: run under -icount");
+    };
+    let mut table = Table::begin(meter);
+    table.title("instructions a call, Libm");
+    scalars::rows::<Libm>(&mut table);
+    estimate::rows::<Libm>(&mut table);
+    flight::rows::<Libm>(&mut table);
+    table.title("instructions a call, Micromath");
+    scalars::rows::<Micromath>(&mut table);
+    estimate::rows::<Micromath>(&mut table);
+    flight::rows::<Micromath>(&mut table);
+    table.title("instructions a call, without scalar functions");
+    pid::rows(&mut table);
+    filter::rows(&mut table);
+    mix::rows(&mut table);
+    stop(if table.end() { EXIT_SUCCESS } else { EXIT_FAILURE })
+}

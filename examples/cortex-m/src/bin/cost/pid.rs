@@ -1,0 +1,32 @@
+//! The PID controller.
+
+use aplomb::pid::{Config, Pid, SlewLimit, SlewState, State};
+use aplomb_cortex_m::{
+    inputs::Inputs,
+    table::{Limit, Table},
+};
+
+pub fn rows(table: &mut Table) {
+    let config =
+        Config { integral_time_s: Some(0.5), derivative_time_s: 0.05, ..Config::proportional(2.0, 1.0) };
+    let pid = Pid::new(&config, 1e-3).expect("valid");
+    let slew = SlewLimit::new(200.0, 200.0, 1e-3).expect("valid");
+    let mut random = Inputs::new();
+    // Set-point, measurement and feed-forward; a third of the outputs meet the limit.
+    let mut input = |_| random.array::<3>(1.0);
+    let mut state = State::new();
+    table.row("PID core", Limit::Open { goal: 45, ceiling: 101 }, &mut input, |[r, y, f]| {
+        let u = pid.step(&mut state, r, y, f);
+        pid.achieved(&mut state, u);
+        u
+    });
+    let mut state = State::new();
+    let mut last = SlewState::at(0.0);
+    let limit = Limit::Open { goal: 75, ceiling: 131 };
+    table.row("PID with slew and hold", limit, &mut input, |[r, y, f]| {
+        state.freeze(r > 0.9);
+        let u = slew.step(&mut last, pid.step(&mut state, r, y, f));
+        pid.achieved(&mut state, u);
+        u
+    });
+}

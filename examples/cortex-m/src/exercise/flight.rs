@@ -1,0 +1,89 @@
+use core::hint::black_box;
+
+use aplomb::control::rate::Inertia;
+use aplomb::flight::{Airframe, Config};
+use aplomb::frames::Heading;
+use aplomb::guard::{self, Guard, Situation};
+use aplomb::mix::Geometry;
+use aplomb::pilot::{self, Pilot};
+use aplomb::record::{Record, Ring};
+use aplomb::{
+    Command, Demand, FlightController, HeadingDemand, Lean, Math, Spin, Sticks, VerticalDemand, estimate,
+};
+
+use super::estimate::any_sensors;
+use super::{any, any_vector};
+
+pub fn all<M: Math>() {
+    let geometry = Geometry::symmetric_x(any(), any(), black_box(Spin::Clockwise), any());
+    let airframe = Airframe {
+        inertia: Inertia { roll_kg_m2: any(), ..Inertia::diagonal(any(), any(), any()) },
+        ..black_box(Airframe::new(any(), [any(), any(), any()], geometry, any()))
+    };
+    if let Ok(config) = Config::for_airframe(&airframe) {
+        let config = black_box(config);
+        fly::<M, 1>(&config);
+        fly::<M, 3>(&config);
+        guard::<M>(&config.guard);
+        pilot::<M>(&config.pilot);
+    }
+    let mut ring = Ring::<4>::new();
+    ring.push(black_box(Record::new()));
+    black_box(ring.iter().map(|record| record.tick).max());
+}
+
+fn fly<M: Math, const N: usize>(config: &Config) {
+    if let Ok(mut controller) = FlightController::<M, N>::new(config) {
+        for demand in demands::<M>() {
+            black_box(controller.step(&any_sensors(), &any_command(demand)));
+            black_box((controller.record(), controller.state(), controller.status()));
+        }
+        black_box((controller.rate_integral_rad_s2(), controller.attitude_setpoint()));
+        controller.resume_in_flight();
+        controller.estimator_mut().reseed_attitude();
+        black_box(controller.step(&any_sensors(), &any_command(black_box(Demand::Land))));
+    }
+}
+
+fn any_command(demand: Demand) -> Command {
+    black_box(Command { demand, arm: black_box(true), cut_motors: black_box(false), age_ticks: black_box(1) })
+}
+
+fn demands<M: Math>() -> [Demand; 6] {
+    let heading = black_box(HeadingDemand::Hold(Heading::from_rad::<M>(any())));
+    let vertical = black_box(VerticalDemand::Height(any()));
+    black_box([
+        Demand::Rates { rate_rad_s: any_vector(), thrust_n: any() },
+        Demand::Tilt { lean: Lean { forward: any(), right: any() }, heading, vertical },
+        Demand::Velocity { velocity_m_s: any_vector(), heading, vertical },
+        Demand::Position { position_m: any_vector(), heading, vertical },
+        Demand::Sticks(Sticks { roll: any(), pitch: any(), yaw: any(), climb: any() }),
+        Demand::Land,
+    ])
+}
+
+fn guard<M: Math>(config: &guard::Config) {
+    if let Ok(guard) = Guard::new::<M>(config, any(), any()) {
+        let motion = black_box(estimate::State::default());
+        let situation = Situation {
+            motion: &motion,
+            imu_age_ticks: black_box(0),
+            voltage_v: Some(any()),
+            thrust_n: any(),
+        };
+        for mut state in [guard::State::new(), guard::State::in_flight()] {
+            black_box(guard.step(&mut state, &any_command(Demand::Land), &situation));
+            black_box((state.phase(), state.refusals(), state.refusals().any()));
+        }
+    }
+}
+
+fn pilot<M: Math>(config: &pilot::Config) {
+    if let Ok(pilot) = Pilot::<M>::new(config) {
+        let motion = black_box(estimate::State::default());
+        let mut state = black_box(pilot::State::default());
+        let sticks = Sticks { roll: any(), pitch: any(), yaw: any(), climb: any() };
+        black_box((pilot.shaped(any()), pilot.fly(&mut state, sticks, &motion)));
+        black_box(pilot.land(&mut state, &motion));
+    }
+}

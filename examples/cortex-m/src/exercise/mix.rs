@@ -1,0 +1,46 @@
+use core::hint::black_box;
+
+use aplomb::mix::{Arm, Config, Geometry, Mixer, ThrustCurve, Wrench};
+use aplomb::{Math, MotorCommand, Rotors, Spin};
+
+use super::{any, any_vector};
+
+pub fn all<M: Math>() {
+    let arm = || Arm { x_m: any(), y_m: any(), spin: black_box(Spin::Clockwise) };
+    let general = Geometry {
+        arms: Rotors { front_left: arm(), front_right: arm(), rear_left: arm(), rear_right: arm() },
+        torque_to_thrust_m: any(),
+    };
+    let symmetric = Geometry::symmetric_x(any(), any(), black_box(Spin::Clockwise), any());
+    for geometry in [general, symmetric] {
+        let config = Config {
+            geometry,
+            low_n: any(),
+            high_n: any(),
+            allowance_down_n: any(),
+            allowance_up_n: any(),
+            reserved_yaw_share: any(),
+        };
+        if let Ok(mixer) = Mixer::new(&config) {
+            let mixed = mixer.mix(Wrench { torque_nm: any_vector(), thrust_n: any() });
+            black_box((mixed, mixed.achieved(), mixer.config()));
+        }
+    }
+    if let Ok(curve) = ThrustCurve::<M>::new(&black_box(curve_config()), any()) {
+        let mut supply = curve.supply(any());
+        curve.observe(&mut supply, any());
+        black_box((curve.command(any(), &supply), curve.full_n()));
+        black_box(curve.thrust_n(MotorCommand::saturating(any()), &supply));
+    }
+}
+
+fn curve_config() -> aplomb::mix::ThrustCurveConfig {
+    aplomb::mix::ThrustCurveConfig {
+        full_n: any(),
+        speed_share: any(),
+        reference_voltage_v: any(),
+        lowest_voltage_v: any(),
+        highest_voltage_v: any(),
+        voltage_filter_s: any(),
+    }
+}
