@@ -26,4 +26,6 @@ pub use load::{
 pub use problem::{InputError, Place, Problem};
 
 #[cfg(test)]
+mod controller_tests;
+#[cfg(test)]
 mod tests;

@@ -1,0 +1,116 @@
+//! The controller file: what is derived, what is replaced, what is refused where; and the list of all keys.
+
+use super::demo;
+use super::*;
+
+const TEXT: &str = include_str!("../../demo/controller.toml");
+
+fn controller(extra: &str) -> Result<Controller, InputError> {
+    Controller::from_text("controller.toml", &format!("{TEXT}{extra}"))
+}
+
+/// `text | reason` of each problem.
+fn told(extra: &str) -> Vec<String> {
+    let error = controller(extra).unwrap_err();
+    let problems = error.problems.iter();
+    problems.map(|problem| format!("{} | {}", problem.place.as_ref().unwrap().text, problem.reason)).collect()
+}
+
+#[test]
+fn wishes_replace_what_is_derived_and_nothing_else() {
+    let derived = controller("").unwrap().config;
+    let wished =
+        controller("[wish.thrust]\ntilt_limit_deg = 25\n[wish.rate_roll]\ncrossover_rad_s = 20\n").unwrap();
+    assert!((wished.tilt_limit_deg() - 25.0).abs() < 1e-5);
+    let mut config = wished.config;
+    assert_eq!(config.rate.roll.crossover_rad_s, 20.0);
+    assert!(
+        derived.rate.roll.crossover_rad_s != 20.0
+            && derived.thrust.tilt_limit_rad != config.thrust.tilt_limit_rad
+    );
+    config.rate.roll.crossover_rad_s = derived.rate.roll.crossover_rad_s;
+    config.thrust.tilt_limit_rad = derived.thrust.tilt_limit_rad;
+    assert_eq!(config, derived);
+}
+
+#[test]
+fn impossible_wishes_are_all_told_each_at_its_key() {
+    let extra = "[wish.position]\ncrossover_rad_s = -1.0\n[wish.velocity]\ncrossover_rad_s = 1.0\n\
+                 [wish.thrust]\ntilt_limit_deg = 100.0\n[wish.loops]\ntick_hz = 5\n";
+    assert_eq!(
+        told(extra),
+        [
+            "-1.0 | `crossover_rad_s` must be greater than 0",
+            "100.0 | `tilt_limit_deg` is out of range",
+            "5 | `tick_hz` is out of range"
+        ]
+    );
+    assert_eq!(told("[wish.tilt]\ncrossover_hz = 1\n"), ["crossover_hz | unknown key `crossover_hz`"]);
+}
+
+#[test]
+fn impossible_facts_are_told_at_their_keys() {
+    for (from, to, expected) in [
+        ("full_n = 6.9", "full_n = 3.0", "3.0 | the craft cannot lift 1.3 times its weight with this thrust"),
+        ("mass_kg = 1.2", "mass_kg = -1.2", "-1.2 | must be greater than 0"),
+        ("lowest_voltage_v = 9.0", "lowest_voltage_v = 13", "13 | has its bounds in the wrong order"),
+    ] {
+        let error = Controller::from_text("controller.toml", &TEXT.replace(from, to)).unwrap_err();
+        let [problem] = error.problems.try_into().unwrap();
+        assert_eq!(format!("{} | {}", problem.place.unwrap().text, problem.reason), expected);
+    }
+}
+
+/// The valid keys that the refusal of a strange key lists.
+fn valid_keys(error: &InputError) -> Vec<String> {
+    let help = error
+        .problems
+        .iter()
+        .find(|problem| problem.reason.contains("zzzzzzzzzzzzzzzz"))
+        .unwrap()
+        .help
+        .clone();
+    let help = help.unwrap();
+    help.strip_prefix("valid here: ").unwrap().split(", ").map(str::to_owned).collect()
+}
+
+#[test]
+fn every_key_of_every_table_is_in_the_list_for_readers() {
+    const STRANGE: &str = "zzzzzzzzzzzzzzzz = 1\n";
+    let mut keys = Vec::new();
+    let in_table =
+        |text: &str, table: &str| text.replace(&format!("[{table}]\n"), &format!("[{table}]\n{STRANGE}"));
+    let craft = |text: &str| valid_keys(&Craft::from_text("craft.toml", text).unwrap_err());
+    let base = demo::CRAFT.text.replace("accel.turn_on_m_s2", "low_pass_hz") + "[imu.gyro]\n[imu.accel]\n";
+    keys.extend(craft(&(STRANGE.to_owned() + &base)));
+    let parts = "arms propeller motor speed_controller battery drag feet imu imu.gyro imu.accel";
+    for table in parts.split(' ').chain(["barometer", "receiver", "magnetometer"]) {
+        keys.extend(craft(&in_table(&base, table)));
+    }
+    let controller = |text: &str| valid_keys(&Controller::from_text("controller.toml", text).unwrap_err());
+    keys.extend(controller(&(STRANGE.to_owned() + TEXT)));
+    keys.extend(controller(&in_table(TEXT, "propeller")));
+    keys.extend(controller(&in_table(TEXT, "thrust_curve")));
+    let wishes = controller(&format!("{TEXT}[wish]\n{STRANGE}"));
+    for table in wishes.iter().filter(|key| !key.ends_with("_every")) {
+        keys.extend(controller(&format!("{TEXT}[wish.{table}]\n{STRANGE}")));
+    }
+    keys.extend(wishes);
+    let flight = |text: &str| valid_keys(&FlightPlan::from_text("flight.toml", "flight", text).unwrap_err());
+    let base = demo::FLIGHTS[0].text;
+    keys.extend(flight(&(STRANGE.to_owned() + base)));
+    for table in ["[air]", "[turbulence]", "[[wind]]", "[[gust]]", "[[push]]", "[[command]]", "[[expect]]"] {
+        keys.extend(flight(&format!("{base}\n{table}\n{STRANGE}")));
+    }
+    assert!(keys.len() > 200, "{}", keys.len());
+    let listed = demo::KEYS.text;
+    let unlisted: Vec<_> = keys
+        .iter()
+        .filter(|key| {
+            let forms =
+                [format!("`{key}`"), format!("`{key} = "), format!("[{key}]"), format!("[wish.{key}]")];
+            !forms.iter().any(|form| listed.contains(form.as_str()))
+        })
+        .collect();
+    assert!(unlisted.is_empty(), "{unlisted:?}");
+}
