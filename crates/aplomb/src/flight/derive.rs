@@ -27,13 +27,18 @@ pub struct Airframe {
     pub rotor_lag_s: f32,
     /// Time in s from a sample to the moment its command reaches the motors.
     pub delay_s: f32,
+    /// Moment of inertia of one rotor (propeller and bell) about its shaft in kg m2; 0 for a rotor without inertia.
+    pub rotor_inertia_kg_m2: f32,
+    /// Speed of the rotors in hover in rad/s.
+    pub hover_speed_rad_s: f32,
     /// Drag of the rotors over mass in 1/s, if known.
     pub rotor_drag_per_s: Option<f32>,
 }
 
 impl Airframe {
     /// From mass in kg, principal moments of inertia in kg m2, geometry and full thrust of a rotor in N. The rest is a
-    /// four-cell battery, a plain quadratic curve, rotors of 0.2286 m (9 in) with a lag of 0.04 s, and a delay of 2.5 ms.
+    /// four-cell battery, a plain quadratic curve, rotors of 0.2286 m (9 in) with a lag of 0.04 s and an
+    /// inertia of 4e-5 kg m2 that hover at 600 rad/s, and a delay of 2.5 ms.
     #[must_use]
     pub const fn new(mass_kg: f32, inertia_kg_m2: [f32; 3], geometry: Geometry, full_n: f32) -> Self {
         let [roll, pitch, yaw] = inertia_kg_m2;
@@ -53,6 +58,8 @@ impl Airframe {
             rotor_diameter_m: 0.2286,
             rotor_lag_s: 0.04,
             delay_s: 0.0025,
+            rotor_inertia_kg_m2: 4e-5,
+            hover_speed_rad_s: 600.0,
             rotor_drag_per_s: None,
         }
     }
@@ -69,7 +76,7 @@ const TICK_HZ: f32 = 1000.0;
 const ATTITUDE_EVERY: u16 = 5;
 const VELOCITY_EVERY: u16 = 25;
 /// Damping of every reference.
-const REFERENCE_DAMPING: f32 = 0.8;
+const REFERENCE_DAMPING: f32 = 0.75;
 /// Derivative filter ratio: ten is usual, and less noise is worth a little delay.
 const DERIVATIVE_FILTER_RATIO: f32 = 8.0;
 /// The tilt step that the reference is dimensioned for, in rad (20 deg).
@@ -95,6 +102,8 @@ impl Config {
         require_positive("rotor_diameter_m", airframe.rotor_diameter_m)?;
         let lag = require_positive("rotor_lag_s", airframe.rotor_lag_s)?;
         let delay = require_not_negative("delay_s", airframe.delay_s)?;
+        require_not_negative("rotor_inertia_kg_m2", airframe.rotor_inertia_kg_m2)?;
+        require_positive("hover_speed_rad_s", airframe.hover_speed_rad_s)?;
         let (weight, full) = (mass * STANDARD_GRAVITY_M_S2, 4.0 * airframe.thrust_curve.full_n);
         if full <= 1.3 * weight {
             return Err(ConfigError::new("full_n", Problem::Inconsistent));
@@ -227,6 +236,7 @@ fn rates(airframe: &Airframe, authority: &Authority, lag: f32, delay: f32) -> ra
         acceleration_limit_rad_s2: 2.0 * torque / inertia,
     };
     let inertia = airframe.inertia;
+    let hover_n = 0.25 * airframe.mass_kg * STANDARD_GRAVITY_M_S2;
     rate::Config {
         roll: axis(authority.roll, inertia.roll_kg_m2, crossover),
         pitch: axis(authority.pitch, inertia.pitch_kg_m2, crossover),
@@ -236,13 +246,16 @@ fn rates(airframe: &Airframe, authority: &Authority, lag: f32, delay: f32) -> ra
         gyro_cutoff_hz,
         inertia,
         gyroscopic: true,
+        // T = Jr/(2 kQ w) with the drag torque kQ w^2 = kappa f of one rotor in hover.
+        reaction_lead_s: 0.5 * airframe.rotor_inertia_kg_m2 * airframe.hover_speed_rad_s
+            / (airframe.geometry.torque_to_thrust_m * hover_n),
     }
 }
 
 fn attitudes(airframe: &Airframe, authority: &Authority, rate: &rate::Config, lag: f32) -> attitude::Config {
     let inertia = airframe.inertia;
-    // The reference may use two thirds of what hover leaves; the rest is for feedback.
-    let tilt = 0.67 * (authority.roll / inertia.roll_kg_m2).min(authority.pitch / inertia.pitch_kg_m2);
+    // The reference may use four fifths of what hover leaves; the rest is for feedback.
+    let tilt = 0.8 * (authority.roll / inertia.roll_kg_m2).min(authority.pitch / inertia.pitch_kg_m2);
     let turn = 0.5 * authority.yaw / inertia.yaw_kg_m2;
     // A step of s asks for a drive of s lag omega^3 at once. No faster than the rate loop.
     let tilt_reference = libm::cbrtf(tilt / (DESIGN_STEP_RAD * lag)).min(0.8 * rate.roll.crossover_rad_s);
@@ -251,8 +264,8 @@ fn attitudes(airframe: &Airframe, authority: &Authority, rate: &rate::Config, la
     // The heading turns with what yaw torque there is: the same rule for a step of half a radian.
     let heading_reference = libm::cbrtf(turn / (0.5 * lag)).min(0.5 * rate.yaw.crossover_rad_s);
     let part = |crossover: f32, reference: f32, acceleration: f32, highest: f32| attitude::Part {
-        // A third of the rate loop's crossover.
-        crossover_rad_s: crossover / 3.0,
+        // Well below the rate loop: with the loop broken at the rotors, where both act, it takes atan(1/3.6) = 15.5 deg.
+        crossover_rad_s: crossover / 3.6,
         reference_rad_s: reference,
         rate_limit_rad_s: (0.5 * acceleration * spread / reference).min(highest),
         acceleration_limit_rad_s2: acceleration,
