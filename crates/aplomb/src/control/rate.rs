@@ -9,11 +9,16 @@
 //! The gain of a controller is the loop's crossover in rad/s, since from angular acceleration to rate the craft is an
 //! integrator. The derivative, on the filtered measurement, is there to cancel the rotors' lag. What the mixer
 //! achieved comes back as torque and keeps the integrals from winding up.
+//!
+//! Yaw torque is the rotors' drag torque plus the reaction to their speeding up, `2 kQ w dw + Jr d(dw)/dt`: it leads the
+//! drag by the zero `1 + T s` with `T = Jr/(2 kQ w)`, often many times the rotor lag. Left alone, that zero multiplies the
+//! gain at high frequency by T/lag and the yaw axis swings from stop to stop; the first-order lag `1/(1 + T s)` on the yaw
+//! torque cancels it.
 
 use glam::Mat3;
 
-use crate::error::{ConfigError, Problem, require_finite, require_positive};
-use crate::filter::{Biquad, BiquadState};
+use crate::error::{ConfigError, Problem, require_finite, require_not_negative, require_positive};
+use crate::filter::{Biquad, BiquadState, LowPass, LowPassState};
 use crate::frames::{Body, Vector};
 use crate::pid;
 
@@ -90,6 +95,9 @@ pub struct Config {
     pub inertia: Inertia,
     /// Adds the gyroscopic torque w x (J w).
     pub gyroscopic: bool,
+    /// How far in s the reaction of the rotors' acceleration makes yaw torque lead their drag torque; at least 0, 0 for rotors
+    /// without inertia.
+    pub reaction_lead_s: f32,
 }
 
 /// What the rate loop is asked for.
@@ -115,6 +123,7 @@ pub struct RateLoop {
     inertia: Mat3,
     inverse: Mat3,
     gyroscopic: bool,
+    reaction: Option<LowPass>,
     period_s: f32,
 }
 
@@ -126,6 +135,9 @@ pub struct State {
     axes: [pid::State; 3],
     gyro: [BiquadState; 3],
     rate_rad_s: Vector<Body>,
+    reaction: LowPassState,
+    /// Yaw torque in N m that the reaction lag held back on the last step.
+    held_back_nm: f32,
 }
 
 impl State {
@@ -151,6 +163,8 @@ impl State {
     /// Forgets the integrals, keeps the filters.
     pub fn release(&mut self) {
         self.axes = [pid::State::new(); 3];
+        self.reaction = LowPassState::default();
+        self.held_back_nm = 0.0;
     }
 }
 
@@ -188,6 +202,11 @@ impl RateLoop {
             inertia,
             inverse,
             gyroscopic: config.gyroscopic,
+            reaction: if require_not_negative("reaction_lead_s", config.reaction_lead_s)? > 0.0 {
+                Some(LowPass::from_time_constant(config.reaction_lead_s, period_s)?)
+            } else {
+                None
+            },
             period_s,
         })
     }
@@ -210,13 +229,18 @@ impl RateLoop {
             ay.step(sy, ry, wy, forward.y()),
             az.step(sz, rz, wz, forward.z()),
         );
-        Vector::from_glam(self.inertia * alpha.glam()) + self.gyroscopic_nm(state)
+        let torque: Vector<Body> = Vector::from_glam(self.inertia * alpha.glam()) + self.gyroscopic_nm(state);
+        let yaw_nm = self.reaction.map_or(torque.z(), |lag| lag.step(&mut state.reaction, torque.z()));
+        state.held_back_nm = torque.z() - yaw_nm;
+        Vector::new(torque.x(), torque.y(), yaw_nm)
     }
 
     /// Tells the integrals which torque in N m was achieved.
     #[inline]
     pub fn achieved(&self, state: &mut State, torque_nm: Vector<Body>) {
-        let alpha = self.inverse * (torque_nm - self.gyroscopic_nm(state)).glam();
+        let unlagged: Vector<Body> =
+            Vector::new(torque_nm.x(), torque_nm.y(), torque_nm.z() + state.held_back_nm);
+        let alpha = self.inverse * (unlagged - self.gyroscopic_nm(state)).glam();
         for ((axis, state), alpha) in self.axes.iter().zip(&mut state.axes).zip(alpha.to_array()) {
             axis.achieved(state, alpha);
         }
