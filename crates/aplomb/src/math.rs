@@ -4,7 +4,7 @@
 //! direction, so no sine, cosine or arc tangent is on its path. The other functions serve construction,
 //! set-points given as angles and reporting.
 //!
-//! [`Libm`] is the default: results are the same bits on a host and on a microcontroller. [`Micromath`] (feature
+//! [`Libm`] is the default: results are the same bits on a host and on a microcontroller. `Micromath` (feature
 //! `micromath`) is the fast approximate one. Firmware may bring its own, for example a hardware square root, which
 //! is correctly rounded and so gives the same bits as [`Libm`].
 
