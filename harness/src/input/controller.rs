@@ -69,6 +69,8 @@ struct ArmTable {
 struct PropellerTable {
     diameter_in: f64,
     torque_to_thrust_m: f64,
+    inertia_kg_m2: f64,
+    hover_rpm: f64,
 }
 
 #[derive(Deserialize)]
@@ -108,6 +110,7 @@ impl ControllerFile {
             ("inertia_kg_m2", roll.min(pitch).min(yaw)),
             ("propeller.diameter_in", self.propeller.diameter_in),
             ("propeller.torque_to_thrust_m", self.propeller.torque_to_thrust_m),
+            ("propeller.hover_rpm", self.propeller.hover_rpm),
             ("thrust_curve.full_n", self.thrust_curve.full_n),
             ("thrust_curve.reference_voltage_v", self.thrust_curve.reference_voltage_v),
             ("thrust_curve.lowest_voltage_v", self.thrust_curve.lowest_voltage_v),
@@ -161,6 +164,8 @@ impl ControllerFile {
             rotor_diameter_m: (self.propeller.diameter_in * INCH_M) as f32,
             rotor_lag_s: self.rotor_lag_s as f32,
             delay_s: self.delay_s as f32,
+            rotor_inertia_kg_m2: self.propeller.inertia_kg_m2 as f32,
+            hover_speed_rad_s: (self.propeller.hover_rpm * std::f64::consts::TAU / 60.0) as f32,
             rotor_drag_per_s: self.rotor_drag_1_s.map(|drag| drag as f32),
         }
     }
@@ -176,6 +181,8 @@ fn key_path(field: &'static str) -> &'static str {
         "highest_voltage_v" => "thrust_curve.highest_voltage_v",
         "voltage_filter_s" => "thrust_curve.voltage_filter_s",
         "torque_to_thrust_m" => "propeller.torque_to_thrust_m",
+        "rotor_inertia_kg_m2" => "propeller.inertia_kg_m2",
+        "hover_speed_rad_s" => "propeller.hover_rpm",
         "rotor_diameter_m" => "propeller.diameter_in",
         "rotor_drag_per_s" => "rotor_drag_1_s",
         "roll_kg_m2" | "pitch_kg_m2" | "yaw_kg_m2" | "inertia" => "inertia_kg_m2",
