@@ -176,7 +176,7 @@ impl Stack<'_> {
 
     fn draw_lanes(&self, svg: &mut Svg, lanes: &Lanes, time: &Axis, ticks: &Ticks, top: f64) -> f64 {
         let pixel_s = (time.high - time.low) / (time.to - time.from);
-        svg.text("name", (2.0, top - 8.0), Align::Start, "what was cut or decided (dark: yes)");
+        svg.text("name", (2.0, top - 8.0), Align::Start, "what was cut or decided (solid: yes)");
         let bottom = top + lanes.lanes.len() as f64 * LANE_PX;
         let mut grid = Path::default();
         for &tick in &ticks.values {
