@@ -13,6 +13,9 @@
 //! velocity noise of density R = sigma^2 T and an offset that walks with density q has w_v = (q/R)^(1/4). The position
 //! follows with w_x = sqrt(q_x/R_x) for the velocity's own error as walk (A. Gelb, ed., Applied Optimal Estimation, MIT
 //! Press 1974, chapter 4). Checked by response: `velocity_step_response_has_the_stated_poles`.
+//!
+//! What is handed out does not jump with a fix: each correction is released with time constant T, so that a loop behind it
+//! is not kicked five times a second (`a_fix_is_released_gradually`).
 
 use super::History;
 use crate::error::{ConfigError, Problem, require_positive};
@@ -98,6 +101,11 @@ pub struct HorizontalFilter {
     position: Vector<World>,
     velocity: Vector<World>,
     offset: Vector<World>,
+    /// The part of the corrections that is not handed out yet.
+    unreleased_m: Vector<World>,
+    unreleased_m_s: Vector<World>,
+    /// Share of it that stays from one tick to the next.
+    release: f32,
     since_s: f32,
     last_age_s: f32,
     seeded: bool,
@@ -142,6 +150,9 @@ impl HorizontalFilter {
             position: Vector::ZERO,
             velocity: Vector::ZERO,
             offset: Vector::ZERO,
+            unreleased_m: Vector::ZERO,
+            unreleased_m_s: Vector::ZERO,
+            release: 1.0 - period_s / interval,
             since_s: 0.0,
             last_age_s: 0.0,
             seeded: false,
@@ -157,6 +168,8 @@ impl HorizontalFilter {
         let change = (Vector::new(a.x(), a.y(), 0.0) + self.offset) * dt;
         self.position += (self.velocity + change * 0.5) * dt;
         self.velocity += change;
+        self.unreleased_m = self.unreleased_m * self.release;
+        self.unreleased_m_s = self.unreleased_m_s * self.release;
         if self.since_s < 1e4 {
             self.since_s += dt;
         }
@@ -197,6 +210,8 @@ impl HorizontalFilter {
             }
             self.position += e_x * self.position_gain;
             self.velocity += e_v * self.velocity_gain;
+            self.unreleased_m += e_x * self.position_gain;
+            self.unreleased_m_s += e_v * self.velocity_gain;
             let o = self.offset + e_v * self.offset_gain;
             self.offset = Vector::new(
                 saturate_symmetric(o.x(), OFFSET_MAX_M_S2),
@@ -207,6 +222,8 @@ impl HorizontalFilter {
             // Taken as it is, carried on over its age.
             self.velocity = flat(self.velocity + e_v);
             self.position = flat(self.position + e_x + e_v * d);
+            self.unreleased_m = Vector::ZERO;
+            self.unreleased_m_s = Vector::ZERO;
             self.seeded = true;
         }
         self.since_s = 0.0;
@@ -217,15 +234,15 @@ impl HorizontalFilter {
     /// Position in m from home; the down component is 0.
     #[inline]
     #[must_use]
-    pub const fn position_m(&self) -> Vector<World> {
-        self.position
+    pub fn position_m(&self) -> Vector<World> {
+        self.position - self.unreleased_m
     }
 
     /// Velocity over ground in m/s; the down component is 0.
     #[inline]
     #[must_use]
-    pub const fn velocity_m_s(&self) -> Vector<World> {
-        self.velocity
+    pub fn velocity_m_s(&self) -> Vector<World> {
+        self.velocity - self.unreleased_m_s
     }
 
     /// Offset that is added to the acceleration in m/s2; the down component is 0.
@@ -313,11 +330,24 @@ mod tests {
         let w = (0.05f32 / (0.1 * 0.2f32.sqrt())).sqrt();
         for t in [0.6f32, 1.0, 2.0, 3.0] {
             let step = |now: f32| if now >= 1.9 { 0.5 } else { 0.0 };
-            let got = run(2.0 + t - 1e-3, 0, 0, |now| [0.0, step(now), 0.0]).velocity_m_s().x();
+            let got = run(2.0 + t - 1e-3, 0, 0, |now| [0.0, step(now), 0.0]).velocity.x();
             let x = w * t * core::f32::consts::FRAC_1_SQRT_2;
             let expected = 0.5 * (1.0 - (-x).exp() * (x.cos() - x.sin()));
             assert!((got - expected).abs() < 0.04, "{t}: {got} {expected}");
         }
+    }
+
+    #[test]
+    fn a_fix_is_released_gradually() {
+        let mut filter = run(4.0, 0, 0, |_| [0.0; 3]);
+        let mut history = History::new(0.6, 1e-3).unwrap();
+        (0..10).for_each(|_| history.push(Vector::ZERO));
+        assert!(filter.correct(fix(1.0, 0.0, 0), &history));
+        assert_eq!(filter.position_m().x(), 0.0);
+        (0..200).for_each(|_| filter.predict(Vector::ZERO));
+        // One time constant later 1 - 1/e of the correction is out.
+        let released = filter.position_m().x() / filter.position.x();
+        assert!((released - 0.632).abs() < 0.002, "{released}");
     }
 
     #[test]

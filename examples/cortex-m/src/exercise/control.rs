@@ -101,6 +101,7 @@ fn rate_loop() {
         gyro_cutoff_hz: any(),
         inertia: rate::Inertia::diagonal(any(), any(), any()),
         gyroscopic: black_box(true),
+        reaction_lead_s: black_box(0.27),
     };
     if let Ok(inner) = rate::RateLoop::new(&config, any()) {
         let mut state = black_box(rate::State::new());
