@@ -31,6 +31,7 @@ pub struct VelocityLoop<M = Libm> {
     axis: pid::Pid,
     speed_limit_m_s: f32,
     acceleration_m_s2: f32,
+    per_gap_s: f32,
     period_s: f32,
     math: PhantomData<M>,
 }
@@ -99,7 +100,7 @@ impl<M: Math> VelocityLoop<M> {
             },
             period_s,
         )?;
-        Ok(Self { axis, speed_limit_m_s, acceleration_m_s2, period_s, math: PhantomData })
+        Ok(Self { axis, speed_limit_m_s, acceleration_m_s2, per_gap_s: gain, period_s, math: PhantomData })
     }
 
     /// The acceleration for a velocity set-point and its feed-forward. Horizontal parts only. Call
@@ -122,8 +123,13 @@ impl<M: Math> VelocityLoop<M> {
         }
         let change = target - state.ramp_m_s;
         let step = change.limited::<M>(self.acceleration_m_s2 * self.period_s);
-        // While the ramp is on, its slope is the acceleration wanted.
-        let forward = if step != change { step * (1.0 / self.period_s) } else { flat(forward_m_s2) };
+        // While the ramp is on, its slope is the acceleration wanted, but no more than closes the gap within 1/crossover: a
+        // gap just past one step must not kick.
+        let forward = if step != change {
+            (change * self.per_gap_s).limited::<M>(self.acceleration_m_s2)
+        } else {
+            flat(forward_m_s2)
+        };
         state.ramp_m_s += step;
         let ramp = state.ramp_m_s;
         let north = self.axis.step(&mut state.north, ramp.x(), velocity_m_s.x(), forward.x());

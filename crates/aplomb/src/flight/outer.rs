@@ -13,6 +13,10 @@ use crate::{ConfigError, Demand, Lean, STANDARD_GRAVITY_M_S2, VerticalDemand, es
 
 /// Distance in m from which the craft may count as carried off.
 const CARRIED_FROM_M: f32 = 2.0;
+/// Carried by the ground while landing: thrust below this share of the weight, climb within this, for this many steps.
+const CARRIED_BY_GROUND_SHARE: f32 = 0.9;
+const CARRIED_BY_GROUND_CLIMB_M_S: f32 = 0.3;
+const CARRIED_BY_GROUND_STEPS: u16 = 6;
 /// Speed in m/s away from the place that counts as carried off.
 const CARRIED_SPEED_M_S: f32 = 0.2;
 
@@ -30,6 +34,8 @@ pub(super) struct Outer<M> {
     /// Steps in a row (up) in which the craft was carried off; it takes as many good ones to say it is over.
     carried_steps: u16,
     carried_after: u16,
+    /// Steps in a row in which the ground seemed to carry a craft that is to land.
+    ground_steps: u16,
 }
 
 /// Body down axis in the world for a lean in the axes of a heading; the lean is shorter than 1.
@@ -52,6 +58,7 @@ impl<M: Math> Outer<M> {
             vertical_state: vertical::State::new(),
             open_loop_per_s: 0.25 * config.vertical.climb_crossover_rad_s,
             carried_steps: 0,
+            ground_steps: 0,
             carried_after: (1.0 / period_s) as u16,
         })
     }
@@ -61,6 +68,7 @@ impl<M: Math> Outer<M> {
         self.velocity_state = velocity::State::new();
         self.vertical_state = vertical::State::new();
         self.carried_steps = 0;
+        self.ground_steps = 0;
     }
 
     pub(super) fn step(
@@ -71,6 +79,7 @@ impl<M: Math> Outer<M> {
         plan: &mut Plan,
         record: &mut Record,
     ) {
+        let on_ground = self.carried_by_ground(demand, motion, thrust, record);
         let demand = match *demand {
             Demand::Sticks(sticks) => self.pilot.fly(&mut self.pilot_state, sticks, motion),
             Demand::Land => self.pilot.land(&mut self.pilot_state, motion),
@@ -102,7 +111,11 @@ impl<M: Math> Outer<M> {
                 let position::Output { velocity_m_s, acceleration_m_s2, limited } =
                     self.position.step(position_m, motion.position_m, motion.velocity_m_s);
                 record.achieved.limited.speed |= limited;
-                (self.horizontal(velocity_m_s, acceleration_m_s2, motion, plan, record), vertical)
+                if on_ground {
+                    (self.upright(plan, record), vertical)
+                } else {
+                    (self.horizontal(velocity_m_s, acceleration_m_s2, motion, plan, record), vertical)
+                }
             }
             // A rate demand carries its own thrust; the pilot has turned the others into one of the above.
             Demand::Rates { .. } | Demand::Sticks(_) | Demand::Land => {
@@ -149,16 +162,39 @@ impl<M: Math> Outer<M> {
         record: &mut Record,
     ) -> Vector<World> {
         if !motion.position_known {
-            plan.lean = Some(Lean::UPRIGHT);
-            record.velocity_setpoint_m_s = Vector::ZERO;
-            self.velocity_state.pause();
-            return Vector::ZERO;
+            return self.upright(plan, record);
         }
         let output =
             self.velocity.step(&mut self.velocity_state, velocity_m_s, forward_m_s2, motion.velocity_m_s);
         record.achieved.limited.speed |= output.limited;
         record.velocity_setpoint_m_s = output.velocity_m_s;
         output.acceleration_m_s2
+    }
+
+    /// No lean, no horizontal acceleration.
+    fn upright(&mut self, plan: &mut Plan, record: &mut Record) -> Vector<World> {
+        plan.lean = Some(Lean::UPRIGHT);
+        record.velocity_setpoint_m_s = Vector::ZERO;
+        self.velocity_state.pause();
+        Vector::ZERO
+    }
+
+    /// True while the ground seems to carry a craft that is to land: it must not lean then, since its feet hold it.
+    fn carried_by_ground(
+        &mut self,
+        demand: &Demand,
+        motion: &estimate::State,
+        thrust: &ThrustVector<M>,
+        record: &Record,
+    ) -> bool {
+        let weight_n = thrust.mass_kg() * STANDARD_GRAVITY_M_S2;
+        let climb = motion.velocity_m_s.z();
+        let carried = matches!(demand, Demand::Land)
+            && record.achieved.thrust_n < CARRIED_BY_GROUND_SHARE * weight_n
+            && climb > -CARRIED_BY_GROUND_CLIMB_M_S
+            && climb < CARRIED_BY_GROUND_CLIMB_M_S;
+        self.ground_steps = if carried { self.ground_steps.saturating_add(1) } else { 0 };
+        self.ground_steps >= CARRIED_BY_GROUND_STEPS
     }
 
     /// Vertical acceleration, up positive, for a height or climb.
