@@ -11,3 +11,8 @@ pub mod sample;
 pub mod signals;
 pub mod trace;
 pub mod verdict;
+
+/// The README's code runs as a doctest.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+pub struct Readme;

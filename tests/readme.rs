@@ -1,1 +1,0 @@
-//! Runs the README snippets as doctests.
