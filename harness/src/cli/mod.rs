@@ -60,7 +60,7 @@ enum Failure {
     Input(Vec<InputError>),
     /// An argument is wrong.
     Argument(String),
-    /// The disk, or a fault of our own.
+    /// The disk, or a fault of our own. An interrupt ends the program with the same code.
     Unfinished(String),
 }
 
@@ -68,6 +68,14 @@ enum Failure {
 #[must_use]
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
+    // Nothing is half-written: a results folder gets its name when it is complete.
+    let interrupted = || {
+        complain("interrupted: nothing was written");
+        std::process::exit(i32::from(UNFINISHED));
+    };
+    if let Err(error) = ctrlc::set_handler(interrupted) {
+        complain(&format!("an interrupt will not be told as such: {error}"));
+    }
     let run = || match arguments.command {
         None => fly::run(&fly::FlyArguments::demo()),
         Some(Command::Fly(arguments)) => fly::run(&arguments),
