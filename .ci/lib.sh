@@ -6,13 +6,10 @@ as_root() {
     if [ "$(id -u)" -eq 0 ]; then "$@"; else sudo "$@"; fi
 }
 
-# need COMMAND PACKAGE...: installs the Debian packages when the command is absent.
-need() {
-    local command=$1
-    shift
-    if command -v "$command" >/dev/null; then return; fi
+# install PACKAGE...: installs Debian packages.
+install() {
     if ! command -v apt-get >/dev/null; then
-        echo "'$command' is missing, and there is no apt-get to install it ($*): install it by hand" >&2
+        echo "there is no apt-get to install $*: install it by hand" >&2
         return 1
     fi
     if [ -z "${apt_updated:-}" ]; then
@@ -20,6 +17,14 @@ need() {
         apt_updated=yes
     fi
     as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$@"
+}
+
+# need COMMAND PACKAGE...: installs the Debian packages when the command is absent.
+need() {
+    local command=$1
+    shift
+    if command -v "$command" >/dev/null; then return; fi
+    install "$@"
     command -v "$command" >/dev/null
 }
 
