@@ -123,13 +123,9 @@ impl<M: Math> VelocityLoop<M> {
         }
         let change = target - state.ramp_m_s;
         let step = change.limited::<M>(self.acceleration_m_s2 * self.period_s);
-        // While the ramp is on, its slope is the acceleration wanted, but no more than closes the gap within 1/crossover: a
-        // gap just past one step must not kick.
-        let forward = if step != change {
-            (change * self.per_gap_s).limited::<M>(self.acceleration_m_s2)
-        } else {
-            flat(forward_m_s2)
-        };
+        // What the ramp holds back is accelerated for, as fast as closes the gap within 1/crossover: no kick when it sets in.
+        let held_back = (change - step) * self.per_gap_s;
+        let forward = (flat(forward_m_s2) + held_back).limited::<M>(self.acceleration_m_s2);
         state.ramp_m_s += step;
         let ramp = state.ramp_m_s;
         let north = self.axis.step(&mut state.north, ramp.x(), velocity_m_s.x(), forward.x());
