@@ -271,6 +271,10 @@ impl<M: Math> AttitudeFilter<M> {
             turn += self.heading_turn(field, down, resting);
         }
         self.attitude = self.attitude.turned(turn);
+        if resting && gross {
+            // At rest the accelerometer is plumb. Exactly upside down the average has no horizontal part to steer by.
+            self.reseed();
+        }
     }
 
     /// The turn about the vertical that the field asks for; it also teaches the offset.

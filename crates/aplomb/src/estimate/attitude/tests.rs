@@ -143,3 +143,18 @@ fn any_input_leaves_the_filter_sound_and_it_recovers() {
     let (landed, flying) = (recovery_s(filter, true), recovery_s(filter, false));
     assert!(landed < 15.0 && flying < 60.0, "{landed} {flying}");
 }
+
+// Found by fuzzing: one bad first sample seeds the craft exactly upside down, where the average has no horizontal part, and
+// level samples at rest left it there for good.
+#[test]
+fn seeded_upside_down_it_starts_over_at_rest() {
+    let mut filter = filter(&Config::RECOMMENDED);
+    let on_ground = Aids { at_rest_allowed: true, ..Aids::default() };
+    filter.step(Vector::ZERO, Vector::new(0.0, 0.0, G), &on_ground);
+    assert!(filter.attitude().cos_tilt() < -0.999);
+    // The average passes through zero after a few time constants of 0.15 s, rest takes 1.5 s.
+    for _ in 0..4000 {
+        filter.step(Vector::ZERO, Vector::new(0.0, 0.0, -G), &on_ground);
+    }
+    assert!(filter.attitude().cos_tilt() > 0.9999);
+}

@@ -1,0 +1,143 @@
+//! A flight on arbitrary samples and commands: the bits of every number come from the input, NaN, infinities and absurd ages
+//! included. After each tick the commands are finite and in range and the attitude is of unit length; after the bytes end,
+//! good samples on the ground bring the estimate back to level.
+//!
+//! `cargo fuzz run flight`, or `.ci/fuzz SECONDS`, which needs no more than the stable toolchain.
+
+#![no_main]
+
+use aplomb::flight::{Airframe, Config};
+use aplomb::frames::{Frame, Heading, Vector};
+use aplomb::mix::Geometry;
+use aplomb::{
+    Battery, Command, Demand, FlightController, HeadingDemand, ImuSample, Lean, Libm, Receiver, Rotors,
+    Sample, Sensors, Spin, Sticks, VerticalDemand,
+};
+use libfuzzer_sys::fuzz_target;
+
+/// Reads numbers off the input; zeros once it is used up.
+struct Bytes<'a>(&'a [u8]);
+
+impl Bytes<'_> {
+    fn byte(&mut self) -> u8 {
+        let Some((&first, rest)) = self.0.split_first() else { return 0 };
+        self.0 = rest;
+        first
+    }
+
+    fn number(&mut self) -> f32 {
+        match self.byte() {
+            // Half of the numbers are of a size that flies, the rest any bits at all.
+            kind if kind < 128 => (f32::from(self.byte()) - 128.0) * f32::from(kind) * 0.01,
+            _ => f32::from_bits(u32::from_le_bytes([self.byte(), self.byte(), self.byte(), self.byte()])),
+        }
+    }
+
+    fn vector<F: Frame>(&mut self) -> Vector<F> {
+        Vector::new(self.number(), self.number(), self.number())
+    }
+
+    fn age(&mut self) -> u16 {
+        let byte = self.byte();
+        if byte < 250 { u16::from(byte) } else { u16::from_le_bytes([self.byte(), self.byte()]) }
+    }
+
+    fn sometimes<T>(&mut self, read: impl FnOnce(&mut Self) -> T) -> Option<T> {
+        (self.byte() % 4 == 0).then(|| read(self))
+    }
+
+    fn sensors(&mut self) -> Sensors {
+        Sensors {
+            imu: [ImuSample {
+                gyro_rad_s: self.vector(),
+                accel_m_s2: self.vector(),
+                age_ticks: self.age() % 8,
+            }],
+            rotor_speed_rad_s: self.sometimes(|b| Rotors::splat(b.number())),
+            battery: self.sometimes(|b| Battery { voltage_v: b.number(), current_a: b.number() }),
+            pressure_pa: self.sometimes(|b| Sample { value: b.number() * 1e4, age_ticks: b.age() }),
+            receiver: self.sometimes(|b| Sample {
+                value: Receiver {
+                    position_m: b.vector(),
+                    velocity_m_s: b.vector(),
+                    position_accuracy_m: b.number(),
+                    velocity_accuracy_m_s: b.number(),
+                },
+                age_ticks: b.age(),
+            }),
+            field_ut: self.sometimes(|b| Sample { value: b.vector(), age_ticks: b.age() }),
+        }
+    }
+
+    fn command(&mut self) -> Command {
+        let heading = if self.byte() % 2 == 0 {
+            HeadingDemand::Rate(self.number())
+        } else {
+            HeadingDemand::Hold(
+                Heading::from_direction::<Libm>(self.number(), self.number()).unwrap_or(Heading::NORTH),
+            )
+        };
+        let vertical = if self.byte() % 2 == 0 {
+            VerticalDemand::Climb(self.number())
+        } else {
+            VerticalDemand::Height(self.number())
+        };
+        let demand = match self.byte() % 6 {
+            0 => Demand::Rates { rate_rad_s: self.vector(), thrust_n: self.number() },
+            1 => Demand::Tilt {
+                lean: Lean { forward: self.number(), right: self.number() },
+                heading,
+                vertical,
+            },
+            2 => Demand::Velocity { velocity_m_s: self.vector(), heading, vertical },
+            3 => Demand::Position { position_m: self.vector(), heading, vertical },
+            4 => Demand::Sticks(Sticks {
+                roll: self.number(),
+                pitch: self.number(),
+                yaw: self.number(),
+                climb: self.number(),
+            }),
+            _ => Demand::Land,
+        };
+        let switches = self.byte();
+        Command { demand, arm: switches % 8 != 0, cut_motors: switches == 255, age_ticks: self.age() }
+    }
+}
+
+fn check(controller: &FlightController, commands: Rotors<aplomb::MotorCommand>) {
+    for command in commands.into_array() {
+        assert!((0.0..=1.0).contains(&command.get()), "command {}", command.get());
+    }
+    let length = controller.state().attitude.wxyz().iter().map(|c| c * c).sum::<f32>().sqrt();
+    assert!((length - 1.0).abs() < 1e-5, "attitude of length {length}");
+}
+
+fuzz_target!(|data: &[u8]| {
+    let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
+    let airframe = Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5);
+    let config = Config::for_airframe(&airframe).expect("a sound airframe");
+    let mut controller: FlightController = FlightController::new(&config).expect("a sound configuration");
+    controller.resume_in_flight();
+    let mut bytes = Bytes(data);
+    for _ in 0..2000 {
+        if bytes.0.is_empty() {
+            break;
+        }
+        let (sensors, command) = (bytes.sensors(), bytes.command());
+        // Each bad tick is flown a few times over, so that filters and integrators take it in.
+        for _ in 0..=bytes.byte() % 16 {
+            let commands = controller.step(&sensors, &command);
+            check(&controller, commands);
+        }
+    }
+    // The motors are cut and the craft lies level: within half a minute the estimate has found level again.
+    let imu = ImuSample { accel_m_s2: Vector::new(0.0, 0.0, -9.80665), ..ImuSample::default() };
+    let cut = Command { cut_motors: true, ..Command::IDLE };
+    for tick in 0..30_000 {
+        let commands =
+            controller.step(&Sensors::from_imu(imu), if tick < 10 { &cut } else { &Command::IDLE });
+        check(&controller, commands);
+    }
+    let tilt = controller.state().attitude.cos_tilt();
+    assert!(tilt > 0.9994, "2 deg of tilt are left after 30 s: {tilt}");
+});
