@@ -104,3 +104,19 @@ fn flight_only_a_wind_beyond_the_limit_carries_the_craft_off() {
 fn shifted(arms: Rotors<aplomb_craft::Arm>, by_m: f64) -> Rotors<aplomb_craft::Arm> {
     arms.map(|arm| aplomb_craft::Arm { x_m: arm.x_m + by_m, ..arm })
 }
+
+// Yaw torque by reaction leads the drag torque by Jr/(2 kQ w); a controller that does not cancel this lead swings the yaw axis
+// from stop to stop. The twin is that controller.
+#[test]
+fn flight_hover_is_quiet_only_with_the_lead_of_the_rotors_reaction_cancelled() {
+    let plan = plan("take-off");
+    let noise = |change: fn(&mut aplomb::flight::Config)| {
+        let mut controller = input::demo_controller().expect("the demo is read").config;
+        change(&mut controller);
+        let flown = fly(&craft(), &controller, &plan, plan.seed).expect("the demo flies");
+        let commands = flown.trace.window(10.0, 30.0).iter().map(|row| 100.0 * row.command.front_left);
+        aplomb_harness::measure::deviation(&commands.collect::<Vec<f64>>())
+    };
+    let (cancelled, left) = (noise(|_| ()), noise(|controller| controller.rate.reaction_lead_s = 0.0));
+    assert!(cancelled < 2.0 && left > 10.0, "{cancelled} % and {left} %");
+}
