@@ -61,7 +61,7 @@ fn heading_error_of_180_deg_with_30_deg_of_tilt_rights_first() {
     assert!(heading_error_deg(flown.last().unwrap().0) < 2.0);
 }
 
-/// Smallest cosine of the tilt at the end and the time in s until the thrust points up, from the printed start, with a rotor
+/// Cosine of the tilt after 3 s and the time in s until the thrust points up, from the printed start, with a rotor
 /// lag of 40 ms and the torque that the rotors have at hover. `working`: the attitude loop's set-points reach the rate loop.
 fn thrown(working: bool) -> (f32, Option<f32>) {
     let config = config();

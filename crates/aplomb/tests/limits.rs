@@ -173,3 +173,19 @@ fn bad_fields_of_the_outer_loops_are_named() {
         |c| vertical::VerticalLoop::<Libm>::new(c, (-7.0, 9.0), 0.025).map(drop),
     );
 }
+
+#[test]
+fn thrust_range_must_hold_the_weight() {
+    let refused = |low_n, high_n| {
+        let config = thrust_vector::Config { low_n, high_n, ..THRUST };
+        thrust_vector::ThrustVector::<Libm>::new(&config).map_err(|error| error.field).map(drop)
+    };
+    // The weight is 11.77 N.
+    assert_eq!(refused(11.7, 23.0), Ok(()));
+    assert_eq!(refused(11.8, 23.0), Err("low_n"));
+    assert_eq!(refused(23.0, 22.0), Err("low_n"));
+    assert_eq!(refused(2.4, 11.7), Err("high_n"));
+    for bad in [f32::NAN, f32::INFINITY, -1.0] {
+        assert_eq!(refused(bad, 23.0), Err("low_n"));
+    }
+}

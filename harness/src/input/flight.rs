@@ -43,7 +43,7 @@ pub struct FlightPlan {
 pub enum Start {
     /// At rest on the ground at home, motors stopped.
     Ground,
-    /// In trim above home, motors at hover speed.
+    /// Above home, after a lead-in that nobody judges: rest, take-off and settling in the air of the first instant.
     Hover {
         /// Height above home in m.
         height_m: f64,

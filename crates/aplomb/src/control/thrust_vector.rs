@@ -20,7 +20,7 @@ pub struct Config {
     pub mass_kg: f32,
     /// Largest tilt in rad, above 0 and at most 1.4.
     pub tilt_limit_rad: f32,
-    /// Least vertical thrust in N.
+    /// Least vertical thrust in N; at least 0 and below the weight, or the craft could not descend.
     pub low_n: f32,
     /// Largest thrust in N; above the weight.
     pub high_n: f32,
@@ -69,7 +69,8 @@ impl<M: Math> ThrustVector<M> {
     /// Checks and folds the limits.
     ///
     /// # Errors
-    /// Names the field; `high_n` also when it does not exceed the weight.
+    /// Names the field; `low_n` also when it is not below `high_n` and the weight, `high_n` also when it does not exceed the
+    /// weight.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         let mass = require_positive("mass_kg", config.mass_kg)?;
         require_positive("tilt_limit_rad", config.tilt_limit_rad)?;
@@ -78,6 +79,9 @@ impl<M: Math> ThrustVector<M> {
         require_positive("high_n", config.high_n)?;
         if config.low_n >= config.high_n {
             return Err(ConfigError::new("low_n", Problem::WrongOrder));
+        }
+        if config.low_n >= mass * STANDARD_GRAVITY_M_S2 {
+            return Err(ConfigError::new("low_n", Problem::Inconsistent));
         }
         if config.high_n <= mass * STANDARD_GRAVITY_M_S2 {
             return Err(ConfigError::new("high_n", Problem::Inconsistent));
