@@ -17,18 +17,19 @@
 mod bullet;
 mod decimate;
 mod forces;
-mod glossary;
-mod number;
+pub(crate) mod glossary;
+pub(crate) mod number;
 mod page;
 mod panels;
 mod quantities;
 mod rotor_plots;
 mod shade;
-mod svg;
-mod ticks;
-mod time_plot;
+pub(crate) mod sheet;
+pub(crate) mod svg;
+pub(crate) mod ticks;
+pub(crate) mod time_plot;
 mod track;
-mod xml;
+pub(crate) mod xml;
 
 use crate::trace::Trace;
 use crate::verdict::{Limit, Verdict};

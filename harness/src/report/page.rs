@@ -2,25 +2,9 @@
 
 use super::panels::{self, Panel};
 use super::xml::{anchor, escape};
-use super::{FlightSection, Report, bullet, glossary, number, shade};
+use super::{FlightSection, Report, bullet, glossary, number, shade, sheet};
 use crate::verdict::{Outcome, Verdict};
 use std::fmt::Write as _;
-
-const STYLE: &str = include_str!("style.css");
-
-/// Fills shared by all pictures.
-const FILLS: &str = "<svg class=\"fills\" width=\"0\" height=\"0\" aria-hidden=\"true\"><defs>\
-<pattern id=\"fill-ground\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\"><circle class=\"fleck\" cx=\"1.5\" cy=\"1.5\" r=\".8\"/></pattern>\
-<pattern id=\"fill-tilted\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\"><path class=\"hatch\" d=\"M0 0v5\"/></pattern>\
-<pattern id=\"fill-carried\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\"><path class=\"hatch\" d=\"M0 0v5M0 0h5\"/></pattern>\
-</defs></svg>";
-
-const CAUTIONS: [&str; 4] = [
-    "A simulation is evidence, never clearance to fly.",
-    "On the bench: propellers off. First hover: tethered or behind a net, people away, somebody able to cut the motors at once.",
-    "Lithium batteries burn: charge them watched, store them at part charge, never use a swollen or dented one.",
-    "Know and follow the aviation rules of the place, and practise on a licensed site first.",
-];
 
 /// Counts of outcomes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -79,22 +63,15 @@ impl Counts {
 /// Composes the whole page.
 pub fn compose(report: &Report) -> String {
     let mut page = String::new();
-    let title = escape(&report.title);
-    let _ = write!(
-        page,
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"/>\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\
-         <meta name=\"color-scheme\" content=\"light dark\"/><title>{title}</title>\n<style>{STYLE}</style></head>\n\
-         <body>{FILLS}<main>\n"
-    );
+    sheet::open(&mut page, &report.title);
     header(&mut page, report);
     for (place, section) in report.flights.iter().enumerate() {
         flight(&mut page, section, &section_id(place, section));
     }
-    terms(&mut page);
-    cautions(&mut page);
-    repeat(&mut page, report);
-    page.push_str("</main></body></html>\n");
+    sheet::terms(&mut page, &glossary::TERMS);
+    sheet::cautions(&mut page);
+    sheet::repeat(&mut page, &report.repeat);
+    sheet::close(&mut page);
     page
 }
 
@@ -115,7 +92,7 @@ fn header(page: &mut String, report: &Report) {
     if !report.summary.is_empty() {
         let _ = write!(page, "<p>{}</p>", escape(&report.summary));
     }
-    let _ = write!(page, "<p class=\"soft\">{}</p>", CAUTIONS[0]);
+    let _ = write!(page, "<p class=\"soft\">{}</p>", sheet::EVIDENCE);
     if report.flights.len() > 1 {
         page.push_str("<nav aria-label=\"Flights\"><ol class=\"overview\">");
         for (place, section) in report.flights.iter().enumerate() {
@@ -214,39 +191,6 @@ fn shading_key(page: &mut String, section: &FlightSection) {
         );
     }
     page.push_str("</p>");
-}
-
-fn terms(page: &mut String) {
-    page.push_str("<section id=\"terms\"><h2>Terms</h2><dl>");
-    for (term, meaning) in glossary::TERMS {
-        let _ = write!(page, "<div><dt>{}</dt><dd>{}</dd></div>", escape(term), escape(meaning));
-    }
-    page.push_str("</dl></section>\n");
-}
-
-fn cautions(page: &mut String) {
-    page.push_str("<section id=\"cautions\"><h2>Cautions</h2><ul>");
-    for caution in CAUTIONS {
-        let _ = write!(page, "<li>{caution}</li>");
-    }
-    page.push_str("</ul></section>\n");
-}
-
-fn repeat(page: &mut String, report: &Report) {
-    let repeat = &report.repeat;
-    let _ = write!(
-        page,
-        "<section id=\"repeat\"><h2>How to repeat it</h2><pre><code>{}</code></pre><dl class=\"versions\">\
-         <div><dt>seeds</dt><dd>{}</dd></div>",
-        escape(&repeat.command),
-        escape(&repeat.seeds)
-    );
-    for (name, version) in &repeat.versions {
-        let _ = write!(page, "<div><dt>{}</dt><dd>{}</dd></div>", escape(name), escape(version));
-    }
-    page.push_str(
-        "</dl><p>The same versions, files and seeds give the same figures, bit for bit.</p></section>\n",
-    );
 }
 
 #[cfg(test)]
