@@ -1,6 +1,7 @@
 //! What the firmware programs in `src/bin` share.
 #![no_std]
 
+pub mod craft;
 pub mod inputs;
 pub mod meter;
 pub mod stack;

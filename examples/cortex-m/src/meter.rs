@@ -58,6 +58,46 @@ impl Meter {
     }
 }
 
+/// Largest and mean of many counts.
+pub struct Count {
+    worst: u32,
+    sum: u32,
+    calls: u32,
+}
+
+impl Default for Count {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Count {
+    /// Nothing counted yet.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self { worst: 0, sum: 0, calls: 0 }
+    }
+
+    /// One more count.
+    pub fn add(&mut self, count: u32) {
+        self.worst = self.worst.max(count);
+        self.sum += count;
+        self.calls += 1;
+    }
+
+    /// The largest.
+    #[must_use]
+    pub const fn worst(&self) -> u32 {
+        self.worst
+    }
+
+    /// The mean, 0 without any.
+    #[must_use]
+    pub fn mean(&self) -> u32 {
+        self.sum / self.calls.max(1)
+    }
+}
+
 /// The loop of known length.
 fn two_instructions_a_loop(count: u32) {
     // SAFETY: touches nothing but the register that it is given.

@@ -1,0 +1,29 @@
+//! Nothing but a controller, built and stepped: `run.sh` prints the size of its text and read-only data. It is never run.
+#![no_std]
+#![no_main]
+
+use core::{hint::black_box, panic::PanicInfo};
+
+use aplomb::flight::Config;
+use aplomb::{Command, FlightController, MotorCommand, Rotors, Sensors};
+
+#[panic_handler]
+fn panic(_: &PanicInfo<'_>) -> ! {
+    loop {}
+}
+
+fn build(config: &Config, place: &mut Option<FlightController>) {
+    *place = FlightController::new(config).ok();
+}
+
+fn step(controller: &mut FlightController, sensors: &Sensors, command: &Command) -> Rotors<MotorCommand> {
+    controller.step(sensors, command)
+}
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    // Pointers that the compiler cannot see through keep both functions.
+    black_box(build as fn(&Config, &mut Option<FlightController>));
+    black_box(step as fn(&mut FlightController, &Sensors, &Command) -> Rotors<MotorCommand>);
+    loop {}
+}

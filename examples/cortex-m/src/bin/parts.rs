@@ -1,0 +1,171 @@
+//! Prints where the instructions of a tick go: each part run on its own, on the very inputs that it had inside the tick.
+//! Apart from `cost`, since a second caller of a part changes what the compiler inlines into the tick.
+#![no_std]
+#![no_main]
+
+use core::panic::PanicInfo;
+
+use aplomb::control::attitude::{self, AttitudeLoop};
+use aplomb::control::rate::{self, RateLoop};
+use aplomb::estimate::Estimator;
+use aplomb::estimate::attitude::{Aids, AttitudeFilter};
+use aplomb::filter::{Biquad, BiquadState, NotchBank, NotchBankConfig};
+use aplomb::guard::{self, Guard, Situation};
+use aplomb::mix::{Mixer, ThrustCurve};
+use aplomb::{Command, Demand, FlightController, HeadingDemand, Libm, Math, STANDARD_GRAVITY_M_S2};
+use aplomb_cortex_m::{
+    craft::{TICKS, all_at_once, config, demand, sensors, settled_inner},
+    inputs::Inputs,
+    meter::{Count, Meter},
+    stop,
+    table::{Limit, Table},
+};
+use cortex_m_semihosting::{
+    debug::{EXIT_FAILURE, EXIT_SUCCESS},
+    hprintln,
+};
+
+#[panic_handler]
+fn panic(info: &PanicInfo<'_>) -> ! {
+    hprintln!("{}", info);
+    stop(EXIT_FAILURE)
+}
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    let Some(meter) = cortex_m::Peripherals::take().and_then(|p| Meter::start(p.SYST)) else {
+        panic!("SysTick does not count instructions: run under -icount");
+    };
+    let mut table = Table::begin(meter);
+    table.title("inner tick by part, Libm");
+    rows::<Libm>(&mut table);
+    stop(EXIT_SUCCESS)
+}
+
+/// One row for each part of the ticks in which only the inner loops run.
+fn rows<M: Math + Clone>(table: &mut Table) {
+    let config = config();
+    let period_s = 1.0 / config.tick_hz;
+    let mut controller = FlightController::<M>::new(&config).expect("valid");
+    controller.resume_in_flight();
+
+    let mut estimator = Estimator::<M, 1>::new(&config.estimate, period_s).expect("valid");
+    let mut filter = AttitudeFilter::<M>::new(&config.estimate.attitude, period_s).expect("valid");
+    let guard = Guard::new::<M>(&config.guard, config.thrust.mass_kg * STANDARD_GRAVITY_M_S2, period_s)
+        .expect("valid");
+    let mut guard_state = guard::State::in_flight();
+    let low_pass = Biquad::low_pass(config.rate.gyro_cutoff_hz, period_s).expect("valid");
+    let mut low_pass_states = [BiquadState::new(); 3];
+    let notch_config =
+        NotchBankConfig { bandwidth_hz: 20.0, harmonic: 1.0, lowest_hz: 60.0, highest_hz: 400.0 };
+    let mut notches = NotchBank::new(&notch_config, period_s).expect("valid");
+    let every = f32::from(config.attitude_every);
+    let pointing = AttitudeLoop::<M>::new(&config.attitude, period_s * every).expect("valid");
+    let mut pointing_state = attitude::State::new();
+    let turning = RateLoop::new(&config.rate, period_s).expect("valid");
+    let mut turning_state = rate::State::new();
+    let mixer = Mixer::new(&config.mix).expect("valid");
+    let curve = ThrustCurve::<M>::new(&config.thrust_curve, period_s).expect("valid");
+    let mut supply = curve.supply(config.air_density_kg_m3);
+
+    let mut tick_count = Count::new();
+    let [
+        mut estimate_count,
+        mut filter_count,
+        mut guard_count,
+        mut attitude_count,
+        mut low_pass_count,
+        mut notch_count,
+        mut rate_count,
+        mut mix_count,
+        mut curve_count,
+    ] = [const { Count::new() }; 9];
+    let mut random = Inputs::new();
+    for tick in 0..TICKS {
+        let sensors = sensors(&mut random, all_at_once(tick));
+        let command = Command::fly(demand::<M>(&mut random, tick));
+        let counted = settled_inner(tick);
+        let meter = table.meter();
+        let whole = meter.instructions(|| controller.step(&sensors, &command));
+        let record = *controller.record();
+        let estimate = meter.instructions(|| estimator.step(&sensors, true));
+        if !counted || matches!(record.demand, Demand::Rates { .. }) {
+            continue;
+        }
+        tick_count.add(whole);
+        estimate_count.add(estimate);
+        let [imu] = sensors.imu;
+        let aids = Aids::default();
+        filter_count.add(meter.instructions(|| filter.step(imu.gyro_rad_s, imu.accel_m_s2, &aids)));
+        let situation = Situation {
+            motion: &record.estimate,
+            imu_age_ticks: 0,
+            voltage_v: Some(supply.voltage_v()),
+            thrust_n: record.achieved.thrust_n,
+        };
+        guard_count.add(meter.instructions(|| guard.step(&mut guard_state, &command, &situation)));
+        let motion = &record.estimate;
+        attitude_count.add(meter.instructions(|| {
+            let heading = match record.demand {
+                Demand::Tilt { heading, .. }
+                | Demand::Velocity { heading, .. }
+                | Demand::Position { heading, .. } => heading,
+                _ => HeadingDemand::Rate(0.0),
+            };
+            let heading = pointing.turn(&mut pointing_state, heading, motion.attitude);
+            let target = pointing.target(&pointing_state, record.attitude_setpoint.down_axis(), heading);
+            pointing.step(&mut pointing_state, target, motion.attitude, turning_state.rate_rad_s())
+        }));
+        let gyro = motion.rate_rad_s;
+        low_pass_count.add(meter.instructions(|| {
+            let [x, y, z] = &mut low_pass_states;
+            [low_pass.step(x, gyro.x()), low_pass.step(y, gyro.y()), low_pass.step(z, gyro.z())]
+        }));
+        notch_count.add(meter.instructions(|| {
+            if let Some(speed) = sensors.rotor_speed_rad_s {
+                notches.follow(speed);
+            }
+            notches.step(gyro)
+        }));
+        rate_count.add(meter.instructions(|| {
+            let torque_nm = turning.step(&mut turning_state, &record.rate_setpoint, gyro);
+            turning.achieved(&mut turning_state, record.achieved.torque_nm);
+            torque_nm
+        }));
+        mix_count.add(meter.instructions(|| mixer.mix(record.wrench)));
+        curve_count.add(meter.instructions(|| {
+            if let Some(battery) = sensors.battery {
+                curve.observe(&mut supply, battery.voltage_v);
+            }
+            record.thrust_n.map(|thrust_n| curve.command(thrust_n, &supply))
+        }));
+    }
+    let parts = [
+        ("  estimator, all of it", &estimate_count),
+        ("  guard", &guard_count),
+        ("  attitude loop", &attitude_count),
+        ("  rate loop, with its low-pass", &rate_count),
+        ("  mix", &mix_count),
+        ("  thrust curve, four rotors and the battery", &curve_count),
+    ];
+    table.line(
+        "tick with attitude loop, rate loop and mix",
+        Limit::None,
+        tick_count.worst(),
+        Some(tick_count.mean()),
+    );
+    let mut rest = tick_count.mean();
+    for (name, count) in parts {
+        table.line(name, Limit::None, count.worst(), Some(count.mean()));
+        rest = rest.saturating_sub(count.mean());
+    }
+    table.line("  rest: copies, record, wiring", Limit::None, rest, Some(rest));
+    table.title("  beside it: alone, whether in the tick or not");
+    for (name, count) in [
+        ("  attitude filter", &filter_count),
+        ("  gyro low-pass, three axes", &low_pass_count),
+        ("  gyro notches, follow and three axes", &notch_count),
+    ] {
+        table.line(name, Limit::None, count.worst(), Some(count.mean()));
+    }
+}

@@ -1,0 +1,88 @@
+//! The craft that is flown, and what it senses and is asked for on each tick.
+
+use aplomb::flight::{Airframe, Config};
+use aplomb::frames::{Heading, Vector};
+use aplomb::mix::Geometry;
+use aplomb::{
+    Battery, Demand, HeadingDemand, ImuSample, Lean, Math, Receiver, Rotors, STANDARD_GRAVITY_M_S2, Sample,
+    Sensors, Spin, Sticks, VerticalDemand,
+};
+
+use crate::inputs::Inputs;
+
+/// Ticks flown.
+pub const TICKS: u32 = 6000;
+
+/// The first second seeds the estimators.
+pub const SETTLING_TICKS: u32 = 1000;
+
+/// Slow samples all arrive on a tick of the outer loops, so that everything falls on one tick.
+#[must_use]
+pub const fn all_at_once(tick: u32) -> bool {
+    tick.is_multiple_of(25)
+}
+
+/// Ticks with attitude loop but without outer loops and slow samples, once the estimators are seeded.
+#[must_use]
+pub const fn settled_inner(tick: u32) -> bool {
+    tick > SETTLING_TICKS && tick.is_multiple_of(5) && !all_at_once(tick)
+}
+
+/// A craft of 1.2 kg that lifts 2.2 times its weight.
+///
+/// # Panics
+/// Never: the values are valid.
+#[must_use]
+pub fn config() -> Config {
+    let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.014);
+    let airframe =
+        Airframe { rotor_drag_per_s: Some(0.25), ..Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5) };
+    Config::for_airframe(&airframe).expect("valid")
+}
+
+/// Noisy samples of a hover; with the `slow` ones of barometer, receiver and magnetometer or without.
+pub fn sensors(random: &mut Inputs, slow: bool) -> Sensors {
+    let [gx, gy, gz] = random.array::<3>(0.5);
+    let [ax, ay, az] = random.array::<3>(2.0);
+    let imu = ImuSample {
+        gyro_rad_s: Vector::new(gx, gy, gz),
+        accel_m_s2: Vector::new(ax, ay, az - STANDARD_GRAVITY_M_S2),
+        age_ticks: 0,
+    };
+    let fast = Sensors {
+        rotor_speed_rad_s: Some(Rotors::splat(600.0 + 50.0 * gx)),
+        battery: Some(Battery { voltage_v: 15.0 + gx, current_a: 14.0 }),
+        ..Sensors::from_imu(imu)
+    };
+    if !slow {
+        return fast;
+    }
+    let fix = Receiver {
+        position_m: Vector::new(ax, ay, az - 6.0),
+        velocity_m_s: Vector::new(gx, gy, gz),
+        position_accuracy_m: 1.5,
+        velocity_accuracy_m_s: 0.1,
+    };
+    Sensors {
+        pressure_pa: Some(Sample { value: 101_250.0 + ax, age_ticks: 10 }),
+        receiver: Some(Sample { value: fix, age_ticks: 200 }),
+        field_ut: Some(Sample { value: Vector::new(20.0 + ax, ay, 45.0 + az), age_ticks: 5 }),
+        ..fast
+    }
+}
+
+/// Every kind of demand in turn, each for 250 ticks.
+pub fn demand<M: Math>(random: &mut Inputs, tick: u32) -> Demand {
+    let [a, b, c, d] = random.array::<4>(1.0);
+    let heading =
+        if d > 0.0 { HeadingDemand::Rate(d) } else { HeadingDemand::Hold(Heading::from_rad::<M>(3.0 * d)) };
+    let vertical = if c > 0.0 { VerticalDemand::Height(10.0 * c) } else { VerticalDemand::Climb(c) };
+    let far = Vector::new(40.0 * a, 40.0 * b, 0.0);
+    match tick / 250 % 5 {
+        0 => Demand::Position { position_m: far, heading, vertical },
+        1 => Demand::Velocity { velocity_m_s: far, heading, vertical },
+        2 => Demand::Tilt { lean: Lean { forward: a, right: b }, heading, vertical },
+        3 => Demand::Rates { rate_rad_s: Vector::new(4.0 * a, 4.0 * b, c), thrust_n: 12.0 + 12.0 * d },
+        _ => Demand::Sticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),
+    }
+}
