@@ -9,7 +9,9 @@ use aplomb::{Command, FlightController, MotorCommand, Rotors, Sensors};
 
 #[panic_handler]
 fn panic(_: &PanicInfo<'_>) -> ! {
-    loop {}
+    loop {
+        cortex_m::asm::wfi();
+    }
 }
 
 fn build(config: &Config, place: &mut Option<FlightController>) {
@@ -25,5 +27,7 @@ fn main() -> ! {
     // Pointers that the compiler cannot see through keep both functions.
     black_box(build as fn(&Config, &mut Option<FlightController>));
     black_box(step as fn(&mut FlightController, &Sensors, &Command) -> Rotors<MotorCommand>);
-    loop {}
+    loop {
+        cortex_m::asm::wfi();
+    }
 }

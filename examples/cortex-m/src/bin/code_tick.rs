@@ -8,7 +8,9 @@ use aplomb::{Command, FlightController, MotorCommand, Rotors, Sensors};
 
 #[panic_handler]
 fn panic(_: &PanicInfo<'_>) -> ! {
-    loop {}
+    loop {
+        cortex_m::asm::wfi();
+    }
 }
 
 fn step(controller: &mut FlightController, sensors: &Sensors, command: &Command) -> Rotors<MotorCommand> {
@@ -18,5 +20,7 @@ fn step(controller: &mut FlightController, sensors: &Sensors, command: &Command)
 #[cortex_m_rt::entry]
 fn main() -> ! {
     black_box(step as fn(&mut FlightController, &Sensors, &Command) -> Rotors<MotorCommand>);
-    loop {}
+    loop {
+        cortex_m::asm::wfi();
+    }
 }
