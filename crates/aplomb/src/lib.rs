@@ -12,6 +12,7 @@ pub mod frames;
 pub mod guard;
 pub mod math;
 pub mod mix;
+pub mod parameters;
 pub mod pid;
 pub mod pilot;
 pub mod record;

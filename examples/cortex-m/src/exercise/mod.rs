@@ -7,6 +7,7 @@ mod filter;
 mod flight;
 mod frames;
 mod mix;
+mod parameters;
 mod pid;
 
 use core::hint::black_box;
@@ -21,6 +22,7 @@ pub fn all() {
     scalars::<Micromath>();
     frames::all::<Libm>();
     frames::all::<Micromath>();
+    parameters::all();
     pid::all();
     filter::all::<Libm>();
     estimate::all::<Libm>();
