@@ -177,4 +177,10 @@ pub struct Limited {
     pub tilt: bool,
     /// The velocity demand was cut to the speed limit.
     pub speed: bool,
+    /// The climb or descent limit cut the climb demand.
+    pub climb: bool,
+    /// The heading set-point turned more slowly than demanded.
+    pub heading_rate: bool,
+    /// The body rate set-point was cut to the limit of the tilt rate or of the heading rate.
+    pub body_rate: bool,
 }

@@ -1,14 +1,23 @@
 //! Why a configuration was refused.
 
-/// A configuration value that cannot fly: which field, and what is wrong with it.
+/// A configuration value that cannot fly: which field of which part, and what is wrong with it.
 ///
 /// ```
 /// use aplomb::error::{ConfigError, Problem, require_positive};
-/// assert_eq!(require_positive("mass_kg", -1.0), Err(ConfigError { field: "mass_kg", problem: Problem::NotPositive }));
+/// let refused = require_positive("crossover_rad_s", -1.0).unwrap_err();
+/// assert_eq!(refused, ConfigError::new("crossover_rad_s", Problem::NotPositive));
+/// // Whoever holds the field in a part of its own adds the part; the outermost stands first.
+/// let refused = refused.within("roll").within("rate");
+/// assert_eq!(refused.to_string(), "rate.roll.crossover_rad_s must be greater than 0");
+/// assert_eq!(refused.parts, ["rate", "roll"]);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct ConfigError {
+    /// Parts of the configuration that the field lies in, the outermost first and the empty ones last: seen from a
+    /// [`crate::flight::Config`] for example `["rate", "roll"]`.
+    pub parts: [&'static str; 2],
     /// Name of the field, as in the configuration struct.
     pub field: &'static str,
     /// What is wrong with it.
@@ -34,17 +43,25 @@ pub enum Problem {
     Inconsistent,
 }
 
+impl core::fmt::Display for Problem {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::NotFinite => "is not a finite number",
+            Self::NotPositive => "must be greater than 0",
+            Self::Negative => "must not be negative",
+            Self::OutOfRange => "is out of range",
+            Self::WrongOrder => "has its bounds in the wrong order",
+            Self::Inconsistent => "contradicts another value",
+        })
+    }
+}
+
 impl core::fmt::Display for ConfigError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        let reason = match self.problem {
-            Problem::NotFinite => "is not a finite number",
-            Problem::NotPositive => "must be greater than 0",
-            Problem::Negative => "must not be negative",
-            Problem::OutOfRange => "is out of range",
-            Problem::WrongOrder => "has its bounds in the wrong order",
-            Problem::Inconsistent => "contradicts another value",
-        };
-        write!(f, "{} {reason}", self.field)
+        for part in self.parts.iter().filter(|part| !part.is_empty()) {
+            write!(f, "{part}.")?;
+        }
+        write!(f, "{} {}", self.field, self.problem)
     }
 }
 
@@ -54,7 +71,14 @@ impl ConfigError {
     /// A refusal of `field`.
     #[must_use]
     pub const fn new(field: &'static str, problem: Problem) -> Self {
-        Self { field, problem }
+        Self { parts: [""; 2], field, problem }
+    }
+
+    /// The same refusal, of a field that lies in `part`. Two parts are kept, the outermost ones.
+    #[must_use]
+    pub const fn within(self, part: &'static str) -> Self {
+        let [outermost, _] = self.parts;
+        Self { parts: [part, outermost], ..self }
     }
 }
 

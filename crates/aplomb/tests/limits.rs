@@ -1,9 +1,9 @@
-//! The limits of the outer loops hold exactly, in every direction, and are reported; bad configurations name their field.
+//! The limits of the outer loops hold exactly, in every direction, and are reported.
 
 use aplomb::VerticalDemand;
 use aplomb::control::{position, thrust_vector, velocity, vertical};
 use aplomb::frames::Vector;
-use aplomb::{ConfigError, Libm, STANDARD_GRAVITY_M_S2};
+use aplomb::{Libm, STANDARD_GRAVITY_M_S2};
 use proptest::prelude::*;
 
 const THRUST: thrust_vector::Config =
@@ -111,81 +111,5 @@ proptest! {
             prop_assert!((-7.0001..=9.0001).contains(&output.up_m_s2), "{}", output.up_m_s2);
             vertical.achieved(&mut state, output.up_m_s2);
         }
-    }
-}
-
-/// A field's name and how it is set.
-type Field<C> = (&'static str, fn(&mut C, f32));
-
-/// Every field in turn set to what it must not be; `build` must name it.
-fn refused<C: Copy>(good: C, fields: &[Field<C>], build: impl Fn(&C) -> Result<(), ConfigError>) {
-    assert!(build(&good).is_ok());
-    for (field, set) in fields {
-        for x in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 0.0, -1.0] {
-            let mut config = good;
-            set(&mut config, x);
-            assert_eq!(build(&config).map_err(|error| error.field), Err(*field), "{field} = {x}");
-        }
-    }
-}
-
-#[test]
-fn bad_fields_of_the_outer_loops_are_named() {
-    refused(
-        THRUST,
-        &[
-            ("mass_kg", |c, x| c.mass_kg = x),
-            ("tilt_limit_rad", |c, x| c.tilt_limit_rad = x),
-            ("high_n", |c, x| c.high_n = x),
-        ],
-        |c| thrust_vector::ThrustVector::<Libm>::new(c).map(drop),
-    );
-    refused(
-        POSITION,
-        &[
-            ("crossover_rad_s", |c, x| c.crossover_rad_s = x),
-            ("braking_m_s2", |c, x| c.braking_m_s2 = x),
-            ("speed_limit_m_s", |c, x| c.speed_limit_m_s = x),
-        ],
-        |c| position::PositionLoop::<Libm>::new(c).map(drop),
-    );
-    refused(
-        VELOCITY,
-        &[
-            ("crossover_rad_s", |c, x| c.crossover_rad_s = x),
-            ("integral_time_s", |c, x| c.integral_time_s = x),
-            ("speed_limit_m_s", |c, x| c.speed_limit_m_s = x),
-            ("acceleration_m_s2", |c, x| c.acceleration_m_s2 = x),
-            ("output_limit_m_s2", |c, x| c.output_limit_m_s2 = x),
-        ],
-        |c| velocity::VelocityLoop::<Libm>::new(c, 0.025).map(drop),
-    );
-    refused(
-        VERTICAL,
-        &[
-            ("climb_crossover_rad_s", |c, x| c.climb_crossover_rad_s = x),
-            ("climb_integral_time_s", |c, x| c.climb_integral_time_s = x),
-            ("height_crossover_rad_s", |c, x| c.height_crossover_rad_s = x),
-            ("climb_limit_m_s", |c, x| c.climb_limit_m_s = x),
-            ("descent_limit_m_s", |c, x| c.descent_limit_m_s = x),
-            ("acceleration_m_s2", |c, x| c.acceleration_m_s2 = x),
-        ],
-        |c| vertical::VerticalLoop::<Libm>::new(c, (-7.0, 9.0), 0.025).map(drop),
-    );
-}
-
-#[test]
-fn thrust_range_must_hold_the_weight() {
-    let refused = |low_n, high_n| {
-        let config = thrust_vector::Config { low_n, high_n, ..THRUST };
-        thrust_vector::ThrustVector::<Libm>::new(&config).map_err(|error| error.field).map(drop)
-    };
-    // The weight is 11.77 N.
-    assert_eq!(refused(11.7, 23.0), Ok(()));
-    assert_eq!(refused(11.8, 23.0), Err("low_n"));
-    assert_eq!(refused(23.0, 22.0), Err("low_n"));
-    assert_eq!(refused(2.4, 11.7), Err("high_n"));
-    for bad in [f32::NAN, f32::INFINITY, -1.0] {
-        assert_eq!(refused(bad, 23.0), Err("low_n"));
     }
 }

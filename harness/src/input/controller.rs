@@ -182,6 +182,7 @@ fn key_path(field: &'static str) -> &'static str {
         "voltage_filter_s" => "thrust_curve.voltage_filter_s",
         "torque_to_thrust_m" => "propeller.torque_to_thrust_m",
         "rotor_inertia_kg_m2" => "propeller.inertia_kg_m2",
+        "reaction_lead_s" => "propeller.inertia_kg_m2",
         "hover_speed_rad_s" => "propeller.hover_rpm",
         "rotor_diameter_m" => "propeller.diameter_in",
         "rotor_drag_per_s" => "rotor_drag_1_s",
@@ -194,9 +195,8 @@ fn key_path(field: &'static str) -> &'static str {
 
 /// What is wrong, in words.
 pub(super) fn reason(error: ConfigError) -> String {
-    let message = error.to_string();
     match error.field {
         "full_n" => "the craft cannot lift 1.3 times its weight with this thrust".to_owned(),
-        field => message.strip_prefix(field).map_or(message.clone(), |rest| rest.trim_start().to_owned()),
+        _ => error.problem.to_string(),
     }
 }

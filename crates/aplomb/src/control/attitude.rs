@@ -115,6 +115,17 @@ impl State {
     }
 }
 
+/// Where the nose goes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Turn {
+    /// The heading set-point.
+    pub heading: Heading,
+    /// It turns more slowly than demanded: the heading rate limit, or it waits for a craft that cannot follow.
+    pub limited: bool,
+}
+
 /// What the attitude loop asks for.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -124,6 +135,8 @@ pub struct Output {
     pub setpoint: rate::SetPoint,
     /// Where the reference is: the attitude to be had now.
     pub reference: Attitude,
+    /// The limit of the tilt rate or of the heading rate cut the set-point.
+    pub limited: bool,
 }
 
 /// Errors of tilt (x and y) and heading (z) from `from` to `to`, about the body axes of `from`: twice the vector part.
@@ -140,6 +153,17 @@ fn split_error<M: Math>(from: Attitude, to: Attitude) -> Vector<Body> {
     }
 }
 
+/// True when `setpoint` is more than 60 deg ahead of the nose and a `step` would take it further.
+#[inline]
+fn runs_away(attitude: Attitude, setpoint: Heading, step: f32) -> bool {
+    let (north, east) = attitude.nose();
+    let along = north * setpoint.north() + east * setpoint.east();
+    let ahead = north * setpoint.east() - east * setpoint.north();
+    // tan(60 deg) = sqrt(3), squared; a nose that points straight up or down has no heading to run away from.
+    let beyond = along <= 0.0 || ahead * ahead > 3.0 * along * along;
+    beyond && ahead * step > 0.0
+}
+
 /// `v` with the horizontal part limited as a circle and the vertical part on its own.
 #[inline]
 fn limited<M: Math>(v: Vector<Body>, horizontal: f32, vertical: f32) -> Vector<Body> {
@@ -151,7 +175,7 @@ impl<M: Math> AttitudeLoop<M> {
     /// Folds the gains for a period in s.
     ///
     /// # Errors
-    /// Names the field that is not finite, not positive or out of range.
+    /// Names the field that is not finite, not positive or out of range, with its part `tilt` or `heading`.
     pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
         let zeta = require_within("reference_damping", config.reference_damping, 0.5, 1.0)?;
@@ -175,8 +199,8 @@ impl<M: Math> AttitudeLoop<M> {
             })
         };
         Ok(Self {
-            tilt: fold(&config.tilt)?,
-            heading: fold(&config.heading)?,
+            tilt: fold(&config.tilt).map_err(|error| error.within("tilt"))?,
+            heading: fold(&config.heading).map_err(|error| error.within("heading"))?,
             follow: period_s / lag,
             lag_s: lag,
             period_s,
@@ -184,33 +208,32 @@ impl<M: Math> AttitudeLoop<M> {
         })
     }
 
-    /// Moves the heading set-point as demanded, by no more than the heading rate limit.
-    pub fn turn(&self, state: &mut State, demand: HeadingDemand, attitude: Attitude) -> Heading {
-        let present = attitude.heading::<M>();
-        let setpoint = state.heading.or(present).unwrap_or(Heading::NORTH);
-        let step = self.heading.rate_limit * self.period_s;
-        let turned = match demand {
+    /// Moves the heading set-point as demanded, by no more than the heading rate limit. A rate demand does not let it run
+    /// more than 60 deg ahead of the nose. NaN leaves it where it is.
+    pub fn turn(&self, state: &mut State, demand: HeadingDemand, attitude: Attitude) -> Turn {
+        let setpoint = match state.heading {
+            Some(heading) => heading,
+            None => attitude.heading::<M>().unwrap_or(Heading::NORTH),
+        };
+        let angle = match demand {
             HeadingDemand::Hold(target) => {
                 let (sine, cosine) = (setpoint.sine_to(target), setpoint.cosine_to(target));
-                let angle = if cosine > 0.0 {
+                // Near the heading the sine is the angle; a quarter turn and more from it, only the sense matters.
+                if cosine > 0.0 {
                     sine
                 } else if sine < 0.0 {
                     -1.0
                 } else {
                     1.0
-                };
-                setpoint.turned(saturate_symmetric(angle, step))
+                }
             }
-            HeadingDemand::Rate(rate) => {
-                let angle = saturate_symmetric(rate * self.period_s, step);
-                // It does not run away from a craft that cannot follow.
-                let lead = present.map_or(0.0, |present| present.sine_to(setpoint));
-                let ahead = present.is_some_and(|present| present.cosine_to(setpoint) < 0.5);
-                if ahead && lead * angle > 0.0 { setpoint } else { setpoint.turned(angle) }
-            }
+            HeadingDemand::Rate(rate) => rate * self.period_s,
         };
-        state.heading = Some(turned);
-        turned
+        let step = saturate_symmetric(angle, self.heading.rate_limit * self.period_s);
+        let waits = matches!(demand, HeadingDemand::Rate(_)) && runs_away(attitude, setpoint, step);
+        let heading = if waits { setpoint } else { setpoint.turned(step) };
+        state.heading = Some(heading);
+        Turn { heading, limited: waits || step != angle }
     }
 
     /// The attitude that points the thrust against `down` with the nose to `heading`.
@@ -242,9 +265,12 @@ impl<M: Math> AttitudeLoop<M> {
         state.reference = Some(reference);
         let (tilt, heading) = (&self.tilt, &self.heading);
         let correction = error.scale(Vector::new(tilt.gain, tilt.gain, heading.gain));
+        let wanted = reference.rate + correction;
+        let rate_rad_s = limited::<M>(wanted, tilt.rate_limit, heading.rate_limit);
         Output {
+            limited: rate_rad_s != wanted,
             setpoint: rate::SetPoint {
-                rate_rad_s: limited::<M>(reference.rate + correction, tilt.rate_limit, heading.rate_limit),
+                rate_rad_s,
                 slope_rad_s2: reference.acceleration,
                 drive_rad_s2: drive,
             },

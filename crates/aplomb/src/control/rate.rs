@@ -17,10 +17,14 @@
 
 use glam::Mat3;
 
-use crate::error::{ConfigError, Problem, require_finite, require_not_negative, require_positive};
+use crate::error::{ConfigError, Problem, require_finite, require_positive, require_within};
 use crate::filter::{Biquad, BiquadState, LowPass, LowPassState};
 use crate::frames::{Body, Vector};
 use crate::pid;
+
+/// Longest believable lead of the rotors' reaction in s. `T = Jr w/(2 Q)`: an 18 in rotor with 5e-4 kg m2 that hovers at
+/// 250 rad/s and 0.15 N m has 0.4 s; five times that is a mistake.
+const LONGEST_REACTION_LEAD_S: f32 = 2.0;
 
 /// Moments and products of inertia about the centre of mass, body axes, in kg m2.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,7 +99,7 @@ pub struct Config {
     pub inertia: Inertia,
     /// Adds the gyroscopic torque w x (J w).
     pub gyroscopic: bool,
-    /// How far in s the reaction of the rotors' acceleration makes yaw torque lead their drag torque; at least 0, 0 for rotors
+    /// How far in s the reaction of the rotors' acceleration makes yaw torque lead their drag torque, 0 to 2; 0 for rotors
     /// without inertia.
     pub reaction_lead_s: f32,
 }
@@ -172,12 +176,14 @@ impl RateLoop {
     /// Folds the gains for a period in s.
     ///
     /// # Errors
-    /// Names the field that is not finite, not positive or out of range; `inertia` when it is not positive definite or
-    /// breaks the triangle rule of a rigid body (no moment above the sum of the other two).
+    /// Names the field that is not finite, not positive or out of range, with its part `roll`, `pitch`, `yaw` or
+    /// `inertia`; `inertia` itself when it is not positive definite or breaks the triangle rule of a rigid body (no moment
+    /// above the sum of the other two).
     pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
         let axis = |axis: &Axis| {
             require_positive("crossover_rad_s", axis.crossover_rad_s)?;
+            require_positive("integral_time_s", axis.integral_time_s)?;
             let limit = require_positive("acceleration_limit_rad_s2", axis.acceleration_limit_rad_s2)?;
             let tracking = crate::math::saturate(axis.integral_time_s, period_s, 0.5 * axis.integral_time_s);
             pid::Pid::new(
@@ -191,18 +197,27 @@ impl RateLoop {
                 },
                 period_s,
             )
+            .map_err(|error| {
+                if error.field == "gain" { ConfigError { field: "crossover_rad_s", ..error } } else { error }
+            })
         };
+        require_within("derivative_filter_ratio", config.derivative_filter_ratio, 2.0, 20.0)?;
+        require_within("reaction_lead_s", config.reaction_lead_s, 0.0, LONGEST_REACTION_LEAD_S)?;
         let (inertia, inverse) = checked_inertia(&config.inertia)?;
         let gain = |axis: &Axis| axis.crossover_rad_s * axis.derivative_time_s;
         Ok(Self {
-            axes: [axis(&config.roll)?, axis(&config.pitch)?, axis(&config.yaw)?],
+            axes: [
+                axis(&config.roll).map_err(|error| error.within("roll"))?,
+                axis(&config.pitch).map_err(|error| error.within("pitch"))?,
+                axis(&config.yaw).map_err(|error| error.within("yaw"))?,
+            ],
             derivative_gain: Vector::new(gain(&config.roll), gain(&config.pitch), gain(&config.yaw)),
             gyro: Biquad::low_pass(config.gyro_cutoff_hz, period_s)
                 .map_err(|error| ConfigError::new("gyro_cutoff_hz", error.problem))?,
             inertia,
             inverse,
             gyroscopic: config.gyroscopic,
-            reaction: if require_not_negative("reaction_lead_s", config.reaction_lead_s)? > 0.0 {
+            reaction: if config.reaction_lead_s > 0.0 {
                 Some(LowPass::from_time_constant(config.reaction_lead_s, period_s)?)
             } else {
                 None
@@ -265,14 +280,14 @@ impl RateLoop {
 }
 
 fn checked_inertia(inertia: &Inertia) -> Result<(Mat3, Mat3), ConfigError> {
-    let (x, y, z) = (
-        require_positive("roll_kg_m2", inertia.roll_kg_m2)?,
-        require_positive("pitch_kg_m2", inertia.pitch_kg_m2)?,
-        require_positive("yaw_kg_m2", inertia.yaw_kg_m2)?,
-    );
-    let xy = require_finite("forward_right_kg_m2", inertia.forward_right_kg_m2)?;
-    let xz = require_finite("forward_down_kg_m2", inertia.forward_down_kg_m2)?;
-    let yz = require_finite("right_down_kg_m2", inertia.right_down_kg_m2)?;
+    let moment = |field, value| require_positive(field, value).map_err(|error| error.within("inertia"));
+    let product = |field, value| require_finite(field, value).map_err(|error| error.within("inertia"));
+    let x = moment("roll_kg_m2", inertia.roll_kg_m2)?;
+    let y = moment("pitch_kg_m2", inertia.pitch_kg_m2)?;
+    let z = moment("yaw_kg_m2", inertia.yaw_kg_m2)?;
+    let xy = product("forward_right_kg_m2", inertia.forward_right_kg_m2)?;
+    let xz = product("forward_down_kg_m2", inertia.forward_down_kg_m2)?;
+    let yz = product("right_down_kg_m2", inertia.right_down_kg_m2)?;
     // The triangle rule of a rigid body, and the leading minors of a positive definite matrix.
     let rigid = x <= 1.0001 * (y + z) && y <= 1.0001 * (x + z) && z <= 1.0001 * (x + y);
     let definite = xy * xy < x * y && xz * xz < x * z && yz * yz < y * z;

@@ -99,7 +99,8 @@ impl<M: Math> VelocityLoop<M> {
                 ..pid::Config::proportional(gain, limit)
             },
             period_s,
-        )?;
+        )
+        .map_err(|error| ConfigError { field: "crossover_rad_s", ..error })?;
         Ok(Self { axis, speed_limit_m_s, acceleration_m_s2, per_gap_s: gain, period_s, math: PhantomData })
     }
 

@@ -11,7 +11,7 @@
 use core::marker::PhantomData;
 
 use crate::VerticalDemand;
-use crate::error::{ConfigError, require_positive};
+use crate::error::{ConfigError, Problem, require_finite, require_positive};
 use crate::math::{Libm, Math, saturate, saturate_symmetric};
 use crate::pid;
 
@@ -84,10 +84,11 @@ pub struct Output {
 }
 
 impl<M: Math> VerticalLoop<M> {
-    /// Folds the gains for a period in s; `(lowest, highest)` is the range of vertical acceleration in m/s2.
+    /// Folds the gains for a period in s; `range_m_s2` is the lowest and the highest vertical acceleration, up positive.
     ///
     /// # Errors
-    /// Names the field that is not finite or not positive.
+    /// Names the field that is not finite or not positive, `height_crossover_rad_s` when it is not below
+    /// `climb_crossover_rad_s`, and `range_m_s2` when it is not finite or does not rise.
     pub fn new(config: &Config, range_m_s2: (f32, f32), period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
         let gain = require_positive("climb_crossover_rad_s", config.climb_crossover_rad_s)?;
@@ -96,7 +97,15 @@ impl<M: Math> VerticalLoop<M> {
         require_positive("climb_limit_m_s", config.climb_limit_m_s)?;
         require_positive("descent_limit_m_s", config.descent_limit_m_s)?;
         require_positive("acceleration_m_s2", config.acceleration_m_s2)?;
+        if config.height_crossover_rad_s >= config.climb_crossover_rad_s {
+            return Err(ConfigError::new("height_crossover_rad_s", Problem::WrongOrder));
+        }
         let (output_min, output_max) = range_m_s2;
+        require_finite("range_m_s2", output_min)?;
+        require_finite("range_m_s2", output_max)?;
+        if output_min >= output_max {
+            return Err(ConfigError::new("range_m_s2", Problem::WrongOrder));
+        }
         let climb = pid::Pid::new(
             &pid::Config {
                 integral_time_s: Some(config.climb_integral_time_s),
@@ -106,7 +115,8 @@ impl<M: Math> VerticalLoop<M> {
                 ..pid::Config::proportional(gain, 1.0)
             },
             period_s,
-        )?;
+        )
+        .map_err(|error| ConfigError { field: "climb_crossover_rad_s", ..error })?;
         Ok(Self { climb, config: *config, slew_m_s: config.acceleration_m_s2 * period_s, math: PhantomData })
     }
 

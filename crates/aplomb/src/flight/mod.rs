@@ -29,8 +29,8 @@ use crate::math::{Libm, Math, saturate};
 use crate::mix::{Mixer, Supply, ThrustCurve, Wrench};
 use crate::record::Record;
 use crate::{
-    Achieved, Command, ConfigError, Demand, HeadingDemand, MotorCommand, Rotors, STANDARD_GRAVITY_M_S2,
-    Sensors, control, estimate,
+    Achieved, Command, ConfigError, Demand, HeadingDemand, Limited, MotorCommand, Rotors,
+    STANDARD_GRAVITY_M_S2, Sensors, control, estimate,
 };
 use outer::Outer;
 
@@ -119,20 +119,25 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         let () = Self::ONE_TO_THREE;
         config.check()?;
         let period_s = 1.0 / config.tick_hz;
-        let thrust = ThrustVector::new(&config.thrust)?;
-        let curve = ThrustCurve::new(&config.thrust_curve, period_s)?;
+        let thrust = ThrustVector::new(&config.thrust).map_err(|error| error.within("thrust"))?;
+        let curve =
+            ThrustCurve::new(&config.thrust_curve, period_s).map_err(|error| error.within("thrust_curve"))?;
         let weight_n = config.thrust.mass_kg * STANDARD_GRAVITY_M_S2;
+        let attitude_period_s = period_s * f32::from(config.attitude_every);
         Ok(Self {
-            estimator: estimate::Estimator::new(&config.estimate, period_s)?,
-            guard: Guard::new::<M>(&config.guard, weight_n, period_s)?,
+            estimator: estimate::Estimator::new(&config.estimate, period_s)
+                .map_err(|error| error.within("estimate"))?,
+            guard: Guard::new::<M>(&config.guard, weight_n, period_s)
+                .map_err(|error| error.within("guard"))?,
             guard_state: guard::State::new(),
             outer: Outer::new(config, &thrust)?,
-            attitude: AttitudeLoop::new(&config.attitude, period_s * f32::from(config.attitude_every))?,
+            attitude: AttitudeLoop::new(&config.attitude, attitude_period_s)
+                .map_err(|error| error.within("attitude"))?,
             attitude_state: control::attitude::State::new(),
-            rate: RateLoop::new(&config.rate, period_s)?,
+            rate: RateLoop::new(&config.rate, period_s).map_err(|error| error.within("rate"))?,
             rate_state: rate::State::new(),
             thrust,
-            mixer: Mixer::new(&config.mix)?,
+            mixer: Mixer::new(&config.mix).map_err(|error| error.within("mix"))?,
             supply: curve.supply(config.air_density_kg_m3),
             curve,
             battery_seen: false,
@@ -202,11 +207,8 @@ impl<M: Math, const N: usize> FlightController<M, N> {
                 1.0,
             ))
         });
-        let limited = crate::Limited {
-            tilt: self.record.achieved.limited.tilt,
-            speed: self.record.achieved.limited.speed,
-            ..mixed.limited
-        };
+        let Limited { roll_pitch, thrust, yaw, .. } = mixed.limited;
+        let limited = Limited { roll_pitch, thrust, yaw, ..self.record.achieved.limited };
         let acceleration_m_s2 = self.plan.aim.acceleration_m_s2;
         self.record.achieved = Achieved { acceleration_m_s2, limited, ..mixed.achieved() };
         self.record.rate_setpoint = self.plan.setpoint;
@@ -224,9 +226,12 @@ impl<M: Math, const N: usize> FlightController<M, N> {
             self.plan.total_n = thrust_n;
             self.record.attitude_setpoint = motion.attitude;
             self.record.attitude_reference = motion.attitude;
+            self.record.achieved.limited = Limited::default();
             return;
         }
-        let heading = self.attitude.turn(&mut self.attitude_state, self.plan.heading, motion.attitude);
+        let control::attitude::Turn { heading, limited } =
+            self.attitude.turn(&mut self.attitude_state, self.plan.heading, motion.attitude);
+        self.record.achieved.limited.heading_rate = limited;
         let down = match self.plan.lean {
             Some(lean) => outer::down_of_lean::<M>(lean, heading),
             None => self.plan.aim.down,
@@ -235,6 +240,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         let rate = self.rate_state.rate_rad_s();
         let output = self.attitude.step(&mut self.attitude_state, target, motion.attitude, rate);
         self.plan.setpoint = output.setpoint;
+        self.record.achieved.limited.body_rate = output.limited;
         self.plan.total_n = self.thrust.total_n(self.plan.aim.up_m_s2, motion.attitude.cos_tilt());
         self.record.attitude_setpoint = target;
         self.record.attitude_reference = output.reference;

@@ -49,12 +49,14 @@ impl<M: Math> Outer<M> {
     pub(super) fn new(config: &Config, thrust: &ThrustVector<M>) -> Result<Self, ConfigError> {
         let period_s = f32::from(config.velocity_every) / config.tick_hz;
         Ok(Self {
-            pilot: Pilot::new(&config.pilot)?,
+            pilot: Pilot::new(&config.pilot).map_err(|error| error.within("pilot"))?,
             pilot_state: pilot::State::default(),
-            position: PositionLoop::new(&config.position)?,
-            velocity: VelocityLoop::new(&config.velocity, period_s)?,
+            position: PositionLoop::new(&config.position).map_err(|error| error.within("position"))?,
+            velocity: VelocityLoop::new(&config.velocity, period_s)
+                .map_err(|error| error.within("velocity"))?,
             velocity_state: velocity::State::new(),
-            vertical: VerticalLoop::new(&config.vertical, thrust.vertical_range_m_s2(), period_s)?,
+            vertical: VerticalLoop::new(&config.vertical, thrust.vertical_range_m_s2(), period_s)
+                .map_err(|error| error.within("vertical"))?,
             vertical_state: vertical::State::new(),
             open_loop_per_s: 0.25 * config.vertical.climb_crossover_rad_s,
             carried_steps: 0,
@@ -92,6 +94,7 @@ impl<M: Math> Outer<M> {
         record.position_setpoint_m = None;
         record.achieved.limited.speed = false;
         record.achieved.limited.tilt = false;
+        record.achieved.limited.climb = false;
         plan.lean = None;
         let (horizontal, vertical) = match demand {
             Demand::Tilt { lean, heading, vertical } => {
@@ -212,7 +215,7 @@ impl<M: Math> Outer<M> {
         let (height, climb) = (-motion.position_m.z(), -motion.velocity_m_s.z());
         let output = self.vertical.step(&mut self.vertical_state, demand, height, climb);
         record.height_setpoint_m = output.height_m;
-        record.achieved.limited.speed |= output.limited;
+        record.achieved.limited.climb = output.limited;
         let [north, east, _] = record.velocity_setpoint_m_s.to_array();
         record.velocity_setpoint_m_s = Vector::new(north, east, -output.climb_m_s);
         output.up_m_s2

@@ -141,12 +141,20 @@ impl Attitude {
         1.0 - 2.0 * (x * x + y * y)
     }
 
+    /// North and east part of the body's forward axis: the heading times the cosine of the pitch.
+    #[inline]
+    #[must_use]
+    pub fn nose(self) -> (f32, f32) {
+        let [w, x, y, z] = self.wxyz();
+        (1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y + w * z))
+    }
+
     /// Horizontal direction of the nose; `None` when the nose points straight up or down.
     #[inline]
     #[must_use]
     pub fn heading<M: Math>(self) -> Option<Heading> {
-        let [w, x, y, z] = self.wxyz();
-        Heading::from_direction::<M>(1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y + w * z))
+        let (north, east) = self.nose();
+        Heading::from_direction::<M>(north, east)
     }
 
     /// Rotation from this attitude to `target`, seen from the body: `q* q_target`, with a scalar part of at least 0.

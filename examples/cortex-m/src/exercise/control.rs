@@ -78,7 +78,7 @@ fn attitude_loop<M: Math>() {
         let mut state = black_box(attitude::State::new());
         let present = black_box(Attitude::LEVEL);
         for demand in [HeadingDemand::Hold(Heading::from_rad::<M>(any())), HeadingDemand::Rate(any())] {
-            let heading = inner.turn(&mut state, black_box(demand), present);
+            let heading = inner.turn(&mut state, black_box(demand), present).heading;
             let target = inner.target(&state, any_vector(), heading);
             black_box(inner.step(&mut state, target, present, any_vector()));
         }

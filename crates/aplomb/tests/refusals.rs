@@ -1,0 +1,294 @@
+//! Every field of every configuration of the loops, the sticks and the guard, set in turn to what it must not be: the
+//! refusal names the field, its part and the reason. Twin of each line: the configuration as it stands is taken.
+
+use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical};
+use aplomb::error::{ConfigError, Problem};
+use aplomb::flight::{Airframe, Config};
+use aplomb::mix::Geometry;
+use aplomb::{FlightController, Libm, Spin, guard, pilot};
+
+fn config() -> Config {
+    let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
+    Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5)).unwrap()
+}
+
+/// What a field takes besides ordinary positive numbers.
+#[derive(Clone, Copy)]
+enum Range {
+    /// Only numbers above 0.
+    Positive,
+    /// Numbers from 0.
+    FromZero,
+    /// Any number.
+    Any,
+    /// Numbers within a range.
+    Within(f32, f32),
+}
+use Range::{Any, FromZero, Positive, Within};
+
+impl Range {
+    /// Values that must be refused, and why. The limits of a range themselves are taken.
+    fn bad(self) -> Vec<(f32, Option<Problem>)> {
+        use Problem::{Negative, NotFinite, NotPositive};
+        let not_finite = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY].map(|x| (x, Some(NotFinite)));
+        let more: &[(f32, Option<Problem>)] = match self {
+            Positive => &[(0.0, Some(NotPositive)), (-1.0, Some(NotPositive))],
+            FromZero => &[(-1e-6, Some(Negative)), (-1.0, Some(Negative))],
+            Any => &[],
+            // Below its range a field may be refused as not positive, too.
+            Within(low, high) => &[(low - 1e-3, None), (high + 1e-3, None)],
+        };
+        not_finite.iter().chain(more).copied().collect()
+    }
+
+    fn good(self) -> Vec<f32> {
+        match self {
+            Positive => vec![],
+            FromZero | Any => vec![0.0],
+            Within(low, high) => vec![low, high],
+        }
+    }
+}
+
+/// A field by its path, how it is set and what it takes.
+type Field<C> = (&'static str, fn(&mut C, f32), Range);
+
+fn path(error: ConfigError) -> String {
+    let parts = error.parts.iter().filter(|part| !part.is_empty());
+    parts.map(|part| format!("{part}.")).chain([error.field.to_owned()]).collect()
+}
+
+/// Holds `build` to the table.
+fn refused<C: Copy>(good: C, fields: &[Field<C>], build: impl Fn(&C) -> Result<(), ConfigError>) {
+    assert_eq!(build(&good), Ok(()));
+    for (name, set, range) in fields {
+        let with = |x| {
+            let mut config = good;
+            set(&mut config, x);
+            build(&config)
+        };
+        for (x, problem) in range.bad() {
+            let error = with(x).expect_err(&format!("{name} = {x} is taken"));
+            assert_eq!(path(error), *name, "{name} = {x}");
+            assert!(problem.is_none_or(|problem| problem == error.problem), "{name} = {x}: {error}");
+        }
+        for x in range.good() {
+            assert_eq!(with(x), Ok(()), "{name} = {x}");
+        }
+    }
+}
+
+#[test]
+fn rate_loop_names_field_and_axis() {
+    let fields: &[Field<rate::Config>] = &[
+        ("roll.crossover_rad_s", |c, x| c.roll.crossover_rad_s = x, Positive),
+        ("roll.integral_time_s", |c, x| c.roll.integral_time_s = x, Positive),
+        ("roll.derivative_time_s", |c, x| c.roll.derivative_time_s = x, FromZero),
+        ("roll.acceleration_limit_rad_s2", |c, x| c.roll.acceleration_limit_rad_s2 = x, Positive),
+        ("pitch.crossover_rad_s", |c, x| c.pitch.crossover_rad_s = x, Positive),
+        ("pitch.integral_time_s", |c, x| c.pitch.integral_time_s = x, Positive),
+        ("pitch.derivative_time_s", |c, x| c.pitch.derivative_time_s = x, FromZero),
+        ("pitch.acceleration_limit_rad_s2", |c, x| c.pitch.acceleration_limit_rad_s2 = x, Positive),
+        ("yaw.crossover_rad_s", |c, x| c.yaw.crossover_rad_s = x, Positive),
+        ("yaw.integral_time_s", |c, x| c.yaw.integral_time_s = x, Positive),
+        ("yaw.derivative_time_s", |c, x| c.yaw.derivative_time_s = x, FromZero),
+        ("yaw.acceleration_limit_rad_s2", |c, x| c.yaw.acceleration_limit_rad_s2 = x, Positive),
+        ("derivative_filter_ratio", |c, x| c.derivative_filter_ratio = x, Within(2.0, 20.0)),
+        ("gyro_cutoff_hz", |c, x| c.gyro_cutoff_hz = x, Positive),
+        ("inertia.roll_kg_m2", |c, x| c.inertia.roll_kg_m2 = x, Positive),
+        ("inertia.pitch_kg_m2", |c, x| c.inertia.pitch_kg_m2 = x, Positive),
+        ("inertia.yaw_kg_m2", |c, x| c.inertia.yaw_kg_m2 = x, Positive),
+        ("inertia.forward_right_kg_m2", |c, x| c.inertia.forward_right_kg_m2 = x, Any),
+        ("inertia.forward_down_kg_m2", |c, x| c.inertia.forward_down_kg_m2 = x, Any),
+        ("inertia.right_down_kg_m2", |c, x| c.inertia.right_down_kg_m2 = x, Any),
+        ("reaction_lead_s", |c, x| c.reaction_lead_s = x, Within(0.0, 2.0)),
+    ];
+    refused(config().rate, fields, |c| rate::RateLoop::new(c, 1e-3).map(drop));
+    for bad in [f32::NAN, f32::INFINITY, 0.0, -1e-3] {
+        assert_eq!(rate::RateLoop::new(&config().rate, bad).unwrap_err().field, "period_s");
+    }
+    let cutoff =
+        |gyro_cutoff_hz| rate::RateLoop::new(&rate::Config { gyro_cutoff_hz, ..config().rate }, 1e-3);
+    assert!(cutoff(499.0).is_ok());
+    assert_eq!(cutoff(500.0).unwrap_err(), ConfigError::new("gyro_cutoff_hz", Problem::OutOfRange));
+}
+
+#[test]
+fn inertia_that_no_rigid_body_has_is_refused() {
+    let with = |inertia| rate::RateLoop::new(&rate::Config { inertia, ..config().rate }, 1e-3).map(drop);
+    let inertia = rate::Inertia::diagonal(0.011, 0.012, 0.021);
+    let refused = Err(ConfigError::new("inertia", Problem::Inconsistent));
+    // No moment above the sum of the other two; a flat plate has just the sum.
+    assert_eq!(with(rate::Inertia::diagonal(0.01, 0.01, 0.02)), Ok(()));
+    assert_eq!(with(rate::Inertia::diagonal(0.01, 0.01, 0.021)), refused);
+    // Products so large that the matrix is not positive definite.
+    assert_eq!(with(rate::Inertia { forward_right_kg_m2: 0.005, ..inertia }), Ok(()));
+    assert_eq!(with(rate::Inertia { forward_right_kg_m2: 0.012, ..inertia }), refused);
+    let skew = rate::Inertia { forward_right_kg_m2: 0.01, forward_down_kg_m2: -0.01, ..inertia };
+    assert_eq!(with(skew), refused);
+    // A craft of a few grams is not mistaken for one without inertia.
+    assert_eq!(with(rate::Inertia::diagonal(1.1e-6, 1.2e-6, 2.1e-6)), Ok(()));
+}
+
+#[test]
+fn attitude_loop_names_field_and_part() {
+    // At 200 Hz the reference's poles lie at 60 rad/s at most.
+    let fields: &[Field<attitude::Config>] = &[
+        ("tilt.crossover_rad_s", |c, x| c.tilt.crossover_rad_s = x, Positive),
+        ("tilt.reference_rad_s", |c, x| c.tilt.reference_rad_s = x, Within(1e-3, 60.0)),
+        ("tilt.rate_limit_rad_s", |c, x| c.tilt.rate_limit_rad_s = x, Positive),
+        ("tilt.acceleration_limit_rad_s2", |c, x| c.tilt.acceleration_limit_rad_s2 = x, Positive),
+        ("heading.crossover_rad_s", |c, x| c.heading.crossover_rad_s = x, Positive),
+        ("heading.reference_rad_s", |c, x| c.heading.reference_rad_s = x, Within(1e-3, 60.0)),
+        ("heading.rate_limit_rad_s", |c, x| c.heading.rate_limit_rad_s = x, Positive),
+        ("heading.acceleration_limit_rad_s2", |c, x| c.heading.acceleration_limit_rad_s2 = x, Positive),
+        ("reference_damping", |c, x| c.reference_damping = x, Within(0.5, 1.0)),
+        ("rotor_lag_s", |c, x| c.rotor_lag_s = x, FromZero),
+    ];
+    refused(config().attitude, fields, |c| attitude::AttitudeLoop::<Libm>::new(c, 5e-3).map(drop));
+}
+
+#[test]
+fn velocity_loop_names_its_field() {
+    let fields: &[Field<velocity::Config>] = &[
+        ("crossover_rad_s", |c, x| c.crossover_rad_s = x, Positive),
+        ("integral_time_s", |c, x| c.integral_time_s = x, Positive),
+        ("speed_limit_m_s", |c, x| c.speed_limit_m_s = x, Positive),
+        ("acceleration_m_s2", |c, x| c.acceleration_m_s2 = x, Positive),
+        ("output_limit_m_s2", |c, x| c.output_limit_m_s2 = x, Positive),
+    ];
+    refused(config().velocity, fields, |c| velocity::VelocityLoop::<Libm>::new(c, 0.025).map(drop));
+}
+
+#[test]
+fn vertical_loop_names_its_field() {
+    let fields: &[Field<vertical::Config>] = &[
+        ("climb_crossover_rad_s", |c, x| c.climb_crossover_rad_s = x, Positive),
+        ("climb_integral_time_s", |c, x| c.climb_integral_time_s = x, Positive),
+        ("height_crossover_rad_s", |c, x| c.height_crossover_rad_s = x, Positive),
+        ("climb_limit_m_s", |c, x| c.climb_limit_m_s = x, Positive),
+        ("descent_limit_m_s", |c, x| c.descent_limit_m_s = x, Positive),
+        ("acceleration_m_s2", |c, x| c.acceleration_m_s2 = x, Positive),
+    ];
+    let build = |c: &vertical::Config, range| vertical::VerticalLoop::<Libm>::new(c, range, 0.025).map(drop);
+    let good = config().vertical;
+    refused(good, fields, |c| build(c, (-7.0, 9.0)));
+    let swapped = vertical::Config { height_crossover_rad_s: good.climb_crossover_rad_s, ..good };
+    let wrong_order = Problem::WrongOrder;
+    assert_eq!(build(&swapped, (-7.0, 9.0)), Err(ConfigError::new("height_crossover_rad_s", wrong_order)));
+    for range in [(f32::NAN, 9.0), (-7.0, f32::NAN), (f32::NEG_INFINITY, 9.0), (-7.0, f32::INFINITY)] {
+        assert_eq!(build(&good, range), Err(ConfigError::new("range_m_s2", Problem::NotFinite)));
+    }
+    for range in [(9.0, -7.0), (1.0, 1.0)] {
+        assert_eq!(build(&good, range), Err(ConfigError::new("range_m_s2", wrong_order)));
+    }
+}
+
+#[test]
+fn position_loop_names_its_field() {
+    let fields: &[Field<position::Config>] = &[
+        ("crossover_rad_s", |c, x| c.crossover_rad_s = x, Positive),
+        ("braking_m_s2", |c, x| c.braking_m_s2 = x, Positive),
+        ("speed_limit_m_s", |c, x| c.speed_limit_m_s = x, Positive),
+    ];
+    refused(config().position, fields, |c| position::PositionLoop::<Libm>::new(c).map(drop));
+}
+
+#[test]
+fn thrust_vector_names_its_field_and_must_hold_the_weight() {
+    let fields: &[Field<thrust_vector::Config>] = &[
+        ("mass_kg", |c, x| c.mass_kg = x, Positive),
+        ("tilt_limit_rad", |c, x| c.tilt_limit_rad = x, Within(1e-3, 1.4)),
+        ("low_n", |c, x| c.low_n = x, FromZero),
+        ("high_n", |c, x| c.high_n = x, Positive),
+    ];
+    let build = |c: &thrust_vector::Config| thrust_vector::ThrustVector::<Libm>::new(c).map(drop);
+    let good = thrust_vector::Config { mass_kg: 1.2, tilt_limit_rad: 0.5, low_n: 2.4, high_n: 23.0 };
+    refused(good, fields, build);
+    let with = |low_n, high_n| build(&thrust_vector::Config { low_n, high_n, ..good });
+    // The weight is 11.77 N.
+    assert_eq!(with(11.7, 11.8), Ok(()));
+    assert_eq!(with(11.8, 23.0), Err(ConfigError::new("low_n", Problem::Inconsistent)));
+    assert_eq!(with(23.0, 22.0), Err(ConfigError::new("low_n", Problem::WrongOrder)));
+    assert_eq!(with(2.4, 11.7), Err(ConfigError::new("high_n", Problem::Inconsistent)));
+}
+
+#[test]
+fn pilot_names_its_field() {
+    let fields: &[Field<pilot::Config>] = &[
+        ("dead_band", |c, x| c.dead_band = x, Within(0.0, 0.5)),
+        ("centre_softness", |c, x| c.centre_softness = x, Within(0.0, 1.0)),
+        ("full_stick_tilt_rad", |c, x| c.full_stick_tilt_rad = x, Within(1e-3, 1.4)),
+        ("full_stick_rate_rad_s", |c, x| c.full_stick_rate_rad_s = x, Positive),
+        ("full_stick_climb_m_s", |c, x| c.full_stick_climb_m_s = x, Positive),
+        ("full_stick_descent_m_s", |c, x| c.full_stick_descent_m_s = x, Positive),
+        ("hold_below_m_s", |c, x| c.hold_below_m_s = x, Positive),
+        ("landing_speed_m_s", |c, x| c.landing_speed_m_s = x, Positive),
+    ];
+    refused(config().pilot, fields, |c| pilot::Pilot::<Libm>::new(c).map(drop));
+}
+
+#[test]
+fn guard_names_its_field() {
+    let fields: &[Field<guard::Config>] = &[
+        ("arming_tilt_rad", |c, x| c.arming_tilt_rad = x, Within(1e-3, 3.0)),
+        ("arming_rate_rad_s", |c, x| c.arming_rate_rad_s = x, Positive),
+        ("arming_stick", |c, x| c.arming_stick = x, Within(1e-3, 1.0)),
+        ("imu_hold_s", |c, x| c.imu_hold_s = x, FromZero),
+        ("link_hold_s", |c, x| c.link_hold_s = x, Positive),
+        ("link_land_s", |c, x| c.link_land_s = x, Positive),
+        ("low_battery_v", |c, x| c.low_battery_v = x, FromZero),
+        ("low_battery_s", |c, x| c.low_battery_s = x, Positive),
+        ("tip_over_tilt_rad", |c, x| c.tip_over_tilt_rad = x, Within(1e-3, 3.0)),
+        ("tip_over_s", |c, x| c.tip_over_s = x, Positive),
+        ("landed_thrust_share", |c, x| c.landed_thrust_share = x, Within(1e-3, 1.0)),
+        ("landed_climb_m_s", |c, x| c.landed_climb_m_s = x, Positive),
+        ("landed_s", |c, x| c.landed_s = x, Positive),
+    ];
+    let build = |c: &guard::Config| guard::Guard::new::<Libm>(c, 11.8, 1e-3).map(drop);
+    refused(config().guard, fields, build);
+    let good = config().guard;
+    let swapped = guard::Config { link_hold_s: good.link_land_s, ..good };
+    assert_eq!(build(&swapped), Err(ConfigError::new("link_hold_s", Problem::WrongOrder)));
+    // Ages are counted to 60 000 ticks.
+    assert_eq!(build(&guard::Config { link_land_s: 60.0, imu_hold_s: 60.0, ..good }), Ok(()));
+    let late = guard::Config { link_land_s: 60.1, ..good };
+    assert_eq!(build(&late), Err(ConfigError::new("link_land_s", Problem::OutOfRange)));
+    let late = guard::Config { imu_hold_s: 60.1, ..good };
+    assert_eq!(build(&late), Err(ConfigError::new("imu_hold_s", Problem::OutOfRange)));
+    for bad in [f32::NAN, f32::INFINITY, 0.0, -1.0] {
+        assert_eq!(guard::Guard::new::<Libm>(&good, bad, 1e-3).unwrap_err().field, "weight_n");
+        assert_eq!(guard::Guard::new::<Libm>(&good, 11.8, bad).unwrap_err().field, "period_s");
+    }
+}
+
+#[test]
+fn whole_controller_names_the_loop_too() {
+    let refused = |spoil: fn(&mut Config)| {
+        let mut config = config();
+        spoil(&mut config);
+        FlightController::<Libm>::new(&config).unwrap_err().to_string()
+    };
+    assert_eq!(
+        refused(|c| c.rate.pitch.integral_time_s = 0.0),
+        "rate.pitch.integral_time_s must be greater than 0"
+    );
+    assert_eq!(refused(|c| c.rate.inertia.yaw_kg_m2 = -1.0), "rate.inertia.yaw_kg_m2 must be greater than 0");
+    assert_eq!(refused(|c| c.rate.inertia.yaw_kg_m2 = 1.0), "rate.inertia contradicts another value");
+    assert_eq!(
+        refused(|c| c.attitude.heading.crossover_rad_s = f32::NAN),
+        "attitude.heading.crossover_rad_s is not a finite number"
+    );
+    assert_eq!(
+        refused(|c| c.velocity.crossover_rad_s = -1.0),
+        "velocity.crossover_rad_s must be greater than 0"
+    );
+    assert_eq!(
+        refused(|c| c.vertical.descent_limit_m_s = 0.0),
+        "vertical.descent_limit_m_s must be greater than 0"
+    );
+    assert_eq!(refused(|c| c.position.braking_m_s2 = 0.0), "position.braking_m_s2 must be greater than 0");
+    assert_eq!(refused(|c| c.thrust.high_n = 5.0), "thrust.high_n contradicts another value");
+    assert_eq!(refused(|c| c.pilot.dead_band = 0.6), "pilot.dead_band is out of range");
+    assert_eq!(refused(|c| c.guard.landed_s = -1.0), "guard.landed_s must be greater than 0");
+}
