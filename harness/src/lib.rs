@@ -1,7 +1,9 @@
 //! Flies the aplomb control crate on the simulated craft in closed loop, measures, judges and reports.
 
+pub mod belief;
 pub mod cli;
 pub mod exchange;
+pub mod explain;
 pub mod fly;
 pub mod input;
 pub mod judge;

@@ -19,6 +19,7 @@ pub fn row(time_s: f64, truth: &Truth, record: &Record) -> Row {
         setpoint: wanted_motion(record),
         command: aplomb_craft::Rotors::from(record.commands.into_array().map(|c| f64::from(c.get()))),
         thrust_n: truth.thrust_n,
+        torque_nm: truth.torque_nm,
         rotor_rpm: truth.rotor_speed_rad_s.map(|speed| speed * 60.0 / std::f64::consts::TAU),
         wind_m_s: up(truth.wind_m_s),
         tilt_estimate_error_deg: angle_deg(

@@ -17,6 +17,8 @@ pub struct Row {
     pub command: Rotors<f64>,
     /// True thrust by rotor in N.
     pub thrust_n: Rotors<f64>,
+    /// True torque of each propeller on the air in N m.
+    pub torque_nm: Rotors<f64>,
     /// True rotor speed in rev/min.
     pub rotor_rpm: Rotors<f64>,
     /// Wind at the craft in m/s: north, east, up (where it blows to).

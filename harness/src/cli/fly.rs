@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 use super::results::ResultsFolder;
 use super::table::{self, FlightVerdicts};
-use super::{Failure, HELD, MISSED, may_colour, page, say, trace_csv};
+use super::{Failure, HELD, MISSED, RESULTS, may_colour, page, say, trace_csv};
 use crate::fly::{Flown, fly};
 use crate::input::{self, Controller, Craft, FlightPlan, InputError};
 use crate::judge::{Evidence, evidence, verdict};
@@ -41,8 +41,6 @@ pub(super) struct FlyArguments {
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
     threads: Option<u32>,
 }
-
-const RESULTS: &str = "results";
 
 impl FlyArguments {
     /// The built-in demo.

@@ -1,5 +1,6 @@
 //! The program `aplomb`: what it is asked on the command line, and how it ends.
 
+mod explain;
 mod fly;
 mod new;
 mod page;
@@ -15,6 +16,8 @@ use clap::{Parser, Subcommand};
 
 use crate::input::InputError;
 
+/// Where results go unless told otherwise.
+const RESULTS: &str = "results";
 /// Everything that was expected held.
 const HELD: u8 = 0;
 /// Something was missed, or cannot be told.
@@ -28,6 +31,7 @@ const EXAMPLES: &str = "\
 Examples:
   aplomb                                      fly the built-in demo
   aplomb fly --seeds 100                      fly it under 100 seeds, figures pooled
+  aplomb explain                              say why it flies, with its figures and pictures
   aplomb new my-craft                         write the demo's files into a new folder, to change them
   aplomb fly --craft my-craft/craft.toml --controller my-craft/controller.toml my-craft/flights
 
@@ -47,6 +51,8 @@ struct Arguments {
 enum Command {
     /// Fly flights, judge what is expected of them, write a report and traces
     Fly(fly::FlyArguments),
+    /// Explain why a craft flies, from flights of its own, for a reader who has never seen one
+    Explain(explain::ExplainArguments),
     /// Write the files of the built-in demo into a new folder, to start a craft of your own from
     New {
         /// Folder to make; it must not exist yet
@@ -79,6 +85,7 @@ pub fn main() -> ExitCode {
     let run = || match arguments.command {
         None => fly::run(&fly::FlyArguments::demo()),
         Some(Command::Fly(arguments)) => fly::run(&arguments),
+        Some(Command::Explain(arguments)) => explain::run(&arguments),
         Some(Command::New { folder }) => new::run(&folder),
     };
     let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));

@@ -27,7 +27,7 @@ pub struct Craft {
 }
 
 /// One inch in m (exact).
-pub(super) const INCH_M: f64 = 0.0254;
+pub(crate) const INCH_M: f64 = 0.0254;
 /// Control period with which a craft is tried on loading, in s.
 const TICK_S: f64 = 0.001;
 /// Height at which a craft is tried on loading, in m.

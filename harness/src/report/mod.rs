@@ -16,12 +16,12 @@
 
 mod bullet;
 mod decimate;
-mod forces;
+pub(crate) mod forces;
 pub(crate) mod glossary;
 pub(crate) mod number;
 mod page;
 mod panels;
-mod quantities;
+pub(crate) mod quantities;
 mod rotor_plots;
 mod shade;
 pub(crate) mod sheet;

@@ -1,0 +1,109 @@
+//! What a controller would believe about a craft if it knew it exactly: the start for a craft that has no controller file.
+
+use aplomb::control::rate::Inertia;
+use aplomb::flight::{Airframe, Config};
+use aplomb::mix::{Arm, Geometry, ThrustCurveConfig};
+use aplomb::{ConfigError, FlightController, Rotors, Spin};
+use aplomb_craft::battery::cell;
+use aplomb_craft::gravity::STANDARD_M_S2;
+
+use crate::input::Craft;
+use crate::input::craft::INCH_M;
+
+/// Control period in s that the delay is reckoned with.
+const TICK_S: f64 = 0.001;
+/// Lithium-polymer cell, in V: empty and full (common practice, no source).
+const CELL_V: (f64, f64) = (3.0, 4.2);
+/// Time constant in s of the battery voltage: slow against a climb, fast against a discharge.
+const VOLTAGE_FILTER_S: f64 = 0.5;
+
+/// The controller that is derived from the truth about `craft` alone.
+///
+/// # Errors
+/// A craft that the control crate refuses, such as one that cannot lift 1.3 times its weight.
+pub fn controller(craft: &Craft) -> Result<Config, ConfigError> {
+    let config = Config::for_airframe(&airframe(craft))?;
+    FlightController::<aplomb::Libm>::new(&config)?;
+    Ok(config)
+}
+
+/// The facts about `craft` as the control crate takes them.
+#[must_use]
+pub fn airframe(craft: &Craft) -> Airframe {
+    let truth = &craft.config;
+    let [[roll, forward_right, forward_down], [_, pitch, right_down], [_, _, yaw]] =
+        truth.inertia_kg_m2.map(|row| row.map(|value| value as f32));
+    let hover_speed = libm::sqrt(truth.mass_kg * STANDARD_M_S2 / (4.0 * truth.rotor.thrust_n_s2));
+    Airframe {
+        mass_kg: truth.mass_kg as f32,
+        inertia: Inertia {
+            roll_kg_m2: roll,
+            pitch_kg_m2: pitch,
+            yaw_kg_m2: yaw,
+            forward_right_kg_m2: -forward_right,
+            forward_down_kg_m2: -forward_down,
+            right_down_kg_m2: -right_down,
+        },
+        geometry: Geometry {
+            arms: Rotors::from_array(truth.arms.to_array().map(|arm| Arm {
+                x_m: arm.x_m as f32,
+                y_m: arm.y_m as f32,
+                spin: match arm.spin {
+                    aplomb_craft::Spin::Clockwise => Spin::Clockwise,
+                    aplomb_craft::Spin::CounterClockwise => Spin::CounterClockwise,
+                },
+            })),
+            torque_to_thrust_m: (truth.rotor.torque_nm_s2 / truth.rotor.thrust_n_s2) as f32,
+        },
+        thrust_curve: thrust_curve(craft, hover_speed),
+        rotor_diameter_m: (craft.diameter_in * INCH_M) as f32,
+        rotor_lag_s: truth.rotor.lag_s as f32,
+        // One tick to compute, half a tick of holding the command, the speed controller's frame.
+        delay_s: (1.5 * TICK_S + truth.speed_controller.delay_s) as f32,
+        rotor_inertia_kg_m2: truth.rotor.inertia_kg_m2 as f32,
+        hover_speed_rad_s: hover_speed as f32,
+        rotor_drag_per_s: Some(truth.drag.rotor_1_s[0] as f32).filter(|&drag| drag > 0.0),
+    }
+}
+
+/// The curve at the voltage that the battery has in hover.
+fn thrust_curve(craft: &Craft, hover_speed: f64) -> ThrustCurveConfig {
+    let (rotor, battery) = (&craft.config.rotor, &craft.config.battery);
+    let cells = f64::from(battery.cells);
+    let hover_a = 4.0 * rotor.steady_current_a(hover_speed, 1.0) + battery.base_current_a;
+    let voltage_v = cells * cell::open_circuit_v(battery.state_of_charge) - battery.resistance_ohm * hover_a;
+    let speed = rotor.steady_speed_rad_s(voltage_v, 1.0);
+    ThrustCurveConfig {
+        full_n: (rotor.thrust_n_s2 * speed * speed) as f32,
+        reference_voltage_v: voltage_v as f32,
+        speed_share: (rotor.torque_constant_nm_a() * speed / voltage_v) as f32,
+        lowest_voltage_v: (cells * CELL_V.0) as f32,
+        highest_voltage_v: (cells * CELL_V.1) as f32,
+        voltage_filter_s: VOLTAGE_FILTER_S as f32,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input;
+
+    /// The demo's own controller file was written by hand from the same numbers.
+    #[test]
+    fn belief_about_the_demo_agrees_with_its_controller_file() {
+        let craft = input::demo_craft().unwrap();
+        let (derived, written) = (controller(&craft).unwrap(), input::demo_controller().unwrap().config);
+        let near = |a: f32, b: f32, share: f32| assert!((a / b - 1.0).abs() < share, "{a} {b}");
+        near(derived.thrust.mass_kg, written.thrust.mass_kg, 0.03);
+        near(derived.rate.roll.crossover_rad_s, written.rate.roll.crossover_rad_s, 0.05);
+        near(derived.thrust_curve.full_n, written.thrust_curve.full_n, 0.05);
+        near(derived.thrust_curve.speed_share, written.thrust_curve.speed_share, 0.05);
+    }
+
+    #[test]
+    fn craft_that_cannot_lift_is_refused() {
+        let mut craft = input::demo_craft().unwrap();
+        craft.config.mass_kg = 2.6;
+        assert_eq!(controller(&craft).unwrap_err().field, "full_n");
+    }
+}
