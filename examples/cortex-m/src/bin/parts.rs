@@ -112,7 +112,7 @@ fn rows<M: Math + Clone>(table: &mut Table) {
                 | Demand::Position { heading, .. } => heading,
                 _ => HeadingDemand::Rate(0.0),
             };
-            let heading = pointing.turn(&mut pointing_state, heading, motion.attitude);
+            let heading = pointing.turn(&mut pointing_state, heading, motion.attitude).heading;
             let target = pointing.target(&pointing_state, record.attitude_setpoint.down_axis(), heading);
             pointing.step(&mut pointing_state, target, motion.attitude, turning_state.rate_rad_s())
         }));
