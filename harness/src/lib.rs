@@ -4,6 +4,7 @@ pub mod belief;
 pub mod cli;
 pub mod exchange;
 pub mod explain;
+pub mod export;
 pub mod fly;
 pub mod input;
 pub mod judge;

@@ -139,3 +139,22 @@ fn same_seed_gives_the_same_trace_on_any_number_of_threads_and_another_seed_anot
     }
     assert!(traces[0] == traces[1] && traces[1] != traces[2]);
 }
+
+#[test]
+fn export_writes_a_new_folder_with_a_block_that_reads_back_and_refuses_an_old_one() {
+    let scratch = Scratch::new("export");
+    let output = scratch.aplomb(&["export", "firmware"]);
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    let block = fs::read(scratch.0.join("firmware/controller.bin")).unwrap();
+    let config = aplomb_harness::input::demo_controller().unwrap().config;
+    assert_eq!(aplomb::parameters::read(&block), Ok(config));
+    let source = fs::read_to_string(scratch.0.join("firmware/controller.rs")).unwrap();
+    assert!(source.contains("pub const CONTROLLER: aplomb::flight::Config"), "{source}");
+    let again = scratch.aplomb(&["export", "firmware"]);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(text(&again.stderr).contains("exists already"));
+    scratch.write("bad.toml", "mass_kg = -1.0\n");
+    let refused = scratch.aplomb(&["export", "--controller", "bad.toml", "other"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(!scratch.0.join("other").exists());
+}

@@ -1,7 +1,9 @@
 //! The program `aplomb`: what it is asked on the command line, and how it ends.
 
 mod explain;
+mod export;
 mod fly;
+mod folder;
 mod new;
 mod page;
 pub mod results;
@@ -34,6 +36,7 @@ Examples:
   aplomb explain                              say why it flies, with its figures and pictures
   aplomb new my-craft                         write the demo's files into a new folder, to change them
   aplomb fly --craft my-craft/craft.toml --controller my-craft/controller.toml my-craft/flights
+  aplomb export --controller my-craft/controller.toml my-craft/firmware
 
 Exit code: 0 held, 1 missed or cannot tell, 2 the input is wrong, 3 could not finish.
 A simulation is evidence, never clearance to fly.";
@@ -58,6 +61,8 @@ enum Command {
         /// Folder to make; it must not exist yet
         folder: PathBuf,
     },
+    /// Write a controller for firmware into a new folder: as a Rust constant and as a parameter block
+    Export(export::ExportArguments),
 }
 
 /// Why a run ended early.
@@ -87,6 +92,7 @@ pub fn main() -> ExitCode {
         Some(Command::Fly(arguments)) => fly::run(&arguments),
         Some(Command::Explain(arguments)) => explain::run(&arguments),
         Some(Command::New { folder }) => new::run(&folder),
+        Some(Command::Export(arguments)) => export::run(&arguments),
     };
     let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));
     ExitCode::from(match ended {

@@ -1,0 +1,38 @@
+//! `aplomb export`: a controller for firmware, in a new folder.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::{Failure, HELD, folder, say};
+use crate::{export, input};
+
+/// What `aplomb export` is told.
+#[derive(Debug, Args)]
+pub(super) struct ExportArguments {
+    /// Controller file; without it, the demo's
+    #[arg(long, value_name = "FILE")]
+    controller: Option<PathBuf>,
+    /// Folder to make; it must not exist yet
+    folder: PathBuf,
+}
+
+pub(super) fn run(arguments: &ExportArguments) -> Result<u8, Failure> {
+    let given = arguments.controller.as_deref();
+    let controller = given.map_or_else(input::demo_controller, input::load_controller);
+    let config = controller.map_err(|error| Failure::Input(vec![error]))?.config;
+    let origin = given.map_or("the built-in demo".into(), |path| path.display().to_string());
+    folder::make(&arguments.folder, |inside: &Path| {
+        fs::write(inside.join("controller.rs"), export::constant(&config, &origin))?;
+        fs::write(inside.join("controller.bin"), export::block(&config))?;
+        fs::write(inside.join("controller.md"), export::table(&config))
+    })?;
+    let shown = arguments.folder.display();
+    say(&format!(
+        "{shown}/controller.rs   a Rust constant: include! it\n\
+         {shown}/controller.bin  a parameter block, for aplomb::parameters::read\n\
+         {shown}/controller.md   what the block holds where\n"
+    ))?;
+    Ok(HELD)
+}

@@ -1,0 +1,58 @@
+//! A folder named by the user, made whole or not at all.
+
+use std::fs;
+use std::io;
+use std::path::Path;
+
+use super::Failure;
+
+/// Makes `folder` with what `fill` puts into it; refuses one that exists.
+pub(super) fn make(folder: &Path, fill: impl FnOnce(&Path) -> io::Result<()>) -> Result<(), Failure> {
+    write(folder, fill).map_err(|error| {
+        let reason = format!("{}: {error}", folder.display());
+        match error.kind() {
+            io::ErrorKind::AlreadyExists => Failure::Argument(reason),
+            _ => Failure::Unfinished(reason),
+        }
+    })
+}
+
+/// Fills a folder beside the new one first.
+fn write(folder: &Path, fill: impl FnOnce(&Path) -> io::Result<()>) -> io::Result<()> {
+    if folder.exists() {
+        return Err(io::Error::new(
+            io::ErrorKind::AlreadyExists,
+            "exists already; name a folder that does not",
+        ));
+    }
+    let passing = folder.with_file_name(format!(".unfinished-{}", std::process::id()));
+    let written = fs::create_dir_all(&passing)
+        .and_then(|()| fill(&passing))
+        .and_then(|()| fs::rename(&passing, folder));
+    if written.is_err() {
+        // The first error is the one to tell.
+        let _ = fs::remove_dir_all(&passing);
+    }
+    written
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn folder_is_whole_or_absent_and_an_old_one_stays_as_it_was() {
+        let folder = std::env::temp_dir().join(format!("aplomb-folder-{}", std::process::id()));
+        let _ = fs::remove_dir_all(&folder);
+        let half = |inside: &Path| {
+            fs::write(inside.join("first"), "1")?;
+            Err(io::Error::other("the disk is full"))
+        };
+        assert!(matches!(make(&folder, half), Err(Failure::Unfinished(_))));
+        assert!(!folder.exists());
+        make(&folder, |inside| fs::write(inside.join("first"), "mine")).ok().unwrap();
+        assert!(matches!(make(&folder, |_| Ok(())), Err(Failure::Argument(_))));
+        assert_eq!(fs::read_to_string(folder.join("first")).unwrap(), "mine");
+        fs::remove_dir_all(&folder).unwrap();
+    }
+}

@@ -1,0 +1,8 @@
+//! A controller for firmware: as a Rust constant, as a parameter block, and as a table of what the block holds where.
+
+mod constant;
+mod table;
+
+pub use aplomb::parameters::write as block;
+pub use constant::constant;
+pub use table::table;
