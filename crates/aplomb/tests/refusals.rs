@@ -143,9 +143,19 @@ fn attitude_loop_names_field_and_part() {
         ("heading.rate_limit_rad_s", |c, x| c.heading.rate_limit_rad_s = x, Positive),
         ("heading.acceleration_limit_rad_s2", |c, x| c.heading.acceleration_limit_rad_s2 = x, Positive),
         ("reference_damping", |c, x| c.reference_damping = x, Within(0.5, 1.0)),
-        ("rotor_lag_s", |c, x| c.rotor_lag_s = x, FromZero),
+        ("rotor_lag_s", |c, x| c.rotor_lag_s = x, Within(0.0, 1.0)),
     ];
-    refused(config().attitude, fields, |c| attitude::AttitudeLoop::<Libm>::new(c, 5e-3).map(drop));
+    let build = |c: &attitude::Config| attitude::AttitudeLoop::<Libm>::new(c, 5e-3).map(drop);
+    let good = config().attitude;
+    refused(good, fields, build);
+    // At most half a radian a period, and at most the rate limit within a period.
+    let with = |rate_limit_rad_s, acceleration_limit_rad_s2| {
+        let tilt = attitude::Part { rate_limit_rad_s, acceleration_limit_rad_s2, ..good.tilt };
+        build(&attitude::Config { tilt, ..good }).map_err(|error| (error.field, error.problem))
+    };
+    assert_eq!(with(100.0, 20_000.0), Ok(()));
+    assert_eq!(with(100.1, 100.0), Err(("rate_limit_rad_s", Problem::OutOfRange)));
+    assert_eq!(with(1.0, 200.1), Err(("acceleration_limit_rad_s2", Problem::OutOfRange)));
 }
 
 #[test]

@@ -26,7 +26,7 @@ use core::marker::PhantomData;
 
 use crate::HeadingDemand;
 use crate::control::rate;
-use crate::error::{ConfigError, require_not_negative, require_positive, require_within};
+use crate::error::{ConfigError, require_positive, require_within};
 use crate::frames::{Attitude, Body, Heading, Vector, World};
 use crate::math::{Libm, Math, saturate_symmetric};
 
@@ -37,11 +37,11 @@ use crate::math::{Libm, Math, saturate_symmetric};
 pub struct Part {
     /// Crossover of the feedback, and so its gain, in rad/s.
     pub crossover_rad_s: f32,
-    /// Frequency of the reference's poles in rad/s.
+    /// Frequency of the reference's poles in rad/s; at most 0.3 a period.
     pub reference_rad_s: f32,
-    /// Largest rate in rad/s.
+    /// Largest rate in rad/s; at most half a radian a period.
     pub rate_limit_rad_s: f32,
-    /// Largest angular acceleration of the reference in rad/s2.
+    /// Largest angular acceleration of the reference in rad/s2; at most the rate limit within a period.
     pub acceleration_limit_rad_s2: f32,
 }
 
@@ -56,7 +56,7 @@ pub struct Config {
     pub heading: Part,
     /// Damping of the reference's pole pair, 0.5 to 1.
     pub reference_damping: f32,
-    /// Lag of the rotors in s; at least 0.
+    /// Lag of the rotors in s, 0 to 1.
     pub rotor_lag_s: f32,
 }
 
@@ -139,17 +139,40 @@ pub struct Output {
     pub limited: bool,
 }
 
-/// Errors of tilt (x and y) and heading (z) from `from` to `to`, about the body axes of `from`: twice the vector part.
+/// Errors of tilt (x and y) and heading (z) of a turn (w, x, y, z): twice the vector part of each, with
+/// `per_n` = 1/sqrt(w^2 + z^2).
+#[inline]
+fn parts([w, x, y, z]: [f32; 4], per_n: f32) -> Vector<Body> {
+    let k = 2.0 * per_n;
+    Vector::new(k * (w * x - y * z), k * (w * y + x * z), k * z)
+}
+
+/// Errors of tilt and heading from `from` to `to`, about the body axes of `from`.
 #[inline]
 fn split_error<M: Math>(from: Attitude, to: Attitude) -> Vector<Body> {
-    let [w, x, y, z] = from.error_to(to);
+    let turn = from.error_to(to);
+    let [w, x, y, z] = turn;
     let n2 = w * w + z * z;
     if n2 > 1e-6 {
-        let k = 2.0 * M::recip_sqrt(n2);
-        Vector::new(k * (w * x - y * z), k * (w * y + x * z), k * z)
+        parts(turn, M::recip_sqrt(n2))
     } else {
         // Upside down: any horizontal axis will do, and the heading can wait.
         Vector::new(2.0 * x, 2.0 * y, 0.0)
+    }
+}
+
+/// The same for attitudes less than 41 deg apart in tilt and in heading, without a root; `None` beyond.
+#[inline]
+fn near_error(from: Attitude, to: Attitude) -> Option<Vector<Body>> {
+    let turn = from.error_to(to);
+    let [_, x, y, z] = turn;
+    let u = x * x + y * y;
+    if u < 0.125 && z * z < 0.125 {
+        // 1/sqrt(1 - u) to 1e-5 at the end of the range.
+        let per_n = 1.0 + u * (0.5 + u * (0.375 + u * (0.3125 + u * 0.273_437_5)));
+        Some(parts(turn, per_n))
+    } else {
+        None
     }
 }
 
@@ -179,23 +202,25 @@ impl<M: Math> AttitudeLoop<M> {
     pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
         let zeta = require_within("reference_damping", config.reference_damping, 0.5, 1.0)?;
-        require_not_negative("rotor_lag_s", config.rotor_lag_s)?;
+        require_within("rotor_lag_s", config.rotor_lag_s, 0.0, 1.0)?;
         let lag = config.rotor_lag_s.max(period_s);
         let fold = |part: &Part| {
-            let omega = require_positive("reference_rad_s", part.reference_rad_s)?;
             // The reference is integrated once per period and must be slow beside it.
+            let omega = require_positive("reference_rad_s", part.reference_rad_s)?;
             require_within("reference_rad_s", omega, 0.0, 0.3 / period_s)?;
+            let rate_limit = require_positive("rate_limit_rad_s", part.rate_limit_rad_s)?;
+            require_within("rate_limit_rad_s", rate_limit, 0.0, 0.5 / period_s)?;
+            let acceleration_limit =
+                require_positive("acceleration_limit_rad_s2", part.acceleration_limit_rad_s2)?;
+            require_within("acceleration_limit_rad_s2", acceleration_limit, 0.0, rate_limit / period_s)?;
             let spread = 1.0 + 2.0 * zeta;
             Ok::<_, ConfigError>(Folded {
                 gain: require_positive("crossover_rad_s", part.crossover_rad_s)?,
                 rate_per_error: omega / spread,
                 stiffness: omega * omega * spread,
                 damping: omega * spread,
-                rate_limit: require_positive("rate_limit_rad_s", part.rate_limit_rad_s)?,
-                acceleration_limit: require_positive(
-                    "acceleration_limit_rad_s2",
-                    part.acceleration_limit_rad_s2,
-                )?,
+                rate_limit,
+                acceleration_limit,
             })
         };
         Ok(Self {
@@ -236,11 +261,13 @@ impl<M: Math> AttitudeLoop<M> {
         Turn { heading, limited: waits || step != angle }
     }
 
-    /// The attitude that points the thrust against `down` with the nose to `heading`.
+    /// The attitude that points the thrust against `down`, of length 1, with the nose to `heading`. Where none fits, it is
+    /// the reference's.
+    #[inline]
     #[must_use]
     pub fn target(&self, state: &State, down: Vector<World>, heading: Heading) -> Attitude {
-        let fallback = state.reference.map_or(Attitude::LEVEL, |reference| reference.attitude);
-        Attitude::from_down_and_heading::<M>(down, heading).unwrap_or(fallback)
+        Attitude::from_unit_down_and_heading::<M>(down, heading)
+            .unwrap_or_else(|| state.reference.map_or(Attitude::LEVEL, |reference| reference.attitude))
     }
 
     /// Body rate set-point towards `target` from the present attitude and rate (rad/s).
@@ -252,18 +279,17 @@ impl<M: Math> AttitudeLoop<M> {
         attitude: Attitude,
         rate_rad_s: Vector<Body>,
     ) -> Output {
-        let fresh = Reference { attitude, rate: rate_rad_s, acceleration: Vector::ZERO };
-        let mut reference = state.reference.unwrap_or(fresh);
-        let mut error = split_error::<M>(attitude, reference.attitude);
-        let near = error.norm_squared() < 0.5;
-        if !near {
-            // Struck or lost: the reference starts again from where the craft is.
-            reference = fresh;
-            error = Vector::ZERO;
-        }
-        let (drive, reference) = self.advance(reference, target);
-        state.reference = Some(reference);
         let (tilt, heading) = (&self.tilt, &self.heading);
+        let tracked = state
+            .reference
+            .and_then(|reference| near_error(attitude, reference.attitude).map(|error| (reference, error)));
+        // New, struck or lost: the reference starts from where the craft is.
+        let (mut reference, error) = tracked.unwrap_or_else(|| {
+            let rate = limited::<M>(rate_rad_s, tilt.rate_limit, heading.rate_limit);
+            (Reference { attitude, rate, acceleration: Vector::ZERO }, Vector::ZERO)
+        });
+        let drive = self.advance(&mut reference, target);
+        state.reference = Some(reference);
         let correction = error.scale(Vector::new(tilt.gain, tilt.gain, heading.gain));
         let wanted = reference.rate + correction;
         let rate_rad_s = limited::<M>(wanted, tilt.rate_limit, heading.rate_limit);
@@ -278,8 +304,10 @@ impl<M: Math> AttitudeLoop<M> {
         }
     }
 
-    /// One period of the reference craft.
-    fn advance(&self, reference: Reference, target: Attitude) -> (Vector<Body>, Reference) {
+    /// One period of the reference craft; gives the drive. From a finite start it stays finite: rate and acceleration
+    /// are bounded by their limits.
+    #[inline]
+    fn advance(&self, reference: &mut Reference, target: Attitude) -> Vector<Body> {
         let (tilt, heading) = (&self.tilt, &self.heading);
         let each = |t: f32, h: f32| Vector::<Body>::new(t, t, h);
         let error = split_error::<M>(reference.attitude, target);
@@ -295,12 +323,9 @@ impl<M: Math> AttitudeLoop<M> {
             tilt.acceleration_limit,
             heading.acceleration_limit,
         );
-        let acceleration = reference.acceleration + (drive - reference.acceleration) * self.follow;
-        let rate =
-            limited::<M>(reference.rate + acceleration * self.period_s, tilt.rate_limit, heading.rate_limit);
-        let attitude = reference.attitude.turned(rate * self.period_s);
-        let next = Reference { attitude, rate, acceleration };
-        let sound = rate.is_finite() && acceleration.is_finite();
-        (drive, if sound { next } else { Reference { attitude: reference.attitude, ..Reference::default() } })
+        reference.acceleration += (drive - reference.acceleration) * self.follow;
+        reference.rate += reference.acceleration * self.period_s;
+        reference.attitude = reference.attitude.turned(reference.rate * self.period_s);
+        drive
     }
 }

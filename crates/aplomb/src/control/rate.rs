@@ -140,8 +140,9 @@ pub struct State {
     gyro: [BiquadState; 3],
     rate_rad_s: Vector<Body>,
     reaction: LowPassState,
-    /// Yaw torque in N m that the reaction lag held back on the last step.
-    held_back_nm: f32,
+    /// What the last step asked for, in N m and in rad/s2.
+    asked_nm: Vector<Body>,
+    asked_rad_s2: Vector<Body>,
 }
 
 impl State {
@@ -168,7 +169,8 @@ impl State {
     pub fn release(&mut self) {
         self.axes = [pid::State::new(); 3];
         self.reaction = LowPassState::default();
-        self.held_back_nm = 0.0;
+        self.asked_nm = Vector::ZERO;
+        self.asked_rad_s2 = Vector::ZERO;
     }
 }
 
@@ -239,26 +241,31 @@ impl RateLoop {
         let [rx, ry, rz] = setpoint.rate_rad_s.to_array();
         let [ax, ay, az] = &self.axes;
         let [sx, sy, sz] = &mut state.axes;
-        let alpha: Vector<Body> = Vector::new(
+        state.asked_rad_s2 = Vector::new(
             ax.step(sx, rx, wx, forward.x()),
             ay.step(sy, ry, wy, forward.y()),
             az.step(sz, rz, wz, forward.z()),
         );
-        let torque: Vector<Body> = Vector::from_glam(self.inertia * alpha.glam()) + self.gyroscopic_nm(state);
-        let yaw_nm = self.reaction.map_or(torque.z(), |lag| lag.step(&mut state.reaction, torque.z()));
-        state.held_back_nm = torque.z() - yaw_nm;
-        Vector::new(torque.x(), torque.y(), yaw_nm)
+        let torque = self.turned_by(state.asked_rad_s2) + self.gyroscopic_nm(state.rate_rad_s);
+        let yaw_nm = match &self.reaction {
+            Some(lag) => lag.step(&mut state.reaction, torque.z()),
+            None => torque.z(),
+        };
+        state.asked_nm = Vector::new(torque.x(), torque.y(), yaw_nm);
+        state.asked_nm
     }
 
     /// Tells the integrals which torque in N m was achieved.
     #[inline]
     pub fn achieved(&self, state: &mut State, torque_nm: Vector<Body>) {
-        let unlagged: Vector<Body> =
-            Vector::new(torque_nm.x(), torque_nm.y(), torque_nm.z() + state.held_back_nm);
-        let alpha = self.inverse * (unlagged - self.gyroscopic_nm(state)).glam();
-        for ((axis, state), alpha) in self.axes.iter().zip(&mut state.axes).zip(alpha.to_array()) {
-            axis.achieved(state, alpha);
-        }
+        // Gyroscopic torque and reaction lag act on what is asked and on what is given alike: the difference is left.
+        let short = self.inverse * (torque_nm - state.asked_nm).glam();
+        let [x, y, z] = (state.asked_rad_s2.glam() + short).to_array();
+        let [ax, ay, az] = &self.axes;
+        let [sx, sy, sz] = &mut state.axes;
+        ax.achieved(sx, x);
+        ay.achieved(sy, y);
+        az.achieved(sz, z);
     }
 
     /// The set-point one period later.
@@ -268,14 +275,15 @@ impl RateLoop {
         SetPoint { rate_rad_s: setpoint.rate_rad_s + setpoint.slope_rad_s2 * self.period_s, ..setpoint }
     }
 
+    /// Torque in N m for an angular acceleration, or angular momentum for a rate: J x.
     #[inline]
-    fn gyroscopic_nm(&self, state: &State) -> Vector<Body> {
-        if self.gyroscopic {
-            let rate = state.rate_rad_s;
-            rate.cross(Vector::from_glam(self.inertia * rate.glam()))
-        } else {
-            Vector::ZERO
-        }
+    fn turned_by(&self, x: Vector<Body>) -> Vector<Body> {
+        Vector::from_glam(self.inertia * x.glam())
+    }
+
+    #[inline]
+    fn gyroscopic_nm(&self, rate_rad_s: Vector<Body>) -> Vector<Body> {
+        if self.gyroscopic { rate_rad_s.cross(self.turned_by(rate_rad_s)) } else { Vector::ZERO }
     }
 }
 

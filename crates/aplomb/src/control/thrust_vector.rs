@@ -42,7 +42,7 @@ pub struct ThrustVector<M = Libm> {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Aim {
-    /// Where the body's down axis should point: against the thrust. Not normalised, never zero.
+    /// Where the body's down axis should point: against the thrust. Of length 1.
     pub down: Vector<World>,
     /// Vertical part of the specific force in m/s2, up positive.
     pub up_m_s2: f32,
@@ -143,8 +143,9 @@ impl<M: Math> ThrustVector<M> {
         };
         // 0 times infinity is no number: a demand without bounds gives no lean.
         let (north, east) = if scale > 0.0 { (north * scale, east * scale) } else { (0.0, 0.0) };
+        let force = Vector::new(-north, -east, up);
         Aim {
-            down: Vector::new(-north, -east, up),
+            down: force * M::recip_sqrt(force.norm_squared()),
             up_m_s2: up,
             acceleration_m_s2: Vector::new(north, east, STANDARD_GRAVITY_M_S2 - up),
             tilt_limited,

@@ -75,7 +75,7 @@ pub struct FlightController<M: Math = Libm, const N: usize = 1> {
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Plan {
     aim: Aim,
-    lean: Option<crate::Lean>,
+    lean: Option<outer::Leaning>,
     heading: HeadingDemand,
     setpoint: SetPoint,
     total_n: f32,
@@ -233,7 +233,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
             self.attitude.turn(&mut self.attitude_state, self.plan.heading, motion.attitude);
         self.record.achieved.limited.heading_rate = limited;
         let down = match self.plan.lean {
-            Some(lean) => outer::down_of_lean::<M>(lean, heading),
+            Some(leaning) => leaning.down(heading),
             None => self.plan.aim.down,
         };
         let target = self.attitude.target(&self.attitude_state, down, heading);

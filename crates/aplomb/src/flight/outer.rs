@@ -38,11 +38,26 @@ pub(super) struct Outer<M> {
     ground_steps: u16,
 }
 
-/// Body down axis in the world for a lean in the axes of a heading; the lean is shorter than 1.
-pub(super) fn down_of_lean<M: Math>(lean: Lean, heading: Heading) -> Vector<World> {
-    let l2 = lean.forward * lean.forward + lean.right * lean.right;
-    let up = if l2 < 1.0 { M::sqrt(1.0 - l2) } else { 0.0 };
-    heading.to_world(-lean.forward, -lean.right, up)
+/// A lean with the vertical part that makes it a unit vector.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Leaning {
+    lean: Lean,
+    up: f32,
+}
+
+impl Leaning {
+    const UPRIGHT: Self = Self { lean: Lean::UPRIGHT, up: 1.0 };
+
+    /// For a lean shorter than 1.
+    fn new<M: Math>(lean: Lean) -> Self {
+        let l2 = lean.forward * lean.forward + lean.right * lean.right;
+        Self { lean, up: if l2 < 1.0 { M::sqrt(1.0 - l2) } else { 0.0 } }
+    }
+
+    /// Body down axis in the world, in the axes of a heading.
+    pub(super) fn down(self, heading: Heading) -> Vector<World> {
+        heading.to_world(-self.lean.forward, -self.lean.right, self.up)
+    }
 }
 
 impl<M: Math> Outer<M> {
@@ -99,8 +114,7 @@ impl<M: Math> Outer<M> {
         let (horizontal, vertical) = match demand {
             Demand::Tilt { lean, heading, vertical } => {
                 plan.heading = heading;
-                let leaning = self.limited(lean, thrust, record);
-                plan.lean = Some(leaning);
+                plan.lean = Some(Leaning::new::<M>(self.limited(lean, thrust, record)));
                 self.velocity_state.pause();
                 (Vector::ZERO, vertical)
             }
@@ -176,7 +190,7 @@ impl<M: Math> Outer<M> {
 
     /// No lean, no horizontal acceleration.
     fn upright(&mut self, plan: &mut Plan, record: &mut Record) -> Vector<World> {
-        plan.lean = Some(Lean::UPRIGHT);
+        plan.lean = Some(Leaning::UPRIGHT);
         record.velocity_setpoint_m_s = Vector::ZERO;
         self.velocity_state.pause();
         Vector::ZERO

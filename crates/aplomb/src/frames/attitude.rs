@@ -72,19 +72,29 @@ impl Attitude {
     #[must_use]
     pub fn from_down_and_heading<M: Math>(down: Vector<World>, heading: Heading) -> Option<Self> {
         let n2 = down.norm_squared();
-        if !(n2 > 1e-12 && n2 < f32::INFINITY) {
-            return None;
+        if n2 > 1e-12 && n2 < f32::INFINITY {
+            Self::from_unit_down_and_heading::<M>(down * M::recip_sqrt(n2), heading)
+        } else {
+            None
         }
-        let z = down.glam() * M::recip_sqrt(n2);
+    }
+
+    /// The same for a `down` of length 1, which spares a root. Another length tilts the result; it is an attitude in any
+    /// case, or `None`.
+    #[inline]
+    #[must_use]
+    pub fn from_unit_down_and_heading<M: Math>(down: Vector<World>, heading: Heading) -> Option<Self> {
+        let z = down.glam();
         // The nose is perpendicular to the down axis and its horizontal part lies along the heading.
-        let side = if z.z < 0.0 { -1.0 } else { 1.0 };
         let (n, e) = (heading.north(), heading.east());
-        let x = Vec3::new(n * z.z, e * z.z, -(n * z.x + e * z.y)) * side;
-        let x2 = x.length_squared();
-        if x2 < 1e-6 {
+        let along = n * z.x + e * z.y;
+        let x2 = z.z * z.z + along * along;
+        // NaN goes the way of a nose that fits nowhere.
+        if !(x2 >= 1e-6 && x2 < f32::INFINITY) {
             return None;
         }
-        let x = x * M::recip_sqrt(x2);
+        let k = if z.z < 0.0 { -M::recip_sqrt(x2) } else { M::recip_sqrt(x2) };
+        let x = Vec3::new(n * z.z, e * z.z, -along) * k;
         let y = z.cross(x);
         // Quaternion of a rotation matrix with columns x, y, z, by the largest component (Shepperd 1978).
         let trace = x.x + y.y + z.z;

@@ -135,7 +135,8 @@ impl<F: Frame> Vector<F> {
         self.raw.is_finite()
     }
 
-    /// The vector shortened to length `limit` if it is longer; NaN in any component gives zero.
+    /// The vector shortened to length `limit` if it is longer. NaN or infinity in any component gives zero, and so does
+    /// a length beyond 1.8e19, whose square is no number any more.
     ///
     /// ```
     /// use aplomb::{Libm, frames::{Vector, World}};
@@ -148,7 +149,7 @@ impl<F: Frame> Vector<F> {
         let n2 = self.norm_squared();
         if n2 <= limit * limit {
             self
-        } else if n2 > limit * limit {
+        } else if n2 < f32::INFINITY {
             self * (limit * M::recip_sqrt(n2))
         } else {
             Self::ZERO
