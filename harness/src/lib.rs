@@ -2,6 +2,7 @@
 
 pub mod belief;
 pub mod cli;
+pub mod estimate;
 pub mod exchange;
 pub mod explain;
 pub mod export;

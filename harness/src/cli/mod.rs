@@ -1,5 +1,6 @@
 //! The program `aplomb`: what it is asked on the command line, and how it ends.
 
+mod estimate;
 mod explain;
 mod export;
 mod fly;
@@ -34,6 +35,7 @@ Examples:
   aplomb                                      fly the built-in demo
   aplomb fly --seeds 100                      fly it under 100 seeds, figures pooled
   aplomb explain                              say why it flies, with its figures and pictures
+  aplomb estimate log.csv                     put a recording through the attitude filter
   aplomb new my-craft                         write the demo's files into a new folder, to change them
   aplomb fly --craft my-craft/craft.toml --controller my-craft/controller.toml my-craft/flights
   aplomb export --controller my-craft/controller.toml my-craft/firmware
@@ -56,6 +58,8 @@ enum Command {
     Fly(fly::FlyArguments),
     /// Explain why a craft flies, from flights of its own, for a reader who has never seen one
     Explain(explain::ExplainArguments),
+    /// Put recordings through the attitude filter and tell the error against their reference
+    Estimate(estimate::EstimateArguments),
     /// Write the files of the built-in demo into a new folder, to start a craft of your own from
     New {
         /// Folder to make; it must not exist yet
@@ -91,6 +95,7 @@ pub fn main() -> ExitCode {
         None => fly::run(&fly::FlyArguments::demo()),
         Some(Command::Fly(arguments)) => fly::run(&arguments),
         Some(Command::Explain(arguments)) => explain::run(&arguments),
+        Some(Command::Estimate(arguments)) => estimate::run(&arguments),
         Some(Command::New { folder }) => new::run(&folder),
         Some(Command::Export(arguments)) => export::run(&arguments),
     };

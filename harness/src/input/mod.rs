@@ -13,7 +13,7 @@ pub mod problem;
 mod read;
 mod sensors;
 pub mod signal;
-mod suggest;
+pub(crate) mod suggest;
 mod wishes;
 
 pub use controller::Controller;
@@ -24,6 +24,7 @@ pub use load::{
     demo_controller, demo_craft, demo_flights, load_controller, load_craft, load_flight, load_flights,
 };
 pub use problem::{InputError, Place, Problem};
+pub use wishes::attitude_settings;
 
 #[cfg(test)]
 mod controller_tests;

@@ -7,6 +7,7 @@ use serde::Deserialize;
 
 use super::controller::reason;
 use super::document::Document;
+use super::problem::InputError;
 
 /// Declares a table of wishes for one part of the controller: keys that are fields of it, and keys in degrees with the
 /// field in radians that each one sets.
@@ -52,6 +53,20 @@ wishes!(VerticalEstimateTable for estimate::vertical::Config: acceleration_walk,
     home_k);
 wishes!(HorizontalEstimateTable for estimate::horizontal::Config: interval_s, position_noise_m, velocity_noise_m_s,
     acceleration_walk, gate_m, gate_m_s, gate_growth_m_s2, worst_accuracy_m, timeout_s);
+
+/// Settings of the attitude filter alone, from the text of a TOML file with the keys of `[wish.attitude_estimate]`; what is
+/// left out is as recommended.
+pub fn attitude_settings(path: &str, text: &str) -> Result<estimate::attitude::Config, InputError> {
+    let document = Document::parse(path, text)?;
+    let config = document.read::<AttitudeEstimateTable>().and_then(|table| {
+        let mut config = estimate::attitude::Config::RECOMMENDED;
+        table.apply(&mut config);
+        // Any period does: the configuration is what is checked here.
+        let built = estimate::AttitudeFilter::<aplomb::Libm>::new(&config, 1e-3);
+        built.map_err(|error| refuse(&document, "", error)).ok().map(|_| config)
+    });
+    document.finish(config)
+}
 
 /// `[wish]`.
 #[derive(Deserialize)]
@@ -142,5 +157,6 @@ fn refuse(document: &Document<'_>, table: &str, error: ConfigError) {
         }
         field => field.to_owned(),
     };
-    document.refuse_at(&format!("{table}.{key}"), format!("`{key}` {}", reason(error)), None);
+    let path = if table.is_empty() { key.clone() } else { format!("{table}.{key}") };
+    document.refuse_at(&path, format!("`{key}` {}", reason(error)), None);
 }

@@ -22,6 +22,7 @@ pub(crate) mod number;
 mod page;
 mod panels;
 pub(crate) mod quantities;
+mod recordings;
 mod rotor_plots;
 mod shade;
 pub(crate) mod sheet;
@@ -30,6 +31,8 @@ pub(crate) mod ticks;
 pub(crate) mod time_plot;
 mod track;
 pub(crate) mod xml;
+
+pub use recordings::{Line, Plot, RecordingReport, RecordingSection, ScoreTable, write_recordings};
 
 use crate::trace::Trace;
 use crate::verdict::{Limit, Verdict};
@@ -57,7 +60,7 @@ pub struct Repeat {
     pub command: String,
     /// Name and version of each program and file that decided the figures.
     pub versions: Vec<(String, String)>,
-    /// The seeds in words: "1" or "1 to 100".
+    /// The seeds in words: "1" or "1 to 100"; empty where nothing is drawn by lot.
     pub seeds: String,
 }
 

@@ -8,14 +8,15 @@ use std::fmt::Write as _;
 
 /// Counts of outcomes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-struct Counts {
+pub struct Counts {
     held: usize,
     missed: usize,
     unknown: usize,
 }
 
 impl Counts {
-    fn of<'a>(verdicts: impl IntoIterator<Item = &'a Verdict>) -> Self {
+    /// Of these verdicts.
+    pub fn of<'a>(verdicts: impl IntoIterator<Item = &'a Verdict>) -> Self {
         let mut counts = Counts::default();
         for verdict in verdicts {
             match verdict.outcome {
@@ -31,7 +32,8 @@ impl Counts {
         self.held + self.missed + self.unknown
     }
 
-    fn class(self) -> &'static str {
+    /// Class of the words.
+    pub fn class(self) -> &'static str {
         match self {
             Counts { missed: 1.., .. } => "missed",
             Counts { unknown: 1.., .. } | Counts { held: 0, .. } => "unknown",
@@ -40,7 +42,7 @@ impl Counts {
     }
 
     /// The verdict in words.
-    fn words(self) -> String {
+    pub fn words(self) -> String {
         let total = self.total();
         match (total, self.held == total) {
             (0, _) => "Nothing was expected, so nothing is proved".to_owned(),
@@ -141,7 +143,8 @@ fn flight(page: &mut String, section: &FlightSection, id: &str) {
     page.push_str("</div></section>\n");
 }
 
-fn expectations(page: &mut String, verdicts: &[Verdict], id: &str) {
+/// The table of what was expected.
+pub fn expectations(page: &mut String, verdicts: &[Verdict], id: &str) {
     if verdicts.is_empty() {
         return;
     }

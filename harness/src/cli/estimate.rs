@@ -1,0 +1,310 @@
+//! `aplomb estimate`: recordings through the attitude filter, errors in a table and over time.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use rayon::prelude::*;
+
+use super::results::ResultsFolder;
+use super::table::figure;
+use super::{Failure, HELD, MISSED, say};
+use crate::estimate::{Aiding, Recording, Run, Score, Settings, columns_explained, run as estimate};
+use crate::input::InputError;
+use crate::report::{Line, Plot, RecordingReport, RecordingSection, Repeat, ScoreTable, write_recordings};
+use crate::verdict::{Limit, Outcome, Verdict};
+
+/// What `aplomb estimate` is told.
+#[derive(Debug, Args)]
+pub(super) struct EstimateArguments {
+    /// Recordings as .csv or .csv.gz; the first line names the columns with their units
+    #[arg(value_name = "RECORDING", required_unless_present = "columns")]
+    recordings: Vec<PathBuf>,
+    /// Say what the columns may be called and what they mean, and do nothing else
+    #[arg(long)]
+    columns: bool,
+    /// Settings of the filter, with the keys of [wish.attitude_estimate] of a controller file; up to four files are compared
+    /// side by side. Without any: as the crate recommends
+    #[arg(long, value_name = "FILE")]
+    settings: Vec<PathBuf>,
+    /// Leave out the rows before the first one that counts, so that the filter starts in motion
+    #[arg(long)]
+    start_in_motion: bool,
+    /// Add this to every gyro axis
+    #[arg(long, value_name = "DEG_S", default_value_t = 0.0, allow_negative_numbers = true)]
+    add_gyro_offset_deg_s: f32,
+    /// Exit with 1 when the mean inclination error without the field is above this
+    #[arg(long, value_name = "DEG")]
+    inclination_at_most_deg: Option<f64>,
+    /// Exit with 1 when the mean total error with the field is above this
+    #[arg(long, value_name = "DEG")]
+    total_at_most_deg: Option<f64>,
+    /// Exit with 1 when the total error with the field of any recording is above this
+    #[arg(long, value_name = "DEG")]
+    each_total_at_most_deg: Option<f64>,
+    /// Folder in which each run's results get a new folder of their own
+    #[arg(long, value_name = "FOLDER", default_value = "results")]
+    out: PathBuf,
+}
+
+/// More settings than this cannot be told apart in a plot.
+const MOST_SETTINGS: usize = 4;
+const REPORT: &str = "report.html";
+const HEADS: [&str; 6] =
+    ["recording", "settings", "inclination, no field", "inclination", "heading", "total"];
+
+/// One recording under one set of settings.
+struct Tried {
+    bare: (Run, Score),
+    /// `None` where the recording has no field.
+    with_field: Option<(Run, Score)>,
+}
+
+impl Tried {
+    /// The four figures of the table.
+    fn figures(&self) -> [f64; 4] {
+        let with_field =
+            |angle: fn(&Score) -> f64| self.with_field.as_ref().map_or(f64::NAN, |(_, s)| angle(s));
+        [
+            self.bare.1.rms.inclination_deg,
+            with_field(|score| score.rms.inclination_deg),
+            with_field(|score| score.rms.heading_deg),
+            with_field(|score| score.rms.total_deg),
+        ]
+    }
+}
+
+pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
+    if arguments.columns {
+        say(&columns_explained())?;
+        return Ok(HELD);
+    }
+    let (recordings, settings) = read(arguments).map_err(Failure::Input)?;
+    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
+    // Tried and dropped: a folder that cannot be written to is told before the work, not after.
+    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
+    let tried: Vec<Vec<Tried>> = recordings
+        .par_iter()
+        .map(|recording| settings.par_iter().map(|settings| try_out(recording, settings)).collect())
+        .collect::<Result<_, _>>()?;
+    let verdicts = judge(arguments, &settings, &tried);
+    let rows = table_rows(&recordings, &settings, &tried);
+    say(&conclusion(&rows, &verdicts))?;
+    let report = RecordingReport {
+        title: "Attitude filter on recordings".to_owned(),
+        subtitle: format!("{} recordings, {} settings", recordings.len(), settings.len()),
+        verdicts: &verdicts,
+        table: ScoreTable {
+            caption: "Error in deg, root mean square over the rows that count".to_owned(),
+            heads: HEADS.map(str::to_owned).to_vec(),
+            rows: rows.iter().map(|row| row.to_vec()).collect(),
+        },
+        sections: recordings.iter().zip(&tried).map(|(r, tried)| section(r, &settings, tried)).collect(),
+        repeat: Repeat {
+            command: arguments.command_line(),
+            versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
+            seeds: "none: nothing is drawn by lot".to_owned(),
+        },
+    };
+    let mut html = Vec::new();
+    write_recordings(&report, &mut html).map_err(disk)?;
+    let folder = ResultsFolder::new(&arguments.out).map_err(disk)?;
+    folder.write(REPORT, &html).map_err(disk)?;
+    let folder = folder.keep().map_err(disk)?;
+    say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
+    Ok(if verdicts.iter().all(|verdict| verdict.outcome == Outcome::Held) { HELD } else { MISSED })
+}
+
+impl EstimateArguments {
+    /// A command line that does the same again.
+    fn command_line(&self) -> String {
+        let shown = |path: &PathBuf| path.display().to_string();
+        let mut words = vec!["aplomb estimate".to_owned()];
+        words.extend(self.settings.iter().map(|file| format!("--settings {}", shown(file))));
+        words.extend(self.start_in_motion.then(|| "--start-in-motion".to_owned()));
+        let offset = self.add_gyro_offset_deg_s;
+        words.extend((offset != 0.0).then(|| format!("--add-gyro-offset-deg-s {offset}")));
+        let limits = [
+            ("inclination", self.inclination_at_most_deg),
+            ("total", self.total_at_most_deg),
+            ("each-total", self.each_total_at_most_deg),
+        ];
+        let limits =
+            limits.iter().filter_map(|(name, limit)| Some(format!("--{name}-at-most-deg {}", (*limit)?)));
+        words.extend(limits);
+        words.extend(self.recordings.iter().map(shown));
+        words.join(" ")
+    }
+}
+
+/// Reads every file, so that all mistakes are told at once.
+fn read(arguments: &EstimateArguments) -> Result<(Vec<Recording>, Vec<Settings>), Vec<InputError>> {
+    let mut wrong = Vec::new();
+    let read: Vec<_> = arguments.recordings.par_iter().map(|path| Recording::load(path)).collect();
+    let mut recordings: Vec<Recording> =
+        read.into_iter().filter_map(|read| read.map_err(|error| wrong.push(error)).ok()).collect();
+    let named = arguments.settings.iter().map(|path: &PathBuf| Settings::load(Path::new(path)));
+    let mut settings: Vec<_> =
+        named.filter_map(|read| read.map_err(|error| wrong.push(error)).ok()).collect();
+    if !wrong.is_empty() {
+        return Err(wrong);
+    }
+    if settings.is_empty() {
+        settings.push(Settings::recommended());
+    }
+    for recording in &mut recordings {
+        if arguments.start_in_motion {
+            recording.start_in_motion();
+        }
+        recording.add_gyro_offset(arguments.add_gyro_offset_deg_s.to_radians());
+    }
+    Ok((recordings, settings))
+}
+
+fn try_out(recording: &Recording, settings: &Settings) -> Result<Tried, Failure> {
+    let one = |aiding| {
+        let run = estimate(recording, &settings.config, aiding);
+        let run = run.map_err(|error| Failure::Unfinished(format!("{}: {error}", recording.name)))?;
+        let score = run.score(recording);
+        Ok((run, score))
+    };
+    Ok(Tried {
+        bare: one(Aiding::None)?,
+        with_field: recording.has_field().then(|| one(Aiding::Field)).transpose()?,
+    })
+}
+
+fn mean(tried: &[Vec<Tried>], settings: usize, column: usize) -> f64 {
+    let figures = tried.iter().filter_map(|by_settings| by_settings.get(settings));
+    figures.map(|tried| tried.figures()[column]).sum::<f64>() / tried.len() as f64
+}
+
+/// Judges each settings' figures by the limits given.
+fn judge(arguments: &EstimateArguments, settings: &[Settings], tried: &[Vec<Tried>]) -> Vec<Verdict> {
+    let mut verdicts = Vec::new();
+    for (place, settings) in settings.iter().enumerate() {
+        let largest = tried
+            .iter()
+            .map(|by_settings| by_settings[place].figures()[3])
+            .fold(0.0, |a: f64, b| if b.is_nan() { b } else { a.max(b) });
+        for (what, limit, measured) in [
+            ("mean inclination error, no field", arguments.inclination_at_most_deg, mean(tried, place, 0)),
+            ("mean total error", arguments.total_at_most_deg, mean(tried, place, 3)),
+            ("largest total error of a recording", arguments.each_total_at_most_deg, largest),
+        ] {
+            if let Some(limit) = limit.map(Limit::AtMost) {
+                let text = format!("{what}, {}", settings.name);
+                let outcome = limit.judge(measured);
+                verdicts.push(Verdict { text, measured, limit, unit: "deg", outcome, source: None });
+            }
+        }
+    }
+    verdicts
+}
+
+fn table_rows(recordings: &[Recording], settings: &[Settings], tried: &[Vec<Tried>]) -> Vec<[String; 6]> {
+    let row = |recording: &str, settings: &Settings, figures: [f64; 4]| {
+        let [a, b, c, d] = figures.map(figure);
+        [recording.to_owned(), settings.name.clone(), a, b, c, d]
+    };
+    let mut rows = Vec::new();
+    for (recording, tried) in recordings.iter().zip(tried) {
+        rows.extend(settings.iter().zip(tried).map(|(s, tried)| row(&recording.name, s, tried.figures())));
+    }
+    if recordings.len() > 1 {
+        let means = |place| std::array::from_fn(|column| mean(tried, place, column));
+        rows.extend(settings.iter().enumerate().map(|(place, s)| row("mean", s, means(place))));
+    }
+    rows
+}
+
+fn conclusion(rows: &[[String; 6]], verdicts: &[Verdict]) -> String {
+    let heads = HEADS.map(str::to_owned);
+    let lines: Vec<&[String; 6]> = std::iter::once(&heads).chain(rows).collect();
+    let widths: [usize; 6] = std::array::from_fn(|column| {
+        lines.iter().map(|line| line[column].chars().count()).max().unwrap_or(0)
+    });
+    let mut text = "Error in deg, root mean square over the rows that count:\n".to_owned();
+    for line in lines {
+        let [name, settings, figures @ ..] = line;
+        text += &format!("{name:<0$}  {settings:<1$}", widths[0], widths[1]);
+        figures.iter().zip(&widths[2..]).for_each(|(figure, width)| text += &format!("  {figure:>width$}"));
+        text.push('\n');
+    }
+    for Verdict { text: what, measured, limit, outcome, .. } in verdicts {
+        let word = match outcome {
+            Outcome::Held => "held",
+            Outcome::Missed => "MISSED",
+            Outcome::CannotTell => "cannot tell",
+        };
+        let Limit::AtMost(limit) = limit else { continue };
+        text += &format!("{what}: {measured:.3} deg, at most {limit}: {word}\n");
+    }
+    text
+}
+
+fn section(recording: &Recording, settings: &[Settings], tried: &[Tried]) -> RecordingSection {
+    let time_s: Vec<f64> = recording.rows.iter().map(|row| row.time_s).collect();
+    let lines = |values: &dyn Fn(&Tried) -> Vec<f64>| -> Vec<Line> {
+        let pairs = settings.iter().zip(tried).take(MOST_SETTINGS);
+        pairs.map(|(s, tried)| Line { label: s.name.clone(), values: values(tried) }).collect()
+    };
+    let plot = |title: &str, caption: &str, name: &str, values: &dyn Fn(&Tried) -> Vec<f64>| Plot {
+        title: title.to_owned(),
+        caption: caption.to_owned(),
+        name: name.to_owned(),
+        time_s: time_s.clone(),
+        lines: lines(values),
+        not_counted: not_counted(recording),
+    };
+    let mut plots = Vec::new();
+    if recording.has_reference() {
+        let error = |run: &Run, angle: fn(&crate::estimate::ErrorAngles) -> f64| {
+            run.error.iter().map(|error| error.as_ref().map_or(f64::NAN, angle)).collect()
+        };
+        plots.push(plot(
+            "Inclination error without the field",
+            "Angle between the estimated and the true vertical. Dotted: does not count.",
+            "inclination error, deg",
+            &|tried| error(&tried.bare.0, |error| error.inclination_deg),
+        ));
+        if recording.has_field() {
+            plots.push(plot(
+                "Total error with the field",
+                "Angle of the whole rotation from the true to the estimated attitude.",
+                "total error, deg",
+                &|tried| {
+                    tried
+                        .with_field
+                        .as_ref()
+                        .map_or(Vec::new(), |(run, _)| error(run, |error| error.total_deg))
+                },
+            ));
+        }
+    }
+    for (axis, name) in ["forward", "right", "down"].into_iter().enumerate() {
+        plots.push(plot(
+            &format!("Gyro offset, {name}"),
+            "What the filter takes off the gyro.",
+            "offset, deg/s",
+            &|tried| {
+                let run = tried.with_field.as_ref().map_or(&tried.bare.0, |(run, _)| run);
+                run.gyro_offset_rad_s.iter().map(|offset| f64::from(offset[axis]).to_degrees()).collect()
+            },
+        ));
+    }
+    let facts = format!(
+        "{:.0} s at {:.1} Hz, {} rows count{}.",
+        f64::from(recording.period_s) * recording.rows.len() as f64,
+        1.0 / recording.period_s,
+        tried.first().map_or(0, |tried| tried.bare.1.rows),
+        if recording.has_field() { "" } else { ", no magnetic field" }
+    );
+    RecordingSection { name: recording.name.clone(), facts, plots }
+}
+
+/// Stretches whose error does not count, from and to in s.
+fn not_counted(recording: &Recording) -> Vec<(f64, f64)> {
+    let runs = recording.rows.chunk_by(|a, b| a.scored == b.scored);
+    let outside = runs.filter(|run| run.iter().all(|row| !row.scored));
+    outside.filter_map(|run| Some((run.first()?.time_s, run.last()?.time_s))).collect()
+}

@@ -1,0 +1,302 @@
+//! A recorded flight or test: samples at a fixed period, read from comma-separated values, compressed by gzip or not.
+
+use std::io::Read;
+use std::ops::Range;
+use std::path::Path;
+
+use super::columns::Header;
+use crate::input::problem::Place;
+use crate::input::{InputError, Problem};
+
+/// One line of a recording; body axes forward, right, down.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Row {
+    /// Time in s.
+    pub time_s: f64,
+    /// Angular rate in rad/s; NaN where there is no sample.
+    pub gyro_rad_s: [f32; 3],
+    /// Specific force in m/s2; NaN where there is no sample.
+    pub accel_m_s2: [f32; 3],
+    /// Magnetic field in uT, where there is a new sample.
+    pub field_ut: Option<[f32; 3]>,
+    /// Reference attitude, body to world of north, east, down, scalar first, where it is known.
+    pub reference: Option<[f64; 4]>,
+    /// The error counts.
+    pub scored: bool,
+    /// The motors run, so rest is not looked for.
+    pub motors_on: bool,
+}
+
+/// A whole recording.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recording {
+    /// Stem of the file's name.
+    pub name: String,
+    /// The fixed period in s.
+    pub period_s: f32,
+    /// The lines.
+    pub rows: Vec<Row>,
+}
+
+/// A step of time that differs from the usual one by more than this share is refused.
+const UNEVEN: f64 = 0.2;
+/// The longest period in s that the filter takes.
+const LONGEST_PERIOD_S: f64 = 0.05;
+/// Mistakes told of one file; the same one tends to stand in every line.
+const MOST_PROBLEMS: usize = 10;
+
+impl Recording {
+    /// Reads a `.csv` or `.csv.gz` file.
+    ///
+    /// # Errors
+    /// Everything wrong with the file, up to ten mistakes, each with line and column.
+    pub fn load(path: &Path) -> Result<Self, InputError> {
+        let shown = path.display().to_string();
+        let unreadable = |reason: String| InputError {
+            path: shown.clone(),
+            source: String::new(),
+            problems: vec![Problem { place: None, reason, help: None }],
+        };
+        let mut bytes =
+            std::fs::read(path).map_err(|error| unreadable(format!("cannot be read: {error}")))?;
+        if bytes.starts_with(&[0x1f, 0x8b]) {
+            let mut inflated = Vec::new();
+            let read = flate2::read::MultiGzDecoder::new(bytes.as_slice()).read_to_end(&mut inflated);
+            read.map_err(|error| unreadable(format!("is not a whole gzip file: {error}")))?;
+            bytes = inflated;
+        }
+        let text = String::from_utf8(bytes)
+            .map_err(|error| unreadable(format!("is not text in UTF-8: {}", error.utf8_error())))?;
+        let file = path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+        let stem = file.strip_suffix(".gz").unwrap_or(&file);
+        Self::from_text(&shown, stem.strip_suffix(".csv").unwrap_or(stem), &text)
+    }
+
+    /// Reads the text of a file; `path` names it in messages.
+    ///
+    /// # Errors
+    /// As [`Recording::load`].
+    pub fn from_text(path: &str, name: &str, text: &str) -> Result<Self, InputError> {
+        let refuse = |problems: Vec<Problem>| InputError {
+            path: path.to_owned(),
+            source: text.to_owned(),
+            problems: problems.into_iter().take(MOST_PROBLEMS).collect(),
+        };
+        let (period_s, rows) = read(text).map_err(refuse)?;
+        Ok(Self { name: name.to_owned(), period_s: period_s as f32, rows })
+    }
+
+    /// True when any line has a field sample.
+    #[must_use]
+    pub fn has_field(&self) -> bool {
+        self.rows.iter().any(|row| row.field_ut.is_some())
+    }
+
+    /// True when any line that counts has a reference.
+    #[must_use]
+    pub fn has_reference(&self) -> bool {
+        self.rows.iter().any(|row| row.scored && row.reference.is_some())
+    }
+
+    /// Without the lines before the first one that counts, so that the filter starts in motion.
+    pub fn start_in_motion(&mut self) {
+        let first = self.rows.iter().position(|row| row.scored).unwrap_or(0);
+        self.rows.drain(..first);
+    }
+
+    /// Adds a constant in rad/s to each gyro axis.
+    pub fn add_gyro_offset(&mut self, offset_rad_s: f32) {
+        self.rows.iter_mut().for_each(|row| row.gyro_rad_s = row.gyro_rad_s.map(|rate| rate + offset_rad_s));
+    }
+}
+
+/// The period in s and the rows, or what is wrong.
+fn read(text: &str) -> Result<(f64, Vec<Row>), Vec<Problem>> {
+    let mut lines = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(text.as_bytes());
+    let mut header = None;
+    let mut rows = Vec::new();
+    let mut places = Vec::new();
+    let mut problems = Vec::new();
+    for record in lines.records() {
+        let record = record.map_err(|error| vec![problem(text, 0..0, error.to_string(), None)])?;
+        let line = line_at(text, record.position().map_or(0, |position| position.byte() as usize));
+        let fields: Vec<(&str, Range<usize>)> =
+            record.iter().map(str::trim).zip(spans(text, &line)).collect();
+        let Some(header) = &header else {
+            let names: Vec<_> = fields.into_iter().map(|(name, span)| (name.to_owned(), span)).collect();
+            header = Some(Header::read(text, &names)?);
+            continue;
+        };
+        match numbers(text, header, &fields, &line) {
+            Ok(numbers) => {
+                rows.push(header.row(&numbers));
+                places.push(line);
+            }
+            Err(mut wrong) => problems.append(&mut wrong),
+        }
+        if problems.len() >= MOST_PROBLEMS {
+            return Err(problems);
+        }
+    }
+    if !problems.is_empty() {
+        return Err(problems);
+    }
+    let period_s = period(text, &rows, &places).map_err(|problem| vec![problem])?;
+    Ok((period_s, rows))
+}
+
+/// The numbers of one line.
+fn numbers(
+    text: &str,
+    header: &Header,
+    fields: &[(&str, Range<usize>)],
+    line: &Range<usize>,
+) -> Result<Vec<f64>, Vec<Problem>> {
+    if fields.len() != header.len() {
+        let reason =
+            format!("{} fields, but {} columns are named in the first line", fields.len(), header.len());
+        return Err(vec![problem(text, line.clone(), reason, None)]);
+    }
+    let mut problems = Vec::new();
+    let mut numbers = Vec::with_capacity(fields.len());
+    for (place, (field, span)) in fields.iter().enumerate() {
+        let absent = field.is_empty() || field.eq_ignore_ascii_case("nan");
+        let number = if absent { Some(f64::NAN) } else { field.parse().ok().filter(|x: &f64| x.is_finite()) };
+        let valid = match number {
+            Some(x) if absent => header.may_be_absent(place).then_some(x),
+            Some(x) if header.is_flag(place) => (x == 0.0 || x == 1.0).then_some(x),
+            number => number,
+        };
+        match valid {
+            Some(number) => numbers.push(number),
+            None => {
+                let wanted = if header.is_flag(place) { "0 or 1" } else { "a finite number" };
+                let reason = format!("`{}` wants {wanted}, found `{field}`", header.name(place));
+                problems.push(problem(text, span.clone(), reason, None));
+            }
+        }
+    }
+    if problems.is_empty() { Ok(numbers) } else { Err(problems) }
+}
+
+/// The period in s; time must rise evenly.
+fn period(text: &str, rows: &[Row], places: &[Range<usize>]) -> Result<f64, Problem> {
+    let ([first, .., last], [.., last_place]) = (rows, places) else {
+        let reason = format!("{} lines of samples: two at least are needed", rows.len());
+        return Err(problem(text, text.len()..text.len(), reason, None));
+    };
+    let period_s = (last.time_s - first.time_s) / (rows.len() - 1) as f64;
+    for (pair, place) in rows.windows(2).zip(places.iter().skip(1)) {
+        let [before, now] = pair else { continue };
+        let step_s = now.time_s - before.time_s;
+        if step_s <= 0.0 || (step_s - period_s).abs() > UNEVEN * period_s {
+            let reason =
+                format!("a step of {step_s:.6} s where the mean is {period_s:.6} s: time must rise evenly");
+            let help = "put the samples on an even grid first; leave fields empty where a sample is missing"
+                .to_owned();
+            return Err(problem(text, place.clone(), reason, Some(help)));
+        }
+    }
+    if period_s > LONGEST_PERIOD_S {
+        let reason = format!("a period of {period_s:.6} s: the filter wants {LONGEST_PERIOD_S} s at most");
+        return Err(problem(text, last_place.clone(), reason, None));
+    }
+    Ok(period_s)
+}
+
+fn problem(text: &str, span: Range<usize>, reason: String, help: Option<String>) -> Problem {
+    Problem { place: Some(Place::of(text, span)), reason, help }
+}
+
+/// The line that holds the first character from `start` on that ends no line.
+fn line_at(text: &str, start: usize) -> Range<usize> {
+    let rest = text.get(start..).unwrap_or("");
+    let from = start + (rest.len() - rest.trim_start_matches(['\r', '\n']).len());
+    let length = text[from..].find('\n').unwrap_or(text.len() - from);
+    from..from + text[from..from + length].trim_end_matches('\r').len()
+}
+
+/// The fields of a line; with quotes in it, each field is the whole line.
+fn spans(text: &str, line: &Range<usize>) -> Vec<Range<usize>> {
+    let whole = &text[line.clone()];
+    let quoted = whole.contains('"');
+    let mut from = line.start;
+    let parts = whole.split(',').map(|part| {
+        let span = from..from + part.len();
+        from = span.end + 1;
+        if quoted { line.clone() } else { span }
+    });
+    parts.collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NAMES: &str = "time_s,gyro_forward_deg_s,gyro_right_rad_s,gyro_down_rad_s,accel_forward_m_s2,accel_right_m_s2,\
+                         accel_down_g";
+
+    fn refused(text: &str) -> String {
+        Recording::from_text("r.csv", "r", text).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn units_of_the_header_are_honoured() {
+        let text = format!("{NAMES}\n0,180,0,1,0,0,-1\n0.01,,nan,0,0,0,-1\n");
+        let recording = Recording::from_text("r.csv", "r", &text).unwrap();
+        let [first, second] = recording.rows.as_slice() else { panic!("two lines") };
+        assert!((first.gyro_rad_s[0] - std::f32::consts::PI).abs() < 1e-6 && first.gyro_rad_s[2] == 1.0);
+        assert_eq!(first.accel_m_s2[2], -9.806_65);
+        assert!(second.gyro_rad_s[0].is_nan() && second.gyro_rad_s[1].is_nan());
+        assert!(first.scored && !first.motors_on && first.field_ut.is_none() && first.reference.is_none());
+        assert!((recording.period_s - 0.01).abs() < 1e-9);
+    }
+
+    #[test]
+    fn unknown_column_or_unit_is_refused_with_its_place_and_the_nearest_name() {
+        let told = refused(&NAMES.replace("gyro_down_rad_s", "gyro_down_rpm"));
+        assert!(told.contains("unknown column `gyro_down_rpm`\n --> r.csv:1:44\n"), "{told}");
+        assert!(told.contains("did you mean `gyro_down_rad_s`?"), "{told}");
+        assert!(told.contains("error: missing column `gyro_down_rad_s`"), "{told}");
+        let told = refused(&NAMES.replace("time_s", "tmie_s"));
+        assert!(told.contains("did you mean `time_s`?") && told.contains("r.csv:1:1\n"), "{told}");
+        let told = refused(&format!("{NAMES},gyro_down_deg_s"));
+        assert!(told.contains("`gyro_down_deg_s` is given already, by `gyro_down_rad_s`"), "{told}");
+        let told = refused(&format!("{NAMES},field_right_ut"));
+        assert!(told.contains("missing column `field_forward_ut`"), "{told}");
+    }
+
+    #[test]
+    fn bad_values_are_refused_with_line_and_column() {
+        let good = "0,0,0,0,0,0,-1\n0.01,0,0,0,0,0,-1\n";
+        for (line, place, reason) in [
+            ("0.02,0,x,0,0,0,-1", "r.csv:4:8", "`gyro_right_rad_s` wants a finite number, found `x`"),
+            ("0.02,0,inf,0,0,0,-1", "r.csv:4:8", "wants a finite number, found `inf`"),
+            (",0,0,0,0,0,-1", "r.csv:4:1", "`time_s` wants a finite number, found ``"),
+            ("0.02,0,0,0,0,-1", "r.csv:4:1", "6 fields, but 7 columns"),
+            ("0.05,0,0,0,0,0,-1", "r.csv:3:1", "time must rise evenly"),
+            ("0.01,0,0,0,0,0,-1", "r.csv:3:1", "time must rise evenly"),
+        ] {
+            let told = refused(&format!("{NAMES}\n{good}{line}\n"));
+            assert!(told.contains(place) && told.contains(reason), "{line}: {told}");
+        }
+        assert!(refused(&format!("{NAMES}\n0,0,0,0,0,0,-1\n")).contains("two at least are needed"));
+        assert!(refused("").contains("two at least are needed"));
+        let slow = refused(&format!("{NAMES}\n0,0,0,0,0,0,-1\n0.1,0,0,0,0,0,-1\n"));
+        assert!(slow.contains("0.05 s at most"), "{slow}");
+        let flag = refused(&format!("{NAMES},scored\n0,0,0,0,0,0,-1,2\n"));
+        assert!(flag.contains("`scored` wants 0 or 1, found `2`"), "{flag}");
+    }
+
+    #[test]
+    fn the_same_mistake_in_every_line_is_told_ten_times() {
+        let lines: String = (0..100).map(|k| format!("{k},0,0,0,0,0,x\n")).collect();
+        assert_eq!(refused(&format!("{NAMES}\n{lines}")).matches("error: ").count(), 10);
+    }
+
+    #[test]
+    fn windows_line_ends_and_blank_lines_are_read() {
+        let text = format!("{NAMES}\r\n0,0,0,0,0,0,-1\r\n\r\n0.01,0,0,0,0,0,-1\r\n");
+        assert_eq!(Recording::from_text("r.csv", "r", &text).unwrap().rows.len(), 2);
+    }
+}

@@ -1,0 +1,82 @@
+//! A recording through the filter, and the errors of a run in short.
+
+use aplomb::estimate::attitude::{Aids, AttitudeFilter, Config};
+use aplomb::frames::Vector;
+use aplomb::{ConfigError, Libm};
+
+use super::{ErrorAngles, Recording};
+
+/// What helps the filter besides gyro and accelerometer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Aiding {
+    /// Nothing: the heading is free.
+    None,
+    /// The magnetic field.
+    Field,
+}
+
+/// What came out, one entry a row of the recording.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Run {
+    /// Attitude, body to world, scalar first.
+    pub attitude: Vec<[f32; 4]>,
+    /// Estimated gyro offset in rad/s.
+    pub gyro_offset_rad_s: Vec<[f32; 3]>,
+    /// Error where there is a reference.
+    pub error: Vec<Option<ErrorAngles>>,
+}
+
+/// Root mean squares over the rows that count and have a reference; NaN without any.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Score {
+    /// How many rows counted.
+    pub rows: usize,
+    /// The three angles.
+    pub rms: ErrorAngles,
+    /// The largest of each.
+    pub largest: ErrorAngles,
+}
+
+/// Puts a recording through the filter. Rest is looked for where the motors are not said to run.
+///
+/// # Errors
+/// What the filter refuses of its configuration or of the period.
+pub fn run(recording: &Recording, config: &Config, aiding: Aiding) -> Result<Run, ConfigError> {
+    let mut filter = AttitudeFilter::<Libm>::new(config, recording.period_s)?;
+    let rows = recording.rows.len();
+    let (mut attitude, mut gyro_offset_rad_s) = (Vec::with_capacity(rows), Vec::with_capacity(rows));
+    let mut error = Vec::with_capacity(rows);
+    let vector = |[x, y, z]: [f32; 3]| Vector::new(x, y, z);
+    for row in &recording.rows {
+        let aids = Aids {
+            field: row.field_ut.filter(|_| aiding == Aiding::Field).map(vector),
+            at_rest_allowed: !row.motors_on,
+            ..Aids::default()
+        };
+        filter.step(vector(row.gyro_rad_s), vector(row.accel_m_s2), &aids);
+        let q = filter.attitude().wxyz();
+        attitude.push(q);
+        gyro_offset_rad_s.push(filter.gyro_offset_rad_s().to_array());
+        error.push(row.reference.map(|reference| ErrorAngles::between(q.map(f64::from), reference)));
+    }
+    Ok(Run { attitude, gyro_offset_rad_s, error })
+}
+
+impl Run {
+    /// The errors in short.
+    #[must_use]
+    pub fn score(&self, recording: &Recording) -> Score {
+        let counted = recording.rows.iter().zip(&self.error).filter(|(row, _)| row.scored);
+        let errors: Vec<ErrorAngles> = counted.filter_map(|(_, error)| *error).collect();
+        let rms = |angle: fn(&ErrorAngles) -> f64| {
+            (errors.iter().map(|error| angle(error).powi(2)).sum::<f64>() / errors.len() as f64).sqrt()
+        };
+        let largest = |angle: fn(&ErrorAngles) -> f64| errors.iter().map(angle).fold(f64::NAN, f64::max);
+        let all = |of: &dyn Fn(fn(&ErrorAngles) -> f64) -> f64| ErrorAngles {
+            total_deg: of(|error| error.total_deg),
+            heading_deg: of(|error| error.heading_deg),
+            inclination_deg: of(|error| error.inclination_deg),
+        };
+        Score { rows: errors.len(), rms: all(&rms), largest: all(&largest) }
+    }
+}
