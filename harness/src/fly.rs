@@ -17,7 +17,7 @@ use crate::trace::Trace;
 
 /// Time between rows of a trace in ticks. No multiple of the dividers of the slower loops, so that rows fall on all their
 /// phases.
-const ROW_TICKS: u64 = 4;
+const ROW_TICKS: i64 = 4;
 
 /// Lead-in: rest on the ground, in s.
 const REST_S: f64 = 4.0;
@@ -96,8 +96,58 @@ pub fn fly_with<M: aplomb::Math>(
     plan: &FlightPlan,
     seed: u64,
 ) -> Result<Flown, FlyError> {
+    let period_s = ROW_TICKS as f64 / f64::from(controller.tick_hz);
+    let mut rows = Vec::with_capacity((plan.duration_s / period_s) as usize + 2);
+    let ended = fly_watched::<M>(craft, controller, plan, seed, |tick| {
+        if tick.from_start >= 0 && tick.from_start % ROW_TICKS == 0 {
+            rows.push(sample::row(tick.time_s, &tick.plant.truth(), tick.controller.record()));
+        }
+    })?;
+    let Ended { digest, simulated_s } = ended;
+    Ok(Flown { seed, trace: Trace { period_s, rows }, digest, simulated_s })
+}
+
+/// One tick of a flight, when its commands have been computed and the craft has not moved on yet.
+#[derive(Debug)]
+pub struct Tick<'a, M: aplomb::Math> {
+    /// Ticks since the start of the flight; negative in the lead-in.
+    pub from_start: i64,
+    /// Time since the start of the flight in s.
+    pub time_s: f64,
+    /// What the controller was shown.
+    pub sensors: &'a aplomb::Sensors,
+    /// What it was told.
+    pub command: &'a Command,
+    /// What it answered.
+    pub motors: aplomb::Rotors<MotorCommand>,
+    /// The controller after this tick.
+    pub controller: &'a FlightController<M>,
+    /// The craft at this tick.
+    pub plant: &'a Plant,
+}
+
+/// How a watched flight ended.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ended {
+    /// As in [`Flown`].
+    pub digest: u64,
+    /// As in [`Flown`].
+    pub simulated_s: f64,
+}
+
+/// Flies without keeping anything: `watch` is shown every tick, those of the lead-in included.
+///
+/// # Errors
+/// A craft or controller that cannot be built.
+pub fn fly_watched<M: aplomb::Math>(
+    craft: &Config,
+    controller: &flight::Config,
+    plan: &FlightPlan,
+    seed: u64,
+    mut watch: impl FnMut(&Tick<'_, M>),
+) -> Result<Ended, FlyError> {
     let tick_s = 1.0 / f64::from(controller.tick_hz);
-    let ticks = |time_s: f64| libm::round(time_s / tick_s) as u64;
+    let ticks = |time_s: f64| libm::round(time_s / tick_s) as i64;
     let lead_ticks = ticks(lead_s(plan));
     let lead_s = lead_ticks as f64 * tick_s;
     let start =
@@ -106,17 +156,23 @@ pub fn fly_with<M: aplomb::Math>(
     let mut controller = FlightController::<M>::new(controller)?;
     let mut waiting = aplomb::Rotors::splat(MotorCommand::STOPPED);
     let mut digest = Digest::new();
-    let end = lead_ticks + ticks(plan.duration_s);
-    let mut rows = Vec::with_capacity(((end - lead_ticks) / ROW_TICKS) as usize + 1);
     let mut pushed = ([0.0; 3], [0.0; 3]);
-    for tick in 0..=end {
-        let time_s = (tick as f64 - lead_ticks as f64) * tick_s;
+    let end = ticks(plan.duration_s);
+    for from_start in -lead_ticks..=end {
+        let time_s = from_start as f64 * tick_s;
         let sensors = exchange::sensors(&plant.sense(), tick_s);
-        let commands = controller.step(&sensors, &command_at(plan, time_s));
-        digest.take(commands);
-        if tick >= lead_ticks && (tick - lead_ticks).is_multiple_of(ROW_TICKS) {
-            rows.push(sample::row(time_s, &plant.truth(), controller.record()));
-        }
+        let command = command_at(plan, time_s);
+        let motors = controller.step(&sensors, &command);
+        digest.take(motors);
+        watch(&Tick {
+            from_start,
+            time_s,
+            sensors: &sensors,
+            command: &command,
+            motors,
+            controller: &controller,
+            plant: &plant,
+        });
         let push = plan.push_at(time_s);
         if push != pushed {
             let ([north, east, up], torque_nm) = push;
@@ -124,14 +180,9 @@ pub fn fly_with<M: aplomb::Math>(
             pushed = push;
         }
         plant.advance(exchange::commands(waiting));
-        waiting = commands;
+        waiting = motors;
     }
-    Ok(Flown {
-        seed,
-        trace: Trace { period_s: ROW_TICKS as f64 * tick_s, rows },
-        digest: digest.0,
-        simulated_s: (end + 1) as f64 * tick_s,
-    })
+    Ok(Ended { digest: digest.0, simulated_s: (lead_ticks + end + 1) as f64 * tick_s })
 }
 
 /// Length of the lead-in of `plan` in s; 0 for a start on the ground.
