@@ -100,7 +100,7 @@ pub fn fly_with<M: aplomb::Math>(
     let mut rows = Vec::with_capacity((plan.duration_s / period_s) as usize + 2);
     let ended = fly_watched::<M>(craft, controller, plan, seed, |tick| {
         if tick.from_start >= 0 && tick.from_start % ROW_TICKS == 0 {
-            rows.push(sample::row(tick.time_s, &tick.plant.truth(), tick.controller.record()));
+            rows.push(sample::row(tick.time_s, &tick.plant.truth(), &tick.controller.record()));
         }
     })?;
     let Ended { digest, simulated_s } = ended;

@@ -80,7 +80,7 @@ fn thrown(working: bool) -> (f32, Option<f32>) {
             let wanted = attitude_loop.step(&mut attitude_state, Attitude::LEVEL, attitude, w).setpoint;
             setpoint = if working { wanted } else { SetPoint::default() };
         } else {
-            setpoint = rate_loop.advanced(setpoint);
+            rate_loop.advance(&mut setpoint);
         }
         let asked = rate_loop.step(&mut rate_state, &setpoint, w).to_array();
         let given: [f32; 3] = core::array::from_fn(|i| asked[i].max(-most[i]).min(most[i]));

@@ -98,6 +98,7 @@ struct Reference {
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct State {
     reference: Option<Reference>,
+    drive: Vector<Body>,
     heading: Option<Heading>,
 }
 
@@ -112,6 +113,12 @@ impl State {
     #[must_use]
     pub const fn heading(&self) -> Option<Heading> {
         self.heading
+    }
+
+    /// The attitude of the reference; `None` before the first step.
+    #[must_use]
+    pub fn reference(&self) -> Option<Attitude> {
+        self.reference.map(|reference| reference.attitude)
     }
 }
 
@@ -270,7 +277,8 @@ impl<M: Math> AttitudeLoop<M> {
             .unwrap_or_else(|| state.reference.map_or(Attitude::LEVEL, |reference| reference.attitude))
     }
 
-    /// Body rate set-point towards `target` from the present attitude and rate (rad/s).
+    /// Body rate set-point towards `target` from the present attitude and rate (rad/s): [`AttitudeLoop::lead`], then
+    /// [`AttitudeLoop::follow`].
     #[must_use]
     pub fn step(
         &self,
@@ -279,17 +287,37 @@ impl<M: Math> AttitudeLoop<M> {
         attitude: Attitude,
         rate_rad_s: Vector<Body>,
     ) -> Output {
+        self.lead(state, target, attitude, rate_rad_s);
+        self.follow(state, attitude, rate_rad_s)
+    }
+
+    /// The first half of a step: flies the reference a period on, towards `target`. A new reference starts from the present
+    /// attitude and rate (rad/s). This half may run some ticks ahead of the other.
+    pub fn lead(&self, state: &mut State, target: Attitude, attitude: Attitude, rate_rad_s: Vector<Body>) {
+        let mut reference = match state.reference {
+            // The last rate will have been in force for a period when the new one takes over.
+            Some(last) => Reference { attitude: last.attitude.turned(last.rate * self.period_s), ..last },
+            None => self.fresh(attitude, rate_rad_s),
+        };
+        state.drive = self.advance(&mut reference, target);
+        state.reference = Some(reference);
+    }
+
+    /// The second half: the body rate set-point that holds the craft to the reference, from the present attitude and rate
+    /// (rad/s). A craft more than about 41 deg away from the reference was struck or is lost: the reference starts again
+    /// from where the craft is.
+    #[must_use]
+    pub fn follow(&self, state: &mut State, attitude: Attitude, rate_rad_s: Vector<Body>) -> Output {
         let (tilt, heading) = (&self.tilt, &self.heading);
         let tracked = state
             .reference
             .and_then(|reference| near_error(attitude, reference.attitude).map(|error| (reference, error)));
-        // New, struck or lost: the reference starts from where the craft is.
-        let (mut reference, error) = tracked.unwrap_or_else(|| {
-            let rate = limited::<M>(rate_rad_s, tilt.rate_limit, heading.rate_limit);
-            (Reference { attitude, rate, acceleration: Vector::ZERO }, Vector::ZERO)
+        let (reference, error) = tracked.unwrap_or_else(|| {
+            let fresh = self.fresh(attitude, rate_rad_s);
+            state.reference = Some(fresh);
+            state.drive = Vector::ZERO;
+            (fresh, Vector::ZERO)
         });
-        let drive = self.advance(&mut reference, target);
-        state.reference = Some(reference);
         let correction = error.scale(Vector::new(tilt.gain, tilt.gain, heading.gain));
         let wanted = reference.rate + correction;
         let rate_rad_s = limited::<M>(wanted, tilt.rate_limit, heading.rate_limit);
@@ -298,14 +326,20 @@ impl<M: Math> AttitudeLoop<M> {
             setpoint: rate::SetPoint {
                 rate_rad_s,
                 slope_rad_s2: reference.acceleration,
-                drive_rad_s2: drive,
+                drive_rad_s2: state.drive,
             },
             reference: reference.attitude,
         }
     }
 
-    /// One period of the reference craft; gives the drive. From a finite start it stays finite: rate and acceleration
-    /// are bounded by their limits.
+    /// A reference at the present attitude and rate.
+    fn fresh(&self, attitude: Attitude, rate_rad_s: Vector<Body>) -> Reference {
+        let rate = limited::<M>(rate_rad_s, self.tilt.rate_limit, self.heading.rate_limit);
+        Reference { attitude, rate, acceleration: Vector::ZERO }
+    }
+
+    /// Rate and acceleration of the reference for the next period; gives the drive. From a finite start they stay finite,
+    /// since their limits bound them.
     #[inline]
     fn advance(&self, reference: &mut Reference, target: Attitude) -> Vector<Body> {
         let (tilt, heading) = (&self.tilt, &self.heading);
@@ -325,7 +359,6 @@ impl<M: Math> AttitudeLoop<M> {
         );
         reference.acceleration += (drive - reference.acceleration) * self.follow;
         reference.rate += reference.acceleration * self.period_s;
-        reference.attitude = reference.attitude.turned(reference.rate * self.period_s);
         drive
     }
 }

@@ -268,11 +268,10 @@ impl RateLoop {
         az.achieved(sz, z);
     }
 
-    /// The set-point one period later.
+    /// Moves the set-point on by one period: the rate along its slope.
     #[inline]
-    #[must_use]
-    pub fn advanced(&self, setpoint: SetPoint) -> SetPoint {
-        SetPoint { rate_rad_s: setpoint.rate_rad_s + setpoint.slope_rad_s2 * self.period_s, ..setpoint }
+    pub fn advance(&self, setpoint: &mut SetPoint) {
+        setpoint.rate_rad_s += setpoint.slope_rad_s2 * self.period_s;
     }
 
     /// Torque in N m for an angular acceleration, or angular momentum for a rate: J x.

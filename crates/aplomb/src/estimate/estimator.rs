@@ -103,6 +103,7 @@ pub struct Estimator<M: Math = Libm, const N: usize = 1> {
     home: Home,
     kinematic: Kinematic,
     wind: Wind,
+    state: State,
 }
 
 impl<M: Math, const N: usize> Estimator<M, N> {
@@ -133,12 +134,13 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             home: Home { home_k, average_pa: 0.0, samples: 0.0, law: None },
             kinematic: Kinematic::new(config.horizontal.interval_s, period_s),
             wind: Wind::new(config.rotor_drag_per_s, period_s)?,
+            state: State::default(),
         })
     }
 
     /// One tick. `armed` forbids the rest detection and freezes home.
     #[inline]
-    pub fn step(&mut self, sensors: &Sensors<N>, armed: bool) -> State {
+    pub fn step(&mut self, sensors: &Sensors<N>, armed: bool) -> &State {
         let voted = self.vote.step(&sensors.imu);
         let imu_usable = voted.usable > 0;
         let gyro = voted.gyro_rad_s;
@@ -184,7 +186,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
         let position_known = self.horizontal.known();
         let velocity_m_s = down(self.vertical.climb_m_s(), self.horizontal.velocity_m_s());
         let wind_m_s = self.wind.step(attitude, accel, velocity_m_s, position_known && imu_usable && armed);
-        State {
+        self.state = State {
             attitude,
             rate_rad_s: self.attitude.rate_rad_s(),
             gyro_offset_rad_s: self.attitude.gyro_offset_rad_s(),
@@ -200,7 +202,15 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             position_known,
             wind_known: self.wind.known,
             at_rest: self.attitude.at_rest(),
-        }
+        };
+        &self.state
+    }
+
+    /// What is believed since the last tick.
+    #[inline]
+    #[must_use]
+    pub const fn state(&self) -> &State {
+        &self.state
     }
 
     /// A field sample taken some ticks ago, as it would be felt in the present attitude: m - age w x m.

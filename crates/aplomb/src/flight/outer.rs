@@ -1,46 +1,33 @@
 //! The slow loops wired: demand to where the thrust leans.
+//!
+//! In two links, so that they can fall on different ticks: [`Outer::climb`] takes the demand in and controls the vertical,
+//! [`Outer::lean`] controls the horizontal and aims the thrust.
 
-use super::{Config, Plan};
+use super::Config;
 use crate::control::position::{self, PositionLoop};
-use crate::control::thrust_vector::ThrustVector;
+use crate::control::thrust_vector::{Aim, ThrustVector};
 use crate::control::velocity::{self, VelocityLoop};
 use crate::control::vertical::{self, VerticalLoop};
 use crate::frames::{Heading, Vector, World};
-use crate::math::Math;
+use crate::math::{Math, saturate_symmetric};
+use crate::mix::Mixed;
 use crate::pilot::{self, Pilot};
-use crate::record::Record;
-use crate::{ConfigError, Demand, Lean, STANDARD_GRAVITY_M_S2, VerticalDemand, estimate};
+use crate::{
+    ConfigError, Demand, HeadingDemand, Lean, Limited, STANDARD_GRAVITY_M_S2, VerticalDemand, estimate,
+};
 
 /// Distance in m from which the craft may count as carried off.
 const CARRIED_FROM_M: f32 = 2.0;
+/// Speed in m/s away from the place that counts as carried off.
+const CARRIED_SPEED_M_S: f32 = 0.2;
 /// Carried by the ground while landing: thrust below this share of the weight, climb within this, for this many steps.
 const CARRIED_BY_GROUND_SHARE: f32 = 0.9;
 const CARRIED_BY_GROUND_CLIMB_M_S: f32 = 0.3;
 const CARRIED_BY_GROUND_STEPS: u16 = 6;
-/// Speed in m/s away from the place that counts as carried off.
-const CARRIED_SPEED_M_S: f32 = 0.2;
-
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Outer<M> {
-    pilot: Pilot<M>,
-    pilot_state: pilot::State,
-    position: PositionLoop<M>,
-    velocity: VelocityLoop<M>,
-    velocity_state: velocity::State,
-    vertical: VerticalLoop<M>,
-    vertical_state: vertical::State,
-    /// Lowest and highest climb turned into an open-loop acceleration, 1/s.
-    open_loop_per_s: f32,
-    /// Steps in a row (up) in which the craft was carried off; it takes as many good ones to say it is over.
-    carried_steps: u16,
-    carried_after: u16,
-    /// Steps in a row in which the ground seemed to carry a craft that is to land.
-    ground_steps: u16,
-}
 
 /// A lean with the vertical part that makes it a unit vector.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Leaning {
+struct Leaning {
     lean: Lean,
     up: f32,
 }
@@ -55,14 +42,45 @@ impl Leaning {
     }
 
     /// Body down axis in the world, in the axes of a heading.
-    pub(super) fn down(self, heading: Heading) -> Vector<World> {
+    fn down(self, heading: Heading) -> Vector<World> {
         heading.to_world(-self.lean.forward, -self.lean.right, self.up)
     }
 }
 
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Outer<M> {
+    pilot: Pilot<M>,
+    pilot_state: pilot::State,
+    position: PositionLoop<M>,
+    velocity: VelocityLoop<M>,
+    velocity_state: velocity::State,
+    vertical: VerticalLoop<M>,
+    vertical_state: vertical::State,
+    thrust: ThrustVector<M>,
+    /// Climb demand turned into an open-loop acceleration, 1/s.
+    open_loop_per_s: f32,
+    /// Steps in a row (up) in which the craft was carried off; it takes as many good ones to say it is over.
+    carried_steps: u16,
+    carried_after: u16,
+    carried_off: bool,
+    /// Steps in a row in which the ground seemed to carry a craft that is to land.
+    ground_steps: u16,
+    /// The demand after guard and sticks.
+    demand: Demand,
+    /// Vertical acceleration that the first link left for the second, up positive.
+    up_m_s2: f32,
+    climb_m_s: f32,
+    height_m: Option<f32>,
+    velocity_m_s: Vector<World>,
+    lean: Option<Leaning>,
+    aim: Aim,
+    limited: Limited,
+}
+
 impl<M: Math> Outer<M> {
-    pub(super) fn new(config: &Config, thrust: &ThrustVector<M>) -> Result<Self, ConfigError> {
+    pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
         let period_s = f32::from(config.velocity_every) / config.tick_hz;
+        let thrust = ThrustVector::new(&config.thrust).map_err(|error| error.within("thrust"))?;
         Ok(Self {
             pilot: Pilot::new(&config.pilot).map_err(|error| error.within("pilot"))?,
             pilot_state: pilot::State::default(),
@@ -73,31 +91,53 @@ impl<M: Math> Outer<M> {
             vertical: VerticalLoop::new(&config.vertical, thrust.vertical_range_m_s2(), period_s)
                 .map_err(|error| error.within("vertical"))?,
             vertical_state: vertical::State::new(),
+            thrust,
             open_loop_per_s: 0.25 * config.vertical.climb_crossover_rad_s,
             carried_steps: 0,
-            ground_steps: 0,
             carried_after: (1.0 / period_s) as u16,
+            carried_off: false,
+            ground_steps: 0,
+            demand: Demand::Land,
+            up_m_s2: 0.0,
+            climb_m_s: 0.0,
+            height_m: None,
+            velocity_m_s: Vector::ZERO,
+            lean: None,
+            aim: Aim::HOVER,
+            limited: Limited::default(),
         })
     }
 
+    /// Forgets the past: the loops start.
     pub(super) fn restart(&mut self) {
         self.pilot_state = pilot::State::default();
         self.velocity_state = velocity::State::new();
         self.vertical_state = vertical::State::new();
         self.carried_steps = 0;
         self.ground_steps = 0;
+        self.rest(Demand::Land);
+        self.aim = Aim::HOVER;
     }
 
-    pub(super) fn step(
-        &mut self,
-        demand: &Demand,
-        motion: &estimate::State,
-        thrust: &ThrustVector<M>,
-        plan: &mut Plan,
-        record: &mut Record,
-    ) {
-        let on_ground = self.carried_by_ground(demand, motion, thrust, record);
-        let demand = match *demand {
+    /// Nothing is controlled while the motors do not follow the loops.
+    pub(super) fn rest(&mut self, demand: Demand) {
+        self.demand = demand;
+        self.height_m = None;
+        self.velocity_m_s = Vector::ZERO;
+        self.climb_m_s = 0.0;
+        self.aim.acceleration_m_s2 = Vector::ZERO;
+        self.limited = Limited::default();
+        self.carried_off = false;
+    }
+
+    /// First link: takes the demand in and turns height or climb into vertical acceleration.
+    pub(super) fn climb(&mut self, demand: &Demand, motion: &estimate::State, given: &Mixed) {
+        self.ground_steps = if self.looks_carried_by_ground(demand, motion, given) {
+            self.ground_steps.saturating_add(1)
+        } else {
+            0
+        };
+        self.demand = match *demand {
             Demand::Sticks(sticks) => self.pilot.fly(&mut self.pilot_state, sticks, motion),
             Demand::Land => self.pilot.land(&mut self.pilot_state, motion),
             other => {
@@ -105,155 +145,191 @@ impl<M: Math> Outer<M> {
                 other
             }
         };
-        record.demand = demand;
-        record.position_setpoint_m = None;
-        record.achieved.limited.speed = false;
-        record.achieved.limited.tilt = false;
-        record.achieved.limited.climb = false;
-        plan.lean = None;
-        let (horizontal, vertical) = match demand {
-            Demand::Tilt { lean, heading, vertical } => {
-                plan.heading = heading;
-                plan.lean = Some(Leaning::new::<M>(self.limited(lean, thrust, record)));
-                self.velocity_state.pause();
-                (Vector::ZERO, vertical)
+        self.limited.climb = false;
+        let (Demand::Tilt { vertical, .. }
+        | Demand::Velocity { vertical, .. }
+        | Demand::Position { vertical, .. }) = self.demand
+        else {
+            // A rate demand carries its own thrust; the pilot has turned the others into one of the above.
+            self.vertical_state = vertical::State::new();
+            (self.height_m, self.climb_m_s) = (None, 0.0);
+            return;
+        };
+        if motion.height_known {
+            let (height, climb) = (-motion.position_m.z(), -motion.velocity_m_s.z());
+            let output = self.vertical.step(&mut self.vertical_state, vertical, height, climb);
+            (self.up_m_s2, self.climb_m_s, self.height_m) =
+                (output.up_m_s2, output.climb_m_s, output.height_m);
+            self.limited.climb = output.limited;
+        } else {
+            self.vertical_state = vertical::State::new();
+            (self.height_m, self.climb_m_s) = (None, 0.0);
+            self.up_m_s2 = match vertical {
+                VerticalDemand::Climb(climb) => saturate_symmetric(climb * self.open_loop_per_s, 2.0),
+                VerticalDemand::Height(_) => 0.0,
+            };
+        }
+    }
+
+    /// Second link: turns place or velocity into horizontal acceleration and aims the thrust.
+    pub(super) fn lean(&mut self, motion: &estimate::State, given: &Mixed) {
+        self.lean = None;
+        self.velocity_m_s = Vector::ZERO;
+        (self.limited.tilt, self.limited.speed) = (false, false);
+        let horizontal_m_s2 = match self.demand {
+            Demand::Tilt { lean, .. } => {
+                let wanted = Vector::<World>::new(lean.forward, lean.right, 0.0);
+                // NaN is upright.
+                let kept = wanted.limited::<M>(self.thrust.sin_limit());
+                self.limited.tilt = kept != wanted;
+                self.held_lean(Leaning::new::<M>(Lean { forward: kept.x(), right: kept.y() }))
             }
-            Demand::Velocity { velocity_m_s, heading, vertical } => {
-                plan.heading = heading;
-                (self.horizontal(velocity_m_s, Vector::ZERO, motion, plan, record), vertical)
+            Demand::Velocity { velocity_m_s, .. } => self.velocity(velocity_m_s, Vector::ZERO, motion),
+            // Its feet hold a craft that the ground carries: it must not lean.
+            Demand::Position { .. } if self.ground_steps >= CARRIED_BY_GROUND_STEPS => {
+                self.held_lean(Leaning::UPRIGHT)
             }
-            Demand::Position { position_m, heading, vertical } => {
-                plan.heading = heading;
-                record.position_setpoint_m = Some(position_m);
+            Demand::Position { position_m, .. } => {
                 let position::Output { velocity_m_s, acceleration_m_s2, limited } =
                     self.position.step(position_m, motion.position_m, motion.velocity_m_s);
-                record.achieved.limited.speed |= limited;
-                if on_ground {
-                    (self.upright(plan, record), vertical)
-                } else {
-                    (self.horizontal(velocity_m_s, acceleration_m_s2, motion, plan, record), vertical)
-                }
+                self.limited.speed |= limited;
+                self.velocity(velocity_m_s, acceleration_m_s2, motion)
             }
-            // A rate demand carries its own thrust; the pilot has turned the others into one of the above.
             Demand::Rates { .. } | Demand::Sticks(_) | Demand::Land => {
                 self.velocity_state.pause();
-                self.vertical_state = vertical::State::new();
-                record.height_setpoint_m = None;
-                record.velocity_setpoint_m_s = Vector::ZERO;
                 return;
             }
         };
-        let up = self.climb(vertical, motion, record);
-        plan.aim = thrust.aim(Vector::new(horizontal.x(), horizontal.y(), -up));
-        if plan.lean.is_none() {
-            record.achieved.limited.tilt = plan.aim.tilt_limited;
+        self.aim = self.thrust.aim(Vector::new(horizontal_m_s2.x(), horizontal_m_s2.y(), -self.up_m_s2));
+        if self.lean.is_none() {
+            self.limited.tilt = self.aim.tilt_limited;
         }
-        self.velocity.achieved(&mut self.velocity_state, plan.aim.acceleration_m_s2);
+        self.velocity.achieved(&mut self.velocity_state, self.aim.acceleration_m_s2);
         // What the mixer could not give is not climb either.
-        let up = if record.achieved.limited.thrust {
-            let given = record.achieved.thrust_n * motion.attitude.cos_tilt() / thrust.mass_kg();
-            given - STANDARD_GRAVITY_M_S2
+        let up = if given.limited.thrust {
+            given.given.thrust_n * motion.attitude.cos_tilt() / self.thrust.mass_kg() - STANDARD_GRAVITY_M_S2
         } else {
-            -plan.aim.acceleration_m_s2.z()
+            -self.aim.acceleration_m_s2.z()
         };
         self.vertical.achieved(&mut self.vertical_state, up);
-        record.carried_off = self.carried_off(record, motion);
-    }
-
-    /// The lean within the tilt limit; NaN is upright.
-    fn limited(&self, lean: Lean, thrust: &ThrustVector<M>, record: &mut Record) -> Lean {
-        let wanted = Vector::<World>::new(lean.forward, lean.right, 0.0);
-        let kept = wanted.limited::<M>(thrust.sin_limit());
-        record.achieved.limited.tilt = kept != wanted;
-        record.velocity_setpoint_m_s = Vector::ZERO;
-        Lean { forward: kept.x(), right: kept.y() }
+        self.carried_off = self.carried_off(motion);
     }
 
     /// Acceleration for a velocity; without a known place the craft levels.
-    fn horizontal(
+    fn velocity(
         &mut self,
         velocity_m_s: Vector<World>,
         forward_m_s2: Vector<World>,
         motion: &estimate::State,
-        plan: &mut Plan,
-        record: &mut Record,
     ) -> Vector<World> {
         if !motion.position_known {
-            return self.upright(plan, record);
+            return self.held_lean(Leaning::UPRIGHT);
         }
         let output =
             self.velocity.step(&mut self.velocity_state, velocity_m_s, forward_m_s2, motion.velocity_m_s);
-        record.achieved.limited.speed |= output.limited;
-        record.velocity_setpoint_m_s = output.velocity_m_s;
+        self.limited.speed |= output.limited;
+        self.velocity_m_s = output.velocity_m_s;
         output.acceleration_m_s2
     }
 
-    /// No lean, no horizontal acceleration.
-    fn upright(&mut self, plan: &mut Plan, record: &mut Record) -> Vector<World> {
-        plan.lean = Some(Leaning::UPRIGHT);
-        record.velocity_setpoint_m_s = Vector::ZERO;
+    /// A lean in the axes of the heading instead of a horizontal acceleration.
+    fn held_lean(&mut self, lean: Leaning) -> Vector<World> {
+        self.lean = Some(lean);
         self.velocity_state.pause();
         Vector::ZERO
     }
 
-    /// True while the ground seems to carry a craft that is to land: it must not lean then, since its feet hold it.
-    fn carried_by_ground(
-        &mut self,
-        demand: &Demand,
-        motion: &estimate::State,
-        thrust: &ThrustVector<M>,
-        record: &Record,
-    ) -> bool {
-        let weight_n = thrust.mass_kg() * STANDARD_GRAVITY_M_S2;
+    fn looks_carried_by_ground(&self, demand: &Demand, motion: &estimate::State, given: &Mixed) -> bool {
+        let weight_n = self.thrust.mass_kg() * STANDARD_GRAVITY_M_S2;
         let climb = motion.velocity_m_s.z();
-        let carried = matches!(demand, Demand::Land)
-            && record.achieved.thrust_n < CARRIED_BY_GROUND_SHARE * weight_n
+        matches!(demand, Demand::Land)
+            && given.given.thrust_n < CARRIED_BY_GROUND_SHARE * weight_n
             && climb > -CARRIED_BY_GROUND_CLIMB_M_S
-            && climb < CARRIED_BY_GROUND_CLIMB_M_S;
-        self.ground_steps = if carried { self.ground_steps.saturating_add(1) } else { 0 };
-        self.ground_steps >= CARRIED_BY_GROUND_STEPS
-    }
-
-    /// Vertical acceleration, up positive, for a height or climb.
-    fn climb(&mut self, demand: VerticalDemand, motion: &estimate::State, record: &mut Record) -> f32 {
-        if !motion.height_known {
-            self.vertical_state = vertical::State::new();
-            record.height_setpoint_m = None;
-            return match demand {
-                VerticalDemand::Climb(climb) => {
-                    crate::math::saturate_symmetric(climb * self.open_loop_per_s, 2.0)
-                }
-                VerticalDemand::Height(_) => 0.0,
-            };
-        }
-        let (height, climb) = (-motion.position_m.z(), -motion.velocity_m_s.z());
-        let output = self.vertical.step(&mut self.vertical_state, demand, height, climb);
-        record.height_setpoint_m = output.height_m;
-        record.achieved.limited.climb = output.limited;
-        let [north, east, _] = record.velocity_setpoint_m_s.to_array();
-        record.velocity_setpoint_m_s = Vector::new(north, east, -output.climb_m_s);
-        output.up_m_s2
+            && climb < CARRIED_BY_GROUND_CLIMB_M_S
     }
 
     /// True after a second at the tilt limit while the distance grew; false again after a second without.
-    fn carried_off(&mut self, record: &Record, motion: &estimate::State) -> bool {
-        let away = record.position_setpoint_m.is_some_and(|target| {
-            let error = target - motion.position_m;
-            let (north, east) = (error.x(), error.y());
-            let d2 = north * north + east * east;
-            let outward = -(north * motion.velocity_m_s.x() + east * motion.velocity_m_s.y());
-            let threshold = CARRIED_SPEED_M_S * CARRIED_SPEED_M_S * d2;
-            record.achieved.limited.tilt
-                && d2 > CARRIED_FROM_M * CARRIED_FROM_M
-                && outward > 0.0
-                && outward * outward > threshold
-        });
+    fn carried_off(&mut self, motion: &estimate::State) -> bool {
+        let away = self.limited.tilt
+            && self.position_m().is_some_and(|target| {
+                let error = target - motion.position_m;
+                let (north, east) = (error.x(), error.y());
+                let d2 = north * north + east * east;
+                let outward = -(north * motion.velocity_m_s.x() + east * motion.velocity_m_s.y());
+                d2 > CARRIED_FROM_M * CARRIED_FROM_M
+                    && outward > 0.0
+                    && outward * outward > CARRIED_SPEED_M_S * CARRIED_SPEED_M_S * d2
+            });
         let after = self.carried_after;
         self.carried_steps = if away {
             self.carried_steps.saturating_add(1).min(after.saturating_mul(2))
         } else {
             self.carried_steps.saturating_sub(1)
         };
-        if record.carried_off { self.carried_steps > 0 } else { self.carried_steps >= after }
+        if self.carried_off { self.carried_steps > 0 } else { self.carried_steps >= after }
+    }
+
+    /// Body down axis wanted in the world, for the present heading set-point.
+    #[inline]
+    pub(super) fn down(&self, heading: Heading) -> Vector<World> {
+        match self.lean {
+            Some(leaning) => leaning.down(heading),
+            None => self.aim.down,
+        }
+    }
+
+    /// Total thrust in N for the vertical acceleration wanted, at the present tilt.
+    #[inline]
+    pub(super) fn thrust_n(&self, cos_tilt: f32) -> f32 {
+        self.thrust.total_n(self.aim.up_m_s2, cos_tilt)
+    }
+
+    /// Where the nose is to go.
+    #[inline]
+    pub(super) const fn heading(&self) -> HeadingDemand {
+        match self.demand {
+            Demand::Tilt { heading, .. }
+            | Demand::Velocity { heading, .. }
+            | Demand::Position { heading, .. } => heading,
+            Demand::Rates { .. } | Demand::Sticks(_) | Demand::Land => HeadingDemand::Rate(0.0),
+        }
+    }
+
+    /// The demand after guard and sticks.
+    pub(super) const fn demand(&self) -> &Demand {
+        &self.demand
+    }
+
+    /// Place to hold in m from home, while a place is held.
+    pub(super) const fn position_m(&self) -> Option<Vector<World>> {
+        match self.demand {
+            Demand::Position { position_m, .. } => Some(position_m),
+            _ => None,
+        }
+    }
+
+    /// Height to hold in m above home, while a height is held.
+    pub(super) const fn height_m(&self) -> Option<f32> {
+        self.height_m
+    }
+
+    /// Velocity wanted in m/s.
+    pub(super) const fn velocity_m_s(&self) -> Vector<World> {
+        Vector::new(self.velocity_m_s.x(), self.velocity_m_s.y(), -self.climb_m_s)
+    }
+
+    /// Acceleration in m/s2 that the tilt and thrust limits left.
+    pub(super) const fn acceleration_m_s2(&self) -> Vector<World> {
+        self.aim.acceleration_m_s2
+    }
+
+    /// What the limits of tilt, speed and climb cut.
+    pub(super) const fn limited(&self) -> Limited {
+        self.limited
+    }
+
+    /// The place cannot be held: at the tilt limit while the distance grows.
+    pub(super) const fn is_carried_off(&self) -> bool {
+        self.carried_off
     }
 }

@@ -10,7 +10,7 @@ use std::vec::Vec;
 
 use super::*;
 use crate::mix::Geometry;
-use crate::{ImuSample, Lean, Spin, VerticalDemand};
+use crate::{Demand, HeadingDemand, ImuSample, Lean, Spin, VerticalDemand};
 
 const STEP_S: f64 = 1e-3;
 

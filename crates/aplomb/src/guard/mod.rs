@@ -106,6 +106,22 @@ pub enum Phase {
     },
 }
 
+impl Phase {
+    /// The motors may turn.
+    #[inline]
+    #[must_use]
+    pub const fn is_armed(self) -> bool {
+        !matches!(self, Self::Disarmed | Self::Stopped { .. })
+    }
+
+    /// The motors follow the loops.
+    #[inline]
+    #[must_use]
+    pub const fn is_flying(self) -> bool {
+        matches!(self, Self::Flying { .. } | Self::Landing { .. })
+    }
+}
+
 /// What the motors may do.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -270,7 +286,7 @@ impl Guard {
             Phase::OnGround => Motors::Idle,
             Phase::Flying { .. } | Phase::Landing { .. } => Motors::Running,
         };
-        let flew = matches!(was, Phase::Flying { .. } | Phase::Landing { .. });
+        let flew = was.is_flying();
         Verdict {
             demand: self.demand(state.phase, command),
             motors,
@@ -288,7 +304,7 @@ impl Guard {
                 _ => stopped(Reason::Cut),
             };
         }
-        let turning = !matches!(state.phase, Phase::Disarmed | Phase::Stopped { .. });
+        let turning = state.phase.is_armed();
         if turning && situation.imu_age_ticks > self.imu_hold {
             return stopped(Reason::ImuLost);
         }

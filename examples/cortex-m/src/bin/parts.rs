@@ -87,7 +87,7 @@ fn rows<M: Math + Clone>(table: &mut Table) {
         let counted = settled_inner(tick);
         let meter = table.meter();
         let whole = meter.instructions(|| controller.step(&sensors, &command));
-        let record = *controller.record();
+        let record = controller.record();
         let estimate = meter.instructions(|| estimator.step(&sensors, true));
         if !counted || matches!(record.demand, Demand::Rates { .. }) {
             continue;

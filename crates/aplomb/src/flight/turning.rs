@@ -1,0 +1,134 @@
+//! The rate loop wired: body rates and thrust to motor commands, on every tick.
+
+use super::Config;
+use crate::control::rate::{self, RateLoop, SetPoint};
+use crate::frames::{Body, Vector};
+use crate::math::{Math, saturate};
+use crate::mix::{Mixed, Mixer, Supply, ThrustCurve, Wrench};
+use crate::{ConfigError, MotorCommand, Rotors, Sensors};
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Turning<M> {
+    rate: RateLoop,
+    state: rate::State,
+    setpoint: SetPoint,
+    wrench: Wrench,
+    mixer: Mixer,
+    mixed: Mixed,
+    curve: ThrustCurve<M>,
+    supply: Supply,
+    battery_seen: bool,
+    least: f32,
+    commands: Rotors<MotorCommand>,
+}
+
+impl<M: Math> Turning<M> {
+    pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
+        let period_s = 1.0 / config.tick_hz;
+        let curve =
+            ThrustCurve::new(&config.thrust_curve, period_s).map_err(|error| error.within("thrust_curve"))?;
+        Ok(Self {
+            rate: RateLoop::new(&config.rate, period_s).map_err(|error| error.within("rate"))?,
+            state: rate::State::new(),
+            setpoint: SetPoint::default(),
+            wrench: Wrench::default(),
+            mixer: Mixer::new(&config.mix).map_err(|error| error.within("mix"))?,
+            mixed: Mixed::default(),
+            supply: curve.supply(config.air_density_kg_m3),
+            curve,
+            battery_seen: false,
+            least: config.least_command,
+            commands: Rotors::splat(MotorCommand::STOPPED),
+        })
+    }
+
+    /// Takes the battery in.
+    #[inline]
+    pub(super) fn observe<const N: usize>(&mut self, sensors: &Sensors<N>) {
+        if let Some(battery) = sensors.battery {
+            self.curve.observe(&mut self.supply, battery.voltage_v);
+            self.battery_seen |= battery.voltage_v.is_finite();
+        }
+    }
+
+    /// Forgets the past.
+    pub(super) fn restart(&mut self) {
+        self.state = rate::State::new();
+    }
+
+    /// A new set-point, and the total thrust in N that goes with it.
+    #[inline]
+    pub(super) const fn ask(&mut self, (setpoint, thrust_n): (SetPoint, f32)) {
+        self.setpoint = setpoint;
+        self.wrench.thrust_n = thrust_n;
+    }
+
+    /// The set-point goes on along its slope for a tick.
+    #[inline]
+    pub(super) fn carry_on(&mut self) {
+        self.rate.advance(&mut self.setpoint);
+    }
+
+    /// The motor commands for this tick.
+    #[inline]
+    pub(super) fn run(&mut self, gyro_rad_s: Vector<Body>) -> Rotors<MotorCommand> {
+        self.wrench.torque_nm = self.rate.step(&mut self.state, &self.setpoint, gyro_rad_s);
+        self.mixed = self.mixer.mix(self.wrench);
+        self.rate.achieved(&mut self.state, self.mixed.given.torque_nm);
+        self.commands = self.mixed.thrust_n.map(|thrust_n| {
+            let command = self.curve.command(thrust_n, &self.supply).get();
+            MotorCommand::saturating(saturate(command, self.least, 1.0))
+        });
+        self.commands
+    }
+
+    /// All motors at one command, the loop waiting: the least one, or stopped.
+    pub(super) fn rest(&mut self, turn: bool) -> Rotors<MotorCommand> {
+        let command = MotorCommand::saturating(if turn { self.least } else { 0.0 });
+        self.setpoint = SetPoint::default();
+        self.wrench = Wrench::default();
+        self.commands = Rotors::splat(command);
+        let thrust_n = self.commands.map(|command| self.curve.thrust_n(command, &self.supply));
+        let given = Wrench { torque_nm: Vector::ZERO, thrust_n: thrust_n.sum() };
+        self.mixed = Mixed { thrust_n, given, ..Mixed::default() };
+        self.commands
+    }
+
+    /// Body rate in rad/s after the filters on the gyro's way.
+    #[inline]
+    pub(super) const fn rate_rad_s(&self) -> Vector<Body> {
+        self.state.rate_rad_s()
+    }
+
+    /// Integrals of the rate loop in rad/s2.
+    pub(super) fn integral_rad_s2(&self) -> Vector<Body> {
+        self.state.integral_rad_s2()
+    }
+
+    /// Body rate asked for.
+    pub(super) const fn setpoint(&self) -> SetPoint {
+        self.setpoint
+    }
+
+    /// Torque and thrust asked of the mixer.
+    pub(super) const fn wrench(&self) -> Wrench {
+        self.wrench
+    }
+
+    /// What the mixer gave.
+    #[inline]
+    pub(super) const fn mixed(&self) -> &Mixed {
+        &self.mixed
+    }
+
+    /// The last commands.
+    pub(super) const fn commands(&self) -> Rotors<MotorCommand> {
+        self.commands
+    }
+
+    /// Battery voltage in V, if it is measured.
+    #[inline]
+    pub(super) fn voltage_v(&self) -> Option<f32> {
+        self.battery_seen.then(|| self.supply.voltage_v())
+    }
+}
