@@ -16,16 +16,18 @@ pub const TICKS: u32 = 6000;
 /// The first second seeds the estimators.
 pub const SETTLING_TICKS: u32 = 1000;
 
-/// Slow samples all arrive on a tick of the outer loops, so that everything falls on one tick.
+/// The slow samples all arrive at once, and in turn on every tick of the period of the outer loops.
 #[must_use]
 pub const fn all_at_once(tick: u32) -> bool {
-    tick.is_multiple_of(25)
+    tick.is_multiple_of(26)
 }
 
-/// Ticks with attitude loop but without outer loops and slow samples, once the estimators are seeded.
+/// Ticks without outer loops and slow samples, once the estimators are seeded; each carries at most one link of the
+/// attitude loop.
 #[must_use]
 pub const fn settled_inner(tick: u32) -> bool {
-    tick > SETTLING_TICKS && tick.is_multiple_of(5) && !all_at_once(tick)
+    let outer = matches!(tick % 25, 21 | 22);
+    tick > SETTLING_TICKS && !outer && !all_at_once(tick)
 }
 
 /// A craft of 1.2 kg that lifts 2.2 times its weight.
