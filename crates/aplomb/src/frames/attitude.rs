@@ -90,7 +90,7 @@ impl Attitude {
         let along = n * z.x + e * z.y;
         let x2 = z.z * z.z + along * along;
         // NaN goes the way of a nose that fits nowhere.
-        if !(x2 >= 1e-6 && x2 < f32::INFINITY) {
+        if !(1e-6..f32::INFINITY).contains(&x2) {
             return None;
         }
         let k = if z.z < 0.0 { -M::recip_sqrt(x2) } else { M::recip_sqrt(x2) };
