@@ -125,9 +125,32 @@ pub fn saturate_symmetric(x: f32, limit: f32) -> f32 {
     }
 }
 
+/// 1/sqrt(x): for x from 0.25 to 1, where the squares of cosines and of quaternions mostly lie, by a cubic (relative
+/// error 7e-3, minimax) and two Newton steps to 2e-7, which costs a third of a root; for any other x by `M`.
+#[inline]
+pub(crate) fn recip_sqrt_of_share<M: Math>(x: f32) -> f32 {
+    if (0.25..=1.0).contains(&x) {
+        let half = 0.5 * x;
+        let y = 3.112_375_2 + x * (-5.910_908 + x * (6.229_946 - x * 2.438_454));
+        let y = y * (1.5 - half * y * y);
+        y * (1.5 - half * y * y)
+    } else {
+        M::recip_sqrt(x)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn inverse_root_of_a_share_is_good_to_two_ulp() {
+        let worst = (1..=30_000u32).map(|i| i as f32 * 5e-5).fold(0.0f64, |worst, x| {
+            let exact = 1.0 / libm::sqrt(f64::from(x));
+            worst.max((f64::from(recip_sqrt_of_share::<Libm>(x)) / exact - 1.0).abs())
+        });
+        assert!(worst < 2.0e-7, "{worst}");
+    }
 
     #[test]
     fn saturate_keeps_inside_values_and_sends_nan_low() {

@@ -132,13 +132,13 @@ fn inertia_that_no_rigid_body_has_is_refused() {
 
 #[test]
 fn attitude_loop_names_field_and_part() {
-    // At 200 Hz the reference's poles lie at 60 rad/s at most.
+    // At 200 Hz: crossovers at 200 rad/s and the reference's poles at 60 rad/s at most.
     let fields: &[Field<attitude::Config>] = &[
-        ("tilt.crossover_rad_s", |c, x| c.tilt.crossover_rad_s = x, Positive),
+        ("tilt.crossover_rad_s", |c, x| c.tilt.crossover_rad_s = x, Within(1e-3, 200.0)),
         ("tilt.reference_rad_s", |c, x| c.tilt.reference_rad_s = x, Within(1e-3, 60.0)),
         ("tilt.rate_limit_rad_s", |c, x| c.tilt.rate_limit_rad_s = x, Positive),
         ("tilt.acceleration_limit_rad_s2", |c, x| c.tilt.acceleration_limit_rad_s2 = x, Positive),
-        ("heading.crossover_rad_s", |c, x| c.heading.crossover_rad_s = x, Positive),
+        ("heading.crossover_rad_s", |c, x| c.heading.crossover_rad_s = x, Within(1e-3, 200.0)),
         ("heading.reference_rad_s", |c, x| c.heading.reference_rad_s = x, Within(1e-3, 60.0)),
         ("heading.rate_limit_rad_s", |c, x| c.heading.rate_limit_rad_s = x, Positive),
         ("heading.acceleration_limit_rad_s2", |c, x| c.heading.acceleration_limit_rad_s2 = x, Positive),

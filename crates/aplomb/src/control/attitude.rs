@@ -28,14 +28,14 @@ use crate::HeadingDemand;
 use crate::control::rate;
 use crate::error::{ConfigError, require_positive, require_within};
 use crate::frames::{Attitude, Body, Heading, Vector, World};
-use crate::math::{Libm, Math, saturate_symmetric};
+use crate::math::{Libm, Math, recip_sqrt_of_share, saturate_symmetric};
 
 /// One part: tilt or heading.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Part {
-    /// Crossover of the feedback, and so its gain, in rad/s.
+    /// Crossover of the feedback, and so its gain, in rad/s; at most 1 a period.
     pub crossover_rad_s: f32,
     /// Frequency of the reference's poles in rad/s; at most 0.3 a period.
     pub reference_rad_s: f32,
@@ -146,22 +146,22 @@ pub struct Output {
     pub limited: bool,
 }
 
-/// Errors of tilt (x and y) and heading (z) of a turn (w, x, y, z): twice the vector part of each, with
+/// Errors of tilt (x and y) and heading (z) of a turn (w, x, y, z) or its negative: twice the vector part of each, with
 /// `per_n` = 1/sqrt(w^2 + z^2).
 #[inline]
 fn parts([w, x, y, z]: [f32; 4], per_n: f32) -> Vector<Body> {
     let k = 2.0 * per_n;
-    Vector::new(k * (w * x - y * z), k * (w * y + x * z), k * z)
+    Vector::new(k * (w * x - y * z), k * (w * y + x * z), if w < 0.0 { -k * z } else { k * z })
 }
 
 /// Errors of tilt and heading from `from` to `to`, about the body axes of `from`.
 #[inline]
 fn split_error<M: Math>(from: Attitude, to: Attitude) -> Vector<Body> {
-    let turn = from.error_to(to);
+    let turn = from.turn_to(to);
     let [w, x, y, z] = turn;
     let n2 = w * w + z * z;
     if n2 > 1e-6 {
-        parts(turn, M::recip_sqrt(n2))
+        parts(turn, recip_sqrt_of_share::<M>(n2))
     } else {
         // Upside down: any horizontal axis will do, and the heading can wait.
         Vector::new(2.0 * x, 2.0 * y, 0.0)
@@ -171,7 +171,7 @@ fn split_error<M: Math>(from: Attitude, to: Attitude) -> Vector<Body> {
 /// The same for attitudes less than 41 deg apart in tilt and in heading, without a root; `None` beyond.
 #[inline]
 fn near_error(from: Attitude, to: Attitude) -> Option<Vector<Body>> {
-    let turn = from.error_to(to);
+    let turn = from.turn_to(to);
     let [_, x, y, z] = turn;
     let u = x * x + y * y;
     if u < 0.125 && z * z < 0.125 {
@@ -194,11 +194,24 @@ fn runs_away(attitude: Attitude, setpoint: Heading, step: f32) -> bool {
     beyond && ahead * step > 0.0
 }
 
-/// `v` with the horizontal part limited as a circle and the vertical part on its own.
+/// `v` with the tilt part limited as a circle and the heading part on its own, and whether that cut anything. NaN stays.
 #[inline]
-fn limited<M: Math>(v: Vector<Body>, horizontal: f32, vertical: f32) -> Vector<Body> {
-    let flat = Vector::<Body>::new(v.x(), v.y(), 0.0).limited::<M>(horizontal);
-    Vector::new(flat.x(), flat.y(), saturate_symmetric(v.z(), vertical))
+fn limited<M: Math>(v: Vector<Body>, tilt: f32, heading: f32) -> (Vector<Body>, bool) {
+    let n2 = v.x() * v.x() + v.y() * v.y();
+    let (k, tilt_cut) = if n2 > tilt * tilt {
+        let share = tilt * tilt / n2;
+        (share * recip_sqrt_of_share::<M>(share), true)
+    } else {
+        (1.0, false)
+    };
+    let (z, heading_cut) = if v.z() > heading {
+        (heading, true)
+    } else if v.z() < -heading {
+        (-heading, true)
+    } else {
+        (v.z(), false)
+    };
+    (Vector::new(k * v.x(), k * v.y(), z), tilt_cut | heading_cut)
 }
 
 impl<M: Math> AttitudeLoop<M> {
@@ -212,6 +225,8 @@ impl<M: Math> AttitudeLoop<M> {
         require_within("rotor_lag_s", config.rotor_lag_s, 0.0, 1.0)?;
         let lag = config.rotor_lag_s.max(period_s);
         let fold = |part: &Part| {
+            let gain = require_positive("crossover_rad_s", part.crossover_rad_s)?;
+            require_within("crossover_rad_s", gain, 0.0, 1.0 / period_s)?;
             // The reference is integrated once per period and must be slow beside it.
             let omega = require_positive("reference_rad_s", part.reference_rad_s)?;
             require_within("reference_rad_s", omega, 0.0, 0.3 / period_s)?;
@@ -222,7 +237,7 @@ impl<M: Math> AttitudeLoop<M> {
             require_within("acceleration_limit_rad_s2", acceleration_limit, 0.0, rate_limit / period_s)?;
             let spread = 1.0 + 2.0 * zeta;
             Ok::<_, ConfigError>(Folded {
-                gain: require_positive("crossover_rad_s", part.crossover_rad_s)?,
+                gain,
                 rate_per_error: omega / spread,
                 stiffness: omega * omega * spread,
                 damping: omega * spread,
@@ -319,10 +334,10 @@ impl<M: Math> AttitudeLoop<M> {
             (fresh, Vector::ZERO)
         });
         let correction = error.scale(Vector::new(tilt.gain, tilt.gain, heading.gain));
-        let wanted = reference.rate + correction;
-        let rate_rad_s = limited::<M>(wanted, tilt.rate_limit, heading.rate_limit);
+        let (rate_rad_s, limited) =
+            limited::<M>(reference.rate + correction, tilt.rate_limit, heading.rate_limit);
         Output {
-            limited: rate_rad_s != wanted,
+            limited,
             setpoint: rate::SetPoint {
                 rate_rad_s,
                 slope_rad_s2: reference.acceleration,
@@ -334,7 +349,8 @@ impl<M: Math> AttitudeLoop<M> {
 
     /// A reference at the present attitude and rate.
     fn fresh(&self, attitude: Attitude, rate_rad_s: Vector<Body>) -> Reference {
-        let rate = limited::<M>(rate_rad_s, self.tilt.rate_limit, self.heading.rate_limit);
+        let rate = if rate_rad_s.is_finite() { rate_rad_s } else { Vector::ZERO };
+        let (rate, _) = limited::<M>(rate, self.tilt.rate_limit, self.heading.rate_limit);
         Reference { attitude, rate, acceleration: Vector::ZERO }
     }
 
@@ -345,14 +361,14 @@ impl<M: Math> AttitudeLoop<M> {
         let (tilt, heading) = (&self.tilt, &self.heading);
         let each = |t: f32, h: f32| Vector::<Body>::new(t, t, h);
         let error = split_error::<M>(reference.attitude, target);
-        let wanted = limited::<M>(
+        let (wanted, _) = limited::<M>(
             error.scale(each(tilt.rate_per_error, heading.rate_per_error)),
             tilt.rate_limit,
             heading.rate_limit,
         );
         let jerk = (wanted - reference.rate).scale(each(tilt.stiffness, heading.stiffness))
             - reference.acceleration.scale(each(tilt.damping, heading.damping));
-        let drive = limited::<M>(
+        let (drive, _) = limited::<M>(
             reference.acceleration + jerk * self.lag_s,
             tilt.acceleration_limit,
             heading.acceleration_limit,

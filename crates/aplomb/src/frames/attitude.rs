@@ -3,7 +3,7 @@
 use glam::{Quat, Vec3};
 
 use crate::frames::{Body, Heading, Vector, World};
-use crate::math::Math;
+use crate::math::{Math, recip_sqrt_of_share};
 
 /// Attitude of the craft: Hamilton quaternion, scalar first, unit length, that turns body vectors into world vectors,
 /// `v_world = q v_body q*`. The fields are private, so a non-unit attitude cannot be built.
@@ -89,11 +89,11 @@ impl Attitude {
         let (n, e) = (heading.north(), heading.east());
         let along = n * z.x + e * z.y;
         let x2 = z.z * z.z + along * along;
-        // NaN goes the way of a nose that fits nowhere.
-        if !(1e-6..f32::INFINITY).contains(&x2) {
+        if x2 < 1e-6 {
             return None;
         }
-        let k = if z.z < 0.0 { -M::recip_sqrt(x2) } else { M::recip_sqrt(x2) };
+        let k = recip_sqrt_of_share::<M>(x2);
+        let k = if z.z < 0.0 { -k } else { k };
         let x = Vec3::new(n * z.z, e * z.z, -along) * k;
         let y = z.cross(x);
         // Quaternion of a rotation matrix with columns x, y, z, by the largest component (Shepperd 1978).
@@ -111,7 +111,15 @@ impl Attitude {
             let r = 1.0 - x.x - y.y + z.z;
             [x.y - y.x, z.x + x.z, z.y + y.z, r]
         };
-        Self::from_wxyz::<M>(raw)
+        // For axes at right angles the length is 2 sqrt(r), and the largest component has r from 1 to 4.
+        let [w, x, y, z] = raw;
+        let raw = Quat::from_xyzw(x, y, z, w) * 0.25;
+        let n2 = raw.length_squared();
+        if n2 > 1e-12 && n2 < f32::INFINITY {
+            Some(Self { raw: raw * recip_sqrt_of_share::<M>(n2) })
+        } else {
+            None
+        }
     }
 
     /// The four components, scalar first.
@@ -171,9 +179,15 @@ impl Attitude {
     #[inline]
     #[must_use]
     pub fn error_to(self, target: Self) -> [f32; 4] {
+        let e = self.turn_to(target);
+        if e[0] < 0.0 { e.map(|x| -x) } else { e }
+    }
+
+    /// The same with a scalar part of either sign: both stand for one rotation.
+    #[inline]
+    pub(crate) fn turn_to(self, target: Self) -> [f32; 4] {
         let e = self.raw.conjugate() * target.raw;
-        let sign = if e.w < 0.0 { -1.0 } else { 1.0 };
-        [sign * e.w, sign * e.x, sign * e.y, sign * e.z]
+        [e.w, e.x, e.y, e.z]
     }
 
     /// The attitude after turning by the small rotation vector `turn_rad` (body axes), with one Newton step towards unit
@@ -233,6 +247,25 @@ mod tests {
                             .unwrap();
                     let [w, ..] = q.error_to(again);
                     assert!(w > 1.0 - 1e-6, "{roll} {pitch} {yaw}: {w}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn whatever_the_down_axis_the_result_is_an_attitude() {
+        let numbers = [0.0f32, -0.0, 1.0, -1.0, 1e-7, 1e18, -1e30, f32::INFINITY, f32::NAN];
+        for x in numbers {
+            for y in numbers {
+                for z in numbers {
+                    let down = Vector::new(x, y, z);
+                    for q in [
+                        Attitude::from_unit_down_and_heading::<Libm>(down, Heading::NORTH),
+                        Attitude::from_down_and_heading::<Libm>(down, Heading::NORTH),
+                    ] {
+                        let n2 = q.unwrap_or_default().wxyz().iter().map(|x| x * x).sum::<f32>();
+                        assert!((n2 - 1.0).abs() < 1e-6, "{down:?}: {n2}");
+                    }
                 }
             }
         }
