@@ -88,8 +88,8 @@ impl Math for Micromath {
     }
 }
 
-/// `x` confined to `low..=high`. NaN gives `low`, and so does an empty range (`low > high` or NaN bounds that
-/// compare false), so the result never is NaN unless `low` is.
+/// `x` confined to `low..=high`. NaN gives `low`, and an empty range (`low > high`) gives `high`, so the result never is
+/// NaN unless `high` is.
 ///
 /// ```
 /// # use aplomb::math::saturate;
@@ -99,9 +99,7 @@ impl Math for Micromath {
 #[inline]
 #[must_use]
 pub fn saturate(x: f32, low: f32, high: f32) -> f32 {
-    let capped = if x < high { x } else { high };
-    // A NaN x arrives here as `high`; send it to `low` explicitly.
-    if x.is_nan() || capped < low { low } else { capped }
+    least(most(x, low), high)
 }
 
 /// `x` confined to `-limit..=limit`; NaN gives 0. `limit` must not be negative.
@@ -114,14 +112,14 @@ pub fn saturate(x: f32, low: f32, high: f32) -> f32 {
 #[inline]
 #[must_use]
 pub fn saturate_symmetric(x: f32, limit: f32) -> f32 {
-    if x > limit {
-        limit
-    } else if x < -limit {
-        -limit
-    } else if x.is_nan() {
-        0.0
-    } else {
+    if x.abs() <= limit {
         x
+    } else if x > 0.0 {
+        limit
+    } else if x < 0.0 {
+        -limit
+    } else {
+        0.0
     }
 }
 
@@ -137,6 +135,18 @@ pub(crate) fn recip_sqrt_of_share<M: Math>(x: f32) -> f32 {
     } else {
         M::recip_sqrt(x)
     }
+}
+
+/// The smaller one; `b` if `a` is NaN. Four instructions, where `f32::min` calls a function on a Cortex-M4F.
+#[inline]
+pub(crate) fn least(a: f32, b: f32) -> f32 {
+    if a < b { a } else { b }
+}
+
+/// The larger one; `b` if `a` is NaN.
+#[inline]
+pub(crate) fn most(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
 }
 
 #[cfg(test)]
@@ -158,8 +168,12 @@ mod tests {
         assert_eq!(saturate(f32::INFINITY, 0.0, 1.0), 1.0);
         assert_eq!(saturate(f32::NEG_INFINITY, 0.0, 1.0), 0.0);
         assert_eq!(saturate(f32::NAN, 0.0, 1.0), 0.0);
-        assert_eq!(saturate(0.5, 2.0, 1.0), 2.0);
+        assert_eq!(saturate(0.5, 2.0, 1.0), 1.0);
+        assert_eq!(saturate(f32::NAN, f32::NAN, 1.0), 1.0);
         assert_eq!(saturate_symmetric(f32::NEG_INFINITY, 1.5), -1.5);
+        assert_eq!(saturate_symmetric(f32::INFINITY, 1.5), 1.5);
+        assert_eq!(saturate_symmetric(-1.25, 1.5), -1.25);
+        assert_eq!(saturate_symmetric(f32::NAN, 0.0), 0.0);
     }
 
     #[cfg(feature = "micromath")]

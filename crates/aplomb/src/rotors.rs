@@ -149,7 +149,21 @@ impl MotorCommand {
     #[inline]
     #[must_use]
     pub fn saturating(share: f32) -> Self {
-        Self(crate::math::saturate(share, 0.0, 1.0))
+        Self::saturating_from(Self::STOPPED, share)
+    }
+
+    /// The nearest command that is valid and not below `least`, which NaN gives.
+    ///
+    /// ```
+    /// use aplomb::MotorCommand;
+    /// let idle = MotorCommand::saturating(0.1);
+    /// assert_eq!(MotorCommand::saturating_from(idle, 0.05), idle);
+    /// assert_eq!(MotorCommand::saturating_from(idle, 0.4).get(), 0.4);
+    /// ```
+    #[inline]
+    #[must_use]
+    pub fn saturating_from(least: Self, share: f32) -> Self {
+        Self(crate::math::saturate(share, least.0, 1.0))
     }
 
     /// Share of battery voltage, 0 to 1, never NaN.

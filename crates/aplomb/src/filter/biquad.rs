@@ -2,14 +2,15 @@
 
 use core::f32::consts::{PI, SQRT_2, TAU};
 
-use super::{flushed, require_below_nyquist};
+use super::{FLOOR, require_below_nyquist};
 use crate::error::{ConfigError, require_positive};
 use crate::math::Math;
 
-/// Second-order filter of unit gain at zero frequency, transposed direct form II:
+/// Second-order filter of unit gain at zero frequency whose zeros lie on the unit circle (b2 = b0), transposed direct
+/// form II:
 ///
 /// ```text
-/// y = b0 x + s1,   s1 = b1 x - a1 y + s2,   s2 = b2 x - a2 y
+/// y = b0 x + s1,   s1 = b1 x - a1 y + s2,   s2 = b0 x - a2 y
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -17,7 +18,6 @@ use crate::math::Math;
 pub struct Biquad {
     b0: f32,
     b1: f32,
-    b2: f32,
     a1: f32,
     a2: f32,
     delay_s: f32,
@@ -71,7 +71,6 @@ impl Biquad {
         Ok(Self {
             b0,
             b1: 2.0 * b0,
-            b2: b0,
             a1: 2.0 * (t * t - 1.0) * scale,
             a2: (1.0 - SQRT_2 * t + t * t) * scale,
             delay_s: h / (SQRT_2 * t),
@@ -101,7 +100,6 @@ impl Biquad {
         Ok(Self {
             b0: g,
             b1: -2.0 * g * c,
-            b2: g,
             a1: -2.0 * g * c,
             a2: 2.0 * g - 1.0,
             // 1 - cos w = 2 sin^2(w/2), without the cancellation.
@@ -113,10 +111,11 @@ impl Biquad {
     /// settles the state there.
     #[inline]
     pub fn step(&self, state: &mut BiquadState, x: f32) -> f32 {
-        let y = self.b0 * x + state.s1;
+        let scaled = self.b0 * x + FLOOR;
+        let y = scaled + state.s1;
         if y.is_finite() {
-            state.s1 = flushed(self.b1 * x - self.a1 * y + state.s2);
-            state.s2 = self.b2 * x - self.a2 * y;
+            state.s1 = state.s2 + self.b1 * x - self.a1 * y;
+            state.s2 = scaled - self.a2 * y;
             state.y = y;
         } else {
             *state = self.settled(state.y);
@@ -128,7 +127,7 @@ impl Biquad {
     #[must_use]
     pub const fn settled(&self, value: f32) -> BiquadState {
         let y = if value.is_finite() { value } else { 0.0 };
-        BiquadState { s1: (1.0 - self.b0) * y, s2: (self.b2 - self.a2) * y, y }
+        BiquadState { s1: (1.0 - self.b0) * y, s2: (self.b0 - self.a2) * y, y }
     }
 
     /// Delay at low frequency in s, in closed form.
@@ -140,7 +139,7 @@ impl Biquad {
     /// b0, b1, b2, a1, a2 with a0 = 1.
     #[must_use]
     pub const fn coefficients(&self) -> [f32; 5] {
-        [self.b0, self.b1, self.b2, self.a1, self.a2]
+        [self.b0, self.b1, self.b0, self.a1, self.a2]
     }
 
     /// Magnitude and phase in rad at a frequency in Hz, for the given period in s. Uses sines: not for the tick's path.
@@ -148,7 +147,7 @@ impl Biquad {
     pub fn response<M: Math>(&self, frequency_hz: f32, period_s: f32) -> (f32, f32) {
         let w = TAU * frequency_hz * period_s;
         let (c1, s1, c2, s2) = (M::cos(w), M::sin(w), M::cos(2.0 * w), M::sin(2.0 * w));
-        let (nr, ni) = (self.b0 + self.b1 * c1 + self.b2 * c2, -(self.b1 * s1 + self.b2 * s2));
+        let (nr, ni) = (self.b0 + self.b1 * c1 + self.b0 * c2, -(self.b1 * s1 + self.b0 * s2));
         let (dr, di) = (1.0 + self.a1 * c1 + self.a2 * c2, -(self.a1 * s1 + self.a2 * s2));
         let (re, im) = (nr * dr + ni * di, ni * dr - nr * di);
         (M::sqrt(re * re + im * im) / (dr * dr + di * di), M::atan2(im, re))

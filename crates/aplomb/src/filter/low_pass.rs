@@ -2,8 +2,8 @@
 
 use core::f32::consts::TAU;
 
-use super::{flushed, require_below_nyquist};
-use crate::error::{ConfigError, require_positive};
+use super::{FLOOR, require_below_nyquist};
+use crate::error::{ConfigError, Problem, require_positive};
 
 /// First-order low-pass with the exact zero-order-hold pole: `y += (1 - exp(-2 pi f h)) (x - y)`, so a step is
 /// followed as `1 - exp(-2 pi f t)` at every sample (K. J. Astrom, B. Wittenmark, Computer-Controlled Systems, 3rd
@@ -23,6 +23,9 @@ pub struct LowPass {
     gain: f32,
     delay_s: f32,
 }
+
+/// Period over time constant, at least: with a slower pole too much of each step is lost to round-off.
+const LEAST_EXPONENT: f32 = 1e-6;
 
 /// The last output of a [`LowPass`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -50,28 +53,38 @@ impl LowPass {
     /// From the corner frequency in Hz (below half the sampling rate) and the period in s.
     ///
     /// # Errors
-    /// Names `cutoff_hz` or `period_s`.
+    /// Names `cutoff_hz` (also when its time constant is longer than a million periods) or `period_s`.
     pub fn new(cutoff_hz: f32, period_s: f32) -> Result<Self, ConfigError> {
         let h = require_positive("period_s", period_s)?;
         let f = require_below_nyquist("cutoff_hz", cutoff_hz, h)?;
-        let gain = -libm::expm1f(-TAU * f * h);
-        Ok(Self { gain, delay_s: h * (1.0 - gain) / gain })
+        Self::from_exponent("cutoff_hz", TAU * f * h, h)
     }
 
-    /// From the time constant in s, greater than 0, and the period in s.
+    /// From the time constant in s, greater than 0 and at most a million periods, and the period in s.
     ///
     /// # Errors
     /// Names `time_constant_s` or `period_s`.
     pub fn from_time_constant(time_constant_s: f32, period_s: f32) -> Result<Self, ConfigError> {
         let h = require_positive("period_s", period_s)?;
-        let gain = -libm::expm1f(-h / require_positive("time_constant_s", time_constant_s)?);
+        let field = "time_constant_s";
+        Self::from_exponent(field, h / require_positive(field, time_constant_s)?, h)
+    }
+
+    /// With the pole exp(-`exponent`).
+    fn from_exponent(field: &'static str, exponent: f32, h: f32) -> Result<Self, ConfigError> {
+        if exponent < LEAST_EXPONENT {
+            return Err(ConfigError::new(field, Problem::OutOfRange));
+        }
+        let gain = -libm::expm1f(-exponent);
         Ok(Self { gain, delay_s: h * (1.0 - gain) / gain })
     }
 
-    /// The next output. A sample that is not finite holds the last one.
+    /// The next output. A sample that is not finite holds the last one. Steps smaller than half a unit in the last place
+    /// are lost, so the output comes to rest within 6e-8/k of a constant input, relative to it, with the gain k: 6 % for
+    /// the longest time constant, 6e-5 for one of a thousand periods.
     #[inline]
     pub fn step(&self, state: &mut LowPassState, x: f32) -> f32 {
-        let y = flushed(state.y + self.gain * (x - state.y));
+        let y = (state.y + FLOOR) + self.gain * (x - state.y);
         if y.is_finite() {
             state.y = y;
         }
@@ -120,6 +133,18 @@ mod tests {
     }
 
     #[test]
+    fn even_the_slowest_comes_as_near_as_stated() {
+        for (periods, error) in [(1e3, 6e-5), (0.99e6, 0.06)] {
+            let filter = LowPass::from_time_constant(periods, 1.0).unwrap();
+            let mut state = LowPassState::at(0.0);
+            for _ in 0..(12.0 * periods) as u32 {
+                filter.step(&mut state, 1.0);
+            }
+            assert!((state.output() - 1.0).abs() < error, "{periods} {}", state.output());
+        }
+    }
+
+    #[test]
     fn bad_arguments_are_named_and_bad_samples_are_held() {
         for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 0.0, -1.0, 500.0] {
             assert_eq!(LowPass::new(bad, 1e-3).unwrap_err().field, "cutoff_hz");
@@ -128,6 +153,11 @@ mod tests {
             assert_eq!(LowPass::new(7.0, bad).unwrap_err().field, "period_s");
             assert_eq!(LowPass::from_time_constant(bad, 1e-3).unwrap_err().field, "time_constant_s");
         }
+        for slow in [1.01e3, 1e30, f32::MAX] {
+            let refused = LowPass::from_time_constant(slow, 1e-3).unwrap_err();
+            assert_eq!((refused.field, refused.problem), ("time_constant_s", Problem::OutOfRange));
+        }
+        assert_eq!(LowPass::new(1e-4, 1e-3).unwrap_err().problem, Problem::OutOfRange);
         let filter = LowPass::from_time_constant(0.01, 1e-3).unwrap();
         let mut state = LowPassState::at(2.0);
         for x in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {

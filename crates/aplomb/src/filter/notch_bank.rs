@@ -2,7 +2,7 @@
 
 use core::f32::consts::PI;
 
-use super::{flushed, require_below_nyquist};
+use super::{FLOOR, require_below_nyquist};
 use crate::Rotors;
 use crate::error::{ConfigError, Problem, require_positive};
 use crate::frames::{Body, Vector};
@@ -37,7 +37,8 @@ pub struct NotchBankConfig {
 /// bank.follow(Rotors::splat(600.0));
 /// // With four notches at 95 Hz, a slow signal is late by 4 h tan(pi B h)/(1 - cos(w h)).
 /// assert!((bank.delay_s() - 1.4408e-3).abs() < 1e-6);
-/// assert_eq!(bank.step(Vector::<Body>::ZERO), Vector::ZERO);
+/// bank.settle(Vector::<Body>::new(0.2, 0.0, 0.0));
+/// assert!((bank.step(Vector::new(0.2, 0.0, 0.0)).x() - 0.2).abs() < 1e-6);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -121,9 +122,10 @@ impl NotchBank {
         if input.is_finite() {
             for notch in &mut self.notches {
                 for ((x, s1), s2) in signal.iter_mut().zip(&mut notch.s1).zip(&mut notch.s2) {
-                    let y = g * *x + *s1;
-                    *s1 = flushed(notch.b1 * (*x - y) + *s2);
-                    *s2 = g * *x - a2 * y;
+                    let scaled = g * *x + FLOOR;
+                    let y = scaled + *s1;
+                    *s1 = *s2 + notch.b1 * (*x - y);
+                    *s2 = scaled - a2 * y;
                     *x = y;
                 }
             }

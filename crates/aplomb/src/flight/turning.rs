@@ -3,7 +3,7 @@
 use super::Config;
 use crate::control::rate::{self, RateLoop, SetPoint};
 use crate::frames::{Body, Vector};
-use crate::math::{Math, saturate};
+use crate::math::Math;
 use crate::mix::{Mixed, Mixer, Supply, ThrustCurve, Wrench};
 use crate::{ConfigError, MotorCommand, Rotors, Sensors};
 
@@ -18,7 +18,7 @@ pub(super) struct Turning<M> {
     curve: ThrustCurve<M>,
     supply: Supply,
     battery_seen: bool,
-    least: f32,
+    least: MotorCommand,
     commands: Rotors<MotorCommand>,
 }
 
@@ -37,7 +37,7 @@ impl<M: Math> Turning<M> {
             supply: curve.supply(config.air_density_kg_m3),
             curve,
             battery_seen: false,
-            least: config.least_command,
+            least: MotorCommand::saturating(config.least_command),
             commands: Rotors::splat(MotorCommand::STOPPED),
         })
     }
@@ -75,16 +75,14 @@ impl<M: Math> Turning<M> {
         self.wrench.torque_nm = self.rate.step(&mut self.state, &self.setpoint, gyro_rad_s);
         self.mixed = self.mixer.mix(self.wrench);
         self.rate.achieved(&mut self.state, self.mixed.given.torque_nm);
-        self.commands = self.mixed.thrust_n.map(|thrust_n| {
-            let command = self.curve.command(thrust_n, &self.supply).get();
-            MotorCommand::saturating(saturate(command, self.least, 1.0))
-        });
+        self.commands =
+            self.mixed.thrust_n.map(|thrust_n| self.curve.command(thrust_n, &self.supply, self.least));
         self.commands
     }
 
     /// All motors at one command, the loop waiting: the least one, or stopped.
     pub(super) fn rest(&mut self, turn: bool) -> Rotors<MotorCommand> {
-        let command = MotorCommand::saturating(if turn { self.least } else { 0.0 });
+        let command = if turn { self.least } else { MotorCommand::STOPPED };
         self.setpoint = SetPoint::default();
         self.wrench = Wrench::default();
         self.commands = Rotors::splat(command);

@@ -132,7 +132,9 @@ impl<F: Frame> Vector<F> {
     #[inline]
     #[must_use]
     pub fn is_finite(self) -> bool {
-        self.raw.is_finite()
+        // Only a finite number times 0 is 0: half the instructions of three tests on a Cortex-M4F.
+        let zero = self.raw * 0.0;
+        zero.x + zero.y + zero.z == 0.0
     }
 
     /// The vector shortened to length `limit` if it is longer. NaN or infinity in any component gives zero, and so does

@@ -11,7 +11,7 @@
 //! Eliminating t and u (Fourier-Motzkin) leaves the seven bounds on the share k of the roll and pitch demand that
 //! stand in [`solve`]; given k, thrust and then yaw are intervals.
 
-use crate::math::saturate;
+use crate::math::{least, most, saturate};
 
 /// What is asked, in N per rotor.
 #[derive(Clone, Copy)]
@@ -46,16 +46,6 @@ pub(super) struct Given {
 #[inline(always)]
 pub(super) fn cut(share: f32, room: f32, demand: f32) -> f32 {
     if share * demand > room { room / demand } else { share }
-}
-
-#[inline(always)]
-fn least(a: f32, b: f32) -> f32 {
-    if a < b { a } else { b }
-}
-
-#[inline(always)]
-fn most(a: f32, b: f32) -> f32 {
-    if a > b { a } else { b }
 }
 
 /// The optimum: roll and pitch, then thrust, then yaw.

@@ -8,7 +8,7 @@ use std::vec::Vec;
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome};
 
 use super::*;
-use crate::Spin;
+use crate::{MotorCommand, Spin};
 
 /// A small generator with a fixed seed (SplitMix64; Steele, Lea, Flood 2014).
 struct Random(u64);
@@ -398,7 +398,7 @@ fn thrust_curve_is_its_own_inverse_and_follows_the_motor_equation() {
             curve.observe(&mut supply, voltage);
             for i in 1..60 {
                 let thrust = 0.1 * i as f32;
-                let command = curve.command(thrust, &supply);
+                let command = curve.command(thrust, &supply, MotorCommand::STOPPED);
                 if command.get() < 1.0 {
                     let back = curve.thrust_n(command, &supply);
                     assert!((back - thrust).abs() < 1e-4 * thrust, "{thrust} {back}");
@@ -406,7 +406,7 @@ fn thrust_curve_is_its_own_inverse_and_follows_the_motor_equation() {
             }
             curve.observe(&mut supply, f32::NAN);
             assert_eq!(supply.voltage_v(), voltage);
-            assert_eq!(curve.command(f32::NAN, &supply).get(), 0.0);
+            assert_eq!(curve.command(f32::NAN, &supply, MotorCommand::STOPPED).get(), 0.0);
         }
     }
     // The motor of V = Kt w + R kQ w^2/Kt in f64: Kv 920 rpm/V, R 0.117 ohm, kT 5.7504e-6, kQ 7.9384e-8, no-load
@@ -430,7 +430,7 @@ fn thrust_curve_is_its_own_inverse_and_follows_the_motor_equation() {
         let supply = curve.supply(density as f32);
         for w in [300.0f64, 600.0, 850.0] {
             let f = thrust * density / 1.225 * w * w;
-            let command = f64::from(curve.command(f as f32, &supply).get());
+            let command = f64::from(curve.command(f as f32, &supply, MotorCommand::STOPPED).get());
             assert!((command - volts(w, density) / v_full).abs() < 1e-5, "{w} {density}");
         }
     }

@@ -22,7 +22,7 @@ use core::marker::PhantomData;
 
 use crate::MotorCommand;
 use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
-use crate::math::{Libm, Math, saturate};
+use crate::math::{Libm, Math, most, saturate};
 
 /// Density of the standard atmosphere at sea level in kg/m3 (ISO 2533:1975).
 pub const REFERENCE_DENSITY_KG_M3: f32 = 1.225;
@@ -49,19 +49,21 @@ pub struct ThrustCurveConfig {
 /// The curve, ready to use. `M` supplies the square root.
 ///
 /// ```
-/// use aplomb::mix::{Supply, ThrustCurve, ThrustCurveConfig};
+/// use aplomb::{MotorCommand, mix::{Supply, ThrustCurve, ThrustCurveConfig}};
 /// let curve: ThrustCurve = ThrustCurve::new(&ThrustCurveConfig {
 ///     full_n: 6.5, reference_voltage_v: 14.8, speed_share: 1.0, lowest_voltage_v: 12.0, highest_voltage_v: 16.8,
 ///     voltage_filter_s: 0.2,
 /// }, 1e-3)?;
 /// let supply = curve.supply(1.225);
-/// assert!((curve.command(1.625, &supply).get() - 0.5).abs() < 1e-6);
+/// assert!((curve.command(1.625, &supply, MotorCommand::STOPPED).get() - 0.5).abs() < 1e-6);
 /// # Ok::<(), aplomb::ConfigError>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ThrustCurve<M = Libm> {
     config: ThrustCurveConfig,
-    per_full: f32,
+    /// alpha/sqrt(full) and (1 - alpha)/full.
+    root_scale: f32,
+    linear_scale: f32,
     filter: f32,
     math: PhantomData<M>,
 }
@@ -73,10 +75,11 @@ pub struct ThrustCurve<M = Libm> {
 pub struct Supply {
     /// Battery voltage in V, filtered and within the believed range.
     voltage_v: f32,
-    /// Reference voltage over battery voltage.
-    voltage_ratio: f32,
     /// sqrt(rho_0/rho).
     density_root: f32,
+    /// The command for a thrust f is root_gain sqrt(f) + linear_gain f.
+    root_gain: f32,
+    linear_gain: f32,
 }
 
 impl Supply {
@@ -105,7 +108,8 @@ impl<M: Math> ThrustCurve<M> {
         require_not_negative("voltage_filter_s", config.voltage_filter_s)?;
         Ok(Self {
             config: *config,
-            per_full: 1.0 / config.full_n,
+            root_scale: config.speed_share / libm::sqrtf(config.full_n),
+            linear_scale: (1.0 - config.speed_share) / config.full_n,
             filter: period_s / (config.voltage_filter_s + period_s),
             math: PhantomData,
         })
@@ -121,49 +125,46 @@ impl<M: Math> ThrustCurve<M> {
     #[must_use]
     pub fn supply(&self, density_kg_m3: f32) -> Supply {
         let density = saturate(density_kg_m3, 0.3, 2.0);
+        self.supply_at(self.config.reference_voltage_v, M::sqrt(REFERENCE_DENSITY_KG_M3 / density))
+    }
+
+    #[inline]
+    fn supply_at(&self, voltage_v: f32, density_root: f32) -> Supply {
+        let ratio = self.config.reference_voltage_v / voltage_v;
         Supply {
-            voltage_v: self.config.reference_voltage_v,
-            voltage_ratio: 1.0,
-            density_root: M::sqrt(REFERENCE_DENSITY_KG_M3 / density),
+            voltage_v,
+            density_root,
+            root_gain: ratio * density_root * self.root_scale,
+            linear_gain: ratio * self.linear_scale,
         }
     }
 
     /// Takes in one voltage reading in V, low-passed and cut to the believed range; NaN is ignored.
+    #[inline]
     pub fn observe(&self, supply: &mut Supply, voltage_v: f32) {
         if voltage_v.is_finite() {
             let reading = saturate(voltage_v, self.config.lowest_voltage_v, self.config.highest_voltage_v);
-            supply.voltage_v += self.filter * (reading - supply.voltage_v);
-            supply.voltage_ratio = self.config.reference_voltage_v / supply.voltage_v;
+            let voltage_v = supply.voltage_v + self.filter * (reading - supply.voltage_v);
+            *supply = self.supply_at(voltage_v, supply.density_root);
         }
     }
 
-    /// The command for a thrust in N. Exact to 1e-6; at or below 0 or NaN the motor stops.
+    /// The command for a finite thrust in N, but at least `least`. Exact to 1e-6; below 0 and NaN give `least`.
     #[inline]
     #[must_use]
-    pub fn command(&self, thrust_n: f32, supply: &Supply) -> MotorCommand {
-        let s = thrust_n * self.per_full;
-        let pushes = s > 0.0;
-        if !pushes {
-            return MotorCommand::STOPPED;
-        }
-        let alpha = self.config.speed_share;
-        let share = alpha * supply.density_root * M::sqrt(s) + (1.0 - alpha) * s;
-        MotorCommand::saturating(share * supply.voltage_ratio)
+    pub fn command(&self, thrust_n: f32, supply: &Supply, least: MotorCommand) -> MotorCommand {
+        let root = M::sqrt(most(thrust_n, 0.0));
+        MotorCommand::saturating_from(least, root * (supply.root_gain + supply.linear_gain * root))
     }
 
-    /// The thrust in N of a command: x = 2 v/(beta + sqrt(beta^2 + 4 (1 - alpha) v)), f = full x^2, with
-    /// v = c V_battery/V_reference and beta = alpha sqrt(rho_0/rho). Inverse of [`ThrustCurve::command`] to 1e-4.
+    /// The thrust in N of a command: f = x^2, x = 2 c/(p + sqrt(p^2 + 4 q c)), with c = p x + q x^2 the curve at the present
+    /// supply. Inverse of [`ThrustCurve::command`] to 1e-4.
     #[inline]
     #[must_use]
     pub fn thrust_n(&self, command: MotorCommand, supply: &Supply) -> f32 {
-        let v = command.get() / supply.voltage_ratio;
-        let alpha = self.config.speed_share;
-        let beta = alpha * supply.density_root;
-        let root = beta + M::sqrt(beta * beta + 4.0 * (1.0 - alpha) * v);
-        if !(v > 0.0 && root > 0.0) {
-            return 0.0;
-        }
-        let x = 2.0 * v / root;
-        self.config.full_n * x * x
+        let (c, p, q) = (command.get(), supply.root_gain, supply.linear_gain);
+        let slope = p + M::sqrt(p * p + 4.0 * q * c);
+        let x = if c > 0.0 { 2.0 * c / slope } else { 0.0 };
+        x * x
     }
 }

@@ -4,17 +4,18 @@
 //!
 //! ```text
 //! P = K (b r - y)
-//! D = a D + K Td N/(Td + N h) (x - x_previous),   x = c r - y,   a = Td/(Td + N h)
+//! D = a D + g (x - x_previous),   x = c r - y,   a = Td/(Td + N h),   g = K Td N/(Td + N h)
 //! v = P + I + D + f,                              u = v within the output limits
 //! I = I + K h/Ti e + h/Tt (u_achieved - v)        back-calculation, after the step
 //! ```
 //!
 //! Source: K. J. Astrom, T. Hagglund, Advanced PID Control (ISA, 2006), chapters 3 and 13; the difference equations as
-//! in K. J. Astrom, B. Wittenmark, Computer-Controlled Systems (3rd edition, 1997), section 8.5.
+//! in K. J. Astrom, B. Wittenmark, Computer-Controlled Systems (3rd edition, 1997), section 8.5. The derivative runs in
+//! the equivalent form D = m + g x, m = a D - g x, which needs neither the previous x nor a difference.
 //!
 //! A tick is [`Pid::step`], which gives the output, then [`Pid::achieved`], which closes the integral with what the
-//! actuators really did. Without the second call the integral stands still. Coefficients ([`Pid`]) are immutable and
-//! apart from the [`State`], so one set serves several axes.
+//! actuators really did. To hold the integral, leave the second call out: proportional and derivative part go on.
+//! Coefficients ([`Pid`]) are immutable and apart from the [`State`], so one set serves several axes.
 
 mod slew;
 
@@ -22,6 +23,9 @@ pub use slew::{SlewLimit, SlewState};
 
 use crate::error::{ConfigError, Problem, require_finite, require_not_negative, require_positive};
 use crate::math::{saturate, saturate_symmetric};
+
+/// Keeps a decaying derivative off the denormal numbers, which slow some processors down.
+const FLOOR: f32 = 1e-27;
 
 /// How the integral is summed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -117,56 +121,44 @@ impl Config {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Pid {
+    /// Proportional and derivative part of the output per set-point and per measurement.
     setpoint_gain: f32,
     measurement_gain: f32,
+    /// a, (1 - a) g c and (1 - a) g of the derivative's memory.
+    memory_decay: f32,
+    memory_setpoint: f32,
+    memory_measurement: f32,
     integral_gain: f32,
-    derivative_decay: f32,
-    derivative_gain: f32,
-    derivative_setpoint_weight: f32,
+    /// Infinite for the conditional stop.
     tracking_gain: f32,
     integral_limit: f32,
     output_min: f32,
     output_max: f32,
-    conditional_stop: bool,
 }
 
 /// What one controller remembers from tick to tick.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct State {
     integral: f32,
-    derivative: f32,
-    previous: f32,
+    /// m of the derivative. Not finite before the first step, which takes no derivative.
+    memory: f32,
     demanded: f32,
-    increment: f32,
-    started: bool,
-    frozen: bool,
+    /// The integral with the error of the last step, before it is led back.
+    pending: f32,
 }
 
 impl State {
     /// Zero integral and derivative; the first step takes no derivative.
     #[must_use]
     pub const fn new() -> Self {
-        Self {
-            integral: 0.0,
-            derivative: 0.0,
-            previous: 0.0,
-            demanded: 0.0,
-            increment: 0.0,
-            started: false,
-            frozen: false,
-        }
+        Self { integral: 0.0, memory: f32::INFINITY, demanded: 0.0, pending: 0.0 }
     }
 
-    /// Back to the new state; the frozen flag stays.
+    /// Back to the new state.
     pub const fn reset(&mut self) {
-        *self = Self { frozen: self.frozen, ..Self::new() };
-    }
-
-    /// While frozen the integral keeps its value; proportional and derivative part go on.
-    pub const fn freeze(&mut self, frozen: bool) {
-        self.frozen = frozen;
+        *self = Self::new();
     }
 
     /// Integral part in output units.
@@ -179,6 +171,12 @@ impl State {
     #[must_use]
     pub const fn demanded(&self) -> f32 {
         self.demanded
+    }
+}
+
+impl Default for State {
+    fn default() -> Self {
+        Self::new()
     }
 }
 
@@ -205,7 +203,7 @@ impl Pid {
             Some(ti) => k * h / require_positive("integral_time_s", ti)?,
             None => 0.0,
         };
-        let (tracking_gain, conditional_stop) = match config.anti_windup {
+        let tracking_gain = match config.anti_windup {
             AntiWindup::BackCalculation { tracking_time_s } => {
                 let tracking_time = match (tracking_time_s, config.integral_time_s) {
                     (Some(tt), _) => require_positive("tracking_time_s", tt)?,
@@ -215,9 +213,9 @@ impl Pid {
                 };
                 // Without an integral there is nothing to lead back.
                 let active = config.integral_time_s.is_some();
-                (if active { if tracking_time > h { h / tracking_time } else { 1.0 } } else { 0.0 }, false)
+                if active { if tracking_time > h { h / tracking_time } else { 1.0 } } else { 0.0 }
             }
-            AntiWindup::ConditionalStop => (0.0, true),
+            AntiWindup::ConditionalStop => f32::INFINITY,
         };
         // The trapezoidal sum is the forward sum plus half of this tick's increment.
         let now = match config.integration {
@@ -225,20 +223,21 @@ impl Pid {
             Integration::Trapezoidal => 0.5 * integral_gain,
         };
         let spread = td + n * h;
+        let derivative_gain = k * td * n / spread;
+        let forget = n * h / spread;
         let pid = Self {
-            setpoint_gain: k * b + now,
-            measurement_gain: k + now,
+            setpoint_gain: k * b + now + derivative_gain * c,
+            measurement_gain: k + now + derivative_gain,
+            memory_decay: td / spread,
+            memory_setpoint: forget * derivative_gain * c,
+            memory_measurement: forget * derivative_gain,
             integral_gain,
-            derivative_decay: td / spread,
-            derivative_gain: k * td * n / spread,
-            derivative_setpoint_weight: c,
             tracking_gain,
             integral_limit,
             output_min,
             output_max,
-            conditional_stop,
         };
-        let folded = [pid.setpoint_gain, pid.measurement_gain, pid.integral_gain, pid.derivative_gain];
+        let folded = [pid.setpoint_gain, pid.measurement_gain, pid.memory_setpoint, pid.integral_gain];
         if folded.iter().all(|x| x.is_finite()) {
             Ok(pid)
         } else {
@@ -262,40 +261,74 @@ impl Pid {
     /// ```
     #[inline]
     pub fn step(&self, state: &mut State, setpoint: f32, measurement: f32, feed_forward: f32) -> f32 {
-        let shaped = self.derivative_setpoint_weight * setpoint - measurement;
-        let change = if state.started { shaped - state.previous } else { 0.0 };
-        let derivative = self.derivative_decay * state.derivative + self.derivative_gain * change;
-        let proportional = self.setpoint_gain * setpoint - self.measurement_gain * measurement;
-        let demanded = proportional + state.integral + derivative + feed_forward;
+        let demanded = self.demand(state, setpoint, measurement, feed_forward);
         if demanded.is_finite() {
-            state.started = true;
-            state.previous = shaped;
-            // Below the smallest normal number a decaying state would slow some processors down.
-            state.derivative = (derivative + 1e-18) - 1e-18;
-            state.demanded = demanded;
-            state.increment = self.integral_gain * (setpoint - measurement);
+            self.learn(state, setpoint, measurement, demanded);
         } else {
-            state.increment = 0.0;
+            self.start_or_hold(state, setpoint, measurement, feed_forward);
         }
         saturate(state.demanded, self.output_min, self.output_max)
     }
 
+    #[inline]
+    fn demand(&self, state: &State, setpoint: f32, measurement: f32, feed_forward: f32) -> f32 {
+        state.memory + state.integral + feed_forward + self.setpoint_gain * setpoint
+            - self.measurement_gain * measurement
+    }
+
+    #[inline]
+    fn learn(&self, state: &mut State, setpoint: f32, measurement: f32, demanded: f32) {
+        state.memory = FLOOR + self.memory_decay * state.memory - self.memory_setpoint * setpoint
+            + self.memory_measurement * measurement;
+        state.demanded = demanded;
+        state.pending = state.integral + self.integral_gain * (setpoint - measurement);
+    }
+
+    /// The demand is no number: because nothing has been learnt yet, or because of an input.
+    #[cold]
+    fn start_or_hold(&self, state: &mut State, setpoint: f32, measurement: f32, feed_forward: f32) {
+        if !state.memory.is_finite() {
+            let started = State { memory: self.settled_memory(setpoint, measurement), ..*state };
+            let demanded = self.demand(&started, setpoint, measurement, feed_forward);
+            if demanded.is_finite() {
+                *state = started;
+                return self.learn(state, setpoint, measurement, demanded);
+            }
+        }
+        state.pending = state.integral;
+    }
+
+    /// The derivative's memory when these inputs have long been there: -g x.
+    fn settled_memory(&self, setpoint: f32, measurement: f32) -> f32 {
+        (self.memory_measurement * measurement - self.memory_setpoint * setpoint) / (1.0 - self.memory_decay)
+    }
+
     /// Closes the tick: the integral takes up the error of the last [`Pid::step`] and is led back by the difference
-    /// between what was `applied` and what was demanded. Not finite counts as applied in full.
+    /// between what was `applied` and what was demanded. Not finite counts as applied in full. A second call for the
+    /// same step replaces the first.
     #[inline]
     pub fn achieved(&self, state: &mut State, applied: f32) {
-        if state.frozen {
-            return;
+        let integral = state.pending + self.tracking_gain * (applied - state.demanded);
+        if integral.abs() <= self.integral_limit {
+            state.integral = integral;
+        } else {
+            self.confine(state, applied);
         }
+    }
+
+    /// The integral at its limit, the conditional stop, and what is no number.
+    #[inline]
+    fn confine(&self, state: &mut State, applied: f32) {
         let short = applied - state.demanded;
         let short = if short.is_finite() { short } else { 0.0 };
-        let change = if self.conditional_stop {
-            if short * state.increment < 0.0 { 0.0 } else { state.increment }
+        let integral = if self.tracking_gain.is_finite() {
+            state.pending + self.tracking_gain * short
+        } else if short * (state.pending - state.integral) < 0.0 {
+            state.integral
         } else {
-            state.increment + self.tracking_gain * short
+            state.pending
         };
-        state.increment = 0.0;
-        state.integral = saturate_symmetric(state.integral + change, self.integral_limit);
+        state.integral = saturate_symmetric(integral, self.integral_limit);
     }
 
     /// Hand-over without a bump: sets the state so that a step with these inputs would give `output` (as far as the
@@ -310,18 +343,11 @@ impl Pid {
     /// assert!((pid.step(&mut state, 1.0, 0.2, 0.5) - 3.0).abs() < 1e-6);
     /// ```
     pub fn preset(&self, state: &mut State, setpoint: f32, measurement: f32, feed_forward: f32, output: f32) {
-        let proportional = self.setpoint_gain * setpoint - self.measurement_gain * measurement;
-        let integral = output - proportional - feed_forward;
-        if integral.is_finite() {
-            *state = State {
-                integral: saturate_symmetric(integral, self.integral_limit),
-                derivative: 0.0,
-                previous: self.derivative_setpoint_weight * setpoint - measurement,
-                demanded: output,
-                increment: 0.0,
-                started: true,
-                frozen: state.frozen,
-            };
+        let settled = State { integral: 0.0, memory: self.settled_memory(setpoint, measurement), ..*state };
+        let integral = output - self.demand(&settled, setpoint, measurement, feed_forward);
+        if integral.is_finite() && settled.memory.is_finite() {
+            let integral = saturate_symmetric(integral, self.integral_limit);
+            *state = State { integral, demanded: output, pending: integral, ..settled };
         }
     }
 
@@ -339,18 +365,20 @@ impl Pid {
     /// assert!((new.step(&mut state, 1.0, 0.4, 0.0) - before).abs() < 1e-6);
     /// ```
     pub fn adopt(&self, state: &mut State, old: &Self, setpoint: f32, measurement: f32) {
-        let ratio = if old.derivative_gain > 0.0 { self.derivative_gain / old.derivative_gain } else { 0.0 };
-        let derivative = state.derivative * ratio;
-        let gap = (old.setpoint_gain - self.setpoint_gain) * setpoint
-            - (old.measurement_gain - self.measurement_gain) * measurement
-            + old.derivative_decay * state.derivative
-            - self.derivative_decay * derivative;
-        let integral = state.integral + gap;
-        if integral.is_finite() && derivative.is_finite() {
-            state.integral = saturate_symmetric(integral, self.integral_limit);
-            state.derivative = derivative;
-            state.previous = self.derivative_setpoint_weight * setpoint - measurement;
-            state.increment = 0.0;
+        let was_settled = old.settled_memory(setpoint, measurement);
+        let was =
+            State { memory: if state.memory.is_finite() { state.memory } else { was_settled }, ..*state };
+        let old_gain = old.memory_measurement / (1.0 - old.memory_decay);
+        let new_gain = self.memory_measurement / (1.0 - self.memory_decay);
+        let ratio = if old_gain > 0.0 { new_gain / old_gain } else { 0.0 };
+        let memory = self.settled_memory(setpoint, measurement) + ratio * (was.memory - was_settled);
+        let mut new = State { integral: 0.0, memory, ..*state };
+        let integral =
+            old.demand(&was, setpoint, measurement, 0.0) - self.demand(&new, setpoint, measurement, 0.0);
+        if integral.is_finite() && memory.is_finite() {
+            new.integral = saturate_symmetric(integral, self.integral_limit);
+            new.pending = new.integral;
+            *state = new;
         }
     }
 }

@@ -68,17 +68,17 @@ fn conditional_stop_holds_the_integral_only_into_the_limit() {
 }
 
 #[test]
-fn frozen_integral_keeps_its_value() {
+fn without_the_second_call_the_integral_is_held_and_a_repeated_one_replaces_the_first() {
     let pid = Pid::new(&BASE, 0.01).unwrap();
     let mut state = State::new();
-    state.freeze(true);
+    pid.step(&mut state, 0.1, 0.0, 0.0);
     let u = pid.step(&mut state, 0.1, 0.0, 0.0);
-    pid.achieved(&mut state, u);
     assert_eq!(state.integral(), 0.0);
-    state.freeze(false);
-    let u = pid.step(&mut state, 0.1, 0.0, 0.0);
     pid.achieved(&mut state, u);
-    assert!(state.integral() > 0.0);
+    let once = state.integral();
+    assert!((once - 2.0 * 0.01 / 0.5 * 0.1).abs() < 1e-7);
+    pid.achieved(&mut state, u);
+    assert_eq!(state.integral(), once);
 }
 
 #[test]
@@ -124,14 +124,24 @@ fn any_input_leaves_the_state_finite_and_it_recovers() {
 }
 
 #[test]
-fn decaying_derivative_reaches_exact_zero() {
+fn decaying_derivative_stays_off_the_denormal_numbers() {
     let pid = Pid::new(&Config { integral_time_s: None, ..BASE }, 0.01).unwrap();
     let mut state = State::new();
     pid.step(&mut state, 0.0, 1.0, 0.0);
     pid.step(&mut state, 0.0, 0.0, 0.0);
-    assert!(state.derivative != 0.0);
+    assert!(state.memory.abs() > 0.1);
     for _ in 0..400 {
         pid.step(&mut state, 0.0, 0.0, 0.0);
     }
-    assert_eq!(state.derivative, 0.0);
+    assert!(state.memory.is_normal() && state.memory < 1e-20, "{}", state.memory);
+}
+
+#[test]
+fn the_first_step_takes_no_derivative_even_after_bad_inputs() {
+    let pid = Pid::new(&Config { integral_time_s: None, ..BASE }, 0.01).unwrap();
+    let mut state = State::new();
+    assert_eq!(pid.step(&mut state, f32::NAN, 0.1, 0.0), 0.0);
+    assert!((pid.step(&mut state, 0.2, 0.1, 0.0) - 0.2).abs() < 1e-6);
+    // Then a change of the measurement is met by K Td N/(Td + N h) = 2 0.05 10/0.15 of it.
+    assert!((pid.step(&mut state, 0.2, 0.13, 0.0) + 0.06).abs() < 1e-6);
 }

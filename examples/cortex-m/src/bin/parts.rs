@@ -12,7 +12,9 @@ use aplomb::estimate::attitude::{Aids, AttitudeFilter};
 use aplomb::filter::{Biquad, BiquadState, NotchBank, NotchBankConfig};
 use aplomb::guard::{self, Guard, Situation};
 use aplomb::mix::{Mixer, ThrustCurve};
-use aplomb::{Command, Demand, FlightController, HeadingDemand, Libm, Math, STANDARD_GRAVITY_M_S2};
+use aplomb::{
+    Command, Demand, FlightController, HeadingDemand, Libm, Math, MotorCommand, STANDARD_GRAVITY_M_S2,
+};
 use aplomb_cortex_m::{
     craft::{TICKS, all_at_once, config, demand, sensors, settled_inner},
     inputs::Inputs,
@@ -66,6 +68,7 @@ fn rows<M: Math + Clone>(table: &mut Table) {
     let mut turning_state = rate::State::new();
     let mixer = Mixer::new(&config.mix).expect("valid");
     let curve = ThrustCurve::<M>::new(&config.thrust_curve, period_s).expect("valid");
+    let least = MotorCommand::saturating(config.least_command);
     let mut supply = curve.supply(config.air_density_kg_m3);
 
     let mut tick_count = Count::new();
@@ -137,7 +140,7 @@ fn rows<M: Math + Clone>(table: &mut Table) {
             if let Some(battery) = sensors.battery {
                 curve.observe(&mut supply, battery.voltage_v);
             }
-            record.thrust_n.map(|thrust_n| curve.command(thrust_n, &supply))
+            record.thrust_n.map(|thrust_n| curve.command(thrust_n, &supply, least))
         }));
     }
     let parts = [

@@ -17,7 +17,7 @@ pub fn rows(table: &mut Table) {
     let mut state = BiquadState::new();
     table.row(
         "biquad",
-        Limit::Open { goal: 20, ceiling: 32 },
+        Limit::Open { goal: 20, ceiling: 25 },
         |_| random.unit(),
         |x| biquad.step(&mut state, x),
     );
