@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # The firmware on an emulated Cortex-M4F: proof that no panic path is left, and what calls, ticks, stack, state and code
-# cost. Usage: run.sh [link-proof] [cost]; without arguments both.
+# cost. Usage: run.sh [link-proof] [cost] [replay]; without arguments all.
 # Installs what is missing: the target's standard library through rustup (or Debian's compiler and its source), and the
 # emulator through apt-get.
 set -euo pipefail
@@ -69,13 +69,36 @@ cost() {
     fi
 }
 
+# A flight recorded on the host, replayed here: every motor command must have the same bits. With one bit of a recorded
+# command or gyro sample changed, the replay must fail.
+replay() {
+    need qemu-system-arm qemu-system-arm
+    local folder=$bare_target_dir/replay profile program twin
+    (cd ../.. && cargo run -q --locked --example record_flight -- examples/cortex-m/replay.toml "$folder")
+    for profile in release small; do
+        APLOMB_CONTROLLER=$folder/controller.rs \
+            cargo_bare build --locked --profile "$profile" --bin replay --features replay
+        program=$(firmware "$profile" replay)
+        (cd "$folder" && emulate "$program")
+    done
+    for twin in answer sample; do
+        if (cd "$folder/spoilt-$twin" && emulate "$program") >"$folder/twin.log"; then
+            echo "the replay of a recording with one bit changed ($twin) held: it proves nothing" >&2
+            return 1
+        fi
+        grep '^tick' "$folder/twin.log"
+        echo "so it must be: one bit of the recording was changed ($twin)"
+    done
+}
+
 choose_bare_toolchain
-for step in "${@:-link-proof cost}"; do
+for step in "${@:-link-proof cost replay}"; do
     for name in $step; do
         case $name in
             link-proof) link_proof ;;
             cost) cost ;;
-            *) echo "unknown step '$name': link-proof or cost" >&2; exit 2 ;;
+            replay) replay ;;
+            *) echo "unknown step '$name': link-proof, cost or replay" >&2; exit 2 ;;
         esac
     done
 done

@@ -2,8 +2,10 @@
 #![no_std]
 
 pub mod craft;
+pub mod host_file;
 pub mod inputs;
 pub mod meter;
+pub mod recording;
 pub mod stack;
 pub mod table;
 

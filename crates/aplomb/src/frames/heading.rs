@@ -42,6 +42,21 @@ impl Heading {
         }
     }
 
+    /// From the components of a heading, kept bit for bit; `None` when their length is not 1 to 1e-6.
+    ///
+    /// ```
+    /// use aplomb::{Libm, frames::Heading};
+    /// let heading = Heading::from_rad::<Libm>(2.4);
+    /// assert_eq!(Heading::from_components(heading.north(), heading.east()), Some(heading));
+    /// assert_eq!(Heading::from_components(1.0, 0.1), None);
+    /// ```
+    #[inline]
+    #[must_use]
+    pub fn from_components(north: f32, east: f32) -> Option<Self> {
+        let excess = north * north + east * east - 1.0;
+        (excess.abs() < 2e-6).then_some(Self { north, east })
+    }
+
     /// North component (the cosine of the heading).
     #[inline]
     #[must_use]

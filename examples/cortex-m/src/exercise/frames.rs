@@ -11,6 +11,7 @@ pub fn all<M: Math>() {
     black_box((a.norm_squared(), a.norm::<M>(), a.is_finite(), a.limited::<M>(any()), a.to_array()));
 
     let heading = Heading::from_rad::<M>(any());
+    black_box(Heading::from_components(any(), any()));
     let other = black_box(Heading::from_direction::<M>(any(), any())).unwrap_or(heading);
     black_box((
         heading.turned(any()),

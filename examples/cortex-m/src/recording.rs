@@ -1,0 +1,242 @@
+//! A recorded flight: on each tick what the controller was shown and told, and what it answered. The host writes it, the
+//! firmware replays it; both use this file.
+//!
+//! A recording is a row of ticks without a head. A tick is [`WORDS`] little-endian words of 32 bits: flags, then every value
+//! that a tick can have, 0 where it has none. Numbers are kept by their bits.
+
+use aplomb::frames::{Frame, Heading, Vector};
+use aplomb::{
+    Battery, Command, Demand, HeadingDemand, ImuSample, Lean, MotorCommand, Receiver, Rotors, Sample,
+    Sensors, Sticks, VerticalDemand,
+};
+
+/// Words of a tick.
+pub const WORDS: usize = 41;
+/// Bytes of a tick.
+pub const BYTES: usize = 4 * WORDS;
+
+/// One tick.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tick {
+    /// What the controller was shown.
+    pub sensors: Sensors,
+    /// What it was told.
+    pub command: Command,
+    /// What it answered.
+    pub motors: Rotors<MotorCommand>,
+}
+
+const ROTOR_SPEED: u32 = 1;
+const BATTERY: u32 = 1 << 1;
+const PRESSURE: u32 = 1 << 2;
+const RECEIVER: u32 = 1 << 3;
+const FIELD: u32 = 1 << 4;
+const ARM: u32 = 1 << 5;
+const CUT_MOTORS: u32 = 1 << 6;
+const HOLD_HEADING: u32 = 1 << 7;
+const HOLD_HEIGHT: u32 = 1 << 8;
+/// The kind of demand stands above this bit.
+const DEMAND_SHIFT: u32 = 16;
+
+impl Tick {
+    /// As bytes. `None` for a demand that recordings do not know.
+    pub fn to_bytes(&self) -> Option<[u8; BYTES]> {
+        let Self { sensors, command, motors } = self;
+        let mut put = Put { words: [0; WORDS], next: 1, flags: 0 };
+        let [imu] = sensors.imu;
+        put.vector(imu.gyro_rad_s);
+        put.vector(imu.accel_m_s2);
+        put.word(imu.age_ticks.into());
+        put.flag(ROTOR_SPEED, sensors.rotor_speed_rad_s.is_some());
+        put.numbers(sensors.rotor_speed_rad_s.unwrap_or_default().into_array());
+        put.flag(BATTERY, sensors.battery.is_some());
+        put.numbers(sensors.battery.map_or([0.0; 2], |battery| [battery.voltage_v, battery.current_a]));
+        put.sample(PRESSURE, &sensors.pressure_pa, |pressure| [*pressure]);
+        put.sample(RECEIVER, &sensors.receiver, |fix| {
+            let ([n, e, d], [vn, ve, vd]) = (fix.position_m.to_array(), fix.velocity_m_s.to_array());
+            [n, e, d, vn, ve, vd, fix.position_accuracy_m, fix.velocity_accuracy_m_s]
+        });
+        put.sample(FIELD, &sensors.field_ut, |field| field.to_array());
+        put.flag(ARM, command.arm);
+        put.flag(CUT_MOTORS, command.cut_motors);
+        put.word(command.age_ticks.into());
+        put.demand(&command.demand)?;
+        put.numbers(motors.into_array().map(MotorCommand::get));
+        put.words[0] = put.flags;
+        let mut bytes = [0; BYTES];
+        for (four, word) in bytes.chunks_exact_mut(4).zip(put.words) {
+            four.copy_from_slice(&word.to_le_bytes());
+        }
+        Some(bytes)
+    }
+
+    /// From bytes. `None` when they are not from [`Tick::to_bytes`].
+    pub fn from_bytes(bytes: &[u8; BYTES]) -> Option<Self> {
+        let mut words =
+            bytes.chunks_exact(4).map(|four| u32::from_le_bytes(four.try_into().unwrap_or_default()));
+        let flags = words.next()?;
+        let mut take = Take { words, flags };
+        let (gyro_rad_s, accel_m_s2) = (take.vector()?, take.vector()?);
+        let imu = ImuSample { gyro_rad_s, accel_m_s2, age_ticks: take.ticks()? };
+        let rotor_speed_rad_s = take.numbers().map(Rotors::from_array)?;
+        let [voltage_v, current_a] = take.numbers()?;
+        let sensors = Sensors {
+            imu: [imu],
+            rotor_speed_rad_s: take.flag(ROTOR_SPEED).then_some(rotor_speed_rad_s),
+            battery: take.flag(BATTERY).then_some(Battery { voltage_v, current_a }),
+            pressure_pa: take.sample(PRESSURE, |[pressure]| pressure)?,
+            receiver: take.sample(RECEIVER, |[n, e, d, vn, ve, vd, position, velocity]| Receiver {
+                position_m: Vector::new(n, e, d),
+                velocity_m_s: Vector::new(vn, ve, vd),
+                position_accuracy_m: position,
+                velocity_accuracy_m_s: velocity,
+            })?,
+            field_ut: take.sample(FIELD, |[x, y, z]| Vector::new(x, y, z))?,
+        };
+        let age_ticks = take.ticks()?;
+        let demand = take.demand()?;
+        let command = Command { demand, arm: take.flag(ARM), cut_motors: take.flag(CUT_MOTORS), age_ticks };
+        let motors = Rotors::from_array(take.numbers()?).map(MotorCommand::saturating);
+        Some(Self { sensors, command, motors })
+    }
+}
+
+struct Put {
+    words: [u32; WORDS],
+    next: usize,
+    flags: u32,
+}
+
+impl Put {
+    fn word(&mut self, word: u32) {
+        self.words[self.next] = word;
+        self.next += 1;
+    }
+
+    fn flag(&mut self, flag: u32, set: bool) {
+        self.flags |= if set { flag } else { 0 };
+    }
+
+    fn numbers<const N: usize>(&mut self, numbers: [f32; N]) {
+        numbers.into_iter().for_each(|number| self.word(number.to_bits()));
+    }
+
+    fn vector<F: Frame>(&mut self, vector: Vector<F>) {
+        self.numbers(vector.to_array());
+    }
+
+    fn sample<T, const N: usize>(
+        &mut self,
+        flag: u32,
+        sample: &Option<Sample<T>>,
+        numbers: impl Fn(&T) -> [f32; N],
+    ) {
+        self.flag(flag, sample.is_some());
+        self.numbers(sample.as_ref().map_or([0.0; N], |sample| numbers(&sample.value)));
+        self.word(sample.as_ref().map_or(0, |sample| sample.age_ticks.into()));
+    }
+
+    fn demand(&mut self, demand: &Demand) -> Option<()> {
+        let mut outer = None;
+        let (kind, numbers) = match *demand {
+            Demand::Rates { rate_rad_s, thrust_n } => {
+                let [roll, pitch, yaw] = rate_rad_s.to_array();
+                (1, [roll, pitch, yaw, thrust_n])
+            }
+            Demand::Tilt { lean, heading, vertical } => {
+                outer = Some((heading, vertical));
+                (2, [lean.forward, lean.right, 0.0, 0.0])
+            }
+            Demand::Velocity { velocity_m_s, heading, vertical } => {
+                outer = Some((heading, vertical));
+                let [north, east, down] = velocity_m_s.to_array();
+                (3, [north, east, down, 0.0])
+            }
+            Demand::Position { position_m, heading, vertical } => {
+                outer = Some((heading, vertical));
+                let [north, east, down] = position_m.to_array();
+                (4, [north, east, down, 0.0])
+            }
+            Demand::Sticks(Sticks { roll, pitch, yaw, climb }) => (5, [roll, pitch, yaw, climb]),
+            Demand::Land => (6, [0.0; 4]),
+            _ => return None,
+        };
+        self.flags |= kind << DEMAND_SHIFT;
+        self.numbers(numbers);
+        let (heading, vertical) = outer.unwrap_or((HeadingDemand::Rate(0.0), VerticalDemand::Climb(0.0)));
+        self.flag(HOLD_HEADING, matches!(heading, HeadingDemand::Hold(_)));
+        self.numbers(match heading {
+            HeadingDemand::Hold(heading) => [heading.north(), heading.east()],
+            HeadingDemand::Rate(rate_rad_s) => [rate_rad_s, 0.0],
+        });
+        self.flag(HOLD_HEIGHT, matches!(vertical, VerticalDemand::Height(_)));
+        self.numbers(match vertical {
+            VerticalDemand::Height(number) | VerticalDemand::Climb(number) => [number],
+        });
+        Some(())
+    }
+}
+
+struct Take<W: Iterator<Item = u32>> {
+    words: W,
+    flags: u32,
+}
+
+impl<W: Iterator<Item = u32>> Take<W> {
+    fn flag(&self, flag: u32) -> bool {
+        self.flags & flag != 0
+    }
+
+    fn numbers<const N: usize>(&mut self) -> Option<[f32; N]> {
+        let mut numbers = [0.0; N];
+        for number in &mut numbers {
+            *number = f32::from_bits(self.words.next()?);
+        }
+        Some(numbers)
+    }
+
+    fn vector<F: Frame>(&mut self) -> Option<Vector<F>> {
+        self.numbers().map(|[x, y, z]| Vector::new(x, y, z))
+    }
+
+    fn ticks(&mut self) -> Option<u16> {
+        u16::try_from(self.words.next()?).ok()
+    }
+
+    /// The outer option is `None` at the end of the words, the inner one where the tick has no such sample.
+    #[expect(clippy::option_option, reason = "the two mean different things")]
+    fn sample<T, const N: usize>(
+        &mut self,
+        flag: u32,
+        value: impl Fn([f32; N]) -> T,
+    ) -> Option<Option<Sample<T>>> {
+        let value = value(self.numbers()?);
+        let age_ticks = self.ticks()?;
+        Some(self.flag(flag).then_some(Sample { value, age_ticks }))
+    }
+
+    fn demand(&mut self) -> Option<Demand> {
+        let [a, b, c, d] = self.numbers()?;
+        let [north, east] = self.numbers()?;
+        let [vertical] = self.numbers()?;
+        let heading = if self.flag(HOLD_HEADING) {
+            HeadingDemand::Hold(Heading::from_components(north, east)?)
+        } else {
+            HeadingDemand::Rate(north)
+        };
+        let vertical = if self.flag(HOLD_HEIGHT) {
+            VerticalDemand::Height(vertical)
+        } else {
+            VerticalDemand::Climb(vertical)
+        };
+        Some(match self.flags >> DEMAND_SHIFT {
+            1 => Demand::Rates { rate_rad_s: Vector::new(a, b, c), thrust_n: d },
+            2 => Demand::Tilt { lean: Lean { forward: a, right: b }, heading, vertical },
+            3 => Demand::Velocity { velocity_m_s: Vector::new(a, b, c), heading, vertical },
+            4 => Demand::Position { position_m: Vector::new(a, b, c), heading, vertical },
+            5 => Demand::Sticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),
+            6 => Demand::Land,
+            _ => return None,
+        })
+    }
+}

@@ -1,0 +1,91 @@
+//! Flies one flight with the built-in demo's craft and controller and writes what a microcontroller needs to replay it:
+//!
+//! `cargo run --example record_flight -- FLIGHT.toml FOLDER`
+//!
+//! `controller.rs` and `controller.bin`, the controller as a constant and as a parameter block, and `flight.bin`, on each tick
+//! what the controller was shown, told and answered. Two more folders hold the same recording with one bit changed: in
+//! `spoilt-answer` of a motor command, in `spoilt-sample` of a gyro sample. A replay of either must fail.
+
+use std::fs;
+use std::path::Path;
+use std::process::ExitCode;
+
+use aplomb::FlightController;
+use aplomb_harness::{export, fly, input};
+
+#[path = "cortex-m/src/recording.rs"]
+mod recording;
+
+use recording::Tick;
+
+type Failure = Box<dyn std::error::Error>;
+
+fn main() -> ExitCode {
+    match run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("{failure}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run() -> Result<(), Failure> {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let [flight, folder] = arguments.as_slice() else {
+        return Err("give a flight file and a folder".into());
+    };
+    let config = input::demo_controller()?.config;
+    let ticks = record(Path::new(flight), &config)?;
+    check(&ticks, &config)?;
+    let write = |folder: &Path, ticks: &[Tick]| -> Result<(), Failure> {
+        fs::create_dir_all(folder)?;
+        let bytes: Option<Vec<_>> = ticks.iter().map(Tick::to_bytes).collect();
+        fs::write(folder.join("flight.bin"), bytes.ok_or("a demand that recordings do not know")?.concat())?;
+        fs::write(folder.join("controller.bin"), export::block(&config))?;
+        Ok(())
+    };
+    let folder = Path::new(folder);
+    write(folder, &ticks)?;
+    fs::write(folder.join("controller.rs"), export::constant(&config, "the built-in demo"))?;
+
+    let middle = ticks.len() / 2;
+    let mut spoilt = ticks.clone();
+    let answer = &mut spoilt[middle].motors.rear_left;
+    *answer = aplomb::MotorCommand::saturating(f32::from_bits(answer.get().to_bits() ^ 1));
+    write(&folder.join("spoilt-answer"), &spoilt)?;
+
+    // Half a thousandth of the value: the lowest bits drown in the rounding of the gyro's low-pass.
+    let mut spoilt = ticks.clone();
+    let gyro = &mut spoilt[middle].sensors.imu[0].gyro_rad_s;
+    let [roll, pitch, yaw] = gyro.to_array();
+    *gyro = aplomb::frames::Vector::new(f32::from_bits(roll.to_bits() ^ 1 << 12), pitch, yaw);
+    write(&folder.join("spoilt-sample"), &spoilt)?;
+    println!("{} ticks recorded in {}", ticks.len(), folder.display());
+    Ok(())
+}
+
+fn record(flight: &Path, config: &aplomb::flight::Config) -> Result<Vec<Tick>, Failure> {
+    let plan = input::load_flight(flight)?;
+    let mut ticks = Vec::new();
+    fly::fly_watched::<aplomb::Libm>(&input::demo_craft()?.config, config, &plan, plan.seed, |tick| {
+        ticks.push(Tick { sensors: *tick.sensors, command: *tick.command, motors: tick.motors });
+    })?;
+    Ok(ticks)
+}
+
+/// The recording holds all that the controller needs: replayed here, it gives the flight's own answers.
+fn check(ticks: &[Tick], config: &aplomb::flight::Config) -> Result<(), Failure> {
+    let mut controller: FlightController = FlightController::new(config)?;
+    for (number, tick) in ticks.iter().enumerate() {
+        let read = tick.to_bytes().and_then(|bytes| Tick::from_bytes(&bytes));
+        let Tick { sensors, command, motors } = read.ok_or(format!("tick {number} cannot be recorded"))?;
+        let answer = controller.step(&sensors, &command);
+        if answer != motors || motors != tick.motors {
+            return Err(
+                format!("tick {number}: the host's own replay gives {answer:?}, not {motors:?}").into()
+            );
+        }
+    }
+    Ok(())
+}
