@@ -121,9 +121,10 @@ impl Config {
         // Low-frequency lag of the reference, c1/c0, plus half a period of the velocity loop and the estimator's tick.
         let lean_lag =
             (1.0 + 2.0 * REFERENCE_DAMPING) / reference + 0.5 * f32::from(VELOCITY_EVERY) / TICK_HZ;
-        // Three times slower than what lies below, so that it looks like a small delay: 19 deg of phase.
-        let velocity_crossover = 1.0 / (3.0 * lean_lag);
-        let position_crossover = velocity_crossover / 3.0;
+        // Three times slower than what lies below, so that it looks like a small delay: 18 deg of phase.
+        let velocity_crossover = 1.0 / (3.2 * lean_lag);
+        // With both loops broken at the lean it takes atan(1/4) = 14 deg.
+        let position_crossover = velocity_crossover / 4.0;
         // What lies below the climb loop: the rotors, half a period, the tick.
         let thrust_lag = lag + 0.5 * f32::from(VELOCITY_EVERY) / TICK_HZ + delay;
         let climb_crossover = 1.0 / (5.0 * thrust_lag);
@@ -174,7 +175,8 @@ impl Config {
             },
             velocity: velocity::Config {
                 crossover_rad_s: velocity_crossover,
-                integral_time_s: 4.0 / velocity_crossover,
+                // atan(1/5) = 11 deg.
+                integral_time_s: 5.0 / velocity_crossover,
                 // Reached within three seconds at half the horizontal acceleration.
                 speed_limit_m_s: 1.5 * horizontal,
                 acceleration_m_s2: 0.5 * horizontal,
@@ -264,8 +266,9 @@ fn attitudes(airframe: &Airframe, authority: &Authority, rate: &rate::Config, la
     // The heading turns with what yaw torque there is: the same rule for a step of half a radian.
     let heading_reference = libm::cbrtf(turn / (0.5 * lag)).min(0.5 * rate.yaw.crossover_rad_s);
     let part = |crossover: f32, reference: f32, acceleration: f32, highest: f32| attitude::Part {
-        // Well below the rate loop: with the loop broken at the rotors, where both act, it takes atan(1/3.6) = 15.5 deg.
-        crossover_rad_s: crossover / 3.6,
+        // Well below the rate loop, which follows a set-point with the rotors' lag: its derivative sees only the gyro. A
+        // lag of 60 ms leaves 48 deg.
+        crossover_rad_s: crossover / 4.2,
         reference_rad_s: reference,
         rate_limit_rad_s: (0.5 * acceleration * spread / reference).min(highest),
         acceleration_limit_rad_s2: acceleration,
