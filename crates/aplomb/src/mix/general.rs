@@ -15,8 +15,10 @@
 
 use super::geometry::Share;
 use super::symmetric::cut;
-use crate::Rotors;
+use super::{Config, Mixed, Wrench};
+use crate::frames::Vector;
 use crate::math::saturate;
+use crate::{Limited, Rotors};
 
 /// One relation: `k (roll tau_x + pitch tau_y)` within `least..=most`, plus `other` times t or y. The ends are kept, not
 /// centre and width, since near the least thrust they are small and their difference must be exact.
@@ -32,7 +34,8 @@ struct Relation {
 /// Precomputed bounds.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct General {
-    pub shares: Rotors<Share>,
+    shares: Rotors<Share>,
+    allowance: Allowance,
     low: f32,
     high: f32,
     /// Thrust range without torque.
@@ -47,27 +50,27 @@ pub(super) struct General {
 
 /// What is asked: N and N m.
 #[derive(Clone, Copy)]
-pub(super) struct Asked {
-    pub thrust: f32,
-    pub roll: f32,
-    pub pitch: f32,
-    pub yaw: f32,
+struct Asked {
+    thrust: f32,
+    roll: f32,
+    pitch: f32,
+    yaw: f32,
 }
 
 /// Allowance in N and reserved yaw torque in N m.
-#[derive(Clone, Copy)]
-pub(super) struct Allowance {
-    pub down: f32,
-    pub up: f32,
-    pub reserved: f32,
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Allowance {
+    down: f32,
+    up: f32,
+    reserved: f32,
 }
 
 /// What is given: N and N m; `share` of roll and pitch.
 #[derive(Clone, Copy)]
-pub(super) struct Given {
-    pub share: f32,
-    pub thrust: f32,
-    pub yaw: f32,
+struct Given {
+    share: f32,
+    thrust: f32,
+    yaw: f32,
 }
 
 /// An interval.
@@ -107,8 +110,9 @@ fn relation(parts: [(f32, &Share); 3], other: f32, low: f32, high: f32, scale: f
 }
 
 impl General {
-    /// From the inverse and the thrust range of each rotor in N.
-    pub(super) fn new(shares: Rotors<Share>, low: f32, high: f32) -> Self {
+    /// From a checked configuration and the inverse of its geometry; `None` if no thrust without torque is in range.
+    pub(super) fn new(config: &Config, shares: Rotors<Share>) -> Option<Self> {
+        let Config { low_n: low, high_n: high, .. } = *config;
         let [a, b, c, d] = shares.into_array();
         let nothing = Share { thrust: 0.0, roll: 0.0, pitch: 0.0, yaw: 0.0 };
         let size = a.thrust.abs() + b.thrust.abs() + c.thrust.abs() + d.thrust.abs();
@@ -152,8 +156,13 @@ impl General {
             }
         });
         let range = shares.into_array();
-        Self {
+        let general = Self {
             shares,
+            allowance: Allowance {
+                down: config.allowance_down_n,
+                up: config.allowance_up_n,
+                reserved: config.reserved_yaw_nm(),
+            },
             low,
             high,
             floor_n: range.iter().fold(f32::NEG_INFINITY, |m, share| m.max(low / share.thrust)),
@@ -162,17 +171,44 @@ impl General {
             two_and_thrust: with_thrust,
             two_and_yaw: with_yaw,
             thrust_of_two: solved,
-        }
+        };
+        (general.floor_n < general.ceiling_n).then_some(general)
     }
 
-    /// True when thrusts without torque exist, so that there always is a feasible answer.
-    pub(super) fn can_hover(&self) -> bool {
-        self.floor_n < self.ceiling_n
+    /// The demand itself if the rotors can give it, or else the optimum.
+    #[inline]
+    pub(super) fn mix(&self, demand: Wrench) -> Mixed {
+        let [roll, pitch, yaw] = demand.torque_nm.to_array();
+        let asked = Asked { thrust: demand.thrust_n, roll, pitch, yaw };
+        let (low, high) = (self.low, self.high);
+        let thrusts = |k: f32, thrust: f32, yaw: f32| {
+            let (roll, pitch) = (k * asked.roll, k * asked.pitch);
+            self.shares.map(|s| s.thrust * thrust + s.roll * roll + s.pitch * pitch + s.yaw * yaw)
+        };
+        let thrust_n = thrusts(1.0, asked.thrust, asked.yaw);
+        if thrust_n.into_array().iter().all(|&f| f >= low && f <= high) {
+            return Mixed { thrust_n, roll_pitch_share: 1.0, given: demand, limited: Limited::default() };
+        }
+        let given = self.solve(asked, self.allowance);
+        Mixed {
+            thrust_n: thrusts(given.share, given.thrust, given.yaw).map(|f| saturate(f, low, high)),
+            roll_pitch_share: given.share,
+            given: Wrench {
+                torque_nm: Vector::new(given.share * roll, given.share * pitch, given.yaw),
+                thrust_n: given.thrust,
+            },
+            limited: Limited {
+                roll_pitch: given.share < 1.0,
+                thrust: given.thrust != asked.thrust,
+                yaw: given.yaw != asked.yaw,
+                ..Limited::default()
+            },
+        }
     }
 
     /// The optimum: roll and pitch, then thrust, then yaw.
     #[inline]
-    pub(super) fn solve(&self, asked: Asked, allowance: Allowance) -> Given {
+    fn solve(&self, asked: Asked, allowance: Allowance) -> Given {
         let (low, high) = (self.low, self.high);
         // The window of thrust, opened just enough to hold one that needs no torque.
         let t_low = asked.thrust.min(self.ceiling_n) - allowance.down;

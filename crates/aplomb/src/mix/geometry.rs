@@ -32,18 +32,9 @@ pub struct Geometry {
     pub torque_to_thrust_m: f32,
 }
 
-/// Effect of a set of thrusts on the body.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Effect {
-    pub thrust_n: f32,
-    pub roll_nm: f32,
-    pub pitch_nm: f32,
-    pub yaw_nm: f32,
-}
-
 /// The half-spans of a symmetric X and the sense of its front left rotor.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Symmetric {
+pub(super) struct Spans {
     pub half_length_m: f32,
     pub half_width_m: f32,
     pub front_left: f32,
@@ -98,29 +89,11 @@ impl Geometry {
         reach
     }
 
-    /// Thrust and torques of the given rotor thrusts.
-    #[inline]
-    pub(super) fn effect(&self, thrust_n: Rotors<f32>) -> Effect {
-        let sum = |f: fn(&Arm) -> f32| {
-            let Rotors { front_left, front_right, rear_left, rear_right } = &self.arms;
-            f(front_left) * thrust_n.front_left
-                + f(front_right) * thrust_n.front_right
-                + f(rear_left) * thrust_n.rear_left
-                + f(rear_right) * thrust_n.rear_right
-        };
-        Effect {
-            thrust_n: thrust_n.sum(),
-            roll_nm: -sum(|arm| arm.y_m),
-            pitch_nm: sum(|arm| arm.x_m),
-            yaw_nm: self.torque_to_thrust_m * sum(|arm| arm.spin.reaction()),
-        }
-    }
-
     /// The half-spans, if this is a symmetric X to the last bit.
-    pub(super) fn as_symmetric(&self) -> Option<Symmetric> {
+    pub(super) fn as_symmetric(&self) -> Option<Spans> {
         let Rotors { front_left: a, .. } = self.arms;
         let x = Self::symmetric_x(a.x_m, -a.y_m, a.spin, self.torque_to_thrust_m);
-        (*self == x && a.x_m > 0.0 && a.y_m < 0.0).then_some(Symmetric {
+        (*self == x && a.x_m > 0.0 && a.y_m < 0.0).then_some(Spans {
             half_length_m: a.x_m,
             half_width_m: -a.y_m,
             front_left: a.spin.reaction(),

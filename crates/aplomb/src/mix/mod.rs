@@ -23,7 +23,7 @@ use crate::frames::{Body, Vector};
 use crate::math::{saturate, saturate_symmetric};
 use crate::{Achieved, Limited, Rotors};
 use general::General;
-use geometry::Symmetric;
+use symmetric::Symmetric;
 
 /// Demands beyond this (N or N m) are cut to it before anything else, so that no product overflows.
 const LARGEST: f32 = 1e6;
@@ -106,18 +106,22 @@ impl Mixed {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Mixer {
-    config: Config,
     solver: Solver,
-    /// Yaw torque kept free, N m.
-    reserved_nm: f32,
 }
 
 // No heap to box the larger one in.
 #[allow(clippy::large_enum_variant)]
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Solver {
-    Symmetric { per_roll: f32, per_pitch: f32, per_yaw: f32 },
+    Symmetric(Symmetric),
     General(General),
+}
+
+impl Config {
+    /// Yaw torque that roll and pitch must leave, in N m.
+    fn reserved_yaw_nm(&self) -> f32 {
+        2.0 * self.reserved_yaw_share * self.geometry.torque_to_thrust_m * (self.high_n - self.low_n)
+    }
 }
 
 impl Mixer {
@@ -144,114 +148,44 @@ impl Mixer {
             }
         }
         require_within("reserved_yaw_share", config.reserved_yaw_share, 0.0, 0.5)?;
-        let kappa = config.geometry.torque_to_thrust_m;
         let solver = match config.geometry.as_symmetric() {
-            Some(Symmetric { half_length_m, half_width_m, front_left }) => Solver::Symmetric {
-                per_roll: 0.25 / half_width_m,
-                per_pitch: 0.25 / half_length_m,
-                per_yaw: 0.25 * front_left / kappa,
-            },
-            None => Solver::General(General::new(shares, config.low_n, config.high_n)),
+            Some(spans) => Solver::Symmetric(Symmetric::new(config, &spans)),
+            None => Solver::General(
+                General::new(config, shares).ok_or(ConfigError::new("arms", Problem::Inconsistent))?,
+            ),
         };
-        if let Solver::General(general) = &solver
-            && !general.can_hover()
-        {
-            return Err(ConfigError::new("arms", Problem::Inconsistent));
-        }
-        let reserved_nm = 2.0 * config.reserved_yaw_share * kappa * (config.high_n - config.low_n);
-        Ok(Self { config: *config, solver, reserved_nm })
-    }
-
-    /// The configuration this was built from.
-    #[must_use]
-    pub const fn config(&self) -> &Config {
-        &self.config
+        Ok(Self { solver })
     }
 
     /// Thrusts for the demand. A NaN torque counts as 0, a NaN thrust as the least; the result always is finite and
     /// within range.
     #[must_use]
     pub fn mix(&self, demand: Wrench) -> Mixed {
-        let [roll, pitch, yaw] = demand.torque_nm.to_array();
-        let (roll, pitch, yaw) = (
-            saturate_symmetric(roll, LARGEST),
-            saturate_symmetric(pitch, LARGEST),
-            saturate_symmetric(yaw, LARGEST),
-        );
-        let thrust = saturate(demand.thrust_n, -LARGEST, LARGEST);
+        let demand = demand.bounded();
         match &self.solver {
-            Solver::Symmetric { per_roll, per_pitch, per_yaw } => {
-                self.mix_symmetric(thrust, roll * per_roll, pitch * per_pitch, yaw * per_yaw)
-            }
-            Solver::General(general) => {
-                self.mix_general(general, general::Asked { thrust, roll, pitch, yaw })
-            }
+            Solver::Symmetric(symmetric) => symmetric.mix(demand),
+            Solver::General(general) => general.mix(demand),
         }
     }
+}
 
+impl Wrench {
+    /// Without NaN, and nothing larger than [`LARGEST`].
     #[inline]
-    fn mix_symmetric(&self, thrust: f32, roll: f32, pitch: f32, yaw: f32) -> Mixed {
-        let asked = symmetric::Asked { thrust: 0.25 * thrust, roll, pitch, yaw };
-        let Config { low_n: low, high_n: high, .. } = self.config;
-        let limits = symmetric::Limits {
-            low,
-            high,
-            down: 0.25 * self.config.allowance_down_n,
-            up: 0.25 * self.config.allowance_up_n,
-            reserved: 0.25 * self.reserved_nm / self.config.geometry.torque_to_thrust_m,
-        };
-        let given = symmetric::solve(asked, limits);
-        let (t, u) = (given.thrust, given.yaw);
-        let sum = given.share * (roll + pitch);
-        let difference = given.share * (roll - pitch);
-        let thrust_n = Rotors {
-            front_left: t + u + sum,
-            front_right: t - u - difference,
-            rear_left: t - u + difference,
-            rear_right: t + u - sum,
-        }
-        .map(|f| saturate(f, low, high));
-        let limited = Limited {
-            roll_pitch: given.share < 1.0,
-            thrust: t != asked.thrust,
-            yaw: u != yaw,
-            ..Limited::default()
-        };
-        self.result(thrust_n, given.share, limited)
+    fn bounded(self) -> Self {
+        let [roll, pitch, yaw] = self.torque_nm.to_array();
+        let size = roll.abs() + pitch.abs() + yaw.abs() + self.thrust_n.abs();
+        if size <= LARGEST { self } else { self.cut() }
     }
 
-    #[inline]
-    fn mix_general(&self, general: &General, asked: general::Asked) -> Mixed {
-        let allowance = general::Allowance {
-            down: self.config.allowance_down_n,
-            up: self.config.allowance_up_n,
-            reserved: self.reserved_nm,
-        };
-        let Config { low_n: low, high_n: high, .. } = self.config;
-        let thrusts = |k: f32, thrust: f32, yaw: f32| {
-            let (roll, pitch) = (k * asked.roll, k * asked.pitch);
-            general.shares.map(|s| s.thrust * thrust + s.roll * roll + s.pitch * pitch + s.yaw * yaw)
-        };
-        let whole = thrusts(1.0, asked.thrust, asked.yaw);
-        if whole.into_array().iter().all(|&f| f >= low && f <= high) {
-            return self.result(whole, 1.0, Limited::default());
+    #[cold]
+    fn cut(self) -> Self {
+        let cut = |x| saturate_symmetric(x, LARGEST);
+        let [roll, pitch, yaw] = self.torque_nm.to_array();
+        Self {
+            torque_nm: Vector::new(cut(roll), cut(pitch), cut(yaw)),
+            thrust_n: saturate(self.thrust_n, -LARGEST, LARGEST),
         }
-        let given = general.solve(asked, allowance);
-        let thrust_n = thrusts(given.share, given.thrust, given.yaw).map(|f| saturate(f, low, high));
-        let limited = Limited {
-            roll_pitch: given.share < 1.0,
-            thrust: given.thrust != asked.thrust,
-            yaw: given.yaw != asked.yaw,
-            ..Limited::default()
-        };
-        self.result(thrust_n, given.share, limited)
-    }
-
-    #[inline]
-    fn result(&self, thrust_n: Rotors<f32>, roll_pitch_share: f32, limited: Limited) -> Mixed {
-        let effect = self.config.geometry.effect(thrust_n);
-        let torque_nm = Vector::new(effect.roll_nm, effect.pitch_nm, effect.yaw_nm);
-        Mixed { thrust_n, roll_pitch_share, given: Wrench { torque_nm, thrust_n: effect.thrust_n }, limited }
     }
 }
 

