@@ -176,8 +176,8 @@ impl General {
     }
 
     /// The demand itself if the rotors can give it, or else the optimum.
-    #[inline]
-    pub(super) fn mix(&self, demand: Wrench) -> Mixed {
+    #[inline(never)]
+    pub(super) fn mix(&self, demand: &Wrench) -> Mixed {
         let [roll, pitch, yaw] = demand.torque_nm.to_array();
         let asked = Asked { thrust: demand.thrust_n, roll, pitch, yaw };
         let (low, high) = (self.low, self.high);
@@ -187,7 +187,7 @@ impl General {
         };
         let thrust_n = thrusts(1.0, asked.thrust, asked.yaw);
         if thrust_n.into_array().iter().all(|&f| f >= low && f <= high) {
-            return Mixed { thrust_n, roll_pitch_share: 1.0, given: demand, limited: Limited::default() };
+            return Mixed { thrust_n, roll_pitch_share: 1.0, given: *demand, limited: Limited::default() };
         }
         let given = self.solve(asked, self.allowance);
         Mixed {

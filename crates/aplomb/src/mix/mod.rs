@@ -28,6 +28,9 @@ use symmetric::Symmetric;
 /// Demands beyond this (N or N m) are cut to it before anything else, so that no product overflows.
 const LARGEST: f32 = 1e6;
 
+/// Least range of a rotor's thrust as a share of the largest: below it round-off is all there is.
+const LEAST_RANGE: f32 = 1e-4;
+
 /// What the mixer believes of the rotors.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -37,7 +40,7 @@ pub struct Config {
     pub geometry: Geometry,
     /// Least thrust of one rotor in N while armed; at least 0.
     pub low_n: f32,
-    /// Largest thrust of one rotor in N; above `low_n`.
+    /// Largest thrust of one rotor in N; above `low_n` by at least a ten-thousandth.
     pub high_n: f32,
     /// How far total thrust may be lowered to make room for roll and pitch, in N; may be infinite.
     pub allowance_down_n: f32,
@@ -134,7 +137,7 @@ impl Mixer {
         let shares = config.geometry.inverse()?;
         require_not_negative("low_n", config.low_n)?;
         require_positive("high_n", config.high_n)?;
-        if config.low_n >= config.high_n {
+        if config.low_n >= (1.0 - LEAST_RANGE) * config.high_n {
             return Err(ConfigError::new("low_n", Problem::WrongOrder));
         }
         for (field, value) in
@@ -161,31 +164,24 @@ impl Mixer {
     /// within range.
     #[must_use]
     pub fn mix(&self, demand: Wrench) -> Mixed {
-        let demand = demand.bounded();
-        match &self.solver {
-            Solver::Symmetric(symmetric) => symmetric.mix(demand),
-            Solver::General(general) => general.mix(demand),
+        let [roll, pitch, yaw] = demand.torque_nm.to_array();
+        // NaN compares false.
+        if roll.abs() + pitch.abs() + yaw.abs() + demand.thrust_n.abs() <= 4.0 * LARGEST {
+            match &self.solver {
+                Solver::Symmetric(symmetric) => symmetric.mix(&demand),
+                Solver::General(general) => general.mix(&demand),
+            }
+        } else {
+            self.mix_cut(&demand)
         }
-    }
-}
-
-impl Wrench {
-    /// Without NaN, and nothing larger than [`LARGEST`].
-    #[inline]
-    fn bounded(self) -> Self {
-        let [roll, pitch, yaw] = self.torque_nm.to_array();
-        let size = roll.abs() + pitch.abs() + yaw.abs() + self.thrust_n.abs();
-        if size <= LARGEST { self } else { self.cut() }
     }
 
     #[cold]
-    fn cut(self) -> Self {
-        let cut = |x| saturate_symmetric(x, LARGEST);
-        let [roll, pitch, yaw] = self.torque_nm.to_array();
-        Self {
-            torque_nm: Vector::new(cut(roll), cut(pitch), cut(yaw)),
-            thrust_n: saturate(self.thrust_n, -LARGEST, LARGEST),
-        }
+    #[inline(never)]
+    fn mix_cut(&self, demand: &Wrench) -> Mixed {
+        let [roll, pitch, yaw] = demand.torque_nm.to_array().map(|x| saturate_symmetric(x, LARGEST));
+        let thrust_n = saturate(demand.thrust_n, -LARGEST, LARGEST);
+        self.mix(Wrench { torque_nm: Vector::new(roll, pitch, yaw), thrust_n })
     }
 }
 

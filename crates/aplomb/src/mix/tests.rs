@@ -365,6 +365,7 @@ fn every_bad_field_is_named() {
         (kappa(0.0), "torque_to_thrust_m"),
         (Config { low_n: -0.1, ..good }, "low_n"),
         (Config { low_n: 7.0, ..good }, "low_n"),
+        (Config { low_n: 5.999_99, ..good }, "low_n"),
         (Config { high_n: 0.0, ..good }, "high_n"),
         (Config { allowance_down_n: f32::NAN, ..good }, "allowance_down_n"),
         (Config { allowance_down_n: -1.0, ..good }, "allowance_down_n"),

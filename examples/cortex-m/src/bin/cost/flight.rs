@@ -37,9 +37,9 @@ pub fn rows<M: Math + Clone>(table: &mut Table) {
             controller.resume_in_flight();
         }
     }
-    let limit = Limit::Open { goal: 1250, ceiling: 3100 };
+    let limit = Limit::Open { goal: 1250, ceiling: 2450 };
     table.line("tick with attitude loop, rate loop and mix", limit, inner.worst(), Some(inner.mean()));
-    let limit = Limit::Open { goal: 2600, ceiling: 5800 };
+    let limit = Limit::Open { goal: 2600, ceiling: 5000 };
     table.line("worst tick, every loop and sensor", limit, worst.worst(), Some(worst.mean()));
     table.bytes("stack of a tick, bytes", Limit::AtMost(1024), depth);
     table.bytes(

@@ -29,10 +29,10 @@ pub fn rows(table: &mut Table) {
         }
     };
     for (name, geometry, reserved_yaw_share, limit) in [
-        ("mix, symmetric X", symmetric, 0.0, Limit::Open { goal: 220, ceiling: 440 }),
-        ("mix, symmetric X, yaw reserved", symmetric, 0.1, Limit::Open { goal: 220, ceiling: 440 }),
-        ("mix, general geometry", general, 0.0, Limit::Open { goal: 600, ceiling: 1515 }),
-        ("mix, general geometry, yaw reserved", general, 0.1, Limit::Open { goal: 600, ceiling: 1710 }),
+        ("mix, symmetric X", symmetric, 0.0, Limit::Open { goal: 220, ceiling: 226 }),
+        ("mix, symmetric X, yaw reserved", symmetric, 0.1, Limit::Open { goal: 220, ceiling: 255 }),
+        ("mix, general geometry", general, 0.0, Limit::Open { goal: 600, ceiling: 1260 }),
+        ("mix, general geometry, yaw reserved", general, 0.1, Limit::Open { goal: 600, ceiling: 1440 }),
     ] {
         let config = Config {
             geometry,
