@@ -1,9 +1,11 @@
 //! The limits of the outer loops hold exactly, in every direction, and are reported.
 
-use aplomb::VerticalDemand;
+use aplomb::control::attitude::{self, AttitudeLoop};
 use aplomb::control::{position, thrust_vector, velocity, vertical};
-use aplomb::frames::Vector;
-use aplomb::{Libm, STANDARD_GRAVITY_M_S2};
+use aplomb::flight::{Airframe, Config};
+use aplomb::frames::{Attitude, Body, Heading, Vector};
+use aplomb::mix::Geometry;
+use aplomb::{HeadingDemand, Libm, STANDARD_GRAVITY_M_S2, Spin, VerticalDemand};
 use proptest::prelude::*;
 
 const THRUST: thrust_vector::Config =
@@ -107,9 +109,182 @@ proptest! {
         for (climbing, demand, height) in steps {
             let demand = if climbing { VerticalDemand::Climb(demand) } else { VerticalDemand::Height(demand) };
             let output = vertical.step(&mut state, demand, height, 0.0);
-            prop_assert!((-2.0001..=3.0001).contains(&output.climb_m_s), "{}", output.climb_m_s);
+            // Exactly: the ramp ends on the limit itself.
+            prop_assert!((-2.0..=3.0).contains(&output.climb_m_s), "{}", output.climb_m_s);
+            // A centred climb holds a height, which may be far; any other is limited or not by its size alone.
+            if let VerticalDemand::Climb(climb) = demand && climb != 0.0 && climb.is_finite() {
+                prop_assert_eq!(output.limited, !(-2.0..=3.0).contains(&climb));
+            }
             prop_assert!((-7.0001..=9.0001).contains(&output.up_m_s2), "{}", output.up_m_s2);
             vertical.achieved(&mut state, output.up_m_s2);
+        }
+    }
+
+    #[test]
+    fn prop_heading_set_point_turns_no_faster_than_its_limit_and_says_when(steps in proptest::collection::vec((any::<bool>(), -7.0f32..7.0), 1..60), yaw in -3.0f32..3.0) {
+        let outcome = turn(&attitude_config(), &steps, yaw);
+        prop_assert!(outcome.fastest_rad_s <= HEADING_RATE_RAD_S * 1.0001, "{}", outcome.fastest_rad_s);
+        prop_assert!(outcome.flags_right);
+    }
+
+    #[test]
+    fn prop_body_rate_keeps_its_limits_from_any_attitude(a in quaternion(), b in quaternion(), w in [number(), number(), number()]) {
+        let config = attitude_config();
+        let pointing = AttitudeLoop::<Libm>::new(&config, 5e-3).unwrap();
+        let mut state = attitude::State::new();
+        let mut present = a;
+        let mut rate = Vector::<Body>::new(w[0], w[1], w[2]);
+        for _ in 0..40 {
+            let output = pointing.step(&mut state, b, present, rate);
+            rate = output.setpoint.rate_rad_s;
+            prop_assert!(rate.x().hypot(rate.y()) <= config.tilt.rate_limit_rad_s * 1.000_001);
+            prop_assert!(rate.z().abs() <= config.heading.rate_limit_rad_s);
+            prop_assert!(output.setpoint.drive_rad_s2.is_finite() && output.setpoint.slope_rad_s2.is_finite());
+            present = present.turned(rate * 5e-3);
+        }
+    }
+}
+
+const HEADING_RATE_RAD_S: f32 = 1.2;
+
+fn attitude_config() -> attitude::Config {
+    let mut config = demo().attitude;
+    config.heading.rate_limit_rad_s = HEADING_RATE_RAD_S;
+    config
+}
+
+fn demo() -> Config {
+    let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
+    Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5)).unwrap()
+}
+
+fn quaternion() -> impl Strategy<Value = Attitude> {
+    [-1.0f32..1.0, -1.0f32..1.0, -1.0f32..1.0, -1.0f32..1.0]
+        .prop_map(|q| Attitude::from_wxyz::<Libm>(q).unwrap_or(Attitude::LEVEL))
+}
+
+struct Turned {
+    fastest_rad_s: f32,
+    flags_right: bool,
+}
+
+/// Headings to hold (true) and heading rates, one a step, with the nose following the set-point.
+fn turn(config: &attitude::Config, steps: &[(bool, f32)], yaw: f32) -> Turned {
+    let pointing = AttitudeLoop::<Libm>::new(config, 5e-3).unwrap();
+    let mut state = attitude::State::new();
+    let mut heading = Heading::from_rad::<Libm>(yaw);
+    let mut outcome = Turned { fastest_rad_s: 0.0, flags_right: true };
+    for (hold, x) in steps {
+        let (demand, beyond) = if *hold {
+            let target = Heading::from_rad::<Libm>(*x);
+            let away = heading.sine_to(target).atan2(heading.cosine_to(target));
+            (HeadingDemand::Hold(target), away.abs() - 5e-3 * HEADING_RATE_RAD_S)
+        } else {
+            (HeadingDemand::Rate(*x), x.abs() - HEADING_RATE_RAD_S)
+        };
+        let yaw = heading.to_rad::<Libm>();
+        let turn = pointing.turn(&mut state, demand, Attitude::from_angles::<Libm>(0.1, -0.1, yaw));
+        let angle = heading.sine_to(turn.heading).atan2(heading.cosine_to(turn.heading));
+        outcome.fastest_rad_s = outcome.fastest_rad_s.max(angle.abs() / 5e-3);
+        // Within rounding of the limit either flag is right.
+        outcome.flags_right &= beyond.abs() < 1e-4 || turn.limited == (beyond > 0.0);
+        heading = turn.heading;
+    }
+    outcome
+}
+
+#[test]
+fn twins_with_the_limit_off_break_it() {
+    // What each property holds to its limit goes beyond it as soon as the limit is another.
+    let mut free = attitude_config();
+    free.heading.rate_limit_rad_s = 10.0;
+    let outcome = turn(&free, &[(false, 7.0), (true, 3.0)], 0.0);
+    assert!(outcome.fastest_rad_s > 2.0 * HEADING_RATE_RAD_S && !outcome.flags_right);
+
+    let steep = thrust_vector::Config { tilt_limit_rad: 0.8, ..THRUST };
+    let down =
+        thrust_vector::ThrustVector::<Libm>::new(&steep).unwrap().aim(Vector::new(20.0, 0.0, 0.0)).down;
+    assert!(down.x().abs().atan2(down.z()) > 0.55);
+
+    let fast = vertical::Config { climb_limit_m_s: 9.0, descent_limit_m_s: 9.0, ..VERTICAL };
+    let vertical = vertical::VerticalLoop::<Libm>::new(&fast, (-7.0, 9.0), 0.025).unwrap();
+    for (demand, limit) in [(8.0, 3.0), (-8.0, 2.0)] {
+        let mut state = vertical::State::new();
+        let climb =
+            (0..200).map(|_| vertical.step(&mut state, VerticalDemand::Climb(demand), 0.0, 0.0).climb_m_s);
+        assert!(climb.fold(0.0f32, |most, climb| most.max(climb.abs())) > 2.0 * limit);
+    }
+
+    let far = position::Config { braking_m_s2: 25.0, speed_limit_m_s: 80.0, ..POSITION };
+    let position = position::PositionLoop::<Libm>::new(&far).unwrap();
+    let speed = position.step(Vector::new(100.0, 0.0, 0.0), Vector::ZERO, Vector::ZERO).velocity_m_s.x();
+    assert!(speed > 8.0 && speed > (2.0f32 * 2.5 * 100.0).sqrt());
+}
+
+#[test]
+fn derived_descent_stays_below_half_the_induced_speed() {
+    // Hover induced speed sqrt(T/(2 rho A)), A the discs of four rotors (Leishman, Principles of Helicopter Aerodynamics,
+    // 2nd ed. 2006, ch. 2); half of it: common practice, no source.
+    for (mass_kg, diameter_m, full_n) in [(0.05, 0.06, 0.3), (1.2, 0.2286, 6.5), (6.0, 0.45, 40.0)] {
+        let geometry = Geometry::symmetric_x(diameter_m, diameter_m, Spin::CounterClockwise, 0.012);
+        let inertia = [0.01, 0.011, 0.02].map(|j: f32| j * mass_kg * diameter_m * diameter_m);
+        let airframe =
+            Airframe { rotor_diameter_m: diameter_m, ..Airframe::new(mass_kg, inertia, geometry, full_n) };
+        let config = Config::for_airframe(&airframe).unwrap();
+        let discs = core::f32::consts::PI * diameter_m * diameter_m;
+        let induced = (mass_kg * STANDARD_GRAVITY_M_S2 / (2.0 * 1.225 * discs)).sqrt();
+        for descent in [
+            config.vertical.descent_limit_m_s,
+            config.pilot.full_stick_descent_m_s,
+            config.pilot.landing_speed_m_s,
+        ] {
+            assert!(
+                descent < 0.5 * induced && descent > 0.05 * induced,
+                "{descent} of {induced} at {mass_kg} kg"
+            );
+        }
+    }
+}
+
+#[test]
+fn centred_climb_lets_go_of_a_height_on_its_way_and_holds_where_it_comes_to_rest() {
+    let vertical = vertical::VerticalLoop::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
+    let mut state = vertical::State::new();
+    // A craft that climbs just as asked.
+    let (mut height, mut climb) = (5.0f32, 0.0f32);
+    let mut fly = |demand, steps| {
+        for _ in 0..steps {
+            climb = vertical.step(&mut state, demand, height, climb).climb_m_s;
+            height += 0.025 * climb;
+        }
+        (height, climb)
+    };
+    let (passing, speed) = fly(VerticalDemand::Height(60.0), 120);
+    assert!(passing < 15.0 && speed == 3.0);
+    let (rest, _) = fly(VerticalDemand::Climb(0.0), 400);
+    // Braking from 3 m/s at 3 m/s2 takes 1.5 m.
+    assert!((rest - passing - 1.5).abs() < 0.2, "{passing} to {rest}");
+    let (still, speed) = fly(VerticalDemand::Climb(0.0), 4000);
+    assert!((still - rest).abs() < 0.02 && speed.abs() < 1e-3, "{rest} to {still}");
+}
+
+#[test]
+fn numbers_that_are_none_ask_for_no_climb() {
+    let vertical = vertical::VerticalLoop::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
+    for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+        for demand in [VerticalDemand::Height(4.0), VerticalDemand::Height(bad), VerticalDemand::Climb(bad)] {
+            let mut state = vertical::State::new();
+            for _ in 0..100 {
+                let output = vertical.step(&mut state, demand, bad, bad);
+                assert_eq!(
+                    (output.climb_m_s, output.up_m_s2, output.limited),
+                    (0.0, 0.0, false),
+                    "{demand:?} {bad}"
+                );
+            }
+            // And afterwards it flies as if nothing had been.
+            let output = vertical.step(&mut state, VerticalDemand::Height(9.0), 5.0, 0.0);
+            assert!(output.climb_m_s > 0.0 && output.up_m_s2 > 0.0);
         }
     }
 }

@@ -1,8 +1,8 @@
 //! Attitude to body rate: tilt first, heading second.
 //!
 //! The turn from one attitude to another is split into a tilt, about a horizontal body axis, followed by a heading turn
-//! about the body's own down axis, `q = q_tilt q_heading` (Brescianini, D'Andrea: Tilt-prioritized quadrocopter attitude
-//! control, IEEE TCST 28(2), 2020). With q = (w, x, y, z), w >= 0, n = sqrt(w^2 + z^2):
+//! about the body's own down axis, `q = q_tilt q_heading` (Brescianini and D'Andrea, Tilt-prioritized quadrocopter attitude
+//! control, IEEE TCST (online 2018; 28(2), 2020)). With q = (w, x, y, z), w >= 0, n = sqrt(w^2 + z^2):
 //!
 //! ```text
 //! q_tilt = (n, (w x - y z)/n, (w y + x z)/n, 0)            q_heading = (w, 0, 0, z)/n
@@ -349,7 +349,8 @@ impl<M: Math> AttitudeLoop<M> {
 
     /// A reference at the present attitude and rate.
     fn fresh(&self, attitude: Attitude, rate_rad_s: Vector<Body>) -> Reference {
-        let rate = if rate_rad_s.is_finite() { rate_rad_s } else { Vector::ZERO };
+        // Not finite or too large to square: no rate to start from.
+        let rate = if rate_rad_s.norm_squared() < f32::INFINITY { rate_rad_s } else { Vector::ZERO };
         let (rate, _) = limited::<M>(rate, self.tilt.rate_limit, self.heading.rate_limit);
         Reference { attitude, rate, acceleration: Vector::ZERO }
     }

@@ -308,3 +308,98 @@ fn checked_inertia(inertia: &Inertia) -> Result<(Mat3, Mat3), ConfigError> {
         Err(ConfigError::new("inertia", Problem::Inconsistent))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use super::*;
+
+    fn config(reaction_lead_s: f32) -> Config {
+        let axis = Axis {
+            crossover_rad_s: 30.0,
+            integral_time_s: 0.2,
+            derivative_time_s: 0.03,
+            acceleration_limit_rad_s2: 200.0,
+        };
+        Config {
+            roll: axis,
+            pitch: axis,
+            yaw: axis,
+            derivative_filter_ratio: 8.0,
+            gyro_cutoff_hz: 100.0,
+            inertia: Inertia::diagonal(0.01, 0.01, 0.02),
+            gyroscopic: true,
+            reaction_lead_s,
+        }
+    }
+
+    /// Torques over time for a step of 0.5 rad/s on every axis with a craft held still, all of it achieved.
+    fn torques(reaction_lead_s: f32) -> std::vec::Vec<[f32; 3]> {
+        let turning = RateLoop::new(&config(reaction_lead_s), 1e-3).unwrap();
+        let mut state = State::new();
+        let setpoint = SetPoint { rate_rad_s: Vector::new(0.5, 0.5, 0.5), ..SetPoint::default() };
+        (0..1000)
+            .map(|_| {
+                let torque = turning.step(&mut state, &setpoint, Vector::ZERO);
+                turning.achieved(&mut state, torque);
+                torque.to_array()
+            })
+            .collect()
+    }
+
+    #[test]
+    fn yaw_torque_is_lagged_by_the_reaction_lead_and_nothing_else_is() {
+        let (bare, lagged) = (torques(0.0), torques(0.27));
+        // y += (1 - exp(-h/T)) (x - y) on what the bare loop asks for.
+        let gain = 1.0 - (-1e-3f32 / 0.27).exp();
+        let mut y = 0.0f32;
+        for (bare, lagged) in bare.iter().zip(&lagged) {
+            y += gain * (bare[2] - y);
+            assert!((lagged[2] - y).abs() < 1e-6, "{} {y}", lagged[2]);
+            assert_eq!(bare[..2], lagged[..2]);
+        }
+        // The first torque is the gain's share of 30 * 0.5 rad/s2 times 0.02 kg m2; the twin without lead has it all.
+        assert!((lagged[0][2] - gain * 0.3).abs() < 1e-6 && (bare[0][2] - 0.3).abs() < 1e-6);
+    }
+
+    #[test]
+    fn reaction_lag_is_not_taken_for_saturation() {
+        // Torque that the lag holds back is no torque that the rotors failed to give: the yaw integral grows as the others'.
+        let turning = RateLoop::new(&config(0.27), 1e-3).unwrap();
+        let setpoint = SetPoint { rate_rad_s: Vector::new(0.1, 0.1, 0.1), ..SetPoint::default() };
+        let grown = |given: fn(Vector<Body>) -> Vector<Body>| {
+            let mut state = State::new();
+            for _ in 0..100 {
+                let torque = turning.step(&mut state, &setpoint, Vector::ZERO);
+                turning.achieved(&mut state, given(torque));
+            }
+            state.integral_rad_s2()
+        };
+        let full = grown(|torque| torque);
+        // K h/Ti e a tick: 30 * 0.1/0.2 = 15 rad/s3.
+        assert!((full.x() - 1.5).abs() < 1e-3 && (full.z() - full.x()).abs() < 1e-3, "{full:?}");
+        // Twin: rotors that give no yaw torque at all.
+        let short = grown(|torque| Vector::new(torque.x(), torque.y(), 0.0));
+        assert!((short.x() - full.x()).abs() < 1e-6 && short.z() < 0.9 * full.z(), "{short:?}");
+    }
+
+    #[test]
+    fn gyroscopic_torque_is_added_and_its_twin_asks_for_none() {
+        // w x J w = (w_y w_z (J_z - J_y), w_z w_x (J_x - J_z), w_x w_y (J_y - J_x)); the set-point is the rate itself.
+        let rate_rad_s = Vector::new(2.0, -1.0, 3.0);
+        let torque = |gyroscopic| {
+            let turning = RateLoop::new(&Config { gyroscopic, ..config(0.0) }, 1e-3).unwrap();
+            let mut state = State::new();
+            let setpoint = SetPoint { rate_rad_s, ..SetPoint::default() };
+            let mut last = Vector::ZERO;
+            for _ in 0..500 {
+                last = turning.step(&mut state, &setpoint, rate_rad_s);
+            }
+            last
+        };
+        let expected = Vector::<Body>::new(-3.0 * 0.01, 6.0 * -0.01, 0.0);
+        assert!((torque(true) - expected).norm_squared() < 1e-8, "{:?}", torque(true));
+        assert!(torque(false).norm_squared() < 1e-8);
+    }
+}

@@ -49,9 +49,20 @@ pub struct VerticalLoop<M = Libm> {
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct State {
     climb: pid::State,
-    /// Height that a centred climb holds.
-    held_m: Option<f32>,
+    held: Held,
     ramp_m_s: f32,
+}
+
+/// The height that is held or approached, in m, by who asked for it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+enum Held {
+    #[default]
+    Nothing,
+    /// Where the craft comes to rest after the climb was centred.
+    AtRest(f32),
+    Demanded(f32),
 }
 
 impl State {
@@ -59,6 +70,15 @@ impl State {
     #[must_use]
     pub fn new() -> Self {
         Self::default()
+    }
+
+    /// The height in m that is held or approached.
+    #[must_use]
+    pub const fn held_m(&self) -> Option<f32> {
+        match self.held {
+            Held::Nothing => None,
+            Held::AtRest(height_m) | Held::Demanded(height_m) => Some(height_m),
+        }
     }
 
     /// The integral in m/s2: what hovering takes beyond gravity.
@@ -122,23 +142,31 @@ impl<M: Math> VerticalLoop<M> {
 
     /// The vertical acceleration for a demand, at a height in m and climb in m/s (both up). Call
     /// [`VerticalLoop::achieved`] afterwards.
+    ///
+    /// A centred climb holds the height at which the craft comes to rest, also when a height was on its way before. A
+    /// demand that is no number counts as centred, or keeps the height held; a height that is no number asks for no climb;
+    /// a climb that is no number holds the last acceleration.
     #[must_use]
     pub fn step(&self, state: &mut State, demand: VerticalDemand, height_m: f32, climb_m_s: f32) -> Output {
         let config = &self.config;
         let wanted = match demand {
             VerticalDemand::Climb(climb) if climb != 0.0 && climb.is_finite() => {
-                state.held_m = None;
+                state.held = Held::Nothing;
                 climb
             }
             VerticalDemand::Climb(_) => {
-                // Holds the height where the craft comes to rest.
-                let braking = climb_m_s * climb_m_s.abs() / (2.0 * config.acceleration_m_s2);
-                let held = *state.held_m.get_or_insert(height_m + braking);
+                let held = match state.held {
+                    Held::AtRest(held) => held,
+                    Held::Nothing | Held::Demanded(_) => {
+                        height_m + climb_m_s * climb_m_s.abs() / (2.0 * config.acceleration_m_s2)
+                    }
+                };
+                state.held = if held.is_finite() { Held::AtRest(held) } else { Held::Nothing };
                 self.climb_towards(held, height_m)
             }
             VerticalDemand::Height(height) => {
-                let held = if height.is_finite() { height } else { state.held_m.unwrap_or(height_m) };
-                state.held_m = Some(held);
+                let held = if height.is_finite() { height } else { state.held_m().unwrap_or(height_m) };
+                state.held = if held.is_finite() { Held::Demanded(held) } else { Held::Nothing };
                 self.climb_towards(held, height_m)
             }
         };
@@ -152,7 +180,7 @@ impl<M: Math> VerticalLoop<M> {
             0.0
         };
         let up_m_s2 = self.climb.step(&mut state.climb, state.ramp_m_s, climb_m_s, forward);
-        Output { up_m_s2, climb_m_s: state.ramp_m_s, height_m: state.held_m, limited: climb != wanted }
+        Output { up_m_s2, climb_m_s: state.ramp_m_s, height_m: state.held_m(), limited: climb != wanted }
     }
 
     /// Tells the integral which vertical acceleration in m/s2 (up) was achieved.
@@ -160,8 +188,12 @@ impl<M: Math> VerticalLoop<M> {
         self.climb.achieved(&mut state.climb, up_m_s2);
     }
 
+    /// Climb in m/s towards a height; 0 when one of them is no number.
     fn climb_towards(&self, target_m: f32, height_m: f32) -> f32 {
         let error = target_m - height_m;
+        if !error.is_finite() {
+            return 0.0;
+        }
         let speed = super::position::approach_speed::<M>(
             error.abs(),
             self.config.height_crossover_rad_s,

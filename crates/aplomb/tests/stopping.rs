@@ -1,0 +1,120 @@
+//! A point mass flown by position and velocity loop through the tilt limit: it stops at the place, never faster than the
+//! distance left allows, whatever the direction.
+
+use aplomb::control::attitude::{self, AttitudeLoop};
+use aplomb::control::position::{self, PositionLoop};
+use aplomb::control::thrust_vector::ThrustVector;
+use aplomb::control::velocity::{self, VelocityLoop};
+use aplomb::flight::{Airframe, Config};
+use aplomb::frames::{Attitude, Heading, Vector, World};
+use aplomb::mix::Geometry;
+use aplomb::{Libm, Spin};
+
+fn config() -> Config {
+    let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
+    Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5)).unwrap()
+}
+
+struct Flight {
+    /// Largest speed over sqrt(2 a d), a the braking deceleration and d the distance left, beyond 1 m.
+    over_profile: f32,
+    /// How far beyond the place it went, m.
+    overshoot_m: f32,
+    fastest_m_s: f32,
+    steepest_rad: f32,
+    /// Distance and speed at the end.
+    left_m: f32,
+    left_m_s: f32,
+    limited: bool,
+}
+
+/// Flies from rest to `target` for `seconds`, with no drag and no wind: the lean follows the attitude loop's reference.
+fn fly(config: &Config, position: &position::Config, target: Vector<World>, seconds: f32) -> Flight {
+    const SLOW_S: f32 = 0.025;
+    const FAST_S: f32 = 0.005;
+    let outer = PositionLoop::<Libm>::new(position).unwrap();
+    let inner = VelocityLoop::<Libm>::new(&config.velocity, SLOW_S).unwrap();
+    let thrust = ThrustVector::<Libm>::new(&config.thrust).unwrap();
+    let pointing = AttitudeLoop::<Libm>::new(&config.attitude, FAST_S).unwrap();
+    let (mut inner_state, mut pointing_state) = (velocity::State::new(), attitude::State::new());
+    let (mut place, mut speed, mut attitude) =
+        (Vector::<World>::ZERO, Vector::<World>::ZERO, Attitude::LEVEL);
+    let way = target * target.norm::<Libm>().recip();
+    let mut flight = Flight {
+        over_profile: 0.0,
+        overshoot_m: 0.0,
+        fastest_m_s: 0.0,
+        steepest_rad: 0.0,
+        left_m: 0.0,
+        left_m_s: 0.0,
+        limited: false,
+    };
+    for _ in 0..(seconds / SLOW_S) as usize {
+        let wanted = outer.step(target, place, speed);
+        let output = inner.step(&mut inner_state, wanted.velocity_m_s, wanted.acceleration_m_s2, speed);
+        let aim = thrust.aim(output.acceleration_m_s2);
+        inner.achieved(&mut inner_state, aim.acceleration_m_s2);
+        flight.limited |= wanted.limited;
+        for _ in 0..5 {
+            let goal = pointing.target(&pointing_state, aim.down, Heading::NORTH);
+            attitude = pointing.step(&mut pointing_state, goal, attitude, Vector::ZERO).reference;
+            let down = attitude.down_axis();
+            speed += Vector::new(down.x(), down.y(), 0.0) * (-9.80665 / down.z() * FAST_S);
+            place += speed * FAST_S;
+            flight.steepest_rad = flight.steepest_rad.max(down.x().hypot(down.y()).atan2(down.z()));
+        }
+        let left = target - place;
+        let (left_m, speed_m_s) = (left.norm::<Libm>(), speed.norm::<Libm>());
+        if left.dot(way) > 1.0 {
+            let profile = (2.0 * config.position.braking_m_s2 * left_m).sqrt();
+            flight.over_profile = flight.over_profile.max(speed_m_s / profile);
+        }
+        flight.overshoot_m = flight.overshoot_m.max(-left.dot(way));
+        flight.fastest_m_s = flight.fastest_m_s.max(speed_m_s);
+        (flight.left_m, flight.left_m_s) = (left_m, speed_m_s);
+    }
+    flight
+}
+
+#[test]
+fn craft_stops_at_the_place_within_the_tilt_limit() {
+    let config = config();
+    let limit = config.position.speed_limit_m_s;
+    for (north, east) in [(3.0, 0.0), (0.0, -12.0), (-30.0, 40.0), (120.0, 90.0)] {
+        let flight = fly(&config, &config.position, Vector::new(north, east, 0.0), 60.0);
+        println!(
+            "{north} {east}: {:.3} of the profile, {:.2} m beyond, {:.2} m/s, {:.1} deg",
+            flight.over_profile,
+            flight.overshoot_m,
+            flight.fastest_m_s,
+            flight.steepest_rad.to_degrees()
+        );
+        assert!(flight.over_profile <= 1.0);
+        assert!(flight.overshoot_m < 0.1 + 0.01 * f32::hypot(north, east), "{}", flight.overshoot_m);
+        assert!(flight.fastest_m_s <= 1.02 * limit);
+        // The reference overshoots a step of tilt by its damping of 0.75; the set-point itself never does.
+        assert!(flight.steepest_rad < 1.05 * config.thrust.tilt_limit_rad);
+        assert!(flight.left_m < 0.05 && flight.left_m_s < 0.05, "{} {}", flight.left_m, flight.left_m_s);
+        // The profile reaches the speed limit at v^2/(2 a) + a/(2 k^2).
+        let (a, k) = (config.position.braking_m_s2, config.position.crossover_rad_s);
+        assert_eq!(flight.limited, f32::hypot(north, east) > 0.5 * (limit * limit / a + a / (k * k)));
+    }
+}
+
+#[test]
+fn twin_that_trusts_in_too_much_braking_overshoots() {
+    // Ten times the deceleration, which the tilt limit does not give, and a gain that uses it.
+    let config = config();
+    let rash = position::Config {
+        braking_m_s2: 10.0 * config.position.braking_m_s2,
+        crossover_rad_s: 4.0 * config.position.crossover_rad_s,
+        ..config.position
+    };
+    let flight = fly(&config, &rash, Vector::new(-30.0, 40.0, 0.0), 60.0);
+    assert!(
+        flight.over_profile > 1.1 && flight.overshoot_m > 1.0,
+        "{} {}",
+        flight.over_profile,
+        flight.overshoot_m
+    );
+}
