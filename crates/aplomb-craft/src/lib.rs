@@ -25,6 +25,7 @@ pub mod air;
 pub mod atmosphere;
 pub mod battery;
 pub mod body;
+pub mod camera_mount;
 mod config;
 pub mod drag;
 pub mod dryden;

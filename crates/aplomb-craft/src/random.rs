@@ -42,6 +42,8 @@ pub enum Source {
     Magnetometer = 10,
     /// Rotor phases at the start.
     RotorPhase = 11,
+    /// Gyro of the camera in its mount.
+    CameraGyro = 40,
 }
 
 /// A stream of uniform and normal numbers.

@@ -9,6 +9,7 @@ pub mod estimate;
 pub mod filter;
 pub mod flight;
 pub mod frames;
+pub mod gimbal;
 pub mod guard;
 pub mod math;
 pub mod mix;

@@ -16,4 +16,4 @@ mod vector;
 
 pub use attitude::Attitude;
 pub use heading::Heading;
-pub use vector::{Body, Frame, Vector, World};
+pub use vector::{Body, Camera, Frame, Vector, World};

@@ -11,7 +11,7 @@ mod sealed {
     pub trait Sealed {}
 }
 
-/// A coordinate frame: [`World`] or [`Body`].
+/// A coordinate frame: [`World`], [`Body`] or [`Camera`].
 pub trait Frame: sealed::Sealed + Copy + 'static {}
 
 /// North-east-down, origin at home, not rotating.
@@ -22,10 +22,16 @@ pub enum World {}
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Body {}
 
+/// Along the line of sight, to its right, down; turning with the camera in its mount.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Camera {}
+
 impl sealed::Sealed for World {}
 impl sealed::Sealed for Body {}
+impl sealed::Sealed for Camera {}
 impl Frame for World {}
 impl Frame for Body {}
+impl Frame for Camera {}
 
 /// Three components in frame `F`. The unit stands in the name of whatever holds the vector.
 ///

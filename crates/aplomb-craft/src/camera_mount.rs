@@ -1,0 +1,407 @@
+//! A camera in a three-axis mount: yaw outside, then roll, pitch inside.
+//!
+//! The camera is a rigid body held at its centre of mass by three joints whose rings have no mass. With R the turn from
+//! camera to frame, `R = Rz(yaw) Rx(roll) Ry(pitch)`, and the joints' axes seen from the camera as columns of
+//!
+//! ```text
+//! A = [ (-sin p cos r, sin r, cos p cos r)   (cos p, 0, sin p)   (0, 1, 0) ]        (yaw, roll, pitch)
+//! ```
+//!
+//! the joints turn at `A^-1 (w - R^T w_frame)`. Massless rings pass on what their motors give (virtual work), so the joints'
+//! torques t put the torque T with `A^T T = t` on the camera:
+//!
+//! ```text
+//! J dw/dt = T + m c x f - w x J w
+//! ```
+//!
+//! c the offset of the camera's mass from the joints' crossing, f the specific force there. Each t is the motor's torque,
+//! held to `stall (1 -+ rate/free)`, less viscous and dry friction, and a stop at the end of the travel. What the camera's
+//! motion does to the craft is left out: its inertia is about a hundredth of the craft's.
+
+use crate::error::{ConfigError, not_negative, positive, within};
+use crate::random::{Source, Stream};
+use core::f64::consts::PI;
+use glam::{DMat3, DQuat, DVec3};
+
+/// Steps of integration in a tick: the stops are stiff.
+const STEPS: usize = 4;
+/// Joint rate over which dry friction builds up (rad/s): the usual smooth stand-in for the sign.
+const STICTION_RAD_S: f64 = 0.01;
+/// Natural frequency (rad/s) of the camera against a stop, critically damped.
+const STOP_RAD_S: f64 = 150.0;
+/// Commands kept.
+const HISTORY: usize = 32;
+
+/// The mount and its camera.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Config {
+    /// Moments of inertia of the camera about its own axes: along the line of sight, to its right, down (kg m2).
+    pub inertia_kg_m2: [f64; 3],
+    /// Mass of the camera times the offset of its centre from the joints' crossing, camera axes (kg m).
+    pub imbalance_kg_m: [f64; 3],
+    /// Travel either side of the middle: yaw, roll, pitch (rad). Roll below 80 deg: at 90 deg two axes are one.
+    pub travel_rad: [f64; 3],
+    /// Stall torque of each motor (N m).
+    pub stall_nm: f64,
+    /// Rate at which a motor has no torque left (rad/s).
+    pub free_rad_s: f64,
+    /// Viscous friction of a joint (N m s).
+    pub viscous_nm_s: f64,
+    /// Dry friction of a joint (N m).
+    pub dry_nm: f64,
+    /// From the gyro's sample to the torque at the motors (s); rounded to whole ticks, at most 31.
+    pub delay_s: f64,
+    /// White noise of the camera's gyro (rad/s/sqrt(Hz)).
+    pub gyro_noise: f64,
+    /// Constant offset of the camera's gyro: each axis drawn evenly up to this (rad/s).
+    pub gyro_offset_rad_s: f64,
+    /// Horizontal field of view (rad).
+    pub view_rad: f64,
+    /// Picture width in pixels.
+    pub width_px: u32,
+}
+
+impl Config {
+    /// A 90 g camera with 4000 pixels over 60 deg. Plausible for the size; stands for no product.
+    #[must_use]
+    pub fn small_camera() -> Self {
+        let deg = PI / 180.0;
+        Self {
+            inertia_kg_m2: [6e-5, 7e-5, 6e-5],
+            imbalance_kg_m: [2e-5, 2e-5, 2e-5],
+            travel_rad: [120.0 * deg, 40.0 * deg, 60.0 * deg],
+            stall_nm: 0.05,
+            free_rad_s: 15.0,
+            viscous_nm_s: 1e-4,
+            dry_nm: 2e-4,
+            delay_s: 0.006,
+            gyro_noise: 0.007 * deg,
+            gyro_offset_rad_s: 0.2 * deg,
+            view_rad: 60.0 * deg,
+            width_px: 4000,
+        }
+    }
+
+    /// Pixels that the middle of the picture moves by for one degree.
+    ///
+    /// `width / (2 tan(view/2)) pi/180`, a picture without distortion.
+    ///
+    /// ```
+    /// let mount = aplomb_craft::camera_mount::Config::small_camera();
+    /// assert!((mount.pixels_per_deg() - 60.46).abs() < 0.01);
+    /// ```
+    #[must_use]
+    pub fn pixels_per_deg(&self) -> f64 {
+        f64::from(self.width_px) / (2.0 * libm::tan(0.5 * self.view_rad)) * PI / 180.0
+    }
+
+    /// Checks every field; `tick_s` is the control period.
+    ///
+    /// # Errors
+    /// Names the first field that cannot be simulated.
+    pub fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
+        for moment in self.inertia_kg_m2 {
+            positive("camera_mount.inertia_kg_m2", moment)?;
+        }
+        for offset in self.imbalance_kg_m {
+            within("camera_mount.imbalance_kg_m", offset, -1.0, 1.0)?;
+        }
+        let [yaw, roll, pitch] = self.travel_rad;
+        within("camera_mount.travel_rad", yaw, 0.01, 0.97 * PI)?;
+        within("camera_mount.travel_rad", roll, 0.01, 80.0 * PI / 180.0)?;
+        within("camera_mount.travel_rad", pitch, 0.01, 0.97 * PI)?;
+        positive("camera_mount.stall_nm", self.stall_nm)?;
+        positive("camera_mount.free_rad_s", self.free_rad_s)?;
+        not_negative("camera_mount.viscous_nm_s", self.viscous_nm_s)?;
+        not_negative("camera_mount.dry_nm", self.dry_nm)?;
+        within("camera_mount.delay_s", self.delay_s, 0.0, (HISTORY as f64 - 0.6) * tick_s)?;
+        not_negative("camera_mount.gyro_noise", self.gyro_noise)?;
+        not_negative("camera_mount.gyro_offset_rad_s", self.gyro_offset_rad_s)?;
+        within("camera_mount.view_rad", self.view_rad, 0.01, 0.97 * PI)?;
+        within("camera_mount.width_px", f64::from(self.width_px), 1.0, 1e6)
+    }
+}
+
+/// How the frame that carries the mount moves at one tick.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Carrier {
+    /// Attitude, body to world.
+    pub attitude: DQuat,
+    /// Body rate (rad/s).
+    pub rate_rad_s: DVec3,
+    /// Specific force at the mount, world axes (m/s2).
+    pub specific_force_m_s2: DVec3,
+}
+
+/// What the mount's own sensors say.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Readings {
+    /// Rate of the camera about its own axes (rad/s).
+    pub gyro_rad_s: DVec3,
+    /// Joint angles: yaw, roll, pitch (rad).
+    pub joint_rad: [f64; 3],
+}
+
+/// The mount with its camera.
+#[derive(Clone, Debug)]
+pub struct CameraMount {
+    config: Config,
+    tick_s: f64,
+    attitude: DQuat,
+    rate: DVec3,
+    /// Where the frame was at the start of the tick.
+    frame: DQuat,
+    joint_rad: [f64; 3],
+    queue: [[f64; 3]; HISTORY],
+    next: usize,
+    delay_ticks: usize,
+    noise: Stream,
+    noise_rad_s: f64,
+    offset: DVec3,
+    readings: Readings,
+}
+
+impl CameraMount {
+    /// A camera that looks along the nose of its carrier, at rest in the frame.
+    ///
+    /// # Errors
+    /// Names the first field that cannot be simulated.
+    pub fn new(config: &Config, carrier: &Carrier, seed: u64, tick_s: f64) -> Result<Self, ConfigError> {
+        config.check(tick_s)?;
+        let mut noise = Stream::new(seed, Source::CameraGyro);
+        let offset = DVec3::new(noise.either_side(), noise.either_side(), noise.either_side());
+        let mut mount = Self {
+            config: *config,
+            tick_s,
+            attitude: carrier.attitude,
+            rate: carrier.rate_rad_s,
+            frame: carrier.attitude,
+            joint_rad: [0.0; 3],
+            queue: [[0.0; 3]; HISTORY],
+            next: 0,
+            delay_ticks: libm::floor(config.delay_s / tick_s + 0.5) as usize,
+            noise,
+            noise_rad_s: config.gyro_noise / libm::sqrt(tick_s),
+            offset: offset * config.gyro_offset_rad_s,
+            readings: Readings::default(),
+        };
+        mount.measure();
+        Ok(mount)
+    }
+
+    /// The samples of the current tick; asking again gives the same ones.
+    #[must_use]
+    pub fn sense(&self) -> Readings {
+        self.readings
+    }
+
+    /// Attitude of the camera, camera to world: forward is the line of sight.
+    #[must_use]
+    pub fn attitude(&self) -> DQuat {
+        self.attitude
+    }
+
+    /// Rate of the camera about its own axes (rad/s).
+    #[must_use]
+    pub fn rate_rad_s(&self) -> DVec3 {
+        self.rate
+    }
+
+    /// Whether any joint is at the end of its travel.
+    #[must_use]
+    pub fn at_stop(&self) -> bool {
+        self.joint_rad.iter().zip(self.config.travel_rad).any(|(angle, travel)| angle.abs() >= travel)
+    }
+
+    /// Lets one tick pass that ends with the frame at `carrier`; `torque_nm` (yaw, roll, pitch) goes to the motors after the
+    /// delay. NaN counts as 0.
+    pub fn advance(&mut self, torque_nm: [f64; 3], carrier: &Carrier) {
+        self.queue[self.next] = torque_nm.map(|torque| if torque.is_finite() { torque } else { 0.0 });
+        let motors = self.queue[(self.next + HISTORY - self.delay_ticks) % HISTORY];
+        self.next = (self.next + 1) % HISTORY;
+        let step_s = self.tick_s / STEPS as f64;
+        let start = self.frame;
+        for step in 1..=STEPS {
+            let frame = start.slerp(carrier.attitude, step as f64 / STEPS as f64);
+            self.step(&motors, &frame, carrier, step_s);
+        }
+        self.frame = carrier.attitude;
+        self.measure();
+    }
+
+    /// Semi-implicit Euler: the rate first, then the attitude with the new rate.
+    fn step(&mut self, motors: &[f64; 3], frame: &DQuat, carrier: &Carrier, step_s: f64) {
+        let inertia = DVec3::from_array(self.config.inertia_kg_m2);
+        let axes = joint_axes(&self.joint_rad);
+        let frame_rate = self.attitude.conjugate() * (*frame * carrier.rate_rad_s);
+        let joint_rate = (axes.inverse() * (self.rate - frame_rate)).to_array();
+        let torques: [f64; 3] =
+            core::array::from_fn(|i| self.joint_torque(i, motors[i], joint_rate[i], inertia.min_element()));
+        let torque = axes.transpose().inverse() * DVec3::from_array(torques);
+        let felt = self.attitude.conjugate() * carrier.specific_force_m_s2;
+        let heavy = DVec3::from_array(self.config.imbalance_kg_m).cross(felt);
+        let gyroscopic = self.rate.cross(inertia * self.rate);
+        self.rate += (torque + heavy - gyroscopic) / inertia * step_s;
+        self.attitude = (self.attitude * DQuat::from_scaled_axis(self.rate * step_s)).normalize();
+        self.joint_rad = joint_angles(&(frame.conjugate() * self.attitude));
+    }
+
+    /// Torque of joint `i` on the camera.
+    fn joint_torque(&self, i: usize, motor_nm: f64, rate: f64, inertia: f64) -> f64 {
+        let Config { stall_nm, free_rad_s, viscous_nm_s, dry_nm, travel_rad, .. } = self.config;
+        let (low, high) = (-stall_nm * (1.0 + rate / free_rad_s), stall_nm * (1.0 - rate / free_rad_s));
+        let driven = motor_nm.min(high.max(0.0)).max(low.min(0.0));
+        let past = self.joint_rad[i] - self.joint_rad[i].min(travel_rad[i]).max(-travel_rad[i]);
+        let stop = if past == 0.0 {
+            0.0
+        } else {
+            inertia * (STOP_RAD_S * STOP_RAD_S * past + 2.0 * STOP_RAD_S * rate)
+        };
+        driven - viscous_nm_s * rate - dry_nm * libm::tanh(rate / STICTION_RAD_S) - stop
+    }
+
+    fn measure(&mut self) {
+        let white = DVec3::new(self.noise.normal(), self.noise.normal(), self.noise.normal());
+        self.readings = Readings {
+            gyro_rad_s: self.rate + self.offset + white * self.noise_rad_s,
+            joint_rad: self.joint_rad,
+        };
+    }
+}
+
+/// The joints' axes seen from the camera, as columns: yaw, roll, pitch.
+fn joint_axes([_, roll, pitch]: &[f64; 3]) -> DMat3 {
+    let ((sin_r, cos_r), (sin_p, cos_p)) = (libm::sincos(*roll), libm::sincos(*pitch));
+    DMat3::from_cols(
+        DVec3::new(-sin_p * cos_r, sin_r, cos_p * cos_r),
+        DVec3::new(cos_p, 0.0, sin_p),
+        DVec3::Y,
+    )
+}
+
+/// Yaw, roll and pitch of `R = Rz(yaw) Rx(roll) Ry(pitch)`.
+fn joint_angles(turn: &DQuat) -> [f64; 3] {
+    let m = DMat3::from_quat(*turn);
+    let yaw = libm::atan2(-m.y_axis.x, m.y_axis.y);
+    let roll = libm::asin(m.y_axis.z.clamp(-1.0, 1.0));
+    let pitch = libm::atan2(-m.x_axis.z, m.z_axis.z);
+    [yaw, roll, pitch]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TICK_S: f64 = 0.001;
+
+    fn carrier(attitude: DQuat, rate_rad_s: DVec3) -> Carrier {
+        Carrier { attitude, rate_rad_s, specific_force_m_s2: DVec3::new(0.0, 0.0, -9.81) }
+    }
+
+    fn frictionless() -> Config {
+        Config {
+            imbalance_kg_m: [0.0; 3],
+            viscous_nm_s: 0.0,
+            dry_nm: 0.0,
+            gyro_noise: 0.0,
+            gyro_offset_rad_s: 0.0,
+            ..Config::small_camera()
+        }
+    }
+
+    /// Sways the frame by 6 deg at 1 Hz about roll for two seconds without any motor torque; returns the camera's largest turn.
+    fn largest_turn_rad(config: &Config) -> f64 {
+        let level = carrier(DQuat::IDENTITY, DVec3::ZERO);
+        let mut mount = CameraMount::new(config, &level, 1, TICK_S).unwrap();
+        let mut largest: f64 = 0.0;
+        for tick in 1..=2000 {
+            let (sin, cos) = libm::sincos(2.0 * PI * f64::from(tick) * TICK_S);
+            let roll = 0.1 * (1.0 - cos);
+            let rate = DVec3::new(0.1 * 2.0 * PI * sin, 0.0, 0.0);
+            mount.advance([0.0; 3], &carrier(DQuat::from_rotation_x(roll), rate));
+            largest = largest.max(2.0 * libm::acos(mount.attitude().w.abs().min(1.0)));
+        }
+        largest
+    }
+
+    #[test]
+    fn balanced_camera_without_friction_stays_in_space_and_friction_drags_it() {
+        assert!(largest_turn_rad(&frictionless()) < 1e-9);
+        let sticky = Config { viscous_nm_s: 1e-4, ..frictionless() };
+        assert!(largest_turn_rad(&sticky) > 0.05);
+    }
+
+    #[test]
+    fn joint_angles_give_their_turn_back_and_axes_are_its_slopes() {
+        let angles = [0.7, -0.4, 0.9];
+        let turn = |[yaw, roll, pitch]: [f64; 3]| {
+            DQuat::from_rotation_z(yaw) * DQuat::from_rotation_x(roll) * DQuat::from_rotation_y(pitch)
+        };
+        let found = joint_angles(&turn(angles));
+        assert!(found.iter().zip(angles).all(|(a, b)| (a - b).abs() < 1e-12), "{found:?}");
+        let axes = joint_axes(&angles);
+        for joint in 0..3 {
+            let mut moved = angles;
+            moved[joint] += 1e-6;
+            let slope = (turn(angles).conjugate() * turn(moved)).to_scaled_axis() / 1e-6;
+            assert!((slope - axes.col(joint)).length() < 1e-5, "{joint}: {slope}");
+        }
+    }
+
+    #[test]
+    fn torque_about_the_pitch_axis_turns_the_camera_by_its_inertia() {
+        let config = Config { delay_s: 0.0, ..frictionless() };
+        let level = carrier(DQuat::IDENTITY, DVec3::ZERO);
+        let mut mount = CameraMount::new(&config, &level, 1, TICK_S).unwrap();
+        for _ in 0..100 {
+            mount.advance([0.0, 0.0, 1e-4], &level);
+        }
+        // w = t T/J.
+        let expected = 0.1 * 1e-4 / config.inertia_kg_m2[1];
+        assert!((mount.rate_rad_s().y / expected - 1.0).abs() < 1e-9, "{}", mount.rate_rad_s());
+        // The twin: the command's delay is missing from the turn.
+        let mut late = CameraMount::new(&Config { delay_s: 0.006, ..config }, &level, 1, TICK_S).unwrap();
+        for _ in 0..100 {
+            late.advance([0.0, 0.0, 1e-4], &level);
+        }
+        assert!((late.rate_rad_s().y / (expected * 0.94) - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn stop_holds_the_camera_at_the_end_of_its_travel() {
+        let config = Config { delay_s: 0.0, viscous_nm_s: 1e-4, ..frictionless() };
+        let level = carrier(DQuat::IDENTITY, DVec3::ZERO);
+        let mut mount = CameraMount::new(&config, &level, 1, TICK_S).unwrap();
+        for _ in 0..3000 {
+            mount.advance([0.0, config.stall_nm, 0.0], &level);
+        }
+        let roll = mount.sense().joint_rad[1];
+        assert!(mount.at_stop() && roll < config.travel_rad[1] + 0.06, "{roll}");
+        assert!(mount.rate_rad_s().length() < 1e-3);
+    }
+
+    #[test]
+    fn bad_fields_are_named() {
+        type Set = fn(&mut Config, f64);
+        let fields: [(&str, Set); 11] = [
+            ("camera_mount.inertia_kg_m2", |c, v| c.inertia_kg_m2[1] = v),
+            ("camera_mount.imbalance_kg_m", |c, v| c.imbalance_kg_m[0] = 3.0 * v),
+            ("camera_mount.travel_rad", |c, v| c.travel_rad[1] = v),
+            ("camera_mount.stall_nm", |c, v| c.stall_nm = v),
+            ("camera_mount.free_rad_s", |c, v| c.free_rad_s = v),
+            ("camera_mount.viscous_nm_s", |c, v| c.viscous_nm_s = v),
+            ("camera_mount.dry_nm", |c, v| c.dry_nm = v),
+            ("camera_mount.delay_s", |c, v| c.delay_s = v),
+            ("camera_mount.gyro_noise", |c, v| c.gyro_noise = v),
+            ("camera_mount.gyro_offset_rad_s", |c, v| c.gyro_offset_rad_s = v),
+            ("camera_mount.view_rad", |c, v| c.view_rad = v),
+        ];
+        for (name, set) in fields {
+            for bad in [f64::NAN, f64::INFINITY, -1.0] {
+                let mut config = Config::small_camera();
+                set(&mut config, bad);
+                assert_eq!(config.check(TICK_S).unwrap_err().field, name, "{bad}");
+            }
+        }
+    }
+}
