@@ -24,8 +24,8 @@ use core::f64::consts::PI;
 use glam::{DMat3, DQuat, DVec3};
 
 /// Steps of integration in a tick: the stops are stiff.
-const STEPS: usize = 4;
-/// Joint rate over which dry friction builds up (rad/s): the usual smooth stand-in for the sign.
+const STEPS: usize = 2;
+/// Joint rate at which dry friction has built up to half of its size (rad/s): r/(|r| + this) stands for the sign of r.
 const STICTION_RAD_S: f64 = 0.01;
 /// Natural frequency (rad/s) of the camera against a stop, critically damped.
 const STOP_RAD_S: f64 = 150.0;
@@ -222,28 +222,34 @@ impl CameraMount {
         let step_s = self.tick_s / STEPS as f64;
         let start = self.frame;
         for step in 1..=STEPS {
-            let frame = start.slerp(carrier.attitude, step as f64 / STEPS as f64);
+            // Over a tick the frame turns by so little that the straight way between two quaternions is the arc.
+            let frame = start.lerp(carrier.attitude, (step as f64 - 0.5) / STEPS as f64);
             self.step(&motors, &frame, carrier, step_s);
         }
         self.frame = carrier.attitude;
+        self.joint_rad = joint_angles(&DMat3::from_quat(self.frame.conjugate() * self.attitude));
         self.measure();
     }
 
     /// Semi-implicit Euler: the rate first, then the attitude with the new rate.
     fn step(&mut self, motors: &[f64; 3], frame: &DQuat, carrier: &Carrier, step_s: f64) {
         let inertia = DVec3::from_array(self.config.inertia_kg_m2);
-        let axes = joint_axes(&self.joint_rad);
-        let frame_rate = self.attitude.conjugate() * (*frame * carrier.rate_rad_s);
-        let joint_rate = (axes.inverse() * (self.rate - frame_rate)).to_array();
+        let turn = DMat3::from_quat(frame.conjugate() * self.attitude);
+        let to_joints = joint_axes(&turn).inverse();
+        let joint_rate = (to_joints * (self.rate - turn.transpose() * carrier.rate_rad_s)).to_array();
         let torques: [f64; 3] =
             core::array::from_fn(|i| self.joint_torque(i, motors[i], joint_rate[i], inertia.min_element()));
-        let torque = axes.transpose().inverse() * DVec3::from_array(torques);
+        let torque = to_joints.transpose() * DVec3::from_array(torques);
         let felt = self.attitude.conjugate() * carrier.specific_force_m_s2;
         let heavy = DVec3::from_array(self.config.imbalance_kg_m).cross(felt);
         let gyroscopic = self.rate.cross(inertia * self.rate);
         self.rate += (torque + heavy - gyroscopic) / inertia * step_s;
-        self.attitude = (self.attitude * DQuat::from_scaled_axis(self.rate * step_s)).normalize();
-        self.joint_rad = joint_angles(&(frame.conjugate() * self.attitude));
+        let half = self.rate * (0.5 * step_s);
+        let moved = self.attitude + self.attitude * DQuat::from_xyzw(half.x, half.y, half.z, 0.0);
+        self.attitude = moved.normalize();
+        for (angle, rate) in self.joint_rad.iter_mut().zip(joint_rate) {
+            *angle += rate * step_s;
+        }
     }
 
     /// Torque of joint `i` on the camera.
@@ -257,7 +263,7 @@ impl CameraMount {
         } else {
             inertia * (STOP_RAD_S * STOP_RAD_S * past + 2.0 * STOP_RAD_S * rate)
         };
-        driven - viscous_nm_s * rate - dry_nm * libm::tanh(rate / STICTION_RAD_S) - stop
+        driven - viscous_nm_s * rate - dry_nm * rate / (rate.abs() + STICTION_RAD_S) - stop
     }
 
     fn measure(&mut self) {
@@ -269,22 +275,19 @@ impl CameraMount {
     }
 }
 
-/// The joints' axes seen from the camera, as columns: yaw, roll, pitch.
-fn joint_axes([_, roll, pitch]: &[f64; 3]) -> DMat3 {
-    let ((sin_r, cos_r), (sin_p, cos_p)) = (libm::sincos(*roll), libm::sincos(*pitch));
-    DMat3::from_cols(
-        DVec3::new(-sin_p * cos_r, sin_r, cos_p * cos_r),
-        DVec3::new(cos_p, 0.0, sin_p),
-        DVec3::Y,
-    )
+/// The joints' axes seen from the camera, as columns: yaw, roll, pitch. `turn` goes from camera to frame; its last row is
+/// the yaw axis as it stands.
+fn joint_axes(turn: &DMat3) -> DMat3 {
+    let yaw = turn.row(2);
+    let across = 1.0 / libm::sqrt((1.0 - yaw.y * yaw.y).max(1e-9));
+    DMat3::from_cols(yaw, DVec3::new(yaw.z * across, 0.0, -yaw.x * across), DVec3::Y)
 }
 
-/// Yaw, roll and pitch of `R = Rz(yaw) Rx(roll) Ry(pitch)`.
-fn joint_angles(turn: &DQuat) -> [f64; 3] {
-    let m = DMat3::from_quat(*turn);
-    let yaw = libm::atan2(-m.y_axis.x, m.y_axis.y);
-    let roll = libm::asin(m.y_axis.z.clamp(-1.0, 1.0));
-    let pitch = libm::atan2(-m.x_axis.z, m.z_axis.z);
+/// Yaw, roll and pitch of `turn = Rz(yaw) Rx(roll) Ry(pitch)`.
+fn joint_angles(turn: &DMat3) -> [f64; 3] {
+    let yaw = libm::atan2(-turn.y_axis.x, turn.y_axis.y);
+    let roll = libm::asin(turn.y_axis.z.clamp(-1.0, 1.0));
+    let pitch = libm::atan2(-turn.x_axis.z, turn.z_axis.z);
     [yaw, roll, pitch]
 }
 
@@ -326,7 +329,7 @@ mod tests {
 
     #[test]
     fn balanced_camera_without_friction_stays_in_space_and_friction_drags_it() {
-        assert!(largest_turn_rad(&frictionless()) < 1e-9);
+        assert!(largest_turn_rad(&frictionless()) < 1e-7);
         let sticky = Config { viscous_nm_s: 1e-4, ..frictionless() };
         assert!(largest_turn_rad(&sticky) > 0.05);
     }
@@ -337,9 +340,9 @@ mod tests {
         let turn = |[yaw, roll, pitch]: [f64; 3]| {
             DQuat::from_rotation_z(yaw) * DQuat::from_rotation_x(roll) * DQuat::from_rotation_y(pitch)
         };
-        let found = joint_angles(&turn(angles));
+        let found = joint_angles(&DMat3::from_quat(turn(angles)));
         assert!(found.iter().zip(angles).all(|(a, b)| (a - b).abs() < 1e-12), "{found:?}");
-        let axes = joint_axes(&angles);
+        let axes = joint_axes(&DMat3::from_quat(turn(angles)));
         for joint in 0..3 {
             let mut moved = angles;
             moved[joint] += 1e-6;
