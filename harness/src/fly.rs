@@ -10,10 +10,11 @@
 use aplomb::{Command, FlightController, HeadingDemand, MotorCommand, VerticalDemand, flight, frames};
 use aplomb_craft::{AirConfig, Config, Plant, glam::DVec3};
 
+use crate::camera::StabilisedCamera;
 use crate::exchange;
 use crate::input::flight::{FlightPlan, Start};
 use crate::sample;
-use crate::trace::Trace;
+use crate::trace::{Row, Trace};
 
 /// Time between rows of a trace in ticks. No multiple of the dividers of the slower loops, so that rows fall on all their
 /// phases.
@@ -100,7 +101,8 @@ pub fn fly_with<M: aplomb::Math>(
     let mut rows = Vec::with_capacity((plan.duration_s / period_s) as usize + 2);
     let ended = fly_watched::<M>(craft, controller, plan, seed, |tick| {
         if tick.from_start >= 0 && tick.from_start % ROW_TICKS == 0 {
-            rows.push(sample::row(tick.time_s, &tick.plant.truth(), &tick.controller.record()));
+            let row = sample::row(tick.time_s, &tick.plant.truth(), &tick.controller.record());
+            rows.push(Row { camera: tick.camera.map(StabilisedCamera::row), ..row });
         }
     })?;
     let Ended { digest, simulated_s } = ended;
@@ -124,6 +126,8 @@ pub struct Tick<'a, M: aplomb::Math> {
     pub controller: &'a FlightController<M>,
     /// The craft at this tick.
     pub plant: &'a Plant,
+    /// The camera at this tick, where one is fitted.
+    pub camera: Option<&'a StabilisedCamera<M>>,
 }
 
 /// How a watched flight ended.
@@ -146,7 +150,8 @@ pub fn fly_watched<M: aplomb::Math>(
     seed: u64,
     mut watch: impl FnMut(&Tick<'_, M>),
 ) -> Result<Ended, FlyError> {
-    let tick_s = 1.0 / f64::from(controller.tick_hz);
+    let tick_hz = controller.tick_hz;
+    let tick_s = 1.0 / f64::from(tick_hz);
     let ticks = |time_s: f64| libm::round(time_s / tick_s) as i64;
     let lead_ticks = ticks(lead_s(plan));
     let lead_s = lead_ticks as f64 * tick_s;
@@ -154,6 +159,13 @@ pub fn fly_watched<M: aplomb::Math>(
         aplomb_craft::Start { heading_rad: plan.heading_deg.to_radians(), ..aplomb_craft::Start::default() };
     let mut plant = Plant::new(craft, &shifted(&plan.air, lead_s), &start, seed, tick_s)?;
     let mut controller = FlightController::<M>::new(controller)?;
+    let mut camera = match &craft.camera_mount {
+        Some(mount) => {
+            let elevation_deg = plan.camera_elevation_deg;
+            Some(StabilisedCamera::<M>::new(mount, &plant.truth(), elevation_deg, seed, tick_hz)?)
+        }
+        None => None,
+    };
     let mut waiting = aplomb::Rotors::splat(MotorCommand::STOPPED);
     let mut digest = Digest::new();
     let mut pushed = ([0.0; 3], [0.0; 3]);
@@ -172,7 +184,11 @@ pub fn fly_watched<M: aplomb::Math>(
             motors,
             controller: &controller,
             plant: &plant,
+            camera: camera.as_ref(),
         });
+        if let Some(camera) = &mut camera {
+            camera.step(&controller);
+        }
         let push = plan.push_at(time_s);
         if push != pushed {
             let ([north, east, up], torque_nm) = push;
@@ -180,6 +196,9 @@ pub fn fly_watched<M: aplomb::Math>(
             pushed = push;
         }
         plant.advance(exchange::commands(waiting));
+        if let Some(camera) = &mut camera {
+            camera.advance(&plant.truth());
+        }
         waiting = motors;
     }
     Ok(Ended { digest: digest.0, simulated_s: (lead_ticks + end + 1) as f64 * tick_s })

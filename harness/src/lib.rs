@@ -1,6 +1,7 @@
 //! Flies the aplomb control crate on the simulated craft in closed loop, measures, judges and reports.
 
 pub mod belief;
+pub mod camera;
 pub mod cli;
 pub mod estimate;
 pub mod exchange;

@@ -29,6 +29,7 @@ pub fn row(time_s: f64, truth: &Truth, record: &Record) -> Row {
         receiver_correlated_m: up(truth.receiver_errors.correlated_m),
         battery_v: truth.battery.voltage_v,
         battery_a: truth.battery.current_a,
+        camera: None,
         flags: Flags {
             armed: !matches!(record.phase, Phase::Disarmed | Phase::Stopped { .. }),
             on_ground: truth.on_ground,

@@ -13,6 +13,16 @@ pub fn values(signal: Signal, rows: &[Row], spin: &Rotors<Spin>) -> Vec<f64> {
     match signal {
         Signal::RotorSpread => vec![rotor_spread_percent(rows)],
         Signal::MotorCommandNoise => command_noise_percent(rows),
+        Signal::LineOfSightMotion => sight_motion(rows, |row| {
+            row.camera.map_or([f64::NAN; 2], |camera| {
+                let across = libm::cos(camera.elevation_deg.to_radians());
+                [camera.elevation_error_deg, camera.heading_error_deg * across]
+            })
+        }),
+        Signal::FrameMotion => sight_motion(rows, |row| {
+            let across = libm::cos(row.truth.pitch_deg.to_radians());
+            [row.truth.pitch_deg, half_turn(row.truth.heading_deg) * across]
+        }),
         Signal::Heading => unwrapped(rows.iter().map(|row| row.truth.heading_deg)),
         _ => rows.iter().map(|row| value(signal, row, spin)).collect(),
     }
@@ -91,6 +101,10 @@ fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
         Signal::RotorSpread => f64::NAN,
         Signal::BatteryVoltage => row.battery_v,
         Signal::BatteryCurrent => row.battery_a,
+        Signal::CameraLevelError => {
+            row.camera.map_or(f64::NAN, |camera| libm::hypot(camera.elevation_error_deg, camera.roll_deg))
+        }
+        Signal::LineOfSightMotion | Signal::FrameMotion => f64::NAN,
         Signal::Armed => flag(row.flags.armed),
         Signal::OnGround => flag(row.flags.on_ground),
         Signal::AtTiltLimit => flag(row.flags.at_tilt_limit),
@@ -99,6 +113,20 @@ fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
         Signal::YawCut => flag(row.flags.yaw_cut),
         Signal::CarriedOff => flag(row.flags.carried_off),
     }
+}
+
+/// Frequency in Hz above which a motion of the line of sight is motion of the picture: slower, the eye or a person who reads
+/// the picture follows.
+const PICTURE_HZ: f64 = 0.3;
+
+/// Size of the motion of two angles above [`PICTURE_HZ`], row by row.
+fn sight_motion(rows: &[Row], angles: impl Fn(&Row) -> [f64; 2]) -> Vec<f64> {
+    let period_s = rows.get(1).map_or(f64::NAN, |second| second.time_s - rows[0].time_s);
+    let axis = |axis: usize| {
+        let values: Vec<f64> = rows.iter().map(|row| angles(row)[axis]).collect();
+        measure::above(&values, PICTURE_HZ * period_s)
+    };
+    axis(0).into_iter().zip(axis(1)).map(|(up, across)| libm::hypot(up, across)).collect()
 }
 
 /// An angle in deg brought to -180..180.

@@ -31,6 +31,8 @@ pub struct Row {
     pub battery_v: f64,
     /// Battery current in A.
     pub battery_a: f64,
+    /// The camera, where one is fitted.
+    pub camera: Option<Camera>,
     /// Flags of this instant.
     pub flags: Flags,
 }
@@ -64,6 +66,23 @@ pub struct Motion {
     pub pitch_rate_deg_s: f64,
     /// Yaw rate in deg/s.
     pub yaw_rate_deg_s: f64,
+}
+
+/// The camera in its mount: where it looks. Errors are truth less wish.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Camera {
+    /// Heading of the line of sight less the wanted one in deg.
+    pub heading_error_deg: f64,
+    /// Elevation of the line of sight above the horizon in deg.
+    pub elevation_deg: f64,
+    /// Elevation less the wanted one in deg.
+    pub elevation_error_deg: f64,
+    /// Turn of the picture about the line of sight in deg; 0 with the horizon level.
+    pub roll_deg: f64,
+    /// Angles of the joints in deg: yaw, roll, pitch.
+    pub joint_deg: [f64; 3],
+    /// A joint is at the end of its travel.
+    pub at_stop: bool,
 }
 
 /// What was cut or decided on an instant.

@@ -2,7 +2,7 @@
 
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, positive};
 use crate::rotors::{Rotors, Spin};
-use crate::{battery, drag, ground, rotor, sensors, speed_controller};
+use crate::{battery, camera_mount, drag, ground, rotor, sensors, speed_controller};
 use glam::DMat3;
 
 /// The truth about a craft. Plain numbers in SI units; [`crate::Plant::new`] checks them all.
@@ -27,6 +27,9 @@ pub struct Config {
     pub speed_controller: speed_controller::Config,
     /// Sensors.
     pub sensors: sensors::Config,
+    /// Camera in its mount, if one is carried. [`crate::Plant`] checks it; whoever flies it makes a
+    /// [`camera_mount::CameraMount`] of it.
+    pub camera_mount: Option<camera_mount::Config>,
 }
 
 /// One rotor's place and sense.
@@ -94,6 +97,7 @@ impl Config {
             },
             speed_controller: speed_controller::Config { steps: 2000, delay_s: 0.001, stop_below: 0.02 },
             sensors: sensors::Config::consumer(),
+            camera_mount: Some(camera_mount::Config::small_camera()),
         }
     }
 
@@ -117,7 +121,8 @@ impl Config {
         self.drag.check()?;
         self.ground.check()?;
         self.speed_controller.check(tick_s)?;
-        self.sensors.check(tick_s)
+        self.sensors.check(tick_s)?;
+        self.camera_mount.map_or(Ok(()), |mount| mount.check(tick_s))
     }
 
     pub(crate) fn inertia(&self) -> DMat3 {

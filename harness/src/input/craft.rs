@@ -9,6 +9,7 @@ use aplomb_craft::{
 };
 use serde::Deserialize;
 
+use super::camera_mount::CameraMountTable;
 use super::document::Document;
 use super::problem::InputError;
 use super::sensors::{BarometerTable, ImuTable, MagnetometerTable, ReceiverTable};
@@ -129,6 +130,7 @@ struct CraftFile {
     barometer: Option<BarometerTable>,
     receiver: Option<ReceiverTable>,
     magnetometer: Option<MagnetometerTable>,
+    camera_mount: Option<CameraMountTable>,
 }
 
 #[derive(Deserialize)]
@@ -302,6 +304,7 @@ impl CraftFile {
                 receiver: self.receiver.map(ReceiverTable::convert),
                 magnetometer: self.magnetometer.map(MagnetometerTable::convert),
             },
+            camera_mount: self.camera_mount.map(CameraMountTable::convert),
         };
         Craft { name: self.name, diameter_in, pitch_in, config }
     }

@@ -28,6 +28,8 @@ pub struct FlightPlan {
     pub start: Start,
     /// Heading at the start in deg, clockwise from north.
     pub heading_deg: f64,
+    /// Elevation of the camera's line of sight in deg, where a camera is fitted.
+    pub camera_elevation_deg: f64,
     /// The place and its air.
     pub air: AirConfig,
     /// Disturbances from outside.
@@ -137,6 +139,7 @@ struct FlightFile {
     start: StartWord,
     height_m: Option<f64>,
     heading_deg: Option<f64>,
+    camera_elevation_deg: Option<f64>,
     air: Option<AirTable>,
     wind: Vec<WindEntry>,
     gust: Vec<GustEntry>,
@@ -241,6 +244,12 @@ impl FlightFile {
             seed: self.seed.unwrap_or(1),
             start,
             heading_deg,
+            camera_elevation_deg: document.require_within(
+                "camera_elevation_deg",
+                self.camera_elevation_deg.unwrap_or(0.0),
+                -90.0,
+                90.0,
+            ),
             air,
             pushes,
             commands,

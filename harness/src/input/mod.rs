@@ -1,6 +1,7 @@
 //! From TOML files to a craft, a controller and flights. Whatever is wrong with a file is reported at once, each mistake
 //! with its line, its column and the nearest valid key; nothing is flown then.
 
+mod camera_mount;
 pub mod command;
 pub mod controller;
 pub mod craft;

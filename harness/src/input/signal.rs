@@ -123,6 +123,12 @@ signals! {
     BatteryVoltage = "battery_v", "battery voltage", "V";
     /// Battery current.
     BatteryCurrent = "battery_a", "battery current", "A";
+    /// Angle by which the camera's picture is off level and off its elevation, roll and elevation together.
+    CameraLevelError = "camera_level_error_deg", "camera level error", "deg";
+    /// Motion of the camera's line of sight above 0.3 Hz, elevation and heading together: what blurs the picture.
+    LineOfSightMotion = "line_of_sight_motion_deg", "motion of the line of sight", "deg";
+    /// The same for a camera that is fixed to the frame.
+    FrameMotion = "frame_motion_deg", "motion of the frame", "deg";
     /// The motors may turn.
     Armed = "armed", "armed", "";
     /// The feet touch the ground.
