@@ -57,8 +57,8 @@ pub struct Config {
 impl Config {
     /// Derives the gains from the delay in s between a sample of the camera's gyro and its torque, at `tick_hz`.
     ///
-    /// The crossover puts 23 deg of phase into delay and half a tick; the integral time costs 7 deg, the angle loop 11 deg:
-    /// 49 deg are left.
+    /// The crossover puts 23 deg of phase into delay and half a tick; the integral, which has to follow the dry
+    /// friction of the joints, costs 11 deg, and the angle loop 11 deg: 45 deg are left.
     ///
     /// ```
     /// use aplomb::gimbal::{Config, Joints};
@@ -86,7 +86,7 @@ impl Config {
             travel_rad,
             torque_limit_nm,
             rate_crossover_rad_s: crossover,
-            integral_time_s: 8.0 / crossover,
+            integral_time_s: 5.0 / crossover,
             angle_crossover_rad_s: 0.2 * crossover,
             // A turn by the whole travel takes a second or two.
             rate_limit_rad_s: 2.0,

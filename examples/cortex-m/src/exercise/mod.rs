@@ -6,6 +6,7 @@ mod estimate;
 mod filter;
 mod flight;
 mod frames;
+mod gimbal;
 mod mix;
 mod parameters;
 mod pid;
@@ -23,6 +24,8 @@ pub fn all() {
     frames::all::<Libm>();
     frames::all::<Micromath>();
     parameters::all();
+    gimbal::all::<Libm>();
+    gimbal::all::<Micromath>();
     pid::all();
     filter::all::<Libm>();
     estimate::all::<Libm>();
