@@ -30,7 +30,7 @@ const STICTION_RAD_S: f64 = 0.01;
 /// Natural frequency (rad/s) of the camera against a stop, critically damped.
 const STOP_RAD_S: f64 = 150.0;
 /// Commands kept.
-const HISTORY: usize = 32;
+const HISTORY: usize = 128;
 
 /// The mount and its camera.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,7 +49,7 @@ pub struct Config {
     pub viscous_nm_s: f64,
     /// Dry friction of a joint (N m).
     pub dry_nm: f64,
-    /// From the gyro's sample to the torque at the motors (s); rounded to whole ticks, at most 31.
+    /// From the gyro's sample to the torque at the motors (s); rounded to whole ticks, at most 127.
     pub delay_s: f64,
     /// White noise of the camera's gyro (rad/s/sqrt(Hz)).
     pub gyro_noise: f64,
