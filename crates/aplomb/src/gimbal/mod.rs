@@ -187,8 +187,8 @@ pub struct State {
 /// let readings = Readings { gyro_rad_s: Vector::ZERO, joints: Joints::default() };
 /// let wanted = LineOfSight { heading: Heading::NORTH, elevation: Angle::from_rad::<aplomb::Libm>(-0.1) };
 /// let torque_nm = gimbal.step(&mut State::default(), &readings, Attitude::LEVEL, &wanted).torque_nm;
-/// // -J k_r k_a sin(0.1), and 0.2 % of it from the integral's first step.
-/// assert!((torque_nm.pitch + 7e-5 * 61.54 * 12.31 * 0.0998).abs() < 2e-5);
+/// // -J (k_r + k_r T/T_i) k_a sin(0.1): the integral's first step of T = 1 ms is in it, with T_i = 5/k_r.
+/// assert!((torque_nm.pitch / (-7e-5 * 61.54 * (1.0 + 1e-3 * 61.54 / 5.0) * 12.31 * 0.0998) - 1.0).abs() < 1e-3);
 /// assert_eq!((torque_nm.yaw, torque_nm.roll), (0.0, 0.0));
 /// # Ok::<(), aplomb::ConfigError>(())
 /// ```
