@@ -10,6 +10,8 @@ pub mod export;
 pub mod fly;
 pub mod input;
 pub mod judge;
+pub mod linear;
+pub mod margins;
 pub mod measure;
 pub mod report;
 pub mod sample;

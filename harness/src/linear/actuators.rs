@@ -1,0 +1,169 @@
+//! Demanded wrench to the wrench that the rotors give.
+
+use aplomb::flight;
+use aplomb_craft::Config;
+
+use super::Instant;
+use super::matrix::{C64, Matrix, inverse, product, zeros};
+use super::trim::Trim;
+
+/// Mixer, thrust curve, tick and speed controller's frame, battery, motors and propellers, each rotor about its own trim.
+#[derive(Clone, Debug)]
+pub(super) struct Actuators {
+    /// Wrench to thrusts, as the controller believes.
+    mix: Matrix<4, 4>,
+    rotors: [Rotor; 4],
+    lag_s: f64,
+    inertia_kg_m2: f64,
+    delay_ticks: usize,
+    resistance_ohm: f64,
+    voltage_v: f64,
+    /// Share that one tick's reading has in the controller's voltage; 0 while the voltage is out of what it believes.
+    voltage_filter: f64,
+}
+
+/// One rotor about its trim.
+#[derive(Clone, Copy, Debug)]
+struct Rotor {
+    x_m: f64,
+    y_m: f64,
+    spin: f64,
+    command: f64,
+    current_a: f64,
+    /// d command/d demanded thrust (1/N).
+    command_per_n: f64,
+    /// d steady speed/d motor voltage (rad/s/V).
+    speed_per_v: f64,
+    /// d thrust/d speed (N s), d torque/d speed (N m s), d current/d speed (A s).
+    thrust_per_speed: f64,
+    torque_per_speed: f64,
+    current_per_speed: f64,
+}
+
+impl Actuators {
+    pub(super) fn new(craft: &Config, controller: &flight::Config, trim: &Trim, tick_s: f64) -> Self {
+        let curve = &controller.thrust_curve;
+        let motor = &craft.rotor;
+        let (kt, ratio) = (motor.torque_constant_nm_a(), trim.density_ratio);
+        let arms = craft.arms.to_array();
+        let rotors = std::array::from_fn(|i| {
+            let (speed, command) = (trim.speed_rad_s[i], trim.command[i]);
+            let square = |per_square: f64| 2.0 * per_square * ratio * speed;
+            Rotor {
+                x_m: arms[i].x_m,
+                y_m: arms[i].y_m,
+                spin: arms[i].spin.sign(),
+                command,
+                current_a: motor.steady_current_a(speed, ratio),
+                command_per_n: Believed::at(controller, command, trim.voltage_v).command_per_n,
+                speed_per_v: 1.0 / (kt + motor.resistance_ohm / kt * square(motor.torque_nm_s2)),
+                thrust_per_speed: square(motor.thrust_n_s2),
+                torque_per_speed: square(motor.torque_nm_s2),
+                current_per_speed: square(motor.torque_nm_s2) / kt,
+            }
+        });
+        let filter_s = f64::from(curve.voltage_filter_s);
+        Self {
+            mix: believed_mix(controller).map(|row| row.map(C64::from)),
+            rotors,
+            lag_s: motor.lag_s,
+            inertia_kg_m2: motor.inertia_kg_m2,
+            // The computation takes a tick; the frame of the speed controller comes on top.
+            delay_ticks: 1 + libm::round(craft.speed_controller.delay_s / tick_s) as usize,
+            resistance_ohm: craft.battery.resistance_ohm,
+            voltage_v: trim.voltage_v,
+            voltage_filter: if believed_v(controller, trim.voltage_v) == trim.voltage_v {
+                tick_s / (filter_s + tick_s)
+            } else {
+                0.0
+            },
+        }
+    }
+
+    /// Demanded wrench to the wrench on the body.
+    pub(super) fn wrench(&self, at: &Instant) -> Matrix<4, 4> {
+        let follow = at.lag(self.lag_s) * at.hold();
+        let speeds = product(&self.speeds(at, follow), &self.mix);
+        let mut effect: Matrix<4, 4> = zeros();
+        for (i, rotor) in self.rotors.iter().enumerate() {
+            let thrust = C64::new(rotor.thrust_per_speed, 0.0);
+            effect[0][i] = -rotor.y_m * thrust;
+            effect[1][i] = rotor.x_m * thrust;
+            effect[2][i] = rotor.spin * (rotor.torque_per_speed + self.inertia_kg_m2 * at.s);
+            effect[3][i] = thrust;
+        }
+        product(&effect, &speeds)
+    }
+
+    /// Demanded thrusts to rotor speeds. All rotors share the battery: what one draws, the others feel.
+    fn speeds(&self, at: &Instant, follow: C64) -> Matrix<4, 4> {
+        let late = at.ticks(self.delay_ticks);
+        let believed = self.voltage_filter / (1.0 - (1.0 - self.voltage_filter) * at.delay);
+        // Per volt of the battery: change of the command in force, and of the speed.
+        let command_per_v = |rotor: &Rotor| -late * (rotor.command / self.voltage_v) * believed;
+        let speed_per_v = |rotor: &Rotor| {
+            follow * rotor.speed_per_v * (self.voltage_v * command_per_v(rotor) + rotor.command)
+        };
+        let current = |rotor: &Rotor, command: C64, speed: C64| {
+            at.delay * rotor.current_a * command + rotor.command * rotor.current_per_speed * speed
+        };
+        let sag: C64 = self.rotors.iter().map(|r| current(r, command_per_v(r), speed_per_v(r))).sum::<C64>()
+            * self.resistance_ohm;
+        let own = self.rotors.map(|rotor| {
+            let command = late * rotor.command_per_n;
+            (command, follow * rotor.speed_per_v * self.voltage_v * command)
+        });
+        let mut speeds: Matrix<4, 4> = zeros();
+        for j in 0..4 {
+            let volts = -self.resistance_ohm * current(&self.rotors[j], own[j].0, own[j].1) / (1.0 + sag);
+            for (row, rotor) in speeds.iter_mut().zip(&self.rotors) {
+                row[j] = speed_per_v(rotor) * volts;
+            }
+            speeds[j][j] += own[j].1;
+        }
+        speeds
+    }
+}
+
+/// The controller's thrust curve, c V = V_ref (alpha sqrt(s rho0/rho) + (1 - alpha) s), at one command.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Believed {
+    /// Thrust in N that the controller believes in.
+    pub(super) thrust_n: f64,
+    /// d command/d thrust (1/N).
+    pub(super) command_per_n: f64,
+}
+
+impl Believed {
+    pub(super) fn at(controller: &flight::Config, command: f64, voltage_v: f64) -> Self {
+        let curve = &controller.thrust_curve;
+        let ratio = believed_v(controller, voltage_v) / f64::from(curve.reference_voltage_v);
+        let (alpha, full_n) = (f64::from(curve.speed_share), f64::from(curve.full_n));
+        let density = f64::from(controller.air_density_kg_m3);
+        let beta = alpha * libm::sqrt(f64::from(aplomb::mix::REFERENCE_DENSITY_KG_M3) / density);
+        let volts = command * ratio;
+        let root = 2.0 * volts / (beta + libm::sqrt(beta * beta + 4.0 * (1.0 - alpha) * volts));
+        Self {
+            thrust_n: full_n * root * root,
+            command_per_n: (0.5 * beta / root + (1.0 - alpha)) / (full_n * ratio),
+        }
+    }
+}
+
+/// Battery voltage within what the controller believes.
+fn believed_v(controller: &flight::Config, voltage_v: f64) -> f64 {
+    let curve = &controller.thrust_curve;
+    voltage_v.clamp(f64::from(curve.lowest_voltage_v), f64::from(curve.highest_voltage_v))
+}
+
+/// Wrench (three torques, thrust) to thrusts by the controller's geometry, one row for each rotor.
+pub(crate) fn believed_mix(controller: &flight::Config) -> [[f64; 4]; 4] {
+    let geometry = &controller.mix.geometry;
+    let mut effect: Matrix<4, 4> = zeros();
+    for (i, arm) in geometry.arms.into_array().iter().enumerate() {
+        let reaction = f64::from(arm.spin.reaction() * geometry.torque_to_thrust_m);
+        let column = [-f64::from(arm.y_m), f64::from(arm.x_m), reaction, 1.0];
+        (0..4).for_each(|k| effect[k][i] = C64::new(column[k], 0.0));
+    }
+    inverse(effect).map(|row| row.map(|share| share.re))
+}

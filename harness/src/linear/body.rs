@@ -1,0 +1,138 @@
+//! Wrench to motion, as the sensors and estimators report it.
+
+use aplomb_craft::glam::{DMat3, DVec3};
+use aplomb_craft::{Config, gravity};
+
+use super::Instant;
+use super::matrix::{C64, Matrix, complex, diagonal, inverse, product, scaled, sum, zeros};
+use super::trim::Trim;
+
+/// Rigid body with drag, and the inertial sensor.
+///
+/// About steady flight without turning, with body rate w, small turn p in body axes, velocity v and place x in the world:
+///
+/// ```text
+/// J w' = tau - k w - w x h          p' = w          x' = v
+/// m v' = R (F + p x F0)             F = -T e_z + D(u),   u = R'v - p x u0
+/// ```
+#[derive(Clone, Debug)]
+pub(super) struct Body {
+    inertia: DMat3,
+    turn_nm_s: DMat3,
+    attitude: DMat3,
+    mass_kg: f64,
+    /// Body force (N) and velocity through the air (m/s) in body axes.
+    force_n: DVec3,
+    airspeed_m_s: DVec3,
+    /// Change of drag with that velocity, and with thrust.
+    drag_n_s_m: DMat3,
+    drag_per_thrust: DVec3,
+    sensor_lag_s: f64,
+    sensor_delay_ticks: usize,
+}
+
+/// Motion signals: rate, turn, velocity, place, three each.
+pub(super) const MOTION: usize = 12;
+
+/// Linear coefficient per axis (N s/m) without its part that grows with thrust, and that part per newton (s/m).
+fn linear_drag(craft: &Config, gravity_m_s2: f64) -> (DVec3, DVec3) {
+    let (rotor, body) = (DVec3::from_array(craft.drag.rotor_1_s), DVec3::from_array(craft.drag.body_n_s_m));
+    if craft.drag.scaled_with_thrust && gravity_m_s2 > 0.0 {
+        (body, rotor / gravity_m_s2)
+    } else {
+        (body + craft.mass_kg * rotor, DVec3::ZERO)
+    }
+}
+
+/// Drag in body axes (N) at a velocity through the air.
+pub(super) fn drag_n(
+    craft: &Config,
+    gravity_m_s2: f64,
+    air_m_s: DVec3,
+    density: f64,
+    thrust_n: f64,
+) -> DVec3 {
+    let (constant, per_thrust) = linear_drag(craft, gravity_m_s2);
+    let quadratic = 0.5 * density * DVec3::from_array(craft.drag.body_area_m2);
+    -(constant + per_thrust * thrust_n + quadratic * air_m_s.length()) * air_m_s
+}
+
+/// `v x`.
+fn cross(v: DVec3) -> DMat3 {
+    DMat3::from_cols(v.cross(DVec3::X), v.cross(DVec3::Y), v.cross(DVec3::Z))
+}
+
+impl Body {
+    pub(super) fn new(craft: &Config, trim: &Trim, tick_s: f64) -> Self {
+        let airspeed_m_s = trim.attitude.transpose() * trim.velocity_m_s;
+        let thrust_n = trim.total_n();
+        let (constant, per_thrust) = linear_drag(craft, gravity::STANDARD_M_S2);
+        let quadratic = 0.5 * trim.density_kg_m3 * DVec3::from_array(craft.drag.body_area_m2);
+        let speed = airspeed_m_s.length();
+        // d(|u| u)/du = |u| 1 + u u'/|u|.
+        let along = if speed > 0.0 { airspeed_m_s / speed } else { DVec3::ZERO };
+        let outer = DMat3::from_cols(along * airspeed_m_s.x, along * airspeed_m_s.y, along * airspeed_m_s.z);
+        let linear = DMat3::from_diagonal(constant + per_thrust * thrust_n + quadratic * speed);
+        let drag_n_s_m = -(linear + DMat3::from_diagonal(quadratic) * outer);
+        let drag = drag_n(craft, gravity::STANDARD_M_S2, airspeed_m_s, trim.density_kg_m3, thrust_n);
+        let imu = craft.sensors.imu;
+        Self {
+            inertia: DMat3::from_cols_array_2d(&craft.inertia_kg_m2),
+            turn_nm_s: DMat3::from_diagonal(DVec3::from_array(craft.drag.turn_nm_s))
+                + gyroscopic(craft, trim),
+            attitude: trim.attitude,
+            mass_kg: craft.mass_kg,
+            force_n: drag - DVec3::new(0.0, 0.0, thrust_n),
+            airspeed_m_s,
+            drag_n_s_m,
+            drag_per_thrust: -per_thrust * airspeed_m_s,
+            sensor_lag_s: imu.map_or(0.0, |imu| 1.0 / (std::f64::consts::TAU * imu.low_pass_hz)),
+            sensor_delay_ticks: imu.map_or(0, |imu| libm::round(imu.delay_s / tick_s) as usize),
+        }
+    }
+
+    /// Wrench (three torques in N m, thrust in N) to estimated motion.
+    pub(super) fn motion(&self, at: &Instant) -> Matrix<MOTION, 4> {
+        let s = at.s;
+        let mut torque: Matrix<3, 4> = zeros();
+        (0..3).for_each(|i| torque[i][i] = C64::new(1.0, 0.0));
+        let stiff = sum(&scaled(&complex(self.inertia), s), &complex(self.turn_nm_s));
+        let rate = product(&inverse(stiff), &torque);
+        let turn = scaled(&rate, 1.0 / s);
+        // m s v = R (T (drag per thrust - e_z) + D (R'v - p x u0) + p x F0)
+        let along = complex(self.attitude * self.drag_n_s_m * self.attitude.transpose());
+        let mass = diagonal([s * self.mass_kg; 3]);
+        let heavy = sum(&mass, &scaled(&along, C64::new(-1.0, 0.0)));
+        let leaning = self.attitude * (self.drag_n_s_m * cross(self.airspeed_m_s) - cross(self.force_n));
+        let mut push = product(&complex(leaning), &turn);
+        let lift = self.attitude * (self.drag_per_thrust - DVec3::Z);
+        (0..3).for_each(|i| push[i][3] += lift[i]);
+        let velocity = product(&inverse(heavy), &push);
+        self.sensed(at, &rate, &velocity)
+    }
+
+    /// What gyro and accelerometer let through, summed up to attitude, velocity and place as the estimators do.
+    fn sensed(&self, at: &Instant, rate: &Matrix<3, 4>, velocity: &Matrix<3, 4>) -> Matrix<MOTION, 4> {
+        let sensor = at.lag(self.sensor_lag_s) * at.ticks(self.sensor_delay_ticks);
+        let rate = scaled(rate, sensor);
+        let turn = scaled(&rate, at.summed());
+        let velocity = scaled(velocity, sensor * at.s * at.summed());
+        // Half of this tick's and half of the last one's.
+        let place = scaled(&velocity, 0.5 * (1.0 + at.delay) * at.summed());
+        let mut motion = zeros();
+        for i in 0..3 {
+            (motion[i], motion[3 + i], motion[6 + i], motion[9 + i]) =
+                (rate[i], turn[i], velocity[i], place[i]);
+        }
+        motion
+    }
+}
+
+/// Torque of the spinning rotors on a turning body: w x h, h along body z.
+fn gyroscopic(craft: &Config, trim: &Trim) -> DMat3 {
+    let arms = craft.arms.to_array();
+    let momentum: f64 =
+        (0..4).map(|i| -arms[i].spin.sign() * craft.rotor.inertia_kg_m2 * trim.speed_rad_s[i]).sum();
+    // w x h = -h x w.
+    -cross(DVec3::new(0.0, 0.0, momentum))
+}

@@ -1,0 +1,294 @@
+//! Estimated motion to demanded wrench: all loops of the controller, each on its own clock.
+
+use aplomb::control::{attitude, rate};
+use aplomb::flight;
+use aplomb_craft::glam::{DMat3, DVec3};
+
+use super::actuators::Believed;
+use super::body::MOTION;
+use super::matrix::{C64, Matrix, ZERO, product, sum, zeros};
+use super::trim::{Trim, aimed};
+use super::{Break, Instant, Mode};
+
+/// The controller about a steady flight.
+#[derive(Clone, Debug)]
+pub(super) struct Control {
+    config: flight::Config,
+    mode: Mode,
+    attitude: DMat3,
+    /// Turn of the attitude aimed at, in body axes, per change of the acceleration demand.
+    turn_per_acceleration: DMat3,
+    /// Demanded thrust in N and cosine of the tilt.
+    thrust_n: f64,
+    cos_tilt: f64,
+}
+
+/// The controller at one frequency. Each stage: what of it comes from the motion, and from the stage before.
+pub(super) struct Responses {
+    velocity_by_motion: Matrix<3, MOTION>,
+    acceleration_by_motion: Matrix<3, MOTION>,
+    acceleration_by_velocity: [C64; 3],
+    rate_by_motion: Matrix<3, MOTION>,
+    rate_by_acceleration: Matrix<3, 3>,
+    wrench_by_motion: Matrix<4, MOTION>,
+    wrench_by_rate: Matrix<4, 3>,
+    wrench_by_acceleration: Matrix<4, 3>,
+}
+
+/// Step of the differences by which the aim is linearised, as a share of the acceleration.
+const STEP: f64 = 1e-5;
+
+impl Control {
+    pub(super) fn new(config: &flight::Config, trim: &Trim, mode: Mode) -> Self {
+        let down = trim.attitude.z_axis;
+        let cos_tilt = down.z;
+        // What the controller asks for in this flight, by its own mass and its own idea of the thrust that it commands.
+        let thrust_n: f64 =
+            trim.command.iter().map(|&command| Believed::at(config, command, trim.voltage_v).thrust_n).sum();
+        let up = thrust_n * cos_tilt / f64::from(config.thrust.mass_kg);
+        let aim = down * (up / cos_tilt);
+        let turn_per_acceleration = if mode == Mode::Tilt {
+            DMat3::ZERO
+        } else {
+            // The aim is against the acceleration.
+            let turn = |axis: DVec3| {
+                let half = |side: f64| aimed(aim - axis * (side * STEP * up), DVec3::X);
+                turn_between(half(-1.0), half(1.0)) / (2.0 * STEP * up)
+            };
+            DMat3::from_cols(turn(DVec3::X), turn(DVec3::Y), turn(DVec3::Z))
+        };
+        Self { config: *config, mode, attitude: trim.attitude, turn_per_acceleration, thrust_n, cos_tilt }
+    }
+
+    pub(super) fn at(&self, tick: &Instant) -> Responses {
+        let mut responses = Responses {
+            velocity_by_motion: zeros(),
+            acceleration_by_motion: zeros(),
+            acceleration_by_velocity: [ZERO; 3],
+            rate_by_motion: zeros(),
+            rate_by_acceleration: zeros(),
+            wrench_by_motion: zeros(),
+            wrench_by_rate: zeros(),
+            wrench_by_acceleration: zeros(),
+        };
+        self.slow_loops(tick, &mut responses);
+        self.attitude_loop(tick, &mut responses);
+        self.rate_loop(tick, &mut responses);
+        responses
+    }
+
+    /// Place and velocity to acceleration, as the slow clock's steps.
+    fn slow_loops(&self, tick: &Instant, out: &mut Responses) {
+        let slow = tick.every(usize::from(self.config.velocity_every));
+        // A sum that counts from the next step on.
+        let pi =
+            |gain: f32, time_s: f32| f64::from(gain) * (1.0 + slow.delay * slow.summed() / f64::from(time_s));
+        let (velocity, vertical) = (&self.config.velocity, &self.config.vertical);
+        let flat = pi(velocity.crossover_rad_s, velocity.integral_time_s);
+        let climb = pi(vertical.climb_crossover_rad_s, vertical.climb_integral_time_s);
+        for axis in 0..3 {
+            let (controller, place_gain) = match (axis, self.mode) {
+                (2, _) => (climb, f64::from(vertical.height_crossover_rad_s)),
+                (_, Mode::Position) => (flat, f64::from(self.config.position.crossover_rad_s)),
+                (_, Mode::Velocity) => (flat, 0.0),
+                (_, Mode::Tilt) => (ZERO, 0.0),
+            };
+            // On the way to a place the braking that goes with it is fed forward.
+            let forward = if axis == 2 { 0.0 } else { place_gain };
+            out.velocity_by_motion[axis][9 + axis] = C64::new(-place_gain, 0.0);
+            out.acceleration_by_velocity[axis] = controller;
+            out.acceleration_by_motion[axis][9 + axis] = -controller * place_gain;
+            out.acceleration_by_motion[axis][6 + axis] = -controller - forward;
+        }
+    }
+
+    /// Attitude to rate set-point, and acceleration through the reference to rate set-point and thrust, on the attitude's
+    /// clock, held for the ticks in between.
+    fn attitude_loop(&self, tick: &Instant, out: &mut Responses) {
+        let every = usize::from(self.config.attitude_every);
+        let clock = tick.every(every);
+        let hold = tick.held(every);
+        let held = clock.held(usize::from(self.config.velocity_every / self.config.attitude_every));
+        let late = Lateness::of(&self.config);
+        // Acceleration north and east, and upwards, on its way to the attitude loop's tick.
+        let arrived = [late.lean, late.lean, late.climb].map(|ticks| tick.ticks(ticks) * held);
+        let config = &self.config.attitude;
+        let parts = [&config.tilt, &config.tilt, &config.heading];
+        for (axis, part) in parts.into_iter().enumerate() {
+            let gain = f64::from(part.crossover_rad_s);
+            out.rate_by_motion[axis][3 + axis] = -gain * hold;
+            let reference = Reference::new(config, part, &clock);
+            let axes = self.rate_axis(axis);
+            let derivative = f64::from(axes.crossover_rad_s * axes.derivative_time_s);
+            let rate = hold * (reference.rate + gain * reference.angle)
+                + tick.ramped(every) * reference.acceleration;
+            let forward = hold * (reference.drive + derivative * reference.acceleration);
+            for (from, arrived) in arrived.into_iter().enumerate() {
+                let turn = arrived * self.turn_per_acceleration.col(from)[axis];
+                out.rate_by_acceleration[axis][from] = rate * turn;
+                let torque = self.torque_per_acceleration(tick, axis);
+                (0..3).for_each(|i| out.wrench_by_acceleration[i][from] += torque[i] * forward * turn);
+            }
+        }
+        // Thrust = m up/cos(tilt).
+        let per_up = f64::from(self.config.thrust.mass_kg) / self.cos_tilt;
+        out.wrench_by_acceleration[3][2] = -per_up * hold * tick.ticks(late.thrust) * held;
+        for axis in 0..3 {
+            let unit = DVec3::AXES[axis];
+            let cosine = (self.attitude * unit.cross(DVec3::Z)).z;
+            out.wrench_by_motion[3][3 + axis] = -self.thrust_n / self.cos_tilt * cosine * hold;
+        }
+    }
+
+    /// Rate and its set-point to torque, on every tick.
+    fn rate_loop(&self, tick: &Instant, out: &mut Responses) {
+        let gyro = low_pass(f64::from(self.config.rate.gyro_cutoff_hz), tick);
+        let ratio = f64::from(self.config.rate.derivative_filter_ratio);
+        for axis in 0..3 {
+            let config = self.rate_axis(axis);
+            let gain = f64::from(config.crossover_rad_s);
+            let integral = tick.delay * tick.summed() / f64::from(config.integral_time_s);
+            let (time, h) = (f64::from(config.derivative_time_s), tick.tick_s);
+            let spread = time + ratio * h;
+            let derivative = time * ratio / spread * (1.0 - tick.delay) / (1.0 - time / spread * tick.delay);
+            let torque = self.torque_per_acceleration(tick, axis);
+            for (i, torque) in torque.into_iter().enumerate() {
+                out.wrench_by_rate[i][axis] = torque * gain * (1.0 + integral);
+                out.wrench_by_motion[i][axis] -= torque * gain * (1.0 + integral + derivative) * gyro;
+            }
+        }
+    }
+
+    fn rate_axis(&self, axis: usize) -> &rate::Axis {
+        let config = &self.config.rate;
+        [&config.roll, &config.pitch, &config.yaw][axis]
+    }
+
+    /// Torques for an angular acceleration about one axis: the believed inertia, and the lag on the yaw torque.
+    fn torque_per_acceleration(&self, tick: &Instant, axis: usize) -> [C64; 3] {
+        let inertia = &self.config.rate.inertia;
+        let (xy, xz, yz) =
+            (-inertia.forward_right_kg_m2, -inertia.forward_down_kg_m2, -inertia.right_down_kg_m2);
+        let column =
+            [[inertia.roll_kg_m2, xy, xz], [xy, inertia.pitch_kg_m2, yz], [xz, yz, inertia.yaw_kg_m2]][axis];
+        let lead_s = f64::from(self.config.rate.reaction_lead_s);
+        let yaw = if lead_s > 0.0 {
+            let share = -libm::expm1(-tick.tick_s / lead_s);
+            share / (1.0 - (1.0 - share) * tick.delay)
+        } else {
+            C64::new(1.0, 0.0)
+        };
+        [f64::from(column[0]).into(), f64::from(column[1]).into(), f64::from(column[2]) * yaw]
+    }
+}
+
+impl Responses {
+    /// Motion to wrench with every loop closed, as feedback: with the sign that a loop transfer wants.
+    pub(super) fn wrench(&self) -> Matrix<4, MOTION> {
+        let rate =
+            sum(&self.rate_by_motion, &product(&self.rate_by_acceleration, &self.acceleration_by_motion));
+        let inner = sum(&self.wrench_by_motion, &product(&self.wrench_by_rate, &rate));
+        let outer = product(&self.wrench_by_acceleration, &self.acceleration_by_motion);
+        sum(&inner, &outer).map(|row| row.map(|x| -x))
+    }
+
+    /// Where a loop is broken: motion to the signal there, as feedback, and the signal to the wrench.
+    pub(super) fn tap(&self, broken: Break) -> ([C64; MOTION], [C64; 4]) {
+        let back = |row: [C64; MOTION]| row.map(|x| -x);
+        let by_acceleration =
+            sum(&self.wrench_by_acceleration, &product(&self.wrench_by_rate, &self.rate_by_acceleration));
+        let demand = |axis: usize| {
+            let mut column = [ZERO; 4];
+            column[axis] = C64::new(1.0, 0.0);
+            (self.wrench()[axis], column)
+        };
+        let rate = |axis: usize| {
+            let row =
+                sum(&self.rate_by_motion, &product(&self.rate_by_acceleration, &self.acceleration_by_motion));
+            (back(row[axis]), self.wrench_by_rate.map(|row| row[axis]))
+        };
+        let acceleration =
+            |axis: usize| (back(self.acceleration_by_motion[axis]), by_acceleration.map(|row| row[axis]));
+        let velocity = |axis: usize| {
+            let column = by_acceleration.map(|row| row[axis] * self.acceleration_by_velocity[axis]);
+            (back(self.velocity_by_motion[axis]), column)
+        };
+        match broken {
+            Break::RollTorque => demand(0),
+            Break::PitchTorque => demand(1),
+            Break::YawTorque => demand(2),
+            Break::Thrust => demand(3),
+            Break::RollRate => rate(0),
+            Break::PitchRate => rate(1),
+            Break::YawRate => rate(2),
+            Break::NorthAcceleration => acceleration(0),
+            Break::EastAcceleration => acceleration(1),
+            Break::NorthVelocity => velocity(0),
+            Break::EastVelocity => velocity(1),
+            Break::Climb => velocity(2),
+        }
+    }
+}
+
+/// Ticks from a slow loop's sample to the tick on which the attitude loop acts on it: climb, lean, target, reference and
+/// attitude loop each have a tick of their own at the end of a period, the last on the tick after it.
+struct Lateness {
+    lean: usize,
+    climb: usize,
+    thrust: usize,
+}
+
+impl Lateness {
+    fn of(config: &flight::Config) -> Self {
+        let (slow, fast) = (usize::from(config.velocity_every), usize::from(config.attitude_every));
+        let next = |from: usize, before: usize, every: usize| {
+            let place = if before == 0 { 0 } else { every.saturating_sub(before) };
+            from + (place + every - from % every) % every
+        };
+        let aimed = |from: usize| next(next(next(from, 2, fast), 1, fast), 0, fast);
+        let (climb, lean) = (slow.saturating_sub(4), slow.saturating_sub(3));
+        Self { lean: aimed(lean) - lean, climb: aimed(lean) - climb, thrust: next(lean, 0, fast) - climb }
+    }
+}
+
+/// The reference craft of the attitude loop: angle before the step, rate, acceleration and drive after it, per turn aimed at.
+struct Reference {
+    angle: C64,
+    rate: C64,
+    acceleration: C64,
+    drive: C64,
+}
+
+impl Reference {
+    /// a' = j, w' = a, q' = w, each step with the newest value, `j = k (r (aim - q) - w) - d a`, `drive = a + lag j`.
+    fn new(config: &attitude::Config, part: &attitude::Part, clock: &Instant) -> Self {
+        let omega = f64::from(part.reference_rad_s);
+        let spread = 1.0 + 2.0 * f64::from(config.reference_damping);
+        let (per_error, stiffness, damping) = (omega / spread, omega * omega * spread, omega * spread);
+        let lag_s = f64::from(config.rotor_lag_s).max(clock.tick_s);
+        let (old, sum) = (clock.delay, clock.summed());
+        let jerk_per_acceleration = 1.0 / sum;
+        let acceleration = stiffness * per_error
+            / (jerk_per_acceleration + old * (damping + stiffness * sum * (1.0 + per_error * sum)));
+        let jerk = acceleration * jerk_per_acceleration;
+        Self {
+            angle: old * acceleration * sum * sum,
+            rate: acceleration * sum,
+            acceleration,
+            drive: old * acceleration + lag_s * jerk,
+        }
+    }
+}
+
+/// The second-order low-pass of the gyro: Butterworth by the bilinear transform, s = (1 - z^-1)/(1 + z^-1)/tan(pi f T).
+fn low_pass(cutoff_hz: f64, tick: &Instant) -> C64 {
+    let warped =
+        (1.0 - tick.delay) / (1.0 + tick.delay) / libm::tan(std::f64::consts::PI * cutoff_hz * tick.tick_s);
+    1.0 / (1.0 + std::f64::consts::SQRT_2 * warped + warped * warped)
+}
+
+/// The small turn from `a` to `b` in the axes of `a`.
+fn turn_between(a: DMat3, b: DMat3) -> DVec3 {
+    let r = a.transpose() * b;
+    0.5 * DVec3::new(r.y_axis.z - r.z_axis.y, r.z_axis.x - r.x_axis.z, r.x_axis.y - r.y_axis.x)
+}

@@ -1,0 +1,252 @@
+//! The loops as a linear model, derived from craft and controller by their equations, not from the running code.
+//!
+//! About a steady flight (hover, or level flight at a speed) every block is a matrix of responses at one frequency:
+//!
+//! ```text
+//!  demand --> actuators --> body --> senses --> control --+
+//!    ^    (tick, frame,   (rigid,   (gyro's own  (all loops,|  L = control * senses * body * actuators
+//!    |     lag, battery)   drag)     low-pass)   multi-rate)|
+//!    +------------------------------------------------------+
+//! ```
+//!
+//! A loop is broken at one signal with all others closed: with the injection d, the signal's own part s_c and the total
+//! s = s_c + d, `L = -s_c/s` (K. J. Astrom, R. M. Murray, Feedback Systems, 2nd edition 2021, section 10.1).
+//!
+//! Sampling: z = e^(j w T) exactly in all filters, delays and holds; of a slower loop's staircase and of the sampled craft
+//! only the part at the exciting frequency is kept. Left out: the corrections of the estimators, which vanish while their
+//! sources agree, noise, quantisation, limits.
+
+mod actuators;
+mod body;
+mod control;
+mod matrix;
+mod trim;
+
+use aplomb::flight;
+use aplomb_craft::{AirConfig, Config};
+pub use matrix::C64;
+pub use trim::{LinearError, Trim};
+
+use actuators::Actuators;
+pub(crate) use actuators::believed_mix;
+use body::{Body, MOTION};
+use control::Control;
+use matrix::{Matrix, determinant, identity, product, solve, sum};
+
+/// Which outer loops are closed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Mode {
+    /// Tilt and heading are commanded, height is held.
+    Tilt,
+    /// Velocity is commanded, height is held.
+    Velocity,
+    /// A place is held.
+    Position,
+}
+
+/// Where a loop is broken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Break {
+    /// Torque demand about the roll axis.
+    RollTorque,
+    /// Torque demand about the pitch axis.
+    PitchTorque,
+    /// Torque demand about the yaw axis.
+    YawTorque,
+    /// Collective thrust demand.
+    Thrust,
+    /// Set-point of the roll rate: the attitude loop.
+    RollRate,
+    /// Set-point of the pitch rate: the attitude loop.
+    PitchRate,
+    /// Set-point of the yaw rate: the heading loop.
+    YawRate,
+    /// Demand of northward acceleration: the velocity loop.
+    NorthAcceleration,
+    /// Demand of eastward acceleration: the velocity loop.
+    EastAcceleration,
+    /// Set-point of the northward velocity: the position loop.
+    NorthVelocity,
+    /// Set-point of the eastward velocity: the position loop.
+    EastVelocity,
+    /// Set-point of the climb: the height loop.
+    Climb,
+}
+
+impl Break {
+    /// The breaks at the demands on the mixer.
+    pub const DEMANDS: [Self; 4] = [Self::RollTorque, Self::PitchTorque, Self::YawTorque, Self::Thrust];
+    /// The breaks at the set-points that are there in a mode.
+    #[must_use]
+    pub fn setpoints(mode: Mode) -> &'static [Self] {
+        const ALL: [Break; 8] = [
+            Break::RollRate,
+            Break::PitchRate,
+            Break::YawRate,
+            Break::Climb,
+            Break::NorthAcceleration,
+            Break::EastAcceleration,
+            Break::NorthVelocity,
+            Break::EastVelocity,
+        ];
+        match mode {
+            Mode::Tilt => &ALL[..4],
+            Mode::Velocity => &ALL[..6],
+            Mode::Position => &ALL,
+        }
+    }
+
+    /// Its name in tables.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::RollTorque => "roll torque",
+            Self::PitchTorque => "pitch torque",
+            Self::YawTorque => "yaw torque",
+            Self::Thrust => "thrust",
+            Self::RollRate => "roll rate set-point",
+            Self::PitchRate => "pitch rate set-point",
+            Self::YawRate => "yaw rate set-point",
+            Self::NorthAcceleration => "north acceleration set-point",
+            Self::EastAcceleration => "east acceleration set-point",
+            Self::NorthVelocity => "north velocity set-point",
+            Self::EastVelocity => "east velocity set-point",
+            Self::Climb => "climb set-point",
+        }
+    }
+
+    /// True for a demand on the mixer, false for a set-point.
+    #[must_use]
+    pub fn is_demand(self) -> bool {
+        Self::DEMANDS.contains(&self)
+    }
+}
+
+/// The linear model of craft and controller about one steady flight.
+#[derive(Clone, Debug)]
+pub struct Model {
+    actuators: Actuators,
+    body: Body,
+    control: Control,
+    tick_s: f64,
+    trim: Trim,
+}
+
+impl Model {
+    /// About level flight to the north at `speed_m_s` through still air.
+    ///
+    /// # Errors
+    /// When the craft cannot fly so.
+    pub fn new(
+        craft: &Config,
+        controller: &flight::Config,
+        air: &AirConfig,
+        mode: Mode,
+        speed_m_s: f64,
+    ) -> Result<Self, LinearError> {
+        let tick_s = 1.0 / f64::from(controller.tick_hz);
+        let trim = Trim::find(craft, air, speed_m_s, tick_s)?;
+        Ok(Self {
+            actuators: Actuators::new(craft, controller, &trim, tick_s),
+            body: Body::new(craft, &trim, tick_s),
+            control: Control::new(controller, &trim, mode),
+            tick_s,
+            trim,
+        })
+    }
+
+    /// The steady flight it is about.
+    #[must_use]
+    pub const fn trim(&self) -> &Trim {
+        &self.trim
+    }
+
+    /// Highest frequency in rad/s at which the samples can tell anything: half the tick rate.
+    #[must_use]
+    pub fn highest_rad_s(&self) -> f64 {
+        std::f64::consts::PI / self.tick_s
+    }
+
+    /// Determinant of 1 + L for all four demands on the mixer broken at once, at a frequency in rad/s. With them all broken
+    /// nothing is closed, so the determinant's turns tell whether the whole is stable (multivariable Nyquist criterion; S.
+    /// Skogestad, I. Postlethwaite, Multivariable Feedback Control, 2nd edition 2005, section 4.9).
+    #[must_use]
+    pub fn determinant(&self, rad_s: f64) -> C64 {
+        let instant = Instant::new(rad_s, self.tick_s);
+        let motion = product(&self.body.motion(&instant), &self.actuators.wrench(&instant));
+        determinant(sum(&identity(), &product(&self.control.at(&instant).wrench(), &motion)))
+    }
+
+    /// Loop transfers of `breaks` at a frequency in rad/s, each loop broken alone with all others closed.
+    #[must_use]
+    pub fn at(&self, breaks: &[Break], rad_s: f64) -> Vec<C64> {
+        let instant = Instant::new(rad_s, self.tick_s);
+        let motion = product(&self.body.motion(&instant), &self.actuators.wrench(&instant));
+        let control = self.control.at(&instant);
+        // Demand -> demand, round the whole loop.
+        let round = product(&control.wrench(), &motion);
+        let tap = |broken: Break| {
+            let (row, column) = control.tap(broken);
+            let back: [C64; 4] = std::array::from_fn(|k| (0..MOTION).map(|m| row[m] * motion[m][k]).sum());
+            // All loops closed but for this one.
+            let others: Matrix<4, 4> = std::array::from_fn(|i| {
+                std::array::from_fn(|j| f64::from(u8::from(i == j)) + round[i][j] - column[i] * back[j])
+            });
+            let driven = solve(others, column);
+            back.iter().zip(driven).map(|(k, x)| k * x).sum()
+        };
+        breaks.iter().map(|&broken| tap(broken)).collect()
+    }
+}
+
+/// One frequency, with what all blocks need of it.
+#[derive(Clone, Copy, Debug)]
+struct Instant {
+    /// j w.
+    s: C64,
+    /// Delay of one tick, e^(-j w T).
+    delay: C64,
+    tick_s: f64,
+}
+
+impl Instant {
+    fn new(rad_s: f64, tick_s: f64) -> Self {
+        let angle = rad_s * tick_s;
+        Self { s: C64::new(0.0, rad_s), delay: C64::new(libm::cos(angle), -libm::sin(angle)), tick_s }
+    }
+
+    /// Delay of some ticks.
+    fn ticks(&self, count: usize) -> C64 {
+        (0..count).fold(C64::new(1.0, 0.0), |delay, _| delay * self.delay)
+    }
+
+    /// The staircase that holds each sample for one tick: (1 - e^(-s T))/(s T).
+    fn hold(&self) -> C64 {
+        (1.0 - self.delay) / (self.s * self.tick_s)
+    }
+
+    /// What a first-order lag with a time constant in s lets through.
+    fn lag(&self, time_s: f64) -> C64 {
+        1.0 / (1.0 + self.s * time_s)
+    }
+
+    /// A slower clock: its instant, every so many ticks.
+    fn every(&self, count: usize) -> Self {
+        Self { delay: self.ticks(count), tick_s: self.tick_s * count as f64, ..*self }
+    }
+
+    /// A value taken on every `count`-th tick and kept until the next: (1 + z^-1 + ... )/count.
+    fn held(&self, count: usize) -> C64 {
+        (0..count).map(|k| self.ticks(k)).sum::<C64>() / count as f64
+    }
+
+    /// A slope taken on every `count`-th tick and followed from there on, in ticks.
+    fn ramped(&self, count: usize) -> C64 {
+        (0..count).map(|k| self.ticks(k) * k as f64).sum::<C64>() * self.tick_s / count as f64
+    }
+
+    /// Sum of all samples so far, this one included, times the period.
+    fn summed(&self) -> C64 {
+        self.tick_s / (1.0 - self.delay)
+    }
+}

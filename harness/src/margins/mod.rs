@@ -1,0 +1,95 @@
+//! How far each loop is from instability: by injection into the running code and craft, and by the linear model.
+
+pub mod curve;
+pub mod figures;
+mod measure;
+mod multisine;
+pub mod point;
+mod stand;
+
+use aplomb::flight;
+use aplomb_craft::Config;
+
+use crate::fly::FlyError;
+use crate::linear::{Break, LinearError, Model};
+use curve::Curve;
+use figures::{Figures, is_stable};
+pub use measure::{Bench, COHERENT, Line, Measured, NotMeasured, Probe};
+use point::Point;
+
+/// A loop of the linear model.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Linear {
+    /// Where it is broken.
+    pub broken: Break,
+    /// Its transfer.
+    pub curve: Curve,
+    /// Its figures; unknown when the craft is not stable with all loops closed.
+    pub figures: Figures,
+    /// The craft is stable with all loops closed.
+    pub stable: bool,
+}
+
+/// Lowest frequency in rad/s of the linear curves: nothing but integrators is left there.
+const LOWEST_RAD_S: f64 = 1e-2;
+/// Points of the linear curves in a decade.
+const PER_DECADE: f64 = 48.0;
+
+/// The loops `breaks` of the linear model at a point.
+///
+/// # Errors
+/// When the craft cannot fly so.
+pub fn linear(
+    craft: &Config,
+    controller: &flight::Config,
+    point: &Point,
+    breaks: &[Break],
+) -> Result<Vec<Linear>, LinearError> {
+    let speed_m_s = point.speed_m_s(controller);
+    let model = Model::new(&point.craft(craft), controller, &point.air(), point.mode, speed_m_s)?;
+    let decades = libm::log10(0.9 * model.highest_rad_s() / LOWEST_RAD_S);
+    let count = (PER_DECADE * decades) as usize;
+    let grid: Vec<f64> =
+        (0..=count).map(|i| LOWEST_RAD_S * libm::pow(10.0, decades * i as f64 / count as f64)).collect();
+    let stable = is_stable(&Curve::new(&grid.iter().map(|&w| (w, model.determinant(w))).collect::<Vec<_>>()));
+    let transfers: Vec<Vec<_>> = grid.iter().map(|&w| model.at(breaks, w)).collect();
+    let loops = breaks.iter().enumerate().map(|(i, &broken)| {
+        let points: Vec<_> = grid.iter().zip(&transfers).map(|(&w, all)| (w, all[i])).collect();
+        let curve = Curve::new(&points);
+        let figures = if stable { Figures::of(&curve) } else { Figures::UNKNOWN };
+        Linear { broken, curve, figures, stable }
+    });
+    Ok(loops.collect())
+}
+
+/// Why margins cannot be given at all.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum MarginsError {
+    /// The linear model cannot be set up.
+    Linear(LinearError),
+    /// The craft cannot be flown.
+    Fly(FlyError),
+}
+
+impl std::fmt::Display for MarginsError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Linear(error) => error.fmt(f),
+            Self::Fly(error) => error.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for MarginsError {}
+
+impl From<LinearError> for MarginsError {
+    fn from(error: LinearError) -> Self {
+        Self::Linear(error)
+    }
+}
+
+impl From<FlyError> for MarginsError {
+    fn from(error: FlyError) -> Self {
+        Self::Fly(error)
+    }
+}

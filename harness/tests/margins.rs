@@ -1,0 +1,118 @@
+//! Margins by injection into the running code and craft, against the linear model.
+
+use aplomb_harness::input;
+use aplomb_harness::linear::{Break, Mode};
+use aplomb_harness::margins::point::Point;
+use aplomb_harness::margins::{self, Bench, Linear, Measured, NotMeasured, Probe};
+
+/// The demo craft without noise, vibration and quantisation.
+fn quiet_craft() -> aplomb_craft::Config {
+    let mut craft = input::demo_craft().unwrap().config;
+    let delay_s = craft.sensors.imu.unwrap().delay_s;
+    let low_pass_hz = craft.sensors.imu.unwrap().low_pass_hz;
+    craft.sensors = aplomb_craft::sensors::Config::ideal();
+    // The delays are no noise.
+    let imu = craft.sensors.imu.as_mut().unwrap();
+    (imu.delay_s, imu.low_pass_hz) = (delay_s, low_pass_hz);
+    craft.speed_controller.steps = 0;
+    (craft.rotor.imbalance_kg_m, craft.rotor.blade_pass_share) = (0.0, 0.0);
+    craft
+}
+
+fn linear(craft: &aplomb_craft::Config, point: &Point, probe: Probe) -> Vec<Linear> {
+    let controller = input::demo_controller().unwrap().config;
+    margins::linear(craft, &controller, point, probe.breaks(point.mode)).unwrap()
+}
+
+/// Largest differences in dB and deg from `from` to twice the crossover.
+fn difference(measured: &Measured, linear: &Linear, from_rad_s: f64) -> (f64, f64) {
+    let crossover = linear.figures.crossover_rad_s;
+    let lines = measured.lines.iter().filter(|line| (from_rad_s..=2.0 * crossover).contains(&line.rad_s));
+    let each = lines.map(|line| {
+        let ratio = line.transfer / linear.curve.at(line.rad_s);
+        ((20.0 * ratio.norm().log10()).abs(), ratio.arg().to_degrees().abs())
+    });
+    each.fold((0.0, 0.0), |most, one| (f64::max(most.0, one.0), f64::max(most.1, one.1)))
+}
+
+#[test]
+fn measured_and_linear_agree_within_0_7_db_and_4_deg_up_to_twice_the_crossover() {
+    let (craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
+    for point in Point::ALL {
+        let bench = Bench::new(&craft, &controller, &point, 1).unwrap();
+        // A place is held alike at all points: its slow loops are probed at the first.
+        let all = if point.name == "hover" || point.mode != Mode::Position { 7 } else { 4 };
+        for &probe in Probe::of(point.mode).iter().take(all) {
+            let linear = linear(&craft, &point, probe);
+            for (measured, linear) in bench.probe(probe, &linear).iter().zip(&linear) {
+                let name = format!("{}, {}", point.name, linear.broken.name());
+                assert_eq!(measured.not_measured, None, "{name}");
+                // A set-point far below the crossover is followed so well that its error is a thousandth of it: what is
+                // measured there is what little in the controller is not linear.
+                let from =
+                    if linear.broken.is_demand() { 0.0 } else { 0.15 * linear.figures.crossover_rad_s };
+                let (db, deg) = difference(measured, linear, from);
+                assert!(db < 0.7 && deg < 4.0, "{name}: {db:.2} dB, {deg:.2} deg");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_model_without_the_motors_lag_disagrees() {
+    let (craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
+    let mut prompt = craft;
+    prompt.rotor.lag_s = 1e-4;
+    let point = Point::named("hover").unwrap();
+    let bench = Bench::new(&craft, &controller, &point, 1).unwrap();
+    for probe in [Probe::Roll, Probe::Pitch, Probe::Yaw, Probe::Thrust] {
+        let measured = bench.probe(probe, &linear(&craft, &point, probe));
+        let twin = &linear(&prompt, &point, probe)[0];
+        let (db, deg) = difference(&measured[0], twin, 0.0);
+        assert!(db > 0.7 || deg > 4.0, "{probe:?}: {db:.2} dB, {deg:.2} deg");
+        assert!(deg > 10.0, "{probe:?}: {deg:.2} deg");
+    }
+}
+
+#[test]
+fn a_saturated_motor_and_a_craft_that_is_not_there_are_not_measured() {
+    let controller = input::demo_controller().unwrap().config;
+    let point = Point::named("hover").unwrap();
+    let noisy = input::demo_craft().unwrap().config;
+    let loops = linear(&noisy, &point, Probe::Roll);
+    // Hardly more thrust than weight: the noise alone meets the upper limit.
+    let mut narrow = controller;
+    narrow.mix.high_n = 0.26 * 1.23 * 9.80665;
+    narrow.thrust.high_n = 4.0 * narrow.mix.high_n;
+    let bench = Bench::new(&noisy, &narrow, &point, 1).unwrap();
+    let measured = bench.probe(Probe::Roll, &loops);
+    assert_eq!(measured[0].not_measured, Some(NotMeasured::Saturated));
+    assert!(measured[0].figures.phase_deg.is_nan() && measured[0].figures.crossover_rad_s.is_nan());
+    // A rate loop too fast for the rotors tumbles.
+    let mut wild = controller;
+    wild.rate.roll.crossover_rad_s *= 8.0;
+    let loops =
+        margins::linear(&quiet_craft(), &wild, &point, &[Break::RollTorque, Break::RollRate]).unwrap();
+    assert!(!loops[0].stable && loops[0].figures.phase_deg.is_nan());
+    let bench = Bench::new(&quiet_craft(), &wild, &point, 1).unwrap();
+    let measured = bench.probe(Probe::Roll, &loops);
+    assert!(matches!(measured[0].not_measured, Some(NotMeasured::Saturated | NotMeasured::Lost)));
+}
+
+#[test]
+fn with_the_demo_s_noise_every_torque_loop_is_measured_in_hover() {
+    let craft = input::demo_craft().unwrap().config;
+    let controller = input::demo_controller().unwrap().config;
+    let point = Point::named("hover").unwrap();
+    let bench = Bench::new(&craft, &controller, &point, 1).unwrap();
+    for probe in Probe::TORQUES {
+        let linear = linear(&craft, &point, probe);
+        let measured = &bench.probe(probe, &linear)[0];
+        let (found, expected) = (&measured.figures, &linear[0].figures);
+        assert!(measured.is_complete(), "{probe:?}: {found:?}");
+        assert!((found.gain_up_db - expected.gain_up_db).abs() < 1.0, "{found:?} {expected:?}");
+        assert!((found.gain_down_db - expected.gain_down_db).abs() < 2.0, "{found:?} {expected:?}");
+        assert!((found.phase_deg - expected.phase_deg).abs() < 4.0, "{found:?} {expected:?}");
+        assert!((found.peak_sensitivity / expected.peak_sensitivity - 1.0).abs() < 0.1);
+    }
+}
