@@ -21,6 +21,11 @@
 //!
 //! so its poles are -omega and a pair of damping zeta and frequency omega. w, a and u go along as set-point, slope and
 //! drive of the rate loop: a real craft that matches the belief then needs no feedback at all.
+//!
+//! Measured: a heading error of 180 deg commands less than 1e-4 rad/s of tilt, and with 30 deg of tilt the craft is level
+//! before it is half way round (`tests/attitude_recovery.rs`); a craft on its back is upright within 1.3 s
+//! (`craft_on_its_back_comes_round`); rate limits and finite set-points from any attitude and rate (`tests/limits.rs`);
+//! margins of the derived gains at least 45 deg and 10 dB (`tests/margins.rs`).
 
 use core::marker::PhantomData;
 
@@ -217,6 +222,25 @@ fn limited<M: Math>(v: Vector<Body>, tilt: f32, heading: f32) -> (Vector<Body>, 
 impl<M: Math> AttitudeLoop<M> {
     /// Folds the gains for a period in s.
     ///
+    /// ```
+    /// use aplomb::control::attitude::{AttitudeLoop, Config, Part, State};
+    /// let config = Config {
+    ///     tilt: Part {
+    ///         crossover_rad_s: 8.0, reference_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
+    ///     },
+    ///     heading: Part {
+    ///         crossover_rad_s: 3.0, reference_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
+    ///     },
+    ///     reference_damping: 0.75,
+    ///     rotor_lag_s: 0.04,
+    /// };
+    /// let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// let mistaken = Config { heading: Part { rate_limit_rad_s: -1.0, ..config.heading }, ..config };
+    /// let refused = AttitudeLoop::<aplomb::Libm>::new(&mistaken, 5e-3).unwrap_err();
+    /// assert_eq!(refused.to_string(), "heading.rate_limit_rad_s must be greater than 0");
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
+    ///
     /// # Errors
     /// Names the field that is not finite, not positive or out of range, with its part `tilt` or `heading`.
     pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
@@ -257,6 +281,29 @@ impl<M: Math> AttitudeLoop<M> {
 
     /// Moves the heading set-point as demanded, by no more than the heading rate limit. A rate demand does not let it run
     /// more than 60 deg ahead of the nose. NaN leaves it where it is.
+    ///
+    /// ```
+    /// # use aplomb::control::attitude::{AttitudeLoop, Config, Part, State};
+    /// # let config = Config {
+    /// #     tilt: Part {
+    /// #         crossover_rad_s: 8.0, reference_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
+    /// #     },
+    /// #     heading: Part {
+    /// #         crossover_rad_s: 3.0, reference_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
+    /// #     },
+    /// #     reference_damping: 0.75,
+    /// #     rotor_lag_s: 0.04,
+    /// # };
+    /// # let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// use aplomb::{HeadingDemand, frames::Attitude};
+    /// let mut state = State::new();
+    /// let turn = pointing.turn(&mut state, HeadingDemand::Rate(1.0), Attitude::LEVEL);
+    /// assert!((turn.heading.east() - 0.005).abs() < 1e-6 && !turn.limited);
+    /// // Faster than 1.5 rad/s it does not go.
+    /// let turn = pointing.turn(&mut state, HeadingDemand::Rate(9.0), Attitude::LEVEL);
+    /// assert!((turn.heading.east() - 0.0125).abs() < 1e-6 && turn.limited);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     pub fn turn(&self, state: &mut State, demand: HeadingDemand, attitude: Attitude) -> Turn {
         let setpoint = match state.heading {
             Some(heading) => heading,
@@ -285,6 +332,28 @@ impl<M: Math> AttitudeLoop<M> {
 
     /// The attitude that points the thrust against `down`, of length 1, with the nose to `heading`. Where none fits, it is
     /// the reference's.
+    ///
+    /// ```
+    /// # use aplomb::control::attitude::{AttitudeLoop, Config, Part, State};
+    /// # let config = Config {
+    /// #     tilt: Part {
+    /// #         crossover_rad_s: 8.0, reference_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
+    /// #     },
+    /// #     heading: Part {
+    /// #         crossover_rad_s: 3.0, reference_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
+    /// #     },
+    /// #     reference_damping: 0.75,
+    /// #     rotor_lag_s: 0.04,
+    /// # };
+    /// # let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// use aplomb::{Libm, frames::{Heading, Vector}};
+    /// let east = Heading::from_rad::<Libm>(core::f32::consts::FRAC_PI_2);
+    /// // The down axis leans west, so the thrust goes east: nose down for a nose to the east.
+    /// let target = pointing.target(&State::new(), Vector::new(0.0, -0.6, 0.8), east);
+    /// let (roll, pitch, yaw) = target.to_angles::<Libm>();
+    /// assert!(roll.abs() < 1e-6 && (pitch + 0.6435).abs() < 1e-4 && (yaw - 1.5708).abs() < 1e-4);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[inline]
     #[must_use]
     pub fn target(&self, state: &State, down: Vector<World>, heading: Heading) -> Attitude {
@@ -293,7 +362,31 @@ impl<M: Math> AttitudeLoop<M> {
     }
 
     /// Body rate set-point towards `target` from the present attitude and rate (rad/s): [`AttitudeLoop::lead`], then
-    /// [`AttitudeLoop::follow`].
+    /// [`AttitudeLoop::follow`]. Attitudes are finite by their type; a rate that is not finite counts as 0.
+    ///
+    /// ```
+    /// # use aplomb::control::attitude::{AttitudeLoop, Config, Part, State};
+    /// # let config = Config {
+    /// #     tilt: Part {
+    /// #         crossover_rad_s: 8.0, reference_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
+    /// #     },
+    /// #     heading: Part {
+    /// #         crossover_rad_s: 3.0, reference_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
+    /// #     },
+    /// #     reference_damping: 0.75,
+    /// #     rotor_lag_s: 0.04,
+    /// # };
+    /// # let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// use aplomb::{Libm, frames::{Attitude, Vector}};
+    /// let target = Attitude::from_angles::<Libm>(0.1, 0.0, 0.0);
+    /// let output = pointing.step(&mut State::new(), target, Attitude::LEVEL, Vector::ZERO);
+    /// // u = tau c1 c0/c1 e = 0.04 * 12^3 * 2 sin(0.05) rad/s2; the lag lets an eighth of it through in the first period.
+    /// let drive = 0.04 * 12.0f32.powi(3) * 2.0 * 0.05f32.sin();
+    /// assert!((output.setpoint.drive_rad_s2.x() - drive).abs() < 1e-3 * drive);
+    /// assert!((output.setpoint.slope_rad_s2.x() - 0.125 * drive).abs() < 1e-3 * drive);
+    /// assert!((output.setpoint.rate_rad_s.x() - 0.005 * 0.125 * drive).abs() < 1e-5 && !output.limited);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[must_use]
     pub fn step(
         &self,

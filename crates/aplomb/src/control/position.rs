@@ -3,6 +3,10 @@
 //! The speed towards the place is k d near it and sqrt(2 a (d - a/(2 k^2))) from d = a/k^2 on, so never above
 //! sqrt(2 a d): the craft stops at the place with the deceleration a. Both parts meet in value and slope. The
 //! deceleration that this profile means at the present speed goes along as feed-forward.
+//!
+//! Source: the square root is v^2 = 2 a d of uniform deceleration; the join with a proportional controller is elementary.
+//! Flown through the tilt limit it keeps to 0.9 of sqrt(2 a d) and ends within 5 cm (`tests/stopping.rs`); for any input the
+//! speed stays within both limits (`tests/limits.rs`); margins in `tests/margins.rs`.
 
 use core::marker::PhantomData;
 
@@ -15,11 +19,11 @@ use crate::math::{Libm, Math};
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Config {
-    /// Crossover, and so the gain near the place, in rad/s.
+    /// Crossover, and so the gain k near the place, in rad/s; above 0.
     pub crossover_rad_s: f32,
-    /// Deceleration in m/s2 with which the craft brakes for the place.
+    /// Deceleration a in m/s2 with which the craft brakes for the place; above 0, and below what the tilt limit gives.
     pub braking_m_s2: f32,
-    /// Largest speed in m/s.
+    /// Largest speed in m/s; above 0.
     pub speed_limit_m_s: f32,
 }
 
@@ -39,7 +43,7 @@ pub struct Output {
     pub velocity_m_s: Vector<World>,
     /// Acceleration in m/s2 that goes with it.
     pub acceleration_m_s2: Vector<World>,
-    /// The speed limit was reached.
+    /// The speed limit cut the speed.
     pub limited: bool,
 }
 
@@ -57,6 +61,17 @@ pub(super) fn approach_speed<M: Math>(distance_m: f32, gain: f32, braking_m_s2: 
 impl<M: Math> PositionLoop<M> {
     /// Checks the configuration.
     ///
+    /// ```
+    /// use aplomb::{Libm, control::position::{Config, PositionLoop}, frames::Vector};
+    /// let config = Config { crossover_rad_s: 1.0, braking_m_s2: 2.0, speed_limit_m_s: 5.0 };
+    /// let position = PositionLoop::<Libm>::new(&config)?;
+    /// // 5 m away, beyond a/k^2 = 2 m: sqrt(2 * 2 * (5 - 1)) m/s.
+    /// let output = position.step(Vector::new(5.0, 0.0, 0.0), Vector::ZERO, Vector::ZERO);
+    /// assert!((output.velocity_m_s.x() - 4.0).abs() < 1e-5);
+    /// assert_eq!(PositionLoop::<Libm>::new(&Config { braking_m_s2: 0.0, ..config }).unwrap_err().field, "braking_m_s2");
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
+    ///
     /// # Errors
     /// Names the field that is not finite or not positive.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
@@ -67,7 +82,20 @@ impl<M: Math> PositionLoop<M> {
     }
 
     /// The velocity towards `target_m` from `position_m` when moving with `velocity_m_s`. Horizontal parts only; input
-    /// that is not finite asks for standstill.
+    /// that is not finite asks for standstill, and so does a place nearer than 1e-6 m.
+    ///
+    /// ```
+    /// # use aplomb::{Libm, control::position::{Config, PositionLoop}, frames::Vector};
+    /// # let config = Config { crossover_rad_s: 1.0, braking_m_s2: 2.0, speed_limit_m_s: 5.0 };
+    /// # let position = PositionLoop::<Libm>::new(&config)?;
+    /// // Near the place the speed is k d; moving at it, the craft must slow down by k v.
+    /// let near = position.step(Vector::new(0.0, 1.5, 0.0), Vector::ZERO, Vector::new(0.0, 1.5, 0.0));
+    /// assert!((near.velocity_m_s.y() - 1.5).abs() < 1e-6 && (near.acceleration_m_s2.y() + 1.5).abs() < 1e-6);
+    /// // Far away the limit holds, and it is said.
+    /// let far = position.step(Vector::new(300.0, 400.0, 0.0), Vector::ZERO, Vector::ZERO);
+    /// assert!((far.velocity_m_s.x() - 3.0).abs() < 1e-5 && (far.velocity_m_s.y() - 4.0).abs() < 1e-5 && far.limited);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[must_use]
     pub fn step(
         &self,

@@ -14,6 +14,10 @@
 //! drag by the zero `1 + T s` with `T = Jr/(2 kQ w)`, often many times the rotor lag. Left alone, that zero multiplies the
 //! gain at high frequency by T/lag and the yaw axis swings from stop to stop; the first-order lag `1/(1 + T s)` on the yaw
 //! torque cancels it.
+//!
+//! Sources: Euler's equation of a rigid body for the torque; the controllers as in [`crate::pid`]; the zero is the rotor's
+//! equation of motion, linearised (derived here). Margins of the derived gains, roll, pitch and yaw, measured through this
+//! step: 13 dB, 64 deg or more with the loop alone (`tests/margins.rs`).
 
 use glam::Mat3;
 
@@ -70,13 +74,13 @@ impl Inertia {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Axis {
-    /// Crossover of the loop, and so its gain, in rad/s.
+    /// Crossover of the loop, and so its gain, in rad/s; above 0.
     pub crossover_rad_s: f32,
-    /// Integral time in s.
+    /// Integral time in s; above 0.
     pub integral_time_s: f32,
     /// Derivative time in s, at least 0; cancels a rotor lag of `derivative_time_s (1 + 1/derivative_filter_ratio)`.
     pub derivative_time_s: f32,
-    /// Largest angular acceleration asked for, in rad/s2.
+    /// Largest angular acceleration asked for, in rad/s2; above 0.
     pub acceleration_limit_rad_s2: f32,
 }
 
@@ -177,6 +181,23 @@ impl State {
 impl RateLoop {
     /// Folds the gains for a period in s.
     ///
+    /// ```
+    /// use aplomb::{control::rate::{Axis, Config, Inertia, RateLoop, SetPoint, State}, frames::Vector};
+    /// let axis = Axis {
+    ///     crossover_rad_s: 30.0, integral_time_s: 0.2, derivative_time_s: 0.035, acceleration_limit_rad_s2: 200.0,
+    /// };
+    /// let config = Config {
+    ///     roll: axis, pitch: axis, yaw: Axis { crossover_rad_s: 10.0, ..axis },
+    ///     derivative_filter_ratio: 8.0, gyro_cutoff_hz: 100.0,
+    ///     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_lead_s: 0.0,
+    /// };
+    /// let turning = RateLoop::new(&config, 1e-3)?;
+    /// let mistaken = Config { pitch: Axis { integral_time_s: 0.0, ..axis }, ..config };
+    /// let refused = RateLoop::new(&mistaken, 1e-3).unwrap_err();
+    /// assert_eq!(refused.to_string(), "pitch.integral_time_s must be greater than 0");
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
+    ///
     /// # Errors
     /// Names the field that is not finite, not positive or out of range, with its part `roll`, `pitch`, `yaw` or
     /// `inertia`; `inertia` itself when it is not positive definite or breaks the triangle rule of a rigid body (no moment
@@ -229,7 +250,25 @@ impl RateLoop {
     }
 
     /// The torque in N m for a set-point and a gyro sample in rad/s. Call [`RateLoop::achieved`] afterwards. Samples
-    /// that are not finite hold the last rate.
+    /// that are not finite hold the last rate; a set-point that is not finite holds the last torque of its axis.
+    ///
+    /// ```
+    /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateLoop, SetPoint, State}, frames::Vector};
+    /// # let axis = Axis {
+    /// #     crossover_rad_s: 30.0, integral_time_s: 0.2, derivative_time_s: 0.035, acceleration_limit_rad_s2: 200.0,
+    /// # };
+    /// # let config = Config {
+    /// #     roll: axis, pitch: axis, yaw: Axis { crossover_rad_s: 10.0, ..axis },
+    /// #     derivative_filter_ratio: 8.0, gyro_cutoff_hz: 100.0,
+    /// #     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_lead_s: 0.0,
+    /// # };
+    /// # let turning = RateLoop::new(&config, 1e-3)?;
+    /// let setpoint = SetPoint { rate_rad_s: Vector::new(1.0, 0.0, 0.0), ..SetPoint::default() };
+    /// let torque_nm = turning.step(&mut State::new(), &setpoint, Vector::ZERO);
+    /// // 30/s times 1 rad/s is 30 rad/s2; times 0.011 kg m2.
+    /// assert!((torque_nm.x() - 0.33).abs() < 1e-6 && torque_nm.y().abs() < 1e-20);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[inline]
     #[must_use]
     pub fn step(&self, state: &mut State, setpoint: &SetPoint, gyro_rad_s: Vector<Body>) -> Vector<Body> {
@@ -255,7 +294,28 @@ impl RateLoop {
         state.asked_nm
     }
 
-    /// Tells the integrals which torque in N m was achieved.
+    /// Tells the integrals which torque in N m was achieved: they grow by the error and are led back by what the rotors were
+    /// short of the demand. Without this call they stand still; a torque that is not finite counts as achieved in full.
+    ///
+    /// ```
+    /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateLoop, SetPoint, State}, frames::Vector};
+    /// # let axis = Axis {
+    /// #     crossover_rad_s: 30.0, integral_time_s: 0.2, derivative_time_s: 0.035, acceleration_limit_rad_s2: 200.0,
+    /// # };
+    /// # let config = Config {
+    /// #     roll: axis, pitch: axis, yaw: Axis { crossover_rad_s: 10.0, ..axis },
+    /// #     derivative_filter_ratio: 8.0, gyro_cutoff_hz: 100.0,
+    /// #     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_lead_s: 0.0,
+    /// # };
+    /// # let turning = RateLoop::new(&config, 1e-3)?;
+    /// let setpoint = SetPoint { rate_rad_s: Vector::new(0.1, 0.1, 0.0), ..SetPoint::default() };
+    /// let mut state = State::new();
+    /// let asked = turning.step(&mut state, &setpoint, Vector::ZERO);
+    /// // Roll is given in full: K h/Ti e = 30 * 1e-3/0.2 * 0.1. Of pitch nothing is: its integral is led back.
+    /// turning.achieved(&mut state, Vector::new(asked.x(), 0.0, 0.0));
+    /// assert!((state.integral_rad_s2().x() - 0.015).abs() < 1e-6 && state.integral_rad_s2().y() < 0.0);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[inline]
     pub fn achieved(&self, state: &mut State, torque_nm: Vector<Body>) {
         // Gyroscopic torque and reaction lag act on what is asked and on what is given alike: the difference is left.
@@ -269,6 +329,23 @@ impl RateLoop {
     }
 
     /// Moves the set-point on by one period: the rate along its slope.
+    ///
+    /// ```
+    /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateLoop, SetPoint, State}, frames::Vector};
+    /// # let axis = Axis {
+    /// #     crossover_rad_s: 30.0, integral_time_s: 0.2, derivative_time_s: 0.035, acceleration_limit_rad_s2: 200.0,
+    /// # };
+    /// # let config = Config {
+    /// #     roll: axis, pitch: axis, yaw: Axis { crossover_rad_s: 10.0, ..axis },
+    /// #     derivative_filter_ratio: 8.0, gyro_cutoff_hz: 100.0,
+    /// #     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_lead_s: 0.0,
+    /// # };
+    /// # let turning = RateLoop::new(&config, 1e-3)?;
+    /// let mut setpoint = SetPoint { slope_rad_s2: Vector::new(5.0, 0.0, 0.0), ..SetPoint::default() };
+    /// turning.advance(&mut setpoint);
+    /// assert!((setpoint.rate_rad_s.x() - 0.005).abs() < 1e-9);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[inline]
     pub fn advance(&self, setpoint: &mut SetPoint) {
         setpoint.rate_rad_s += setpoint.slope_rad_s2 * self.period_s;

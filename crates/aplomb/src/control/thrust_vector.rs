@@ -3,6 +3,14 @@
 //! The specific force that gives the acceleration a is f = a - g. Its vertical part comes first: up = g + a_up, within
 //! what the rotors can give. Then the horizontal part is cut to the cone of the tilt limit, |h| <= up tan(limit), which
 //! is exact in every direction, and to what thrust is left, |h|^2 <= max^2 - up^2.
+//!
+//! ```text
+//! up = g - a_down within low/m..high/m,   h = (a_north, a_east) scaled to |h| <= min(up tan(limit), sqrt((high/m)^2 - up^2))
+//! down axis = (-h, up)/|(-h, up)|,        thrust = m up/cos(tilt)
+//! ```
+//!
+//! Source: Newton's second law with thrust along the body's up axis and weight; at constant height m g tan(limit) is left for
+//! the horizontal. Cone, order and flags for any demand: `tests/limits.rs`.
 
 use core::marker::PhantomData;
 
@@ -16,7 +24,7 @@ use crate::math::{Libm, Math, saturate};
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Config {
-    /// Mass in kg.
+    /// Mass in kg; above 0.
     pub mass_kg: f32,
     /// Largest tilt in rad, above 0 and at most 1.4.
     pub tilt_limit_rad: f32,
@@ -67,6 +75,15 @@ impl Aim {
 
 impl<M: Math> ThrustVector<M> {
     /// Checks and folds the limits.
+    ///
+    /// ```
+    /// use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}};
+    /// let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, low_n: 2.4, high_n: 23.0 })?;
+    /// assert!((thrust.horizontal_limit_m_s2() - 9.80665 * 0.5f32.tan()).abs() < 1e-5);
+    /// let (low, high) = thrust.vertical_range_m_s2();
+    /// assert!((low - (2.4 / 1.2 - 9.80665)).abs() < 1e-5 && (high - (23.0 / 1.2 - 9.80665)).abs() < 1e-5);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     ///
     /// # Errors
     /// Names the field; `low_n` also when it is not below `high_n` and the weight, `high_n` also when it does not exceed the
@@ -124,6 +141,17 @@ impl<M: Math> ThrustVector<M> {
 
     /// Where the thrust goes for an acceleration in m/s2 in the world. NaN in the horizontal part gives none, NaN in the
     /// vertical part the least.
+    ///
+    /// ```
+    /// # use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}, frames::Vector};
+    /// # let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, low_n: 2.4, high_n: 23.0 })?;
+    /// // 20 m/s2 north are too much at 0.5 rad: g tan(0.5) is left, the height is kept, and it is said.
+    /// let aim = thrust.aim(Vector::new(20.0, 0.0, 0.0));
+    /// assert!((aim.acceleration_m_s2.x() - 5.3574).abs() < 1e-3 && aim.acceleration_m_s2.z() == 0.0 && aim.tilt_limited);
+    /// // To go north the down axis leans south, and it is a unit vector.
+    /// assert!((aim.down.x() + 0.5f32.sin()).abs() < 1e-5 && (aim.down.norm_squared() - 1.0).abs() < 1e-6);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[inline]
     #[must_use]
     pub fn aim(&self, acceleration_m_s2: Vector<World>) -> Aim {
@@ -154,7 +182,16 @@ impl<M: Math> ThrustVector<M> {
     }
 
     /// The total thrust in N whose vertical part is `up_m_s2` at the present tilt. Beyond 60 deg it fades with the
-    /// cosine and vanishes at 90 deg, so that an upset craft rights itself before it pushes.
+    /// cosine and vanishes at 90 deg, so that an upset craft rights itself before it pushes. NaN gives no thrust.
+    ///
+    /// ```
+    /// # use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}};
+    /// # let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, low_n: 2.4, high_n: 23.0 })?;
+    /// assert!((thrust.total_n(9.80665, 1.0) - 11.768).abs() < 1e-3);
+    /// assert!((thrust.total_n(9.80665, 0.8) - 14.710).abs() < 1e-3);
+    /// assert_eq!(thrust.total_n(9.80665, -0.3), 0.0);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[inline]
     #[must_use]
     pub fn total_n(&self, up_m_s2: f32, cos_tilt: f32) -> f32 {

@@ -1,5 +1,14 @@
 //! Horizontal velocity to acceleration: a PI controller for north and one for east, a speed limit in every direction and
 //! a ramp on the set-point. What the tilt limit left of the acceleration comes back and keeps the integrals honest.
+//!
+//! ```text
+//! ramp -> set-point, at most acceleration_m_s2,   |ramp| <= speed_limit_m_s
+//! a = w (ramp - v) + w/Ti integral(ramp - v) + forward,   forward = w (set-point - ramp) + f, |forward| <= acceleration_m_s2
+//! ```
+//!
+//! with the crossover w, since from acceleration to velocity the craft is an integrator; equations of the controller in
+//! [`crate::pid`]. For any input speed limit and slope hold, and the flag says when (`tests/limits.rs`); margins of the derived
+//! gains in `tests/margins.rs`.
 
 use core::marker::PhantomData;
 
@@ -13,15 +22,15 @@ use crate::pid;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Config {
-    /// Crossover of the loop, and so its gain, in rad/s.
+    /// Crossover of the loop, and so its gain, in rad/s; above 0. A third of what the attitude reference follows.
     pub crossover_rad_s: f32,
-    /// Integral time in s.
+    /// Integral time in s; above 0.
     pub integral_time_s: f32,
-    /// Largest speed in m/s that is asked for, in any direction.
+    /// Largest speed in m/s that is asked for, in any direction; above 0.
     pub speed_limit_m_s: f32,
-    /// Steepest change of the set-point in m/s2.
+    /// Steepest change of the set-point in m/s2; above 0.
     pub acceleration_m_s2: f32,
-    /// Largest acceleration in m/s2 that feedback may ask for.
+    /// Largest acceleration in m/s2 that one axis asks for; above 0. The tilt limit comes after it.
     pub output_limit_m_s2: f32,
 }
 
@@ -83,6 +92,19 @@ pub struct Output {
 impl<M: Math> VelocityLoop<M> {
     /// Folds the gains for a period in s.
     ///
+    /// ```
+    /// use aplomb::{Libm, control::velocity::{Config, State, VelocityLoop}, frames::Vector};
+    /// let config = Config {
+    ///     crossover_rad_s: 2.0, integral_time_s: 2.0, speed_limit_m_s: 6.0, acceleration_m_s2: 3.0, output_limit_m_s2: 5.0,
+    /// };
+    /// let velocity = VelocityLoop::<Libm>::new(&config, 0.025)?;
+    /// // 3 m/s north from rest: the ramp has come to 3 * 0.025 m/s, and the rest of the way asks for the ramp's slope.
+    /// let mut state = State::new();
+    /// let output = velocity.step(&mut state, Vector::new(3.0, 0.0, 0.0), Vector::ZERO, Vector::ZERO);
+    /// assert!((output.acceleration_m_s2.x() - (2.0 * 0.075 + 3.0)).abs() < 1e-5);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
+    ///
     /// # Errors
     /// Names the field that is not finite or not positive.
     pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
@@ -106,6 +128,23 @@ impl<M: Math> VelocityLoop<M> {
 
     /// The acceleration for a velocity set-point and its feed-forward. Horizontal parts only. Call
     /// [`VelocityLoop::achieved`] afterwards.
+    ///
+    /// A set-point or feed-forward that is no number counts as 0; a velocity that is none holds the last acceleration of its
+    /// axis. On the first step, and after a pause, the ramp starts from the velocity found.
+    ///
+    /// ```
+    /// # use aplomb::{Libm, control::velocity::{Config, State, VelocityLoop}, frames::Vector};
+    /// # let config = Config {
+    /// #     crossover_rad_s: 2.0, integral_time_s: 2.0, speed_limit_m_s: 6.0, acceleration_m_s2: 3.0, output_limit_m_s2: 5.0,
+    /// # };
+    /// # let velocity = VelocityLoop::<Libm>::new(&config, 0.025)?;
+    /// // 12 m/s are asked for; the limit is 6, in any direction, and it is said.
+    /// let mut state = State::new();
+    /// let moving = Vector::new(0.0, -6.0, 0.0);
+    /// let output = velocity.step(&mut state, Vector::new(0.0, -12.0, 0.0), Vector::ZERO, moving);
+    /// assert!((output.velocity_m_s.y() + 6.0).abs() < 1e-5 && output.acceleration_m_s2.y().abs() < 1e-4 && output.limited);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[must_use]
     pub fn step(
         &self,
@@ -134,7 +173,25 @@ impl<M: Math> VelocityLoop<M> {
         Output { acceleration_m_s2: Vector::new(north, east, 0.0), velocity_m_s: ramp, limited }
     }
 
-    /// Tells the integrals which acceleration in m/s2 was achieved.
+    /// Tells the integrals which acceleration in m/s2 was achieved: they grow by what the axis is short of its set-point,
+    /// and are led back by what the craft was short of the demand. Without this call they stand still.
+    ///
+    /// ```
+    /// # use aplomb::{Libm, control::velocity::{Config, State, VelocityLoop}, frames::Vector};
+    /// # let config = Config {
+    /// #     crossover_rad_s: 2.0, integral_time_s: 2.0, speed_limit_m_s: 6.0, acceleration_m_s2: 3.0, output_limit_m_s2: 5.0,
+    /// # };
+    /// # let velocity = VelocityLoop::<Libm>::new(&config, 0.025)?;
+    /// // Wind pushes at 1 m/s against a set-point of rest: the integral grows by w h/Ti e = 2 * 0.025/2 m/s2 a step.
+    /// let mut state = State::new();
+    /// let mut output = velocity.step(&mut state, Vector::ZERO, Vector::ZERO, Vector::ZERO);
+    /// for _ in 0..2 {
+    ///     output = velocity.step(&mut state, Vector::ZERO, Vector::ZERO, Vector::new(1.0, 0.0, 0.0));
+    ///     velocity.achieved(&mut state, output.acceleration_m_s2);
+    /// }
+    /// assert!((state.integral_m_s2().x() + 0.05).abs() < 1e-6);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     pub fn achieved(&self, state: &mut State, acceleration_m_s2: Vector<World>) {
         self.axis.achieved(&mut state.north, acceleration_m_s2.x());
         self.axis.achieved(&mut state.east, acceleration_m_s2.y());

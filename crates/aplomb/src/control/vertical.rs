@@ -7,6 +7,15 @@
 //! A straight descent near the hover induced speed v_h = sqrt(T/(2 rho A)) (Leishman, Principles of Helicopter
 //! Aerodynamics, 2nd ed. 2006, ch. 2) re-ingests the craft's own wake; keep the limit below half of it (common practice,
 //! no source).
+//!
+//! ```text
+//! climb = k d up to d = a/k^2, sqrt(2 a (d - a/(2 k^2))) beyond, within the limits, changed by at most a
+//! a_up  = w (climb - v) + w/Ti integral(climb - v) + forward,   forward = a while the ramp is on
+//! ```
+//!
+//! with the crossovers w of the climb loop and k of the height loop; equations of the controller in [`crate::pid`]. Climb and
+//! descent limit hold exactly, and the flag says when (`tests/limits.rs`); margins of the derived gains in
+//! `tests/margins.rs`.
 
 use core::marker::PhantomData;
 
@@ -20,17 +29,17 @@ use crate::pid;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Config {
-    /// Crossover of the climb loop in rad/s.
+    /// Crossover of the climb loop in rad/s; above 0.
     pub climb_crossover_rad_s: f32,
-    /// Integral time of the climb loop in s.
+    /// Integral time of the climb loop in s; above 0.
     pub climb_integral_time_s: f32,
     /// Crossover of the height loop in rad/s; below that of the climb loop.
     pub height_crossover_rad_s: f32,
-    /// Largest climb in m/s.
+    /// Largest climb in m/s; above 0.
     pub climb_limit_m_s: f32,
     /// Largest descent in m/s, as a positive number.
     pub descent_limit_m_s: f32,
-    /// Acceleration in m/s2 used to change the climb and to stop at a height.
+    /// Acceleration in m/s2 used to change the climb and to stop at a height; above 0.
     pub acceleration_m_s2: f32,
 }
 
@@ -106,6 +115,19 @@ pub struct Output {
 impl<M: Math> VerticalLoop<M> {
     /// Folds the gains for a period in s; `range_m_s2` is the lowest and the highest vertical acceleration, up positive.
     ///
+    /// ```
+    /// use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalLoop}};
+    /// let config = Config {
+    ///     climb_crossover_rad_s: 4.0, climb_integral_time_s: 1.0, height_crossover_rad_s: 1.3,
+    ///     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
+    /// };
+    /// let vertical = VerticalLoop::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
+    /// // Half a metre too low and at rest: the climb wanted is 1.3 * 0.5 m/s, the ramp has come to 3 * 0.025 of it.
+    /// let output = vertical.step(&mut State::new(), VerticalDemand::Height(10.0), 9.5, 0.0);
+    /// assert!((output.climb_m_s - 0.075).abs() < 1e-6 && (output.up_m_s2 - (4.0 * 0.075 + 3.0)).abs() < 1e-5);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
+    ///
     /// # Errors
     /// Names the field that is not finite or not positive, `height_crossover_rad_s` when it is not below
     /// `climb_crossover_rad_s`, and `range_m_s2` when it is not finite or does not rise.
@@ -146,6 +168,21 @@ impl<M: Math> VerticalLoop<M> {
     /// A centred climb holds the height at which the craft comes to rest, also when a height was on its way before. A
     /// demand that is no number counts as centred, or keeps the height held; a height that is no number asks for no climb;
     /// a climb that is no number holds the last acceleration.
+    ///
+    /// ```
+    /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalLoop}};
+    /// # let config = Config {
+    /// #     climb_crossover_rad_s: 4.0, climb_integral_time_s: 1.0, height_crossover_rad_s: 1.3,
+    /// #     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
+    /// # };
+    /// # let vertical = VerticalLoop::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
+    /// // 40 m too high: the descent grows to its limit, and it is said.
+    /// let mut state = State::new();
+    /// let outputs = (0..40).map(|_| vertical.step(&mut state, VerticalDemand::Height(10.0), 50.0, 0.0));
+    /// let last = outputs.last().unwrap();
+    /// assert!(last.climb_m_s == -2.0 && last.limited && last.height_m == Some(10.0));
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[must_use]
     pub fn step(&self, state: &mut State, demand: VerticalDemand, height_m: f32, climb_m_s: f32) -> Output {
         let config = &self.config;
@@ -183,7 +220,22 @@ impl<M: Math> VerticalLoop<M> {
         Output { up_m_s2, climb_m_s: state.ramp_m_s, height_m: state.held_m(), limited: climb != wanted }
     }
 
-    /// Tells the integral which vertical acceleration in m/s2 (up) was achieved.
+    /// Tells the integral which vertical acceleration in m/s2 (up) was achieved. Without this call it stands still.
+    ///
+    /// ```
+    /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalLoop}};
+    /// # let config = Config {
+    /// #     climb_crossover_rad_s: 4.0, climb_integral_time_s: 1.0, height_crossover_rad_s: 1.3,
+    /// #     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
+    /// # };
+    /// # let vertical = VerticalLoop::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
+    /// // Sinking at 0.5 m/s while the height is right: w h/Ti e = 4 * 0.025/1 * 0.5 m/s2 a step.
+    /// let mut state = State::new();
+    /// let output = vertical.step(&mut state, VerticalDemand::Height(5.0), 5.0, -0.5);
+    /// vertical.achieved(&mut state, output.up_m_s2);
+    /// assert!((state.integral_m_s2() - 0.05).abs() < 1e-6);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     pub fn achieved(&self, state: &mut State, up_m_s2: f32) {
         self.climb.achieved(&mut state.climb, up_m_s2);
     }

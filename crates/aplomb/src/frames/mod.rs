@@ -1,11 +1,38 @@
 //! Vectors and attitude that know their frame.
 //!
 //! [`World`] is north-east-down from home, [`Body`] is forward-right-down at the centre of mass (ISO 1151-1). The frame
-//! is a type parameter without run-time cost; adding vectors of two frames does not compile:
+//! is a type parameter without run-time cost. Mixing frames does not compile; each of these has only the frame wrong
+//! (E0308, mismatched types), and the same lines with the right frame stand below and run.
 //!
-//! ```compile_fail
+//! ```compile_fail,E0308
 //! use aplomb::frames::{Body, Vector, World};
 //! let sum = Vector::<World>::new(1.0, 0.0, 0.0) + Vector::<Body>::new(1.0, 0.0, 0.0);
+//! ```
+//!
+//! ```compile_fail,E0308
+//! use aplomb::frames::{Body, Vector, World};
+//! let along = Vector::<World>::new(1.0, 0.0, 0.0).dot(Vector::<Body>::new(1.0, 0.0, 0.0));
+//! ```
+//!
+//! ```compile_fail,E0308
+//! use aplomb::frames::{Attitude, Vector, World};
+//! // A world vector is not turned into the world once more.
+//! let twice = Attitude::LEVEL.to_world(Vector::<World>::new(1.0, 0.0, 0.0));
+//! ```
+//!
+//! ```compile_fail,E0308
+//! use aplomb::{ImuSample, frames::{Vector, World}};
+//! // A gyro turns with the craft.
+//! let sample = ImuSample { gyro_rad_s: Vector::<World>::new(0.1, 0.0, 0.0), ..ImuSample::default() };
+//! ```
+//!
+//! ```
+//! use aplomb::{ImuSample, frames::{Attitude, Body, Vector, World}};
+//! let sum = Vector::<World>::new(1.0, 0.0, 0.0) + Vector::<World>::new(1.0, 0.0, 0.0);
+//! let along = Vector::<World>::new(1.0, 0.0, 0.0).dot(Vector::<World>::new(1.0, 0.0, 0.0));
+//! let once = Attitude::LEVEL.to_world(Vector::<Body>::new(1.0, 0.0, 0.0));
+//! let sample = ImuSample { gyro_rad_s: Vector::<Body>::new(0.1, 0.0, 0.0), ..ImuSample::default() };
+//! assert_eq!((sum.x(), along, once.x(), sample.gyro_rad_s.x()), (2.0, 1.0, 1.0, 0.1));
 //! ```
 //!
 //! What the types do not guard: the unit (it is in the name of each field) and the time a vector was true.
