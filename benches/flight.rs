@@ -1,62 +1,125 @@
-//! What a tick costs on this machine, and how much faster than life a flight runs.
+//! What a tick of the controller, a tick of the craft and a whole flight cost, and how much faster than life a flight runs.
 //!
-//! `cargo bench`
+//! `cargo bench --bench flight` gives times, `benches/instructions` gives instructions by tick. The flight is the demo's hold in
+//! the wind: every effect and every sensor is on, 1000 ticks a second.
 
 use std::hint::black_box;
 
-use aplomb::{Command, FlightController};
-use aplomb_craft::{AirConfig, Plant, Start};
+use aplomb::{Command, FlightController, MotorCommand, Rotors, Sensors};
+use aplomb_craft::{Config, Plant, Start};
+use aplomb_harness::input::FlightPlan;
 use aplomb_harness::{exchange, fly, input};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 
-fn tick(c: &mut Criterion) {
-    let craft = input::demo_craft().expect("the demo is read").config;
-    let config = input::demo_controller().expect("the demo is read").config;
-    let plan = input::demo_flights().expect("the demo is read").remove(0);
-    let start = Start { airborne: true, height_m: 6.0, ..Start::default() };
-    let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 1, 1e-3).expect("it hovers");
-    let hover = plant.truth().motor_command;
-    // A second of samples, so that every loop and every slow sensor has its turn.
-    let samples: Vec<_> = (0..1000)
-        .map(|_| {
-            let sensors = exchange::sensors(&plant.sense(), 1e-3);
-            plant.advance(hover);
-            sensors
-        })
-        .collect();
+/// One tick of a recorded flight.
+struct Tick {
+    sensors: Sensors,
+    command: Command,
+    motors: Rotors<MotorCommand>,
+}
 
-    let mut group = c.benchmark_group("tick");
-    let mut controller: FlightController = FlightController::new(&config).expect("it is built");
-    controller.resume_in_flight();
-    let command = Command { arm: true, ..plan.command_at(10.0) };
-    let mut next = samples.iter().cycle();
-    group.bench_function("controller_step_flying", |b| {
-        b.iter(|| controller.step(black_box(next.next().expect("endless")), black_box(&command)));
-    });
-    let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 1, 1e-3).expect("it hovers");
-    group.bench_function("plant_advance_still_air_all_sensors", |b| {
-        b.iter(|| {
-            plant.advance(black_box(hover));
-            plant.sense()
-        });
-    });
-    group.finish();
+struct Case {
+    craft: Config,
+    controller: aplomb::flight::Config,
+    plan: FlightPlan,
+}
+
+impl Case {
+    /// The hold in the wind, as long as makes the whole flight with its lead-in last `whole_s`.
+    fn lasting(whole_s: f64) -> Self {
+        let mut plans = input::demo_flights().expect("the demo is read").into_iter();
+        let mut plan = plans.find(|plan| plan.name == "hold-in-wind").expect("a flight of the demo");
+        plan.duration_s = whole_s - fly::lead_s(&plan);
+        Self {
+            craft: input::demo_craft().expect("the demo is read").config,
+            controller: input::demo_controller().expect("the demo is read").config,
+            plan,
+        }
+    }
+
+    fn recorded(&self) -> Vec<Tick> {
+        let mut ticks = Vec::new();
+        fly::fly_watched::<aplomb::Libm>(&self.craft, &self.controller, &self.plan, 1, |tick| {
+            ticks.push(Tick { sensors: *tick.sensors, command: *tick.command, motors: tick.motors });
+        })
+        .expect("it flies");
+        ticks
+    }
+}
+
+/// The name of a kernel ends with the simulated seconds that it covers.
+mod kernel {
+    use super::*;
+
+    #[inline(never)]
+    pub fn flight_watched_60s(case: &Case) -> u64 {
+        watched(case).digest
+    }
+
+    /// Gives another figure than its twin, or the compiler would make one function of the two.
+    #[inline(never)]
+    pub fn flight_watched_240s(case: &Case) -> f64 {
+        watched(case).simulated_s
+    }
+
+    #[inline(always)]
+    fn watched(case: &Case) -> fly::Ended {
+        let ended = fly::fly_watched::<aplomb::Libm>(&case.craft, &case.controller, &case.plan, 1, |_| ());
+        ended.expect("it flies")
+    }
+
+    #[inline(never)]
+    pub fn flight_traced_60s(case: &Case) -> fly::Flown {
+        fly::fly(&case.craft, &case.controller, &case.plan, 1).expect("it flies")
+    }
+
+    /// The controller alone, shown and told what it was in a flight.
+    #[inline(never)]
+    pub fn flight_controller_60s(case: &Case, ticks: &[Tick]) -> f32 {
+        let mut controller: FlightController = FlightController::new(&case.controller).expect("it is built");
+        ticks.iter().map(|tick| controller.step(&tick.sensors, &tick.command).front_left.get()).sum()
+    }
+
+    /// The craft alone, under the commands of a flight.
+    #[inline(never)]
+    pub fn flight_craft_60s(case: &Case, ticks: &[Tick]) -> f64 {
+        let mut plant =
+            Plant::new(&case.craft, &case.plan.air, &Start::default(), 1, 1e-3).expect("it is built");
+        let mut waiting = Rotors::splat(MotorCommand::STOPPED);
+        for tick in ticks {
+            black_box(plant.sense());
+            plant.advance(exchange::commands(waiting));
+            waiting = tick.motors;
+        }
+        plant.truth().position_m.z
+    }
 }
 
 fn flight(c: &mut Criterion) {
-    let craft = input::demo_craft().expect("the demo is read").config;
-    let config = input::demo_controller().expect("the demo is read").config;
-    let plans = input::demo_flights().expect("the demo is read");
-    let plan = plans.iter().find(|plan| plan.name == "hold-in-wind").expect("a flight of the demo");
+    let case = Case::lasting(60.0);
+    let ticks = case.recorded();
     let mut group = c.benchmark_group("flight");
-    // Throughput in elements is simulated seconds a second.
-    group.throughput(Throughput::Elements((fly::lead_s(plan) + plan.duration_s) as u64));
     group.sample_size(20);
-    group.bench_function("hold_in_wind_one_core", |b| {
-        b.iter(|| fly::fly(&craft, &config, black_box(plan), 1).expect("it flies"));
+    // Throughput in elements is simulated seconds a second.
+    group.throughput(Throughput::Elements(60));
+    group.bench_function("watched_60s", |b| b.iter(|| kernel::flight_watched_60s(black_box(&case))));
+    group.bench_function("traced_60s", |b| b.iter(|| kernel::flight_traced_60s(black_box(&case))));
+    let long = Case::lasting(240.0);
+    group.throughput(Throughput::Elements(240));
+    group.bench_function("watched_240s", |b| b.iter(|| kernel::flight_watched_240s(black_box(&long))));
+    group.finish();
+    let mut group = c.benchmark_group("tick");
+    group.sample_size(20);
+    // Throughput in elements is ticks a second.
+    group.throughput(Throughput::Elements(ticks.len() as u64));
+    group.bench_function("controller_60s", |b| {
+        b.iter(|| kernel::flight_controller_60s(black_box(&case), black_box(&ticks)));
+    });
+    group.bench_function("craft_60s", |b| {
+        b.iter(|| kernel::flight_craft_60s(black_box(&case), black_box(&ticks)));
     });
     group.finish();
 }
 
-criterion_group!(benches, tick, flight);
+criterion_group!(benches, flight);
 criterion_main!(benches);

@@ -1,0 +1,109 @@
+//! One step of each loop, with the gains of the built-in demo. No general-purpose crate does their job.
+
+use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical};
+use aplomb::frames::{Attitude, Heading, Vector};
+use aplomb::{Libm, VerticalDemand};
+use criterion::Criterion;
+
+use super::inputs::{group, measure, rows};
+
+mod kernel {
+    use super::*;
+    use crate::inputs::{Rows, each};
+
+    pub type Three = [f32; 3];
+
+    #[inline(never)]
+    pub fn loops_position_aplomb(outer: &mut position::PositionLoop<Libm>, rows: &Rows<Three>) -> f32 {
+        each(rows, |&[x, y, v]| {
+            let target = Vector::new(40.0 * x, 40.0 * y, 0.0);
+            outer.step(target, Vector::ZERO, Vector::new(v, -v, 0.0)).velocity_m_s.x()
+        })
+    }
+
+    #[inline(never)]
+    pub fn loops_velocity_aplomb(
+        (inner, state): &mut (velocity::VelocityLoop<Libm>, velocity::State),
+        rows: &Rows<Three>,
+    ) -> f32 {
+        each(rows, |&[x, y, v]| {
+            let wanted = Vector::new(10.0 * x, 10.0 * y, 0.0);
+            let output = inner.step(state, wanted, Vector::ZERO, Vector::new(v, -v, 0.0));
+            inner.achieved(state, output.acceleration_m_s2);
+            output.acceleration_m_s2.x()
+        })
+    }
+
+    #[inline(never)]
+    pub fn loops_vertical_aplomb(
+        (inner, state): &mut (vertical::VerticalLoop<Libm>, vertical::State),
+        rows: &Rows<Three>,
+    ) -> f32 {
+        each(rows, |&[height, up, climb]| {
+            let demand =
+                if up > 0.0 { VerticalDemand::Height(6.0 + height) } else { VerticalDemand::Climb(up) };
+            let output = inner.step(state, demand, 6.0, climb).up_m_s2;
+            inner.achieved(state, output);
+            output
+        })
+    }
+
+    #[inline(never)]
+    pub fn loops_thrust_vector_aplomb(
+        vector: &mut thrust_vector::ThrustVector<Libm>,
+        rows: &Rows<Three>,
+    ) -> f32 {
+        each(rows, |&[x, y, z]| vector.aim(Vector::new(8.0 * x, 8.0 * y, 4.0 * z)).down.x())
+    }
+
+    #[inline(never)]
+    pub fn loops_attitude_aplomb(
+        (inner, state): &mut (attitude::AttitudeLoop<Libm>, attitude::State),
+        rows: &Rows<Three>,
+    ) -> f32 {
+        each(rows, |&[x, y, rate]| {
+            let down = Vector::new(0.5 * x, 0.5 * y, 1.0);
+            let target = Attitude::from_down_and_heading::<Libm>(down, Heading::NORTH);
+            let rate_rad_s = Vector::new(0.1 * rate, -0.1 * rate, 0.0);
+            let output = inner.step(state, target.unwrap_or(Attitude::LEVEL), Attitude::LEVEL, rate_rad_s);
+            output.setpoint.rate_rad_s.x()
+        })
+    }
+
+    #[inline(never)]
+    pub fn loops_rate_aplomb((inner, state): &mut (rate::RateLoop, rate::State), rows: &Rows<Three>) -> f32 {
+        each(rows, |&[x, y, z]| {
+            let setpoint =
+                rate::SetPoint { rate_rad_s: Vector::new(x, y, 0.3 * z), ..rate::SetPoint::default() };
+            let torque = inner.step(state, &setpoint, Vector::new(y, z, 0.3 * x));
+            inner.achieved(state, torque);
+            torque.x()
+        })
+    }
+}
+
+pub fn loops(c: &mut Criterion) {
+    let config = aplomb_harness::input::demo_controller().expect("the demo is read").config;
+    let tick_s = 1.0 / config.tick_hz;
+    let (attitude_s, velocity_s) =
+        (tick_s * f32::from(config.attitude_every), tick_s * f32::from(config.velocity_every));
+    let inputs = rows(|_, three: [f32; 3]| three);
+    let mut group = group(c, "loops");
+    let position = position::PositionLoop::new(&config.position).expect("valid");
+    measure(&mut group, "position_aplomb", position, &inputs, kernel::loops_position_aplomb);
+    let velocity = velocity::VelocityLoop::new(&config.velocity, velocity_s).expect("valid");
+    let velocity = (velocity, velocity::State::new());
+    measure(&mut group, "velocity_aplomb", velocity, &inputs, kernel::loops_velocity_aplomb);
+    let thrust: thrust_vector::ThrustVector =
+        thrust_vector::ThrustVector::new(&config.thrust).expect("valid");
+    let vertical = vertical::VerticalLoop::new(&config.vertical, thrust.vertical_range_m_s2(), velocity_s);
+    let vertical = (vertical.expect("valid"), vertical::State::new());
+    measure(&mut group, "vertical_aplomb", vertical, &inputs, kernel::loops_vertical_aplomb);
+    measure(&mut group, "thrust_vector_aplomb", thrust, &inputs, kernel::loops_thrust_vector_aplomb);
+    let attitude = attitude::AttitudeLoop::new(&config.attitude, attitude_s).expect("valid");
+    let attitude = (attitude, attitude::State::new());
+    measure(&mut group, "attitude_aplomb", attitude, &inputs, kernel::loops_attitude_aplomb);
+    let rate = (rate::RateLoop::new(&config.rate, tick_s).expect("valid"), rate::State::new());
+    measure(&mut group, "rate_aplomb", rate, &inputs, kernel::loops_rate_aplomb);
+    group.finish();
+}
