@@ -57,29 +57,7 @@ fn figure(statistic: Statistic, samples: &[f64]) -> f64 {
 /// Judges `expectation` by the evidence of all its flights, one for each seed.
 #[must_use]
 pub fn verdict(expectation: &Expectation, flights: &[Evidence]) -> Verdict {
-    let figures: Vec<f64> = flights
-        .iter()
-        .filter_map(|evidence| match evidence {
-            Evidence::Figure(figure) => Some(*figure),
-            Evidence::Samples(_) => None,
-        })
-        .collect();
-    let measured = if figures.len() == flights.len() {
-        match expectation.over_seeds {
-            OverSeeds::Worst => worst(expectation.limit, &figures),
-            OverSeeds::Median | OverSeeds::Pooled => measure::quantile(&figures, 0.5),
-        }
-    } else {
-        let pooled: Vec<f64> = flights
-            .iter()
-            .flat_map(|evidence| match evidence {
-                Evidence::Samples(samples) => samples.as_slice(),
-                Evidence::Figure(_) => &[],
-            })
-            .copied()
-            .collect();
-        figure(expectation.statistic, &pooled)
-    };
+    let measured = pool(expectation.statistic, expectation.over_seeds, expectation.limit, flights);
     Verdict {
         text: expectation.words(),
         measured,
@@ -88,6 +66,33 @@ pub fn verdict(expectation: &Expectation, flights: &[Evidence]) -> Verdict {
         outcome: expectation.limit.judge(measured),
         source: expectation.because.clone(),
     }
+}
+
+/// One figure of the evidence of all seeds.
+#[must_use]
+pub fn pool(statistic: Statistic, over_seeds: OverSeeds, limit: Limit, flights: &[Evidence]) -> f64 {
+    let figures: Vec<f64> = flights
+        .iter()
+        .filter_map(|evidence| match evidence {
+            Evidence::Figure(figure) => Some(*figure),
+            Evidence::Samples(_) => None,
+        })
+        .collect();
+    if figures.len() == flights.len() {
+        return match over_seeds {
+            OverSeeds::Worst => worst(limit, &figures),
+            OverSeeds::Median | OverSeeds::Pooled => measure::quantile(&figures, 0.5),
+        };
+    }
+    let pooled: Vec<f64> = flights
+        .iter()
+        .flat_map(|evidence| match evidence {
+            Evidence::Samples(samples) => samples.as_slice(),
+            Evidence::Figure(_) => &[],
+        })
+        .copied()
+        .collect();
+    figure(statistic, &pooled)
 }
 
 /// The figure that is furthest outside the limit, or closest to it from inside; NaN when one of them is NaN.

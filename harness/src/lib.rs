@@ -14,10 +14,12 @@ pub mod linear;
 pub mod margins;
 pub mod measure;
 pub mod report;
+pub mod requirements;
 pub mod sample;
 pub mod signals;
 pub mod trace;
 pub mod verdict;
+pub mod verify;
 
 /// The README's code runs as a doctest.
 #[cfg(doctest)]

@@ -1,51 +1,10 @@
 //! Runs of the program `aplomb` from outside: exit codes, what is said where, what is written and what is not.
 
+mod scratch;
+
+use scratch::{Scratch, hover, text};
 use std::fs;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
-
-/// A folder of its own for one test, gone at the end.
-struct Scratch(PathBuf);
-
-impl Scratch {
-    fn new(name: &str) -> Self {
-        let folder = std::env::temp_dir().join(format!("aplomb-run-{name}-{}", std::process::id()));
-        let _ = fs::remove_dir_all(&folder);
-        fs::create_dir_all(&folder).unwrap();
-        Self(folder)
-    }
-
-    fn write(&self, name: &str, text: &str) {
-        fs::write(self.0.join(name), text).unwrap();
-    }
-
-    fn aplomb(&self, arguments: &[&str]) -> Output {
-        Command::new(env!("CARGO_BIN_EXE_aplomb")).args(arguments).current_dir(&self.0).output().unwrap()
-    }
-
-    fn results(&self) -> Vec<PathBuf> {
-        let Ok(entries) = fs::read_dir(self.0.join("results")) else { return Vec::new() };
-        entries.map(|entry| entry.unwrap().path()).collect()
-    }
-}
-
-impl Drop for Scratch {
-    fn drop(&mut self) {
-        let _ = fs::remove_dir_all(&self.0);
-    }
-}
-
-/// A short hover whose height error must stay within `bound`.
-fn hover(bound: &str) -> String {
-    format!(
-        "title = \"Hover\"\npurpose = \"Short.\"\nduration_s = 2.0\nstart = \"hover\"\nheight_m = 6.0\n\
-         [[expect]]\nwhat = \"height_error_m\"\nstatistic = \"peak\"\nat_most = {bound}\n"
-    )
-}
-
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8(bytes.to_vec()).unwrap()
-}
+use std::path::Path;
 
 #[test]
 fn held_ends_with_0_and_writes_report_and_trace() {

@@ -4,12 +4,11 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use clap::Args;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use rayon::prelude::*;
 
 use super::results::ResultsFolder;
 use super::table::{self, FlightVerdicts};
-use super::{Failure, HELD, MISSED, RESULTS, may_colour, page, say, trace_csv};
+use super::{Failure, HELD, MISSED, RESULTS, may_colour, page, progress, say, trace_csv};
 use crate::fly::{Flown, fly};
 use crate::input::{self, Controller, Craft, FlightPlan, InputError};
 use crate::judge::{Evidence, evidence, verdict};
@@ -84,9 +83,7 @@ pub(super) fn run(arguments: &FlyArguments) -> Result<u8, Failure> {
     drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
     say(&introduction(arguments, &job))?;
     let started = Instant::now();
-    let threads = arguments.threads.map_or(0, |threads| threads as usize);
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
-    let pool = pool.map_err(|error| Failure::Unfinished(error.to_string()))?;
+    let pool = super::pool(arguments.threads)?;
     let (judged, simulated_s) = pool.install(|| fly_all(&job, arguments))?;
     let elapsed = started.elapsed();
     say(&conclusion(&job, &judged, simulated_s, elapsed))?;
@@ -142,7 +139,7 @@ pub(super) fn seeds_words(arguments: &FlyArguments) -> String {
 
 /// Flies every flight under every seed; only the first seed's trace is kept.
 fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Failure> {
-    let progress = progress(job.plans.len() as u64 * u64::from(arguments.seeds));
+    let progress = progress::flights(job.plans.len() as u64 * u64::from(arguments.seeds));
     let spin = job.craft.config.arms.map(|arm| arm.spin);
     let one = |plan: &FlightPlan, number: u32| -> Result<(Vec<Evidence>, Option<Trace>, f64), Failure> {
         let seed = arguments.seed.unwrap_or(plan.seed).wrapping_add(u64::from(number));
@@ -178,14 +175,6 @@ fn judge(plan: &FlightPlan, seeds: Vec<(Vec<Evidence>, Option<Trace>, f64)>) -> 
         Judged { verdicts: pairs.map(|(expectation, all)| verdict(expectation, all)).collect(), trace },
         simulated_s,
     )
-}
-
-/// A progress bar on a terminal; in a pipe, nothing.
-fn progress(flights: u64) -> ProgressBar {
-    let bar = ProgressBar::with_draw_target(Some(flights), ProgressDrawTarget::stderr());
-    let style = ProgressStyle::with_template("{bar:30} {pos} of {len} flights, {eta} left");
-    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
-    bar
 }
 
 fn conclusion(job: &Job, judged: &[Judged], simulated_s: f64, elapsed: Duration) -> String {

@@ -7,9 +7,11 @@ mod fly;
 mod folder;
 mod new;
 mod page;
+mod progress;
 pub mod results;
 pub mod table;
 pub mod trace_csv;
+mod verify;
 
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
@@ -39,6 +41,7 @@ Examples:
   aplomb new my-craft                         write the demo's files into a new folder, to change them
   aplomb fly --craft my-craft/craft.toml --controller my-craft/controller.toml my-craft/flights
   aplomb export --controller my-craft/controller.toml my-craft/firmware
+  aplomb verify my-craft                      yes or no: every requirement on every flight
 
 Exit code: 0 held, 1 missed or cannot tell, 2 the input is wrong, 3 could not finish.
 A simulation is evidence, never clearance to fly.";
@@ -60,6 +63,8 @@ enum Command {
     Explain(explain::ExplainArguments),
     /// Put recordings through the attitude filter and tell the error against their reference
     Estimate(estimate::EstimateArguments),
+    /// Judge every requirement and expectation on every flight of a folder, and compare with an accepted baseline
+    Verify(verify::VerifyArguments),
     /// Write the files of the built-in demo into a new folder, to start a craft of your own from
     New {
         /// Folder to make; it must not exist yet
@@ -96,6 +101,7 @@ pub fn main() -> ExitCode {
         Some(Command::Fly(arguments)) => fly::run(&arguments),
         Some(Command::Explain(arguments)) => explain::run(&arguments),
         Some(Command::Estimate(arguments)) => estimate::run(&arguments),
+        Some(Command::Verify(arguments)) => verify::run(&arguments),
         Some(Command::New { folder }) => new::run(&folder),
         Some(Command::Export(arguments)) => export::run(&arguments),
     };
@@ -118,6 +124,12 @@ pub fn main() -> ExitCode {
         // The panic's own message is out already.
         Err(_) => UNFINISHED,
     })
+}
+
+/// Threads to fly on: as many as asked for, or one for each core.
+fn pool(threads: Option<u32>) -> Result<rayon::ThreadPool, Failure> {
+    let builder = rayon::ThreadPoolBuilder::new().num_threads(threads.map_or(0, |threads| threads as usize));
+    builder.build().map_err(|error| Failure::Unfinished(error.to_string()))
 }
 
 /// Says something on standard error; there is nobody left to tell if that is closed.

@@ -38,11 +38,18 @@ pub const FLIGHTS: &[File] = files![
     "flights/land.toml",
 ];
 
+/// What is added to the requirements, tightened and waived.
+pub const REQUIREMENTS: File =
+    File { path: "requirements.toml", text: include_str!("../../demo/requirements.toml") };
+
+/// The figures accepted of the demo. They are the demo's own, so that no new folder gets them.
+pub const BASELINE: File = File { path: "baseline.json", text: include_str!("../../demo/baseline.json") };
+
 /// What every key means, for people who change the files.
 pub const KEYS: File = File { path: "FILES.md", text: include_str!("../../demo/FILES.md") };
 
-/// All files of the demo.
-pub const ALL: &[&[File]] = &[&[CRAFT, CONTROLLER, KEYS], FLIGHTS];
+/// The files of a new folder.
+pub const ALL: &[&[File]] = &[&[CRAFT, CONTROLLER, REQUIREMENTS, KEYS], FLIGHTS];
 
 #[cfg(test)]
 mod tests {

@@ -99,7 +99,7 @@ impl Expectation {
 
 /// `[[expect]]` as it stands in the file.
 #[derive(Deserialize)]
-pub(super) struct ExpectEntry {
+pub(crate) struct ExpectEntry {
     what: Signal,
     statistic: Option<StatisticWord>,
     share: Option<f64>,
@@ -129,7 +129,7 @@ enum StatisticWord {
 
 impl ExpectEntry {
     /// Checks the entry at `path` and puts the defaults in.
-    pub(super) fn check(self, document: &Document<'_>, path: &str, duration_s: f64) -> Option<Expectation> {
+    pub(crate) fn check(self, document: &Document<'_>, path: &str, duration_s: f64) -> Option<Expectation> {
         let statistic = self.statistic(document, path)?;
         let limit = match (self.at_least, self.at_most) {
             (None, None) => {

@@ -19,6 +19,7 @@ mod wishes;
 
 pub use controller::Controller;
 pub use craft::Craft;
+pub(crate) use document::Document;
 pub use document::text_of;
 pub use flight::FlightPlan;
 pub use load::{

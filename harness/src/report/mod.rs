@@ -14,12 +14,12 @@
 //! # }
 //! ```
 
-mod bullet;
+pub(crate) mod bullet;
 mod decimate;
 pub(crate) mod forces;
 pub(crate) mod glossary;
 pub(crate) mod number;
-mod page;
+pub(crate) mod page;
 mod panels;
 pub(crate) mod quantities;
 mod recordings;

@@ -143,6 +143,15 @@ fn flight(page: &mut String, section: &FlightSection, id: &str) {
     page.push_str("</div></section>\n");
 }
 
+/// Class and word of an outcome.
+pub(crate) fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
+    match outcome {
+        Outcome::Held => ("held", "held"),
+        Outcome::Missed => ("missed", "missed"),
+        Outcome::CannotTell => ("unknown", "cannot tell"),
+    }
+}
+
 /// The table of what was expected.
 pub fn expectations(page: &mut String, verdicts: &[Verdict], id: &str) {
     if verdicts.is_empty() {
@@ -154,11 +163,7 @@ pub fn expectations(page: &mut String, verdicts: &[Verdict], id: &str) {
          <th scope=\"col\">Outcome</th></tr></thead><tbody>",
     );
     for (place, verdict) in verdicts.iter().enumerate() {
-        let (class, word) = match verdict.outcome {
-            Outcome::Held => ("held", "held"),
-            Outcome::Missed => ("missed", "missed"),
-            Outcome::CannotTell => ("unknown", "cannot tell"),
-        };
+        let (class, word) = outcome(verdict.outcome);
         let source = verdict.source.as_ref().map_or(String::new(), |source| {
             format!("<span class=\"source\">Limit from: {}</span>", escape(source))
         });

@@ -1,0 +1,159 @@
+//! Built-in flights that put a controller to one test each, in still air at 10 m. Their times grow with the craft.
+
+use aplomb::frames::Heading;
+use aplomb::{Command, Demand, HeadingDemand, Lean, Libm, VerticalDemand};
+use aplomb_craft::AirConfig;
+
+use super::Size;
+use crate::input::FlightPlan;
+use crate::input::command::TimedCommand;
+use crate::input::flight::{Push, Start};
+
+/// A built-in flight.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Probe {
+    /// A step of roll and one of pitch.
+    TiltSteps,
+    /// A short push about each axis.
+    TorquePulses,
+    /// Small swings of roll, then of pitch, at many frequencies at once.
+    TiltSines,
+}
+
+const HEIGHT_M: f32 = 10.0;
+/// Why a probe is flown.
+pub const PURPOSE: &str = "Built in, to judge requirements on.";
+
+/// A tilt step in deg, or two thirds of the tilt limit if that is less.
+const TILT_STEP_DEG: f64 = 20.0;
+/// When the first step or pulse comes, before scaling, in s.
+pub const FIRST_S: f64 = 2.0;
+/// Time from one to the next, before scaling, in s.
+pub const EVERY_S: f64 = 2.0;
+/// Length of a torque pulse before scaling, in s.
+pub const PULSE_S: f64 = 0.05;
+/// Body rate that a torque pulse leaves, before scaling, about roll, pitch and yaw in rad/s.
+const PULSE_RAD_S: [f64; 3] = [1.0, 1.0, 0.3];
+
+/// Record of the sines before scaling in s; the sines have whole numbers of turns in it.
+const SINES_S: f64 = 8.0;
+/// Turns in the record of each sine: 0.4 to 9 Hz, before scaling, about evenly on a logarithmic scale.
+pub const SINE_TURNS: [u16; 12] = [3, 5, 8, 11, 15, 20, 26, 33, 41, 50, 60, 72];
+/// Largest of a sine in deg; beyond a hertz it falls with the frequency.
+const SINE_DEG: f64 = 0.8;
+/// Time between commands of the sines in s.
+const SINE_COMMAND_S: f64 = 0.005;
+
+impl Probe {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::TiltSteps, Self::TorquePulses, Self::TiltSines];
+
+    /// Name in results.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::TiltSteps => "probe-tilt-steps",
+            Self::TorquePulses => "probe-torque-pulses",
+            Self::TiltSines => "probe-tilt-sines",
+        }
+    }
+
+    /// Title in reports.
+    #[must_use]
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::TiltSteps => "Steps of roll and pitch",
+            Self::TorquePulses => "Pulses of torque about each axis",
+            Self::TiltSines => "Small swings of roll and pitch",
+        }
+    }
+
+    /// What is flown for a craft of this size.
+    #[must_use]
+    pub fn plan(self, size: &Size) -> FlightPlan {
+        let at = |time_s: f64| time_s * size.time_scale;
+        let plan = |end_s: f64, commands: Vec<TimedCommand>| FlightPlan {
+            name: self.name().to_owned(),
+            title: self.title().to_owned(),
+            purpose: PURPOSE.to_owned(),
+            duration_s: end_s,
+            seed: 1,
+            start: Start::Hover { height_m: f64::from(HEIGHT_M) },
+            heading_deg: 0.0,
+            camera_elevation_deg: 0.0,
+            air: AirConfig::default(),
+            pushes: Vec::new(),
+            commands,
+            expectations: Vec::new(),
+        };
+        match self {
+            Self::TiltSteps => {
+                let step = tilt_step_deg(size);
+                let commands = vec![
+                    tilt(0.0, 0.0, 0.0),
+                    tilt(at(FIRST_S), step, 0.0),
+                    tilt(at(FIRST_S + EVERY_S), 0.0, 0.0),
+                    tilt(at(FIRST_S + 2.0 * EVERY_S), 0.0, -step),
+                ];
+                plan(at(FIRST_S + 3.0 * EVERY_S), commands)
+            }
+            Self::TorquePulses => {
+                let pushes = (0..3).map(|axis| {
+                    let at_s = at(FIRST_S + EVERY_S * axis as f64);
+                    let mut torque_nm = [0.0; 3];
+                    torque_nm[axis] =
+                        size.inertia_kg_m2[axis] * PULSE_RAD_S[axis] / size.time_scale / at(PULSE_S);
+                    Push { at_s, until_s: at_s + at(PULSE_S), torque_nm, force_n: [0.0; 3] }
+                });
+                FlightPlan {
+                    pushes: pushes.collect(),
+                    ..plan(at(FIRST_S + 3.0 * EVERY_S), vec![tilt(0.0, 0.0, 0.0)])
+                }
+            }
+            Self::TiltSines => {
+                let end_s = sines(size, 1).1;
+                let count = (end_s / SINE_COMMAND_S) as u32;
+                let commands = (0..=count).map(|i| {
+                    let time_s = f64::from(i) * SINE_COMMAND_S;
+                    let rolling = time_s < sines(size, 0).1;
+                    let swing = swing_deg(size, time_s);
+                    if rolling { tilt(time_s, swing, 0.0) } else { tilt(time_s, 0.0, swing) }
+                });
+                plan(end_s, commands.collect())
+            }
+        }
+    }
+}
+
+/// The tilt step in deg for a craft of this size.
+#[must_use]
+pub fn tilt_step_deg(size: &Size) -> f64 {
+    TILT_STEP_DEG.min(size.tilt_limit_deg * 2.0 / 3.0)
+}
+
+/// Start and end in s of the record of the sines of roll (0) or pitch (1); a settling time goes before each.
+#[must_use]
+pub fn sines(size: &Size, axis: usize) -> (f64, f64) {
+    let start = FIRST_S + axis as f64 * (FIRST_S + SINES_S);
+    (start * size.time_scale, (start + SINES_S) * size.time_scale)
+}
+
+fn swing_deg(size: &Size, time_s: f64) -> f64 {
+    let record_s = SINES_S * size.time_scale;
+    let count = SINE_TURNS.len() as f64;
+    let waves = SINE_TURNS.iter().enumerate().map(|(i, &turns)| {
+        let turns = f64::from(turns);
+        // Phases that keep the sum low (Schroeder 1970, IEEE Trans. Inf. Theory 16(1)).
+        let phase = -std::f64::consts::PI * (i * (i + 1)) as f64 / count;
+        let amplitude = SINE_DEG * (SINES_S / turns).min(1.0);
+        amplitude * libm::cos(std::f64::consts::TAU * turns * time_s / record_s + phase)
+    });
+    waves.sum()
+}
+
+fn tilt(at_s: f64, roll_deg: f64, pitch_deg: f64) -> TimedCommand {
+    let lean = Lean::from_roll_pitch::<Libm>(roll_deg.to_radians() as f32, pitch_deg.to_radians() as f32);
+    let heading = HeadingDemand::Hold(Heading::from_rad::<Libm>(0.0));
+    let vertical = VerticalDemand::Height(HEIGHT_M);
+    TimedCommand { at_s, command: Command::fly(Demand::Tilt { lean, heading, vertical }) }
+}

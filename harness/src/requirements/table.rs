@@ -1,0 +1,244 @@
+//! The requirements, all in one place.
+//!
+//! Limits are those of a craft with 9 in rotors; times grow with the square root of the diameter, and frequencies shrink
+//! with it (Froude scaling).
+
+use std::borrow::Cow;
+
+use super::{Figure, JudgedOn, Probe, Requirement, Size, figures};
+use crate::input::expectation::{OverSeeds, Statistic};
+use crate::verdict::Limit::{self, AtLeast, AtMost};
+
+/// How a limit moves with the craft's size.
+#[derive(Clone, Copy)]
+enum Scale {
+    Fixed,
+    Time,
+    Frequency,
+}
+
+const SENSORS: &str = "the craft's own sensors";
+const AIR: &str =
+    "the craft's own sensors, and the air of the flight; without the slow error of the receiver";
+
+/// The requirements on a craft of this size.
+#[must_use]
+pub fn requirements(size: &Size) -> Vec<Requirement> {
+    use OverSeeds::{Median, Pooled, Worst};
+    use Scale::{Fixed, Frequency, Time};
+    let flights = JudgedOn::Flights;
+    let steps = |figure: Figure| JudgedOn::Probe(Probe::TiltSteps, figure);
+    let row = |id, text, limit, scale, unit, source, error_model, over_seeds, judged_on| {
+        let limit = scaled(limit, scale, size.time_scale);
+        let (AtMost(bound) | AtLeast(bound) | Limit::Between(_, bound)) = limit;
+        Requirement {
+            id: Cow::Borrowed(id),
+            text: Cow::Borrowed(text),
+            limit,
+            unit,
+            source: Cow::Borrowed(source),
+            error_model: Cow::Borrowed(error_model),
+            statistic: Statistic::Share(0.95),
+            over_seeds,
+            tolerance: 0.1 * bound.abs(),
+            judged_on,
+        }
+    };
+    vec![
+        row(
+            "tilt-damping",
+            "damping of the swing after a tilt step, worse axis",
+            AtLeast(0.35),
+            Fixed,
+            "",
+            "ADS-33E-PRF 3.3.2.3: oscillations above 0.5 rad/s after an input of the pilot",
+            SENSORS,
+            Median,
+            steps(figures::damping),
+        ),
+        row(
+            "push-damping",
+            "damping of the body rate after a torque pulse, worst axis",
+            AtLeast(0.215),
+            Fixed,
+            "",
+            "quarter-amplitude decay (Ziegler and Nichols 1942, Trans. ASME 64): ln 4 = 2 pi z / sqrt(1 - z^2)",
+            SENSORS,
+            Median,
+            JudgedOn::Probe(Probe::TorquePulses, figures::push_damping),
+        ),
+        row(
+            "tilt-bandwidth",
+            "small-amplitude bandwidth of tilt, worse axis: 135 deg of phase lag",
+            AtLeast(BANDWIDTH_RAD_S),
+            Frequency,
+            "rad/s",
+            "ADS-33E-PRF 3.3.2.1, roll in divided attention, 2 rad/s (memory) for a rotor of 16 m, by Froude scaling",
+            SENSORS,
+            Median,
+            JudgedOn::Probe(Probe::TiltSines, figures::bandwidth),
+        ),
+        row(
+            "tilt-rise",
+            "10 to 90 % of the way of a tilt step, worse axis",
+            AtMost(0.2),
+            Time,
+            "s",
+            "2.15 over the bandwidth (second order, damping 0.71), so no slower than the bandwidth asked for",
+            SENSORS,
+            Median,
+            steps(figures::rise),
+        ),
+        row(
+            "tilt-overshoot",
+            "beyond the end of a tilt step, worse axis",
+            AtMost(10.0),
+            Fixed,
+            "%",
+            "second order with damping 0.6 goes 9.5 % beyond (closed form)",
+            SENSORS,
+            Median,
+            steps(figures::overshoot),
+        ),
+        row(
+            "tilt-settling",
+            "until within a tenth of the way of a tilt step, worse axis",
+            AtMost(0.25),
+            Time,
+            "s",
+            "aplomb's own bar",
+            SENSORS,
+            Median,
+            steps(figures::settling),
+        ),
+        row(
+            "heading-coupling",
+            "heading lost in a tilt step, of the step",
+            AtMost(25.0),
+            Fixed,
+            "%",
+            "ADS-33E-PRF 3.3.9, level 1: off-axis over on-axis response 0.25 (memory)",
+            SENSORS,
+            Median,
+            steps(figures::heading_coupling),
+        ),
+        Requirement {
+            statistic: Statistic::Mean,
+            ..row(
+                "saturation",
+                "roll or pitch torque cut, of the time in the air",
+                AtMost(2.0),
+                Fixed,
+                "%",
+                "aplomb's own bar: a craft at its limits has no margins",
+                AIR,
+                Pooled,
+                flights(figures::saturation),
+            )
+        },
+        row(
+            "tilt-believed",
+            "estimated tilt beyond the tilt limit",
+            AtMost(2.0),
+            Fixed,
+            "deg",
+            "aplomb's own bar: a limit is a limit",
+            AIR,
+            Worst,
+            flights(figures::estimated_tilt),
+        ),
+        row(
+            "tilt-true",
+            "true tilt beyond the tilt limit",
+            AtMost(3.5),
+            Fixed,
+            "deg",
+            "that of the estimate and 1.5 deg, the bar of the attitude filter",
+            AIR,
+            Worst,
+            flights(figures::true_tilt),
+        ),
+        row(
+            "hold-light",
+            "place error of the control in light turbulence, 95 % of the time",
+            AtMost(1.2),
+            Fixed,
+            "m",
+            "level of turbulence: MIL-F-8785C 3.7; bound: aplomb's own",
+            AIR,
+            Pooled,
+            flights(figures::hold_light),
+        ),
+        row(
+            "hold-moderate",
+            "place error of the control in moderate turbulence, 95 % of the time",
+            AtMost(2.4),
+            Fixed,
+            "m",
+            "level of turbulence: MIL-F-8785C 3.7; bound: twice that of half the turbulence",
+            AIR,
+            Pooled,
+            flights(figures::hold_moderate),
+        ),
+        row(
+            "hold-severe",
+            "place error of the control in severe turbulence, 95 % of the time",
+            AtMost(3.6),
+            Fixed,
+            "m",
+            "level of turbulence: MIL-F-8785C 3.7; bound: three times that of a third of the turbulence",
+            AIR,
+            Pooled,
+            flights(figures::hold_severe),
+        ),
+        row(
+            "gust",
+            "peak of the place error of the control after a gust, over the gust's peak",
+            AtMost(0.5),
+            Fixed,
+            "s",
+            "form of the gust: MIL-F-8785C 3.7.3; bound: aplomb's own",
+            AIR,
+            Worst,
+            flights(figures::gust),
+        ),
+        row(
+            "touchdown",
+            "sink at the first touch of the ground",
+            AtMost(1.0),
+            Fixed,
+            "m/s",
+            "a drop of 5 cm; common practice, no source",
+            AIR,
+            Worst,
+            flights(figures::touchdown),
+        ),
+        row(
+            "tick-cost",
+            "instructions of the worst tick on the target",
+            AtMost(f64::INFINITY),
+            Fixed,
+            "",
+            "the firmware's own gate",
+            "exact",
+            Worst,
+            JudgedOn::Elsewhere("examples/cortex-m/run.sh cost"),
+        ),
+    ]
+}
+
+/// 2 rad/s at 16 m of rotor, at 9 in: 2 sqrt(16 / 0.2286).
+const BANDWIDTH_RAD_S: f64 = 16.7;
+
+fn scaled(limit: Limit, scale: Scale, time_scale: f64) -> Limit {
+    let factor = match scale {
+        Scale::Fixed => return limit,
+        Scale::Time => time_scale,
+        Scale::Frequency => 1.0 / time_scale,
+    };
+    match limit {
+        AtMost(high) => AtMost(factor * high),
+        AtLeast(low) => AtLeast(factor * low),
+        Limit::Between(low, high) => Limit::Between(factor * low, factor * high),
+    }
+}

@@ -1,0 +1,237 @@
+//! Every requirement holds for the demo and is missed by a craft or controller that must miss it.
+
+use super::*;
+use crate::fly::fly;
+use crate::input::{self, Controller, Craft};
+use crate::verdict::Outcome;
+
+struct Pair {
+    craft: Craft,
+    controller: Controller,
+}
+
+fn demo() -> Pair {
+    Pair { craft: input::demo_craft().unwrap(), controller: input::demo_controller().unwrap() }
+}
+
+fn flight(name: &str) -> FlightPlan {
+    input::demo_flights().unwrap().into_iter().find(|plan| plan.name == name).unwrap()
+}
+
+/// What a requirement is judged on here.
+enum On {
+    Probe(Probe),
+    Flight(&'static str),
+    Plan(Box<FlightPlan>),
+}
+
+/// Figure and outcome of a requirement on a probe, or on a flight of the demo.
+fn judged(id: &str, on: &On, pair: &Pair) -> (f64, Outcome) {
+    let size = Size::of(&pair.craft, &pair.controller);
+    let requirement = table::requirements(&size).into_iter().find(|one| one.id == id).unwrap();
+    let (plan, probe) = match on {
+        On::Probe(probe) => (probe.plan(&size), Some(*probe)),
+        On::Flight(name) => (flight(name), None),
+        On::Plan(plan) => (plan.as_ref().clone(), None),
+    };
+    let flown = fly(&pair.craft.config, &pair.controller.config, &plan, plan.seed).unwrap();
+    let view = View { plan: &plan, trace: &flown.trace, size: &size };
+    let figure = requirement.figure(&[requirement.evidence(&view, probe).unwrap()]);
+    (figure, requirement.limit.judge(figure))
+}
+
+#[track_caller]
+fn held_by_the_demo_and_missed_by(id: &str, on: &On, spoil: impl Fn(&mut Pair)) {
+    let mut pair = demo();
+    let (good, outcome) = judged(id, on, &pair);
+    assert_eq!(outcome, Outcome::Held, "{id} of the demo: {good}");
+    spoil(&mut pair);
+    let (bad, outcome) = judged(id, on, &pair);
+    assert_eq!(outcome, Outcome::Missed, "{id} of the spoilt one: {bad}");
+}
+
+/// Motors three times slower than the controller believes.
+fn slow_motors(pair: &mut Pair) {
+    pair.craft.config.rotor.lag_s *= 3.0;
+}
+
+fn slow_reference(pair: &mut Pair) {
+    pair.controller.config.attitude.tilt.reference_rad_s *= 0.4;
+}
+
+fn slow_velocity(pair: &mut Pair) {
+    let config = &mut pair.controller.config;
+    config.velocity.crossover_rad_s *= 0.15;
+    config.position.crossover_rad_s *= 0.15;
+}
+
+/// Masses far ahead above and far behind below, which turn a roll into a yaw and back.
+fn skewed(pair: &mut Pair) {
+    let inertia = &mut pair.craft.config.inertia_kg_m2;
+    inertia[2][2] = inertia[0][0];
+    (inertia[0][2], inertia[2][0]) = (-0.0055, -0.0055);
+}
+
+#[test]
+fn damping_is_missed_with_slow_motors() {
+    held_by_the_demo_and_missed_by("tilt-damping", &On::Probe(Probe::TiltSteps), slow_motors);
+    held_by_the_demo_and_missed_by("push-damping", &On::Probe(Probe::TorquePulses), |pair| {
+        pair.craft.config.rotor.lag_s *= 1.8;
+    });
+}
+
+#[test]
+fn bandwidth_is_missed_with_a_slow_reference() {
+    held_by_the_demo_and_missed_by("tilt-bandwidth", &On::Probe(Probe::TiltSines), slow_reference);
+}
+
+#[test]
+fn rise_and_settling_are_missed_with_a_slow_reference() {
+    held_by_the_demo_and_missed_by("tilt-rise", &On::Probe(Probe::TiltSteps), slow_reference);
+    held_by_the_demo_and_missed_by("tilt-settling", &On::Probe(Probe::TiltSteps), slow_reference);
+}
+
+#[test]
+fn overshoot_is_missed_with_slow_motors() {
+    held_by_the_demo_and_missed_by("tilt-overshoot", &On::Probe(Probe::TiltSteps), slow_motors);
+}
+
+#[test]
+fn coupling_is_missed_by_a_skewed_craft_with_loose_loops() {
+    held_by_the_demo_and_missed_by("heading-coupling", &On::Probe(Probe::TiltSteps), |pair| {
+        skewed(pair);
+        let config = &mut pair.controller.config;
+        config.rate.yaw.crossover_rad_s *= 0.1;
+        config.attitude.heading.crossover_rad_s *= 0.1;
+    });
+}
+
+#[test]
+fn saturation_is_missed_with_a_noisy_gyro() {
+    held_by_the_demo_and_missed_by("saturation", &On::Flight("rough-air"), |pair| {
+        pair.craft.config.sensors.imu.as_mut().unwrap().gyro.noise_rad_s_rthz *= 150.0;
+    });
+}
+
+#[test]
+fn tilt_limit_is_missed_with_slow_motors() {
+    for id in ["tilt-believed", "tilt-true"] {
+        held_by_the_demo_and_missed_by(id, &On::Flight("carried-off"), |pair| {
+            pair.craft.config.rotor.lag_s *= 4.0;
+        });
+    }
+}
+
+#[test]
+fn holds_are_missed_with_slow_outer_loops() {
+    held_by_the_demo_and_missed_by("hold-light", &On::Flight("hold-in-wind"), slow_velocity);
+    held_by_the_demo_and_missed_by("hold-moderate", &On::Flight("rough-air"), slow_velocity);
+    held_by_the_demo_and_missed_by("gust", &On::Flight("gust"), slow_velocity);
+}
+
+#[test]
+fn severe_hold_is_missed_with_slow_outer_loops() {
+    let mut severe = flight("rough-air");
+    severe.air.turbulence = Some(aplomb_craft::Turbulence::severe());
+    held_by_the_demo_and_missed_by("hold-severe", &On::Plan(Box::new(severe)), slow_velocity);
+}
+
+#[test]
+fn touchdown_is_missed_with_a_fast_landing() {
+    held_by_the_demo_and_missed_by("touchdown", &On::Flight("land"), |pair| {
+        pair.controller.config.pilot.landing_speed_m_s *= 2.5;
+    });
+}
+
+#[test]
+fn requirement_that_a_flight_does_not_test_says_nothing() {
+    let pair = demo();
+    let size = Size::of(&pair.craft, &pair.controller);
+    let plan = flight("climb");
+    let flown = fly(&pair.craft.config, &pair.controller.config, &plan, 1).unwrap();
+    let view = View { plan: &plan, trace: &flown.trace, size: &size };
+    for one in table::requirements(&size) {
+        let heard = one.evidence(&view, None).is_some();
+        assert_eq!(
+            heard,
+            ["saturation", "tilt-believed", "tilt-true"].contains(&one.id.as_ref()),
+            "{}",
+            one.id
+        );
+    }
+}
+
+#[test]
+fn limits_move_with_the_size_of_the_craft() {
+    let mut pair = demo();
+    let limits = |pair: &Pair, id: &str| {
+        let found = table::requirements(&Size::of(&pair.craft, &pair.controller));
+        found.into_iter().find(|one| one.id == id).unwrap().limit
+    };
+    assert_eq!(limits(&pair, "tilt-settling"), Limit::AtMost(0.25));
+    pair.craft.diameter_in = 36.0;
+    assert_eq!(limits(&pair, "tilt-settling"), Limit::AtMost(0.5));
+    assert_eq!(limits(&pair, "tilt-bandwidth"), Limit::AtLeast(8.35));
+    assert_eq!(limits(&pair, "tilt-overshoot"), Limit::AtMost(10.0));
+}
+
+fn told(text: &str) -> Vec<String> {
+    let pair = demo();
+    let mut requirements = table::requirements(&Size::of(&pair.craft, &pair.controller));
+    let error = file::apply("requirements.toml", text, &mut requirements).unwrap_err();
+    let told = error.problems.into_iter().map(|problem| {
+        let place = problem.place.unwrap();
+        format!("{}:{} {} | {}", place.line, place.column, place.text, problem.reason)
+    });
+    told.collect()
+}
+
+#[test]
+fn mistakes_in_a_file_of_requirements_are_told_at_their_place() {
+    assert_eq!(
+        told("[[waive]]\nid = \"tilt-dampng\"\nreason = \"because I say so\"\n"),
+        ["2:6 \"tilt-dampng\" | no requirement `tilt-dampng`"]
+    );
+    assert_eq!(
+        told("[[waive]]\nid = \"tilt-damping\"\nreason = \" \"\n"),
+        ["3:10 \" \" | a reason must say something"]
+    );
+    assert_eq!(
+        told("[[tighten]]\nid = \"tilt-overshoot\"\nat_most = 20\nbecause = \"the camera needs it\"\n"),
+        ["3:11 20 | looser than the 10 of the table"]
+    );
+    assert_eq!(
+        told("[[tighten]]\nid = \"tilt-overshoot\"\nat_least = 5\nbecause = \"the camera needs it\"\n"),
+        ["1:1 [[tighten]] | `tilt-overshoot` is tightened by `at_most` alone"]
+    );
+    let added = "[[add]]\nid = \"gust\"\ntext = \"tilt\"\n[add.expect]\nwhat = \"tilt_deg\"\nstatistic = \"rms\"\n\
+                 at_most = 3\nbecause = \"the camera needs it\"\n";
+    assert_eq!(told(added), ["2:6 \"gust\" | there is a requirement `gust` already"]);
+}
+
+#[test]
+fn file_tightens_adds_and_waives() {
+    let pair = demo();
+    let size = Size::of(&pair.craft, &pair.controller);
+    let mut requirements = table::requirements(&size);
+    let text = "[[tighten]]\nid = \"tilt-overshoot\"\nat_most = 1\nbecause = \"the camera needs it\"\n\
+                [[add]]\nid = \"own\"\ntext = \"tilt\"\nflights = [\"climb\"]\n[add.expect]\nwhat = \"tilt_deg\"\n\
+                statistic = \"rms\"\nat_most = 0.001\nbecause = \"the camera needs it\"\n\
+                [[waive]]\nid = \"gust\"\nflight = \"climb\"\nreason = \"no gust is ever met\"\n";
+    let waivers = file::apply("requirements.toml", text, &mut requirements).unwrap();
+    assert!(waivers[0].covers("gust", "climb") && !waivers[0].covers("gust", "land"));
+    let find = |id: &str| requirements.iter().find(|one| one.id == id).unwrap();
+    assert_eq!(find("tilt-overshoot").limit, Limit::AtMost(1.0));
+    assert!(find("tilt-overshoot").source.contains("the camera needs it (tightened; before: second order"));
+    let own = find("own");
+    for (name, expected) in [("climb", true), ("turn", false)] {
+        let plan = flight(name);
+        let flown = fly(&pair.craft.config, &pair.controller.config, &plan, 1).unwrap();
+        let evidence = own.evidence(&View { plan: &plan, trace: &flown.trace, size: &size }, None);
+        assert_eq!(evidence.is_some(), expected);
+        if let Some(evidence) = evidence {
+            let figure = own.figure(&[evidence]);
+            assert_eq!(own.limit.judge(figure), Outcome::Missed, "{figure}");
+        }
+    }
+}

@@ -1,0 +1,110 @@
+//! What is verified: a folder with a craft, its controller and flights, and perhaps requirements and a baseline.
+
+use std::path::Path;
+
+use super::Baseline;
+use crate::input::{self, Controller, Craft, FlightPlan, InputError, demo};
+use crate::requirements::file::{self, Waiver};
+use crate::requirements::{Requirement, Size, table};
+
+/// Name of the craft file in a folder.
+pub const CRAFT: &str = "craft.toml";
+/// Name of the controller file in a folder.
+pub const CONTROLLER: &str = "controller.toml";
+/// Name of the folder of flights in a folder.
+pub const FLIGHTS: &str = "flights";
+/// Name of the file of a user's requirements in a folder; it may be absent.
+pub const REQUIREMENTS: &str = "requirements.toml";
+/// Name of the accepted baseline in a folder; it may be absent.
+pub const BASELINE: &str = "baseline.json";
+
+/// Everything that a verification needs.
+#[derive(Clone, Debug)]
+pub struct Folder {
+    /// The craft.
+    pub craft: Craft,
+    /// The controller.
+    pub controller: Controller,
+    /// The flights.
+    pub plans: Vec<FlightPlan>,
+    /// What craft and controller mean for requirements.
+    pub size: Size,
+    /// The requirements, a user's included.
+    pub requirements: Vec<Requirement>,
+    /// What is waived.
+    pub waivers: Vec<Waiver>,
+    /// What was accepted before.
+    pub baseline: Option<Baseline>,
+}
+
+/// The texts of the optional files with the paths that name them in messages.
+#[derive(Default)]
+struct Texts {
+    requirements: Option<(String, String)>,
+    baseline: Option<(String, String)>,
+}
+
+impl Folder {
+    /// Reads a folder.
+    ///
+    /// # Errors
+    /// Everything that is wrong with any of its files.
+    pub fn load(folder: &Path) -> Result<Self, Vec<InputError>> {
+        let mut wrong = Vec::new();
+        let mut optional = |name: &str| {
+            let path = folder.join(name);
+            let text = path.exists().then(|| input::text_of(&path))?;
+            let text = text.map_err(|error| wrong.push(error)).ok()?;
+            Some((path.display().to_string(), text))
+        };
+        let texts = Texts { requirements: optional(REQUIREMENTS), baseline: optional(BASELINE) };
+        let craft = input::load_craft(&folder.join(CRAFT));
+        let controller = input::load_controller(&folder.join(CONTROLLER));
+        let plans = input::load_flights(&[folder.join(FLIGHTS)]);
+        Self::assemble(craft, controller, plans, texts, wrong)
+    }
+
+    /// The built-in demo.
+    ///
+    /// # Errors
+    /// None as long as the demo's files are right.
+    pub fn demo() -> Result<Self, Vec<InputError>> {
+        let text = |file: demo::File| Some((format!("built-in {}", file.path), file.text.to_owned()));
+        let texts = Texts { requirements: text(demo::REQUIREMENTS), baseline: text(demo::BASELINE) };
+        Self::assemble(
+            input::demo_craft(),
+            input::demo_controller(),
+            input::demo_flights(),
+            texts,
+            Vec::new(),
+        )
+    }
+
+    fn assemble(
+        craft: Result<Craft, InputError>,
+        controller: Result<Controller, InputError>,
+        plans: Result<Vec<FlightPlan>, Vec<InputError>>,
+        texts: Texts,
+        mut wrong: Vec<InputError>,
+    ) -> Result<Self, Vec<InputError>> {
+        let craft = craft.map_err(|error| wrong.push(error)).ok();
+        let controller = controller.map_err(|error| wrong.push(error)).ok();
+        let plans = plans.map_err(|errors| wrong.extend(errors)).ok();
+        let baseline = texts.baseline.and_then(|(path, text)| {
+            Baseline::from_text(&path, &text).map_err(|error| wrong.push(error)).ok()
+        });
+        let (Some(craft), Some(controller)) = (craft, controller) else { return Err(wrong) };
+        let size = Size::of(&craft, &controller);
+        let mut requirements = table::requirements(&size);
+        let waivers = texts
+            .requirements
+            .map_or(Ok(Vec::new()), |(path, text)| file::apply(&path, &text, &mut requirements));
+        let waivers = waivers.map_err(|error| wrong.push(error)).ok();
+        match (plans, waivers) {
+            (Some(plans), Some(waivers)) if wrong.is_empty() => {
+                Ok(Self { craft, controller, plans, size, requirements, waivers, baseline })
+            }
+            _ => Err(wrong),
+        }
+    }
+}

@@ -1,0 +1,17 @@
+//! All requirements and expectations on all flights of a folder: yes or no, and compared with what was accepted before.
+
+pub mod baseline;
+pub mod folder;
+pub mod json;
+pub mod junit;
+mod page;
+pub mod suite;
+pub mod summary;
+
+pub use baseline::{Baseline, Cause};
+pub use folder::Folder;
+pub use page::page;
+pub use suite::{Item, Judgement, judge};
+
+#[cfg(test)]
+mod tests;

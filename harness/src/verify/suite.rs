@@ -1,0 +1,227 @@
+//! Flies the probes and the flights of a folder under several seeds and judges every requirement and expectation.
+
+use std::collections::HashMap;
+
+use rayon::prelude::*;
+
+use super::Folder;
+use crate::fly::{Flown, FlyError, fly};
+use crate::input::FlightPlan;
+use crate::input::expectation::OverSeeds;
+use crate::judge::{self, Evidence};
+use crate::requirements::{JudgedOn, Probe, View};
+use crate::verdict::{Limit, Outcome};
+
+/// One requirement or expectation, judged on one flight.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Item {
+    /// The flight or probe.
+    pub flight: String,
+    /// The requirement's short name; of an expectation its words.
+    pub id: String,
+    /// What is measured.
+    pub text: String,
+    /// The figure.
+    pub measured: f64,
+    /// Its limit.
+    pub limit: Limit,
+    /// Its unit.
+    pub unit: &'static str,
+    /// Whether it held.
+    pub outcome: Outcome,
+    /// Where the limit comes from, if anybody says.
+    pub source: Option<String>,
+    /// Which errors are in the figure.
+    pub error_model: String,
+    /// How the seeds became one figure.
+    pub over_seeds: OverSeeds,
+    /// How much of the margin may be lost against a baseline, in `unit`.
+    pub tolerance: f64,
+    /// Why nobody is held to it, if so.
+    pub waived: Option<String>,
+}
+
+impl Item {
+    /// Distance from the limit in `unit`, negative beyond it.
+    #[must_use]
+    pub fn margin(&self) -> f64 {
+        margin(self.limit, self.measured)
+    }
+
+    /// Missed or cannot be told, and not waived.
+    #[must_use]
+    pub fn counts_against(&self) -> bool {
+        self.outcome != Outcome::Held && self.waived.is_none()
+    }
+}
+
+/// Distance of a figure from its limit, negative beyond it.
+#[must_use]
+pub fn margin(limit: Limit, measured: f64) -> f64 {
+    match limit {
+        Limit::AtMost(high) => high - measured,
+        Limit::AtLeast(low) => measured - low,
+        Limit::Between(low, high) => (measured - low).min(high - measured),
+    }
+}
+
+/// A requirement that nothing was judged on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Untested {
+    /// The requirement's short name.
+    pub id: String,
+    /// Why.
+    pub why: String,
+}
+
+/// The result of a verification.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    /// Everything that was judged, probes first, flights in their order.
+    pub items: Vec<Item>,
+    /// What was not.
+    pub untested: Vec<Untested>,
+    /// Seeds of each flight.
+    pub seeds: u32,
+    /// Time flown in s, lead-ins included.
+    pub simulated_s: f64,
+}
+
+impl Judgement {
+    /// The names of the flights in order.
+    #[must_use]
+    pub fn flights(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = self.items.iter().map(|item| item.flight.as_str()).collect();
+        names.dedup();
+        names
+    }
+
+    /// The items of a flight.
+    pub fn of_flight<'a>(&'a self, flight: &'a str) -> impl Iterator<Item = &'a Item> {
+        self.items.iter().filter(move |item| item.flight == flight)
+    }
+}
+
+/// What one flight under one seed says about the requirements and the expectations.
+struct Said {
+    requirements: Vec<Option<Evidence>>,
+    expectations: Vec<Evidence>,
+    simulated_s: f64,
+}
+
+/// How many flights a verification flies.
+#[must_use]
+pub fn flights(folder: &Folder, seeds: u32) -> u64 {
+    (Probe::ALL.len() + folder.plans.len()) as u64 * u64::from(seeds)
+}
+
+/// Judges everything in `folder` under `seeds` seeds; `flown` is called after each flight. The result does not depend on the
+/// number of threads.
+///
+/// # Errors
+/// A craft or controller that cannot be built.
+pub fn judge(folder: &Folder, seeds: u32, flown: &(dyn Fn() + Sync)) -> Result<Judgement, FlyError> {
+    let probes = Probe::ALL.map(|probe| (Some(probe), probe.plan(&folder.size)));
+    let plans: Vec<(Option<Probe>, &FlightPlan)> = (probes.iter().map(|(probe, plan)| (*probe, plan)))
+        .chain(folder.plans.iter().map(|plan| (None, plan)))
+        .collect();
+    let jobs: Vec<(usize, u32)> =
+        (0..plans.len()).flat_map(|plan| (0..seeds).map(move |number| (plan, number))).collect();
+    let said = jobs.par_iter().map(|&(place, number)| {
+        let (probe, plan) = plans[place];
+        let seed = plan.seed.wrapping_add(u64::from(number));
+        let flight = fly(&folder.craft.config, &folder.controller.config, plan, seed)?;
+        let said = listen(folder, plan, probe, &flight);
+        flown();
+        Ok(said)
+    });
+    let said: Vec<Said> = said.collect::<Result<_, FlyError>>()?;
+    let mut items = Vec::new();
+    for ((_, plan), said) in plans.iter().zip(said.chunks(seeds as usize)) {
+        items.extend(judge_flight(folder, plan, said));
+    }
+    let untested = untested(folder, &items);
+    let simulated_s = said.iter().map(|said| said.simulated_s).sum();
+    Ok(Judgement { items, untested, seeds, simulated_s })
+}
+
+fn listen(folder: &Folder, plan: &FlightPlan, probe: Option<Probe>, flight: &Flown) -> Said {
+    let view = View { plan, trace: &flight.trace, size: &folder.size };
+    let expectations = plan.expectations.iter();
+    Said {
+        requirements: folder.requirements.iter().map(|one| one.evidence(&view, probe)).collect(),
+        expectations: expectations
+            .map(|one| judge::evidence(one, &flight.trace, &folder.size.spin))
+            .collect(),
+        simulated_s: flight.simulated_s,
+    }
+}
+
+fn judge_flight(folder: &Folder, plan: &FlightPlan, said: &[Said]) -> Vec<Item> {
+    let mut items = Vec::new();
+    for (i, requirement) in folder.requirements.iter().enumerate() {
+        let seeds: Vec<Evidence> = said.iter().filter_map(|said| said.requirements[i].clone()).collect();
+        if seeds.is_empty() {
+            continue;
+        }
+        let measured = requirement.figure(&seeds);
+        let waiver = folder.waivers.iter().find(|waiver| waiver.covers(&requirement.id, &plan.name));
+        items.push(Item {
+            flight: plan.name.clone(),
+            id: requirement.id.to_string(),
+            text: requirement.text.to_string(),
+            measured,
+            limit: requirement.limit,
+            unit: requirement.unit,
+            outcome: requirement.limit.judge(measured),
+            source: Some(requirement.source.to_string()),
+            error_model: requirement.error_model.to_string(),
+            over_seeds: requirement.over_seeds,
+            tolerance: requirement.tolerance,
+            waived: waiver.map(|waiver| waiver.reason.clone()),
+        });
+    }
+    let mut times_seen: HashMap<String, u32> = HashMap::new();
+    for (i, expectation) in plan.expectations.iter().enumerate() {
+        let seeds: Vec<Evidence> = said.iter().map(|said| said.expectations[i].clone()).collect();
+        let verdict = judge::verdict(expectation, &seeds);
+        let seen = times_seen.entry(verdict.text.clone()).or_default();
+        *seen += 1;
+        let id = if *seen > 1 { format!("{} ({seen})", verdict.text) } else { verdict.text.clone() };
+        items.push(Item {
+            flight: plan.name.clone(),
+            id,
+            text: verdict.text,
+            measured: verdict.measured,
+            limit: verdict.limit,
+            unit: verdict.unit,
+            outcome: verdict.outcome,
+            source: verdict.source,
+            error_model: "the craft's own sensors, and the air of the flight".to_owned(),
+            over_seeds: expectation.over_seeds,
+            tolerance: 0.1 * extent(verdict.limit),
+            waived: None,
+        });
+    }
+    items
+}
+
+/// The size of a limit, of which a tenth is the tolerance on its margin.
+fn extent(limit: Limit) -> f64 {
+    match limit {
+        Limit::AtMost(bound) | Limit::AtLeast(bound) => bound.abs(),
+        Limit::Between(low, high) => high - low,
+    }
+}
+
+fn untested(folder: &Folder, items: &[Item]) -> Vec<Untested> {
+    let without = folder.requirements.iter().filter(|one| !items.iter().any(|item| item.id == one.id));
+    let told = without.map(|one| Untested {
+        id: one.id.to_string(),
+        why: match one.judged_on {
+            JudgedOn::Elsewhere(command) => format!("not told here: {command}"),
+            _ => "no flight puts it to the test".to_owned(),
+        },
+    });
+    told.collect()
+}
