@@ -69,6 +69,8 @@ pub struct Status {
     pub phase: Phase,
     /// What stands against arming.
     pub refusals: guard::Refusals,
+    /// Why the demand is not followed, apart from landing and stopping: see [`guard::State::held`].
+    pub held: Option<guard::Reason>,
     /// The place cannot be held: at the tilt limit while the distance grows.
     pub carried_off: bool,
 }
@@ -209,6 +211,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         Status {
             phase: self.guard_state.phase(),
             refusals: self.guard_state.refusals(),
+            held: self.guard_state.held(),
             carried_off: self.outer.is_carried_off(),
         }
     }

@@ -1,5 +1,6 @@
 //! What stands against arming.
 
+use super::demand::{asks_to_rise, is_finite};
 use super::{Guard, Situation, State};
 use crate::{Command, Demand};
 
@@ -60,7 +61,7 @@ impl Guard {
                     && centred(sticks.yaw)
                     && sticks.climb < self.config.arming_stick)
             }
-            demand => !super::is_finite(&demand) || super::asks_to_rise(&demand, situation),
+            demand => !is_finite(&demand) || asks_to_rise(&demand, situation),
         };
         Refusals {
             arm_not_seen_off: !state.arm_seen_off,

@@ -13,51 +13,26 @@
 //!                          '---- cut, tipped over, no inertial sample: from every state but Disarmed
 //! ```
 //!
-//! `cut_motors` wins in every state. Motors never start by themselves: after power-up and after every stop the arm
-//! command must first be seen off.
+//! `cut_motors` wins in every state. Motors never start by themselves: after power-up, after every stop, after a link lost
+//! on the ground and after a cut the arm command must first be seen off. A low battery keeps an armed craft on the ground.
+//!
+//! Why the craft lands or was stopped stands in its [`Phase`]; why it holds place and height in place of the demand in
+//! [`State::held`]; what stands against arming in [`Refusals`]. Each transition, what must not cause it, and ten minutes of
+//! rough flight without a false alarm are tested beside the code.
 
 mod arming;
+mod config;
+mod demand;
 
 pub use arming::Refusals;
+pub use config::Config;
 
-use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
+use crate::error::{ConfigError, require_positive};
 use crate::math::Math;
-use crate::{Command, Demand, Sticks, VerticalDemand, estimate};
+use crate::{Command, Demand, Sticks, estimate};
+use demand::{asks_to_descend, asks_to_rise, is_finite};
 
-/// What the guard is built from.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
-pub struct Config {
-    /// Largest tilt in rad at which the motors may be armed.
-    pub arming_tilt_rad: f32,
-    /// Largest body rate in rad/s at which the motors may be armed.
-    pub arming_rate_rad_s: f32,
-    /// Stick deflection, 0 to 1, below which a stick counts as centred for arming.
-    pub arming_stick: f32,
-    /// Age in s up to which the last inertial sample is flown on; older ones stop the motors.
-    pub imu_hold_s: f32,
-    /// Age in s of a command from which the link counts as lost: place and height are held.
-    pub link_hold_s: f32,
-    /// Age in s of a command from which the craft lands; above `link_hold_s`.
-    pub link_land_s: f32,
-    /// Battery voltage in V below which the craft lands; 0 switches this off.
-    pub low_battery_v: f32,
-    /// How long in s the voltage must stay below.
-    pub low_battery_s: f32,
-    /// Tilt in rad that counts as tipped over when the craft does not move.
-    pub tip_over_tilt_rad: f32,
-    /// How long in s it must stay so.
-    pub tip_over_s: f32,
-    /// Share of the weight, 0 to 1: on the ground the thrust falls below it when asked to descend.
-    pub landed_thrust_share: f32,
-    /// Climb in m/s, either way, below which the craft counts as at rest.
-    pub landed_climb_m_s: f32,
-    /// How long in s both must hold.
-    pub landed_s: f32,
-}
-
-/// Why the guard lands or stops.
+/// Why the guard lands, stops or flies something else than the command.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
@@ -75,6 +50,8 @@ pub enum Reason {
     TippedOver,
     /// No inertial sample arrived for too long.
     ImuLost,
+    /// The demand holds a value that is not finite.
+    NotANumber,
 }
 
 /// What the craft is doing, with the state that belongs to it.
@@ -188,6 +165,7 @@ pub struct State {
     low_battery_ticks: u32,
     tipped_ticks: u32,
     refusals: Refusals,
+    held: Option<Reason>,
 }
 
 impl State {
@@ -209,6 +187,14 @@ impl State {
         self.phase
     }
 
+    /// Why the last tick did not follow the demand, apart from landing and stopping, whose reason the phase holds: the link is
+    /// late and place and height are held, the demand is no number and the same is done, or the battery is too low to take
+    /// off.
+    #[must_use]
+    pub const fn held(&self) -> Option<Reason> {
+        self.held
+    }
+
     /// What stood against arming on the last tick that asked for it.
     #[must_use]
     pub const fn refusals(&self) -> Refusals {
@@ -216,9 +202,9 @@ impl State {
     }
 }
 
-/// A time as a number of ticks, rounded down, at least 1.
+/// A time as the nearest number of ticks, at least 1.
 fn ticks(time_s: f32, period_s: f32) -> u32 {
-    ((time_s / period_s) as u32).max(1)
+    ((time_s / period_s + 0.5) as u32).max(1)
 }
 
 impl Guard {
@@ -229,32 +215,8 @@ impl Guard {
     pub fn new<M: Math>(config: &Config, weight_n: f32, period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
         require_positive("weight_n", weight_n)?;
-        for (field, angle) in
-            [("arming_tilt_rad", config.arming_tilt_rad), ("tip_over_tilt_rad", config.tip_over_tilt_rad)]
-        {
-            require_positive(field, angle)?;
-            require_within(field, angle, 0.0, 3.0)?;
-        }
-        require_positive("arming_rate_rad_s", config.arming_rate_rad_s)?;
-        require_positive("arming_stick", config.arming_stick)?;
-        require_within("arming_stick", config.arming_stick, 0.0, 1.0)?;
-        require_not_negative("imu_hold_s", config.imu_hold_s)?;
-        require_positive("link_hold_s", config.link_hold_s)?;
-        require_positive("link_land_s", config.link_land_s)?;
-        if config.link_hold_s >= config.link_land_s {
-            return Err(ConfigError::new("link_hold_s", Problem::WrongOrder));
-        }
-        // Ages are 16-bit ticks.
-        require_within("link_land_s", config.link_land_s, 0.0, 60_000.0 * period_s)?;
-        require_within("imu_hold_s", config.imu_hold_s, 0.0, 60_000.0 * period_s)?;
-        require_not_negative("low_battery_v", config.low_battery_v)?;
-        require_positive("low_battery_s", config.low_battery_s)?;
-        require_positive("tip_over_s", config.tip_over_s)?;
-        require_positive("landed_thrust_share", config.landed_thrust_share)?;
-        require_within("landed_thrust_share", config.landed_thrust_share, 0.0, 1.0)?;
-        require_positive("landed_climb_m_s", config.landed_climb_m_s)?;
-        require_positive("landed_s", config.landed_s)?;
-        let age = |time_s: f32| (time_s / period_s) as u16;
+        config.check(period_s)?;
+        let age = |time_s: f32| (time_s / period_s + 0.5) as u16;
         Ok(Self {
             config: *config,
             cos_arming: M::cos(config.arming_tilt_rad),
@@ -269,7 +231,34 @@ impl Guard {
         })
     }
 
-    /// One tick.
+    /// One tick. Every input may be NaN: comparisons are written so that it refuses arming, keeps the demand from the loops
+    /// and counts for neither a landing nor a tip-over.
+    ///
+    /// ```
+    /// use aplomb::guard::{Config, Guard, Motors, Phase, Reason, Situation, State};
+    /// use aplomb::{Command, Demand, Libm, Sticks, estimate};
+    /// let config = Config {
+    ///     arming_tilt_rad: 0.26, arming_rate_rad_s: 0.35, arming_stick: 0.1, imu_hold_s: 0.04, link_hold_s: 0.5,
+    ///     link_land_s: 3.0, low_battery_v: 13.0, low_battery_s: 3.0, tip_over_tilt_rad: 1.05, tip_over_s: 0.5,
+    ///     landed_thrust_share: 0.7, landed_climb_m_s: 0.3, landed_s: 0.5,
+    /// };
+    /// let guard = Guard::new::<Libm>(&config, 11.8, 1e-3)?;
+    /// let mut state = State::new();
+    /// let motion = estimate::State { attitude_known: true, ..estimate::State::default() };
+    /// let seen = Situation { motion: &motion, imu_age_ticks: 0, voltage_v: Some(15.2), thrust_n: 11.8 };
+    /// // Arm off, arm on with sticks centred, climb.
+    /// assert_eq!(guard.step(&mut state, &Command::IDLE, &seen).motors, Motors::Stopped);
+    /// let centred = Command::fly(Demand::Sticks(Sticks::CENTRED));
+    /// assert_eq!(guard.step(&mut state, &centred, &seen).motors, Motors::Idle);
+    /// let climb = Command::fly(Demand::Sticks(Sticks { climb: 0.6, ..Sticks::CENTRED }));
+    /// assert_eq!(guard.step(&mut state, &climb, &seen).motors, Motors::Running);
+    /// // 0.6 s without a command: place and height are held. 3.1 s: it lands.
+    /// assert_eq!(guard.step(&mut state, &Command { age_ticks: 600, ..climb }, &seen).demand, centred.demand);
+    /// assert_eq!(state.held(), Some(Reason::LinkLost));
+    /// assert_eq!(guard.step(&mut state, &Command { age_ticks: 3100, ..climb }, &seen).demand, Demand::Land);
+    /// assert!(matches!(state.phase(), Phase::Landing { reason: Reason::LinkLost, .. }));
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[must_use]
     pub fn step(&self, state: &mut State, command: &Command, situation: &Situation<'_>) -> Verdict {
         let was = state.phase;
@@ -278,7 +267,7 @@ impl Guard {
             state.arm_seen_off = true;
         }
         state.phase = self.next(state, command, situation);
-        if matches!(state.phase, Phase::Stopped { .. }) && !matches!(was, Phase::Stopped { .. }) {
+        if command.cut_motors || (was.is_armed() && !state.phase.is_armed()) {
             state.arm_seen_off = !command.arm;
         }
         let motors = match state.phase {
@@ -287,11 +276,9 @@ impl Guard {
             Phase::Flying { .. } | Phase::Landing { .. } => Motors::Running,
         };
         let flew = was.is_flying();
-        Verdict {
-            demand: self.demand(state.phase, command),
-            motors,
-            fresh: motors == Motors::Running && !flew,
-        }
+        let demand;
+        (demand, state.held) = self.demand(state, command);
+        Verdict { demand, motors, fresh: motors == Motors::Running && !flew }
     }
 
     /// The phase after this tick.
@@ -313,7 +300,7 @@ impl Guard {
         }
         match state.phase {
             Phase::Disarmed => self.after_disarmed(state, command, situation),
-            Phase::OnGround => self.after_ground(command, situation),
+            Phase::OnGround => self.after_ground(state, command, situation),
             Phase::Flying { still_ticks } => self.after_flying(state, still_ticks, command, situation),
             Phase::Landing { reason, still_ticks } => {
                 self.after_landing(state, reason, still_ticks, command, situation)
@@ -332,10 +319,12 @@ impl Guard {
         if state.refusals.any() { Phase::Disarmed } else { Phase::OnGround }
     }
 
-    fn after_ground(&self, command: &Command, situation: &Situation<'_>) -> Phase {
+    fn after_ground(&self, state: &State, command: &Command, situation: &Situation<'_>) -> Phase {
+        let may_rise =
+            command.age_ticks <= self.link_hold && !self.battery_low(state) && is_finite(&command.demand);
         if !command.arm || command.age_ticks > self.link_land {
             Phase::Disarmed
-        } else if command.age_ticks <= self.link_hold && asks_to_rise(&command.demand, situation) {
+        } else if may_rise && asks_to_rise(&command.demand, situation) {
             Phase::Flying { still_ticks: 0 }
         } else {
             Phase::OnGround
@@ -382,7 +371,7 @@ impl Guard {
 
     /// Why the craft must come down now, gravest first.
     fn must_land(&self, state: &State, command: &Command) -> Option<Reason> {
-        if state.low_battery_ticks >= self.low_battery {
+        if self.battery_low(state) {
             Some(Reason::BatteryLow)
         } else if command.age_ticks > self.link_land {
             Some(Reason::LinkLost)
@@ -393,14 +382,19 @@ impl Guard {
         }
     }
 
-    /// The demand to fly in a phase: what was commanded, unless the link is lost or the command is no number.
-    fn demand(&self, phase: Phase, command: &Command) -> Demand {
-        if matches!(phase, Phase::Landing { .. }) {
-            Demand::Land
-        } else if command.age_ticks > self.link_hold || !is_finite(&command.demand) {
-            Demand::Sticks(Sticks::CENTRED)
-        } else {
-            command.demand
+    const fn battery_low(&self, state: &State) -> bool {
+        state.low_battery_ticks >= self.low_battery
+    }
+
+    /// The demand to fly in the phase reached, and why it is not the one commanded.
+    fn demand(&self, state: &State, command: &Command) -> (Demand, Option<Reason>) {
+        let centred = Demand::Sticks(Sticks::CENTRED);
+        match state.phase {
+            Phase::Landing { .. } => (Demand::Land, None),
+            Phase::OnGround if self.battery_low(state) => (centred, Some(Reason::BatteryLow)),
+            _ if command.age_ticks > self.link_hold => (centred, Some(Reason::LinkLost)),
+            _ if !is_finite(&command.demand) => (centred, Some(Reason::NotANumber)),
+            _ => (command.demand, None),
         }
     }
 
@@ -420,61 +414,6 @@ impl Guard {
             && motion.rate_rad_s.norm_squared() < 0.25;
         let tipped = motion.attitude.cos_tilt() < self.cos_tip_over && at_rest;
         state.tipped_ticks = if tipped { state.tipped_ticks.saturating_add(1) } else { 0 };
-    }
-}
-
-/// A height this far (m) above the present one, or a climb above this (m/s), asks to take off.
-const RISE: f32 = 0.2;
-/// Stick deflection that asks to take off.
-const RISE_STICK: f32 = 0.2;
-
-fn asks_to_rise(demand: &Demand, situation: &Situation<'_>) -> bool {
-    let vertical = |vertical: &VerticalDemand| match vertical {
-        VerticalDemand::Height(height) => *height > RISE - situation.motion.position_m.z(),
-        VerticalDemand::Climb(climb) => *climb > RISE,
-    };
-    match demand {
-        Demand::Rates { thrust_n, .. } => *thrust_n > 0.0,
-        Demand::Tilt { vertical: v, .. }
-        | Demand::Velocity { vertical: v, .. }
-        | Demand::Position { vertical: v, .. } => vertical(v),
-        Demand::Sticks(sticks) => sticks.climb > RISE_STICK,
-        Demand::Land => false,
-    }
-}
-
-fn asks_to_descend(demand: &Demand) -> bool {
-    match demand {
-        Demand::Tilt { vertical, .. }
-        | Demand::Velocity { vertical, .. }
-        | Demand::Position { vertical, .. } => {
-            matches!(vertical, VerticalDemand::Climb(climb) if *climb < -RISE)
-        }
-        Demand::Sticks(sticks) => sticks.climb < -RISE_STICK,
-        Demand::Rates { .. } | Demand::Land => false,
-    }
-}
-
-fn is_finite(demand: &Demand) -> bool {
-    use crate::HeadingDemand;
-    let heading = |heading: &HeadingDemand| match heading {
-        HeadingDemand::Hold(heading) => (heading.north() + heading.east()).is_finite(),
-        HeadingDemand::Rate(rate) => rate.is_finite(),
-    };
-    let vertical = |vertical: &VerticalDemand| match vertical {
-        VerticalDemand::Height(x) | VerticalDemand::Climb(x) => x.is_finite(),
-    };
-    match demand {
-        Demand::Rates { rate_rad_s, thrust_n } => rate_rad_s.is_finite() && thrust_n.is_finite(),
-        Demand::Tilt { lean, heading: h, vertical: v } => {
-            (lean.forward + lean.right).is_finite() && heading(h) && vertical(v)
-        }
-        Demand::Velocity { velocity_m_s: x, heading: h, vertical: v }
-        | Demand::Position { position_m: x, heading: h, vertical: v } => {
-            (x.x() + x.y()).is_finite() && heading(h) && vertical(v)
-        }
-        // A stick that is no number counts as centred.
-        Demand::Sticks(_) | Demand::Land => true,
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::frames::{Attitude, Vector};
-use crate::{HeadingDemand, Libm, Sticks};
+use crate::{HeadingDemand, Libm, Sticks, VerticalDemand};
 
 const WEIGHT_N: f32 = 11.8;
 
@@ -204,4 +204,113 @@ fn a_demand_that_is_no_number_is_flown_as_centred_sticks() {
         vertical: VerticalDemand::Climb(0.0),
     };
     assert_eq!(bench.ticks(1, Command::fly(nan)).demand, Demand::Sticks(Sticks::CENTRED));
+}
+
+#[test]
+fn link_lost_on_the_ground_disarms_and_the_motors_stay_off_until_arm_was_off() {
+    let mut bench = Bench::new().armed();
+    assert_eq!(bench.ticks(1, Command { age_ticks: 3100, ..centred() }).motors, Motors::Stopped);
+    assert_eq!(bench.state.phase(), Phase::Disarmed);
+    // The link comes back with the arm command still on.
+    assert_eq!(bench.ticks(1000, centred()).motors, Motors::Stopped);
+    assert!(bench.state.refusals().arm_not_seen_off);
+    bench.ticks(1, Command::IDLE);
+    assert_eq!(bench.ticks(1, centred()).motors, Motors::Idle);
+    // Twin: a link that is only late keeps them turning.
+    assert_eq!(bench.ticks(1000, Command { age_ticks: 2900, ..climbing() }).motors, Motors::Idle);
+}
+
+#[test]
+fn low_battery_keeps_an_armed_craft_on_the_ground() {
+    let mut bench = Bench::new().armed();
+    bench.voltage_v = Some(12.5);
+    bench.ticks(1100, centred());
+    assert_eq!(bench.ticks(100, climbing()).motors, Motors::Idle);
+    assert_eq!(bench.state.phase(), Phase::OnGround);
+    assert_eq!(bench.state.held(), Some(Reason::BatteryLow));
+    // Twin: a sag shorter than a second does not.
+    let mut bench = Bench::new().armed();
+    bench.voltage_v = Some(12.5);
+    bench.ticks(900, centred());
+    assert_eq!(bench.ticks(1, climbing()).motors, Motors::Running);
+}
+
+#[test]
+fn what_is_flown_instead_of_the_command_has_a_reason() {
+    let mut bench = Bench::flying();
+    let held = |bench: &mut Bench, command| {
+        let verdict = bench.ticks(1, command);
+        (verdict.demand == Demand::Sticks(Sticks::CENTRED), bench.state.held())
+    };
+    assert_eq!(held(&mut bench, climbing()), (false, None));
+    assert_eq!(held(&mut bench, Command { age_ticks: 500, ..climbing() }), (false, None));
+    assert_eq!(held(&mut bench, Command { age_ticks: 501, ..climbing() }), (true, Some(Reason::LinkLost)));
+    let no_number = Demand::Rates { rate_rad_s: Vector::new(0.0, f32::NAN, 0.0), thrust_n: 12.0 };
+    assert_eq!(held(&mut bench, Command::fly(no_number)), (true, Some(Reason::NotANumber)));
+    assert_eq!(held(&mut bench, climbing()), (false, None));
+}
+
+#[test]
+fn every_demand_that_is_no_number_is_replaced_and_its_sound_twin_is_flown() {
+    let heading = HeadingDemand::Rate(0.1);
+    let vertical = VerticalDemand::Climb(0.1);
+    let demands = |x: f32| {
+        let v = Vector::new(1.0, x, 0.0);
+        let lean = crate::Lean { forward: x, right: 0.1 };
+        [
+            Demand::Rates { rate_rad_s: Vector::new(0.0, 0.0, x), thrust_n: 10.0 },
+            Demand::Rates { rate_rad_s: Vector::ZERO, thrust_n: x },
+            Demand::Tilt { lean, heading, vertical },
+            Demand::Tilt { lean: crate::Lean::UPRIGHT, heading: HeadingDemand::Rate(x), vertical },
+            Demand::Tilt { lean: crate::Lean::UPRIGHT, heading, vertical: VerticalDemand::Height(x) },
+            Demand::Velocity { velocity_m_s: v, heading, vertical },
+            Demand::Velocity { velocity_m_s: Vector::ZERO, heading, vertical: VerticalDemand::Climb(x) },
+            Demand::Position { position_m: v, heading, vertical },
+        ]
+    };
+    for x in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+        for demand in demands(x) {
+            let verdict = Bench::flying().ticks(1, Command::fly(demand));
+            assert_eq!(verdict.demand, Demand::Sticks(Sticks::CENTRED), "{demand:?}");
+        }
+    }
+    for demand in demands(0.2) {
+        assert_eq!(Bench::flying().ticks(1, Command::fly(demand)).demand, demand);
+    }
+}
+
+#[test]
+fn nothing_wrong_in_ten_minutes_of_rough_flight_gives_no_false_alarm() {
+    // Tilts to 35 deg, turns, climbs and descends, the voltage sags for half a second at a time, commands come late by
+    // up to 0.4 s, and a tenth of the inertial samples is missing.
+    let mut bench = Bench::flying();
+    let mut seed = 1u32;
+    let mut random = || {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (seed >> 8) as f32 / (1 << 24) as f32
+    };
+    for tick in 0..600_000u32 {
+        let phase = tick as f32 * 2e-3;
+        bench.motion.attitude = Attitude::from_angles::<Libm>(0.6 * phase.sin(), 0.2 * phase.cos(), phase);
+        bench.motion.rate_rad_s = Vector::new(1.2 * phase.cos(), 0.0, 0.0);
+        bench.motion.velocity_m_s = Vector::new(3.0, 0.0, 2.0 * (0.3 * phase).sin());
+        bench.imu_age_ticks = if random() < 0.1 { 1 + (20.0 * random()) as u16 } else { 0 };
+        bench.voltage_v = Some(if tick % 2000 < 500 { 12.6 } else { 13.4 });
+        bench.thrust_n = WEIGHT_N * (0.5 + random());
+        let command = Command { age_ticks: (400.0 * random()) as u16, ..climbing() };
+        let verdict = bench.ticks(1, command);
+        assert!(verdict.motors == Motors::Running && verdict.demand == climbing().demand, "tick {tick}");
+        assert_eq!(bench.state.held(), None);
+    }
+}
+
+#[test]
+fn letting_go_of_the_cut_does_not_start_the_motors() {
+    let mut bench = Bench::new();
+    bench.ticks(1, Command::IDLE);
+    bench.ticks(10, Command { cut_motors: true, ..centred() });
+    assert_eq!(bench.ticks(100, centred()).motors, Motors::Stopped);
+    assert!(bench.state.refusals().arm_not_seen_off);
+    bench.ticks(1, Command::IDLE);
+    assert_eq!(bench.ticks(1, centred()).motors, Motors::Idle);
 }

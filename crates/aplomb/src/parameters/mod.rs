@@ -108,7 +108,7 @@ pub enum ReadError {
         /// The block's layout.
         found: u32,
     },
-    /// Whole, but a flag is neither 0 nor 1: not written by [`write`].
+    /// Whole, but a flag is neither 0 nor 1: not written by [`write()`].
     Value,
 }
 

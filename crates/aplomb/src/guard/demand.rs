@@ -1,0 +1,61 @@
+//! What a demand asks of a craft on the ground, and whether it is made of numbers.
+
+use super::Situation;
+use crate::{Demand, HeadingDemand, VerticalDemand};
+
+/// A height this far (m) above the present one, or a climb above this (m/s), asks to take off.
+const RISE: f32 = 0.2;
+/// Stick deflection that asks to take off.
+const RISE_STICK: f32 = 0.2;
+
+/// True for a demand that a craft on the ground takes off for.
+pub(super) fn asks_to_rise(demand: &Demand, situation: &Situation<'_>) -> bool {
+    let vertical = |vertical: &VerticalDemand| match vertical {
+        VerticalDemand::Height(height) => *height > RISE - situation.motion.position_m.z(),
+        VerticalDemand::Climb(climb) => *climb > RISE,
+    };
+    match demand {
+        Demand::Rates { thrust_n, .. } => *thrust_n > 0.0,
+        Demand::Tilt { vertical: v, .. }
+        | Demand::Velocity { vertical: v, .. }
+        | Demand::Position { vertical: v, .. } => vertical(v),
+        Demand::Sticks(sticks) => sticks.climb > RISE_STICK,
+        Demand::Land => false,
+    }
+}
+
+/// True for a demand that presses a craft to the ground.
+pub(super) fn asks_to_descend(demand: &Demand) -> bool {
+    match demand {
+        Demand::Tilt { vertical, .. }
+        | Demand::Velocity { vertical, .. }
+        | Demand::Position { vertical, .. } => {
+            matches!(vertical, VerticalDemand::Climb(climb) if *climb < -RISE)
+        }
+        Demand::Sticks(sticks) => sticks.climb < -RISE_STICK,
+        Demand::Rates { .. } | Demand::Land => false,
+    }
+}
+
+/// True when every number of the demand is finite.
+pub(super) fn is_finite(demand: &Demand) -> bool {
+    let heading = |heading: &HeadingDemand| match heading {
+        HeadingDemand::Hold(heading) => (heading.north() + heading.east()).is_finite(),
+        HeadingDemand::Rate(rate) => rate.is_finite(),
+    };
+    let vertical = |vertical: &VerticalDemand| match vertical {
+        VerticalDemand::Height(x) | VerticalDemand::Climb(x) => x.is_finite(),
+    };
+    match demand {
+        Demand::Rates { rate_rad_s, thrust_n } => rate_rad_s.is_finite() && thrust_n.is_finite(),
+        Demand::Tilt { lean, heading: h, vertical: v } => {
+            (lean.forward + lean.right).is_finite() && heading(h) && vertical(v)
+        }
+        Demand::Velocity { velocity_m_s: x, heading: h, vertical: v }
+        | Demand::Position { position_m: x, heading: h, vertical: v } => {
+            (x.x() + x.y()).is_finite() && heading(h) && vertical(v)
+        }
+        // A stick that is no number counts as centred.
+        Demand::Sticks(_) | Demand::Land => true,
+    }
+}
