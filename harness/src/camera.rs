@@ -22,6 +22,7 @@ pub struct StabilisedCamera<M> {
     state: gimbal::State,
     wanted: LineOfSight,
     torque_nm: [f64; 3],
+    pixels_per_deg: f64,
 }
 
 impl<M: Math> StabilisedCamera<M> {
@@ -54,6 +55,7 @@ impl<M: Math> StabilisedCamera<M> {
                 elevation: Angle::from_rad::<aplomb::Libm>(elevation_deg.to_radians() as f32),
             },
             torque_nm: [0.0; 3],
+            pixels_per_deg: config.pixels_per_deg(),
         })
     }
 
@@ -98,6 +100,7 @@ impl<M: Math> StabilisedCamera<M> {
             roll_deg: roll.to_degrees(),
             joint_deg: [yaw, joint_roll, pitch],
             at_stop: self.mount.at_stop(),
+            pixels_per_deg: self.pixels_per_deg,
         }
     }
 }

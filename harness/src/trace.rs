@@ -83,6 +83,8 @@ pub struct Camera {
     pub joint_deg: [f64; 3],
     /// A joint is at the end of its travel.
     pub at_stop: bool,
+    /// Pixels by which the middle of the picture moves for one degree.
+    pub pixels_per_deg: f64,
 }
 
 /// What was cut or decided on an instant.

@@ -5,7 +5,7 @@ use super::rotor_plots::{RotorPlot, mean_speeds};
 use super::ticks::Scale;
 use super::time_plot::{Allowed, Frame, Lanes, Series, Stack};
 use super::{Band, FlightSection, Quantity, forces, track};
-use crate::trace::{Motion, Trace};
+use crate::trace::{Camera, Motion, Trace};
 use crate::verdict::Limit;
 
 /// One picture with its caption.
@@ -23,6 +23,7 @@ pub fn of_flight(section: &FlightSection, id: &str) -> Vec<Panel> {
     let mut panels = vec![attitude(section, id), place(section, id), ground(section, id), tilt(section, id)];
     panels.extend(balance(section, id));
     panels.extend(rotors(section, id));
+    panels.extend(camera(section, id));
     panels.push(air(section, id));
     panels
 }
@@ -169,6 +170,50 @@ fn rotors(section: &FlightSection, id: &str) -> [Panel; 2] {
             svg: thrust.draw(&format!("{id}-thrust"), titles[1]),
         },
     ]
+}
+
+/// What the stabiliser makes of the frame's motion, where a camera is fitted.
+fn camera(section: &FlightSection, id: &str) -> Option<Panel> {
+    let trace = section.trace;
+    trace.rows.iter().find(|row| row.camera.is_some())?;
+    let of_camera =
+        |value: fn(&Camera) -> f64| column(trace, |row| row.camera.as_ref().map_or(f64::NAN, value));
+    let both = |name, camera, of_frame: fn(&Motion) -> f64| Frame {
+        series: vec![
+            Series { class: "other", label: "frame", values: column(trace, |row| of_frame(&row.truth)) },
+            Series { class: "truth", label: "camera", values: camera },
+        ],
+        scale: Scale::Degrees,
+        ..frame(name, 6.0, 77.0)
+    };
+    let sight = Frame {
+        series: vec![
+            Series {
+                class: "other",
+                label: "heading",
+                values: of_camera(|camera| {
+                    let across = libm::cos(camera.elevation_deg.to_radians());
+                    camera.heading_error_deg * across * camera.pixels_per_deg
+                }),
+            },
+            Series {
+                class: "truth",
+                label: "elevation",
+                values: of_camera(|camera| camera.elevation_error_deg * camera.pixels_per_deg),
+            },
+        ],
+        ..frame("picture off by, pixels", 20.0, 77.0)
+    };
+    let roll = both("roll, deg", of_camera(|camera| camera.roll_deg), |motion| motion.roll_deg);
+    let pitch = both("pitch, deg", of_camera(|camera| camera.elevation_deg), |motion| motion.pitch_deg);
+    Some(stack(
+        trace,
+        id,
+        "Camera in its mount",
+        "The mount turns the frame's motion away. Slow errors are those of the craft's own attitude estimate.",
+        vec![roll, pitch, sight],
+        None,
+    ))
 }
 
 fn air(section: &FlightSection, id: &str) -> Panel {
