@@ -12,65 +12,59 @@
 //! The largest feasible k is the smallest of these 20 bounds (Farkas' lemma: the vertices of the dual have at most
 //! three elements). The lambda depend on the geometry only, so they are computed once. With k fixed the pairs bound t
 //! in the same way, and with t fixed each rotor bounds y. No iteration.
+//!
+//! **Rotors that are nearly alike**, as those of a diagonal are, bound t by a relation in which t nearly cancels: its
+//! bound is blurred by round-off over that small factor. Where k < 1, the bounds on t meet in one point; so there these
+//! relations are applied first and a little too far, and the others, which are sharp, bring t back to that point.
 
 use super::geometry::Share;
-use super::symmetric::cut;
 use super::{Config, Mixed, Wrench};
 use crate::frames::Vector;
-use crate::math::saturate;
+use crate::math::{least, most, saturate};
 use crate::{Limited, Rotors};
 
-/// One relation: `k (roll tau_x + pitch tau_y)` within `least..=most`, plus `other` times t or y. The ends are kept, not
-/// centre and width, since near the least thrust they are small and their difference must be exact.
+/// A pair in which thrust cancels to less than this says nothing about it.
+const CANCELLED: f32 = 1e-6;
+
+/// `k (roll tau_x + pitch tau_y) + other z` within `-down..=up`, where z is nothing, t or y and `other` is not negative.
+/// The ends are kept, not centre and width, since near the least thrust they are small and their difference must be
+/// exact.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Relation {
     roll: f32,
     pitch: f32,
-    least: f32,
-    most: f32,
+    down: f32,
+    up: f32,
     other: f32,
 }
 
-/// Precomputed bounds.
+/// The two relations of a pair of rotors.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Pair {
+    /// Yaw eliminated: z is t.
+    thrust: Relation,
+    /// Thrust eliminated: z is y.
+    yaw: Relation,
+}
+
+/// The allowance, the reserve and everything precomputed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct General {
-    shares: Rotors<Share>,
-    allowance: Allowance,
+    shares: [Share; 4],
     low: f32,
     high: f32,
+    /// What counts as round-off, in N.
+    slack: f32,
     /// Thrust range without torque.
     floor_n: f32,
     ceiling_n: f32,
+    allowance_down_n: f32,
+    allowance_up_n: f32,
+    reserved_nm: f32,
     three_rotors: [Relation; 4],
-    two_and_thrust: [Relation; 6],
-    two_and_yaw: [Relation; 6],
-    /// Pairs with yaw eliminated, solved for thrust.
-    thrust_of_two: [Relation; 6],
-}
-
-/// What is asked: N and N m.
-#[derive(Clone, Copy)]
-struct Asked {
-    thrust: f32,
-    roll: f32,
-    pitch: f32,
-    yaw: f32,
-}
-
-/// Allowance in N and reserved yaw torque in N m.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Allowance {
-    down: f32,
-    up: f32,
-    reserved: f32,
-}
-
-/// What is given: N and N m; `share` of roll and pitch.
-#[derive(Clone, Copy)]
-struct Given {
-    share: f32,
-    thrust: f32,
-    yaw: f32,
+    /// The pairs of nearly alike rotors, those of a diagonal, and the others.
+    alike: [Pair; 2],
+    sharp: [Pair; 4],
 }
 
 /// An interval.
@@ -80,221 +74,222 @@ struct Span {
     high: f32,
 }
 
-impl Span {
-    /// The interval times a factor.
-    #[inline(always)]
-    fn times(self, factor: f32) -> Self {
-        let (a, b) = (self.low * factor, self.high * factor);
-        if a < b { Self { low: a, high: b } } else { Self { low: b, high: a } }
-    }
-}
-
 fn cross(a: &Share, b: &Share) -> f32 {
     a.thrust * b.yaw - a.yaw * b.thrust
 }
 
-/// A relation of up to three rotors with the given weights, scaled to a largest weight of 1.
-fn relation(parts: [(f32, &Share); 3], other: f32, low: f32, high: f32, scale: f32) -> Relation {
+/// A relation of up to three rotors with the given weights, scaled to weights that add up to 1; weights below `scale`
+/// are round-off and say nothing.
+fn relation(parts: [(f32, &Share); 3], other: f32, thrust: Span, scale: f32) -> Relation {
     let weight = parts.iter().fold(0.0f32, |sum, (lambda, _)| sum + lambda.abs());
     let factor = if weight > scale { 1.0 / weight } else { 0.0 };
+    let factor = if other < 0.0 { -factor } else { factor };
     let sum = |f: fn(f32, &Share) -> f32| {
-        factor * parts.iter().fold(0.0f32, |sum, (lambda, share)| sum + f(*lambda, share))
+        parts.iter().fold(0.0f32, |sum, (lambda, share)| sum + f(factor * lambda, share))
     };
+    let (plus, minus) = (sum(|lambda, _| most(lambda, 0.0)), sum(|lambda, _| least(lambda, 0.0)));
     Relation {
         roll: sum(|lambda, share| lambda * share.roll),
         pitch: sum(|lambda, share| lambda * share.pitch),
-        least: low * sum(|lambda, _| lambda.max(0.0)) + high * sum(|lambda, _| lambda.min(0.0)),
-        most: high * sum(|lambda, _| lambda.max(0.0)) + low * sum(|lambda, _| lambda.min(0.0)),
-        other: other * factor,
+        down: -(thrust.low * plus + thrust.high * minus),
+        up: thrust.high * plus + thrust.low * minus,
+        other: if (factor * other) > CANCELLED { factor * other } else { 0.0 },
+    }
+}
+
+impl Relation {
+    #[inline(always)]
+    fn torque(&self, roll: f32, pitch: f32) -> f32 {
+        self.roll * roll + self.pitch * pitch
+    }
+
+    /// `k` cut so that the relation can hold for a z within `span`.
+    #[inline(always)]
+    fn cut(&self, k: f32, torque: f32, span: Span) -> f32 {
+        tighten(k, torque, self.down + self.other * span.high, self.up - self.other * span.low)
+    }
+}
+
+/// `k` cut so that `k torque` lies within `-down..=up`.
+#[inline(always)]
+fn tighten(k: f32, torque: f32, down: f32, up: f32) -> f32 {
+    // No room and no torque give NaN, which keeps k.
+    least(if torque < 0.0 { down } else { up } / torque.abs(), k)
+}
+
+/// `z` moved so that `rest + by z` lies within `ends`, if it lies further out than `ignored`.
+#[inline(always)]
+fn confined(z: f32, by: f32, rest: f32, ends: Span, ignored: f32) -> f32 {
+    let sum = rest + by * z;
+    if sum - ends.high > ignored {
+        (ends.high - rest) / by
+    } else if ends.low - sum > ignored {
+        (ends.low - rest) / by
+    } else {
+        z
+    }
+}
+
+impl Share {
+    #[inline(always)]
+    fn torque(&self, roll: f32, pitch: f32) -> f32 {
+        self.roll * roll + self.pitch * pitch
+    }
+
+    /// Least and most that yaw between the ends of `yaw` gives.
+    #[inline(always)]
+    fn of_yaw(&self, yaw: Span) -> Span {
+        let (middle, half) = (0.5 * (yaw.high + yaw.low), 0.5 * (yaw.high - yaw.low));
+        let (middle, half) = (self.yaw * middle, (self.yaw * half).abs());
+        Span { low: middle - half, high: middle + half }
     }
 }
 
 impl General {
     /// From a checked configuration and the inverse of its geometry; `None` if no thrust without torque is in range.
     pub(super) fn new(config: &Config, shares: Rotors<Share>) -> Option<Self> {
-        let Config { low_n: low, high_n: high, .. } = *config;
-        let [a, b, c, d] = shares.into_array();
+        let thrust = Span { low: config.low_n, high: config.high_n };
+        let shares = shares.into_array();
+        let [a, b, c, d] = &shares;
         let nothing = Share { thrust: 0.0, roll: 0.0, pitch: 0.0, yaw: 0.0 };
-        let size = a.thrust.abs() + b.thrust.abs() + c.thrust.abs() + d.thrust.abs();
-        let yaw_size = a.yaw.abs() + b.yaw.abs() + c.yaw.abs() + d.yaw.abs();
+        let size: f32 = shares.iter().map(|share| share.thrust.abs()).sum();
+        let yaw_size: f32 = shares.iter().map(|share| share.yaw.abs()).sum();
         let three = |i: &Share, j: &Share, l: &Share| {
-            relation(
-                [(cross(j, l), i), (cross(l, i), j), (cross(i, j), l)],
-                0.0,
-                low,
-                high,
-                1e-6 * size * yaw_size,
-            )
+            let parts = [(cross(j, l), i), (cross(l, i), j), (cross(i, j), l)];
+            relation(parts, 0.0, thrust, 1e-6 * size * yaw_size)
         };
-        let pairs = [(a, b), (a, c), (a, d), (b, c), (b, d), (c, d)];
-        let with_thrust = pairs.map(|(i, j)| {
-            relation([(-j.yaw, &i), (i.yaw, &j), (0.0, &nothing)], cross(&i, &j), low, high, 1e-6 * yaw_size)
-        });
-        let with_yaw = pairs.map(|(i, j)| {
-            relation(
-                [(j.thrust, &i), (-i.thrust, &j), (0.0, &nothing)],
-                cross(&i, &j),
-                low,
-                high,
-                1e-6 * size,
-            )
-        });
-        let solved = with_thrust.map(|r| {
-            // lambda_t t = -(rest): solved for t; pairs that say nothing about t get an endless interval.
-            if r.other.abs() > 1e-5 {
-                let k = -1.0 / r.other;
-                let ends = Span { low: r.least, high: r.most }.times(k);
-                Relation {
-                    roll: r.roll * k,
-                    pitch: r.pitch * k,
-                    least: ends.low,
-                    most: ends.high,
-                    other: 0.0,
-                }
-            } else {
-                Relation { roll: 0.0, pitch: 0.0, least: f32::NEG_INFINITY, most: f32::INFINITY, other: 0.0 }
+        let pair = |i: &Share, j: &Share| {
+            let other = -cross(i, j);
+            let without_yaw = [(-j.yaw, i), (i.yaw, j), (0.0, &nothing)];
+            let without_thrust = [(j.thrust, i), (-i.thrust, j), (0.0, &nothing)];
+            Pair {
+                thrust: relation(without_yaw, other, thrust, 1e-6 * yaw_size),
+                yaw: relation(without_thrust, other, thrust, 1e-6 * size),
             }
-        });
-        let range = shares.into_array();
-        let general = Self {
-            shares,
-            allowance: Allowance {
-                down: config.allowance_down_n,
-                up: config.allowance_up_n,
-                reserved: config.reserved_yaw_nm(),
-            },
-            low,
-            high,
-            floor_n: range.iter().fold(f32::NEG_INFINITY, |m, share| m.max(low / share.thrust)),
-            ceiling_n: range.iter().fold(f32::INFINITY, |m, share| m.min(high / share.thrust)),
-            three_rotors: [three(&a, &b, &c), three(&a, &b, &d), three(&a, &c, &d), three(&b, &c, &d)],
-            two_and_thrust: with_thrust,
-            two_and_yaw: with_yaw,
-            thrust_of_two: solved,
         };
-        (general.floor_n < general.ceiling_n).then_some(general)
+        let floor_n = shares.iter().fold(f32::NEG_INFINITY, |m, share| most(m, thrust.low / share.thrust));
+        let ceiling_n = shares.iter().fold(f32::INFINITY, |m, share| least(m, thrust.high / share.thrust));
+        (floor_n < ceiling_n).then_some(Self {
+            shares,
+            low: thrust.low,
+            high: thrust.high,
+            slack: 2.0 * f32::EPSILON * thrust.high,
+            floor_n,
+            ceiling_n,
+            allowance_down_n: config.allowance_down_n,
+            allowance_up_n: config.allowance_up_n,
+            reserved_nm: config.reserved_yaw_nm(),
+            three_rotors: [three(a, b, c), three(a, b, d), three(a, c, d), three(b, c, d)],
+            alike: [pair(a, d), pair(b, c)],
+            sharp: [pair(a, b), pair(a, c), pair(b, d), pair(c, d)],
+        })
     }
 
     /// The demand itself if the rotors can give it, or else the optimum.
     #[inline(never)]
     pub(super) fn mix(&self, demand: &Wrench) -> Mixed {
         let [roll, pitch, yaw] = demand.torque_nm.to_array();
-        let asked = Asked { thrust: demand.thrust_n, roll, pitch, yaw };
-        let (low, high) = (self.low, self.high);
+        let torques = self.shares.each_ref().map(|share| share.torque(roll, pitch));
         let thrusts = |k: f32, thrust: f32, yaw: f32| {
-            let (roll, pitch) = (k * asked.roll, k * asked.pitch);
-            self.shares.map(|s| s.thrust * thrust + s.roll * roll + s.pitch * pitch + s.yaw * yaw)
+            let [a, b, c, d] = &self.shares;
+            let [ta, tb, tc, td] = torques;
+            let of = |share: &Share, torque: f32| k * torque + share.thrust * thrust + share.yaw * yaw;
+            Rotors {
+                front_left: of(a, ta),
+                front_right: of(b, tb),
+                rear_left: of(c, tc),
+                rear_right: of(d, td),
+            }
         };
-        let thrust_n = thrusts(1.0, asked.thrust, asked.yaw);
-        if thrust_n.into_array().iter().all(|&f| f >= low && f <= high) {
+        let thrust_n = thrusts(1.0, demand.thrust_n, yaw);
+        if thrust_n.into_array().iter().all(|&f| f >= self.low && f <= self.high) {
             return Mixed { thrust_n, roll_pitch_share: 1.0, given: *demand, limited: Limited::default() };
         }
-        let given = self.solve(asked, self.allowance);
+        let (k, t, y) = self.solve(demand, torques);
         Mixed {
-            thrust_n: thrusts(given.share, given.thrust, given.yaw).map(|f| saturate(f, low, high)),
-            roll_pitch_share: given.share,
-            given: Wrench {
-                torque_nm: Vector::new(given.share * roll, given.share * pitch, given.yaw),
-                thrust_n: given.thrust,
-            },
+            thrust_n: thrusts(k, t, y).map(|f| saturate(f, self.low, self.high)),
+            roll_pitch_share: k,
+            given: Wrench { torque_nm: Vector::new(k * roll, k * pitch, y), thrust_n: t },
             limited: Limited {
-                roll_pitch: given.share < 1.0,
-                thrust: given.thrust != asked.thrust,
-                yaw: given.yaw != asked.yaw,
+                roll_pitch: k < 1.0,
+                thrust: t != demand.thrust_n,
+                yaw: y != yaw,
                 ..Limited::default()
             },
         }
     }
 
-    /// The optimum: roll and pitch, then thrust, then yaw.
-    #[inline]
-    fn solve(&self, asked: Asked, allowance: Allowance) -> Given {
-        let (low, high) = (self.low, self.high);
+    /// The optimum: share of roll and pitch, thrust, yaw torque.
+    #[inline(always)]
+    fn solve(&self, demand: &Wrench, torques: [f32; 4]) -> (f32, f32, f32) {
+        let (low, high, slack) = (self.low, self.high, self.slack);
+        let [roll, pitch, yaw] = demand.torque_nm.to_array();
+        let wanted = demand.thrust_n;
         // The window of thrust, opened just enough to hold one that needs no torque.
-        let t_low = asked.thrust.min(self.ceiling_n) - allowance.down;
-        let t_high = asked.thrust.max(self.floor_n) + allowance.up;
-        let (t_low, t_high) = (t_low.max(4.0 * low), t_high.min(4.0 * high));
-        let kept = if allowance.reserved > 0.0 {
-            self.reservable(asked.yaw, allowance.reserved, t_low, t_high)
-        } else {
-            0.0
+        let window = Span {
+            low: least(wanted, self.ceiling_n) - self.allowance_down_n,
+            high: most(wanted, self.floor_n) + self.allowance_up_n,
         };
-        let (y_low, y_high) = if asked.yaw < 0.0 { (asked.yaw, kept) } else { (kept, asked.yaw) };
-        let (t, y) = (Span { low: t_low, high: t_high }, Span { low: y_low, high: y_high });
+        let window = Span { low: most(window.low, 4.0 * low), high: least(window.high, 4.0 * high) };
+        let kept = if self.reserved_nm > 0.0 { self.reservable(yaw, window) } else { 0.0 };
+        let yaws = if yaw < 0.0 { Span { low: yaw, high: kept } } else { Span { low: kept, high: yaw } };
+        let of_yaw = self.shares.each_ref().map(|share| share.of_yaw(yaws));
 
         let mut k = 1.0;
-        let mut bound = |c: f32, least: f32, most: f32| {
-            k = cut(k, if c < 0.0 { -least } else { most }, c.abs());
-        };
-        let torque = |roll: f32, pitch: f32| roll * asked.roll + pitch * asked.pitch;
         for r in &self.three_rotors {
-            bound(torque(r.roll, r.pitch), r.least, r.most);
+            k = tighten(k, r.torque(roll, pitch), r.down, r.up);
         }
-        for r in &self.two_and_thrust {
-            let other = t.times(r.other);
-            bound(torque(r.roll, r.pitch), r.least + other.low, r.most + other.high);
+        for Pair { thrust, yaw } in self.alike.iter().chain(&self.sharp) {
+            k = thrust.cut(k, thrust.torque(roll, pitch), window);
+            k = yaw.cut(k, yaw.torque(roll, pitch), yaws);
         }
-        for r in &self.two_and_yaw {
-            let other = y.times(r.other);
-            bound(torque(r.roll, r.pitch), r.least + other.low, r.most + other.high);
+        for ((share, torque), of_yaw) in self.shares.iter().zip(torques).zip(of_yaw) {
+            let down = share.thrust * window.high + of_yaw.high - low;
+            let up = high - share.thrust * window.low - of_yaw.low;
+            k = tighten(k, torque, down, up);
         }
-        for share in self.shares.as_ref().into_array() {
-            let yaw = y.times(share.yaw);
-            bound(
-                torque(share.roll, share.pitch),
-                low - share.thrust * t.high - yaw.high,
-                high - share.thrust * t.low - yaw.low,
-            );
-        }
-        let k = if k > 0.0 { k } else { 0.0 };
+        let k = most(k, 0.0);
 
-        let (roll, pitch) = (k * asked.roll, k * asked.pitch);
-        let (mut at_least, mut at_most) = (t_low, t_high);
-        let mut confine = |least: f32, most: f32| {
-            at_least = if least > at_least { least } else { at_least };
-            at_most = if most < at_most { most } else { at_most };
-        };
-        for r in &self.thrust_of_two {
-            // Two rotors nearly alike divide by nearly nothing: give way by what round-off may be.
-            let rest = r.roll * roll + r.pitch * pitch;
-            let noise = 2.0 * f32::EPSILON * rest.abs();
-            confine(r.least - rest - noise, r.most - rest + noise);
-        }
-        for share in self.shares.as_ref().into_array() {
-            let scale = 1.0 / share.thrust;
-            let (rest, yaw) = (share.roll * roll + share.pitch * pitch, y.times(share.yaw));
-            confine((low - rest - yaw.high) * scale, (high - rest - yaw.low) * scale);
-        }
-        let thrust = saturate(asked.thrust, at_least, at_most);
-
-        let (mut at_least, mut at_most) = (y_low, y_high);
-        for share in self.shares.as_ref().into_array() {
-            if share.yaw != 0.0 {
-                let scale = 1.0 / share.yaw;
-                let rest = share.roll * roll + share.pitch * pitch + share.thrust * thrust;
-                let ends = Span { low: low - rest, high: high - rest }.times(scale);
-                at_least = if ends.low > at_least { ends.low } else { at_least };
-                at_most = if ends.high < at_most { ends.high } else { at_most };
+        let (roll, pitch) = (k * roll, k * pitch);
+        let mut t = least(most(wanted, window.low), window.high);
+        let (drawn_in, ignored) = if k < 1.0 { (slack, 0.0) } else { (0.0, slack) };
+        for Pair { thrust: r, .. } in &self.alike {
+            let ends = Span { low: drawn_in - r.down, high: r.up - drawn_in };
+            if r.other > 0.0 {
+                t = confined(t, r.other, r.torque(roll, pitch), ends, ignored);
             }
         }
-        Given { share: k, thrust, yaw: saturate(saturate(asked.yaw, at_least, at_most), y_low, y_high) }
+        for Pair { thrust: r, .. } in &self.sharp {
+            t = confined(t, r.other, r.torque(roll, pitch), Span { low: -r.down, high: r.up }, slack);
+        }
+        for ((share, torque), of_yaw) in self.shares.iter().zip(torques).zip(of_yaw) {
+            let ends = Span { low: low - of_yaw.high, high: high - of_yaw.low };
+            t = confined(t, share.thrust, k * torque, ends, slack);
+        }
+        let t = least(most(t, window.low), window.high);
+
+        let mut y = yaw;
+        for (share, torque) in self.shares.iter().zip(torques) {
+            y = confined(y, share.yaw, k * torque + share.thrust * t, Span { low, high }, slack);
+        }
+        (k, t, least(most(y, yaws.low), yaws.high))
     }
 
     /// As much of `asked` yaw as is reserved and can be had without roll and pitch, inside the thrust window.
-    fn reservable(&self, asked: f32, reserved: f32, t_low: f32, t_high: f32) -> f32 {
-        let size = asked.abs().min(reserved);
+    #[inline]
+    fn reservable(&self, asked: f32, window: Span) -> f32 {
+        let size = least(asked.abs(), self.reserved_nm);
         let wanted = if asked < 0.0 { -size } else { size };
-        let mut share = 1.0;
-        let mut bound = |c: f32, least: f32, most: f32| {
-            share = cut(share, if c < 0.0 { -least } else { most }, c.abs());
-        };
         // The same relations with yaw in the place of k.
-        for r in &self.two_and_yaw {
-            bound(-r.other * wanted, r.least, r.most);
+        let mut share = 1.0;
+        for Pair { yaw: r, .. } in self.alike.iter().chain(&self.sharp) {
+            share = tighten(share, r.other * wanted, r.down, r.up);
         }
-        for s in self.shares.as_ref().into_array() {
-            bound(s.yaw * wanted, self.low - s.thrust * t_high, self.high - s.thrust * t_low);
+        for s in &self.shares {
+            let down = s.thrust * window.high - self.low;
+            let up = self.high - s.thrust * window.low;
+            share = tighten(share, s.yaw * wanted, down, up);
         }
-        if share > 0.0 { share * wanted } else { 0.0 }
+        most(share, 0.0) * wanted
     }
 }

@@ -41,7 +41,7 @@ pub(super) struct Symmetric {
 
 /// `share` cut so that `share * demand <= room`.
 #[inline(always)]
-pub(super) fn cut(share: f32, room: f32, demand: f32) -> f32 {
+fn cut(share: f32, room: f32, demand: f32) -> f32 {
     if share * demand > room { room / demand } else { share }
 }
 

@@ -44,8 +44,6 @@ struct Stages<'a> {
     demand: [f64; 4],
     /// Largest total thrust without torque, and least.
     level: (f64, f64),
-    /// Share of the optimal share given up from the second stage on.
-    slack: f64,
 }
 
 impl Stages<'_> {
@@ -77,7 +75,8 @@ impl Stages<'_> {
             problem.add_constraint(with(&rolls, (share, -roll)), ComparisonOp::Eq, 0.0);
             problem.add_constraint(with(&pitches, (share, -pitch)), ComparisonOp::Eq, 0.0);
         } else {
-            let k = fixed.share * (1.0 - self.slack);
+            // A hair less, so that round-off cannot make the later stages infeasible.
+            let k = fixed.share * (1.0 - 1e-9);
             problem.add_constraint(&rolls, ComparisonOp::Eq, k * roll);
             problem.add_constraint(&pitches, ComparisonOp::Eq, k * pitch);
         }
@@ -197,7 +196,7 @@ fn random_demand(random: &mut Random, config: &Config) -> Wrench {
 /// Compares `count` demands; returns how many were limited and the worst error in shares of full thrust.
 fn compare(symmetric: bool, count: usize) -> (usize, f64) {
     let mut random = Random(if symmetric { 1 } else { 2 });
-    let (mut done, mut limited, mut sensitive, mut worst) = (0, 0, 0, 0.0f64);
+    let (mut done, mut limited, mut worst) = (0, 0, 0.0f64);
     while done < count {
         let config = random_config(&mut random, symmetric);
         let Some(level) = level_range(&config) else { continue };
@@ -209,8 +208,7 @@ fn compare(symmetric: bool, count: usize) -> (usize, f64) {
             let mixed = mixer.mix(wrench);
             let [roll, pitch, yaw] = wrench.torque_nm.to_array().map(f64::from);
             let demand = [f64::from(wrench.thrust_n), roll, pitch, yaw];
-            let exact = Stages { config: &config, demand, level, slack: 1e-9 };
-            let optimum = exact.optimum();
+            let optimum = Stages { config: &config, demand, level }.optimum();
             for f in mixed.thrust_n.into_array() {
                 assert!(f >= config.low_n && f <= config.high_n, "{f} {config:?}");
             }
@@ -221,40 +219,35 @@ fn compare(symmetric: bool, count: usize) -> (usize, f64) {
             let kappa = f64::from(config.geometry.torque_to_thrust_m);
             let size = roll.hypot(pitch) / (arm * high);
             let [gx, gy, gz] = mixed.given.torque_nm.to_array().map(f64::from);
-            let errors = |optimum: &Optimum| {
-                [
-                    (f64::from(mixed.roll_pitch_share) - optimum.share).abs() * size,
-                    (gx - optimum.share * roll).abs() / (arm * high),
-                    (gy - optimum.share * pitch).abs() / (arm * high),
-                    (f64::from(mixed.given.thrust_n) - optimum.thrust).abs() / (4.0 * high),
-                    (gz - optimum.yaw).abs() / (4.0 * kappa * high),
-                ]
+            let errors = [
+                (f64::from(mixed.roll_pitch_share) - optimum.share).abs() * size,
+                (gx - optimum.share * roll).abs() / (arm * high),
+                (gy - optimum.share * pitch).abs() / (arm * high),
+                (f64::from(mixed.given.thrust_n) - optimum.thrust).abs() / (4.0 * high),
+                (gz - optimum.yaw).abs() / (4.0 * kappa * high),
+            ];
+            let error = errors.into_iter().fold(0.0f64, f64::max);
+            assert!(error <= 1e-5, "{errors:?} for {wrench:?} of {config:?}: {mixed:?} against {optimum:?}");
+            // What is said to be given is what the thrusts give.
+            let f = mixed.thrust_n.into_array().map(f64::from);
+            let arms = config.geometry.arms.into_array();
+            let sum = |gain: &dyn Fn(&Arm) -> f64| -> f64 {
+                f.iter().zip(&arms).map(|(f, arm)| f * gain(arm)).sum()
             };
-            let worst_of = |optimum: &Optimum| errors(optimum).iter().fold(0.0f64, |worst, e| worst.max(*e));
-            let mut error = worst_of(&optimum);
-            if error > 1e-5 {
-                // Where two rotors are nearly alike the thrust that goes with the largest share is so sensitive to the
-                // share that f32 cannot hold it: the answer must then be the optimum of a share 1e-6 smaller.
-                sensitive += 1;
-                let near = Stages { slack: 1e-6, ..exact };
-                let eased = near.solve(1, &optimum);
-                let thrust = f64::from(mixed.given.thrust_n)
-                    .max(optimum.thrust.min(eased))
-                    .min(optimum.thrust.max(eased));
-                let yaw = near.solve(2, &Optimum { thrust, ..optimum });
-                let eased = Optimum { thrust, yaw, ..optimum };
-                error = worst_of(&eased);
-                assert!(
-                    error <= 1e-5,
-                    "{:?} for {wrench:?} of {config:?}: {mixed:?} against {optimum:?}, {eased:?}",
-                    errors(&eased)
-                );
-            }
+            let felt = [
+                (sum(&|arm| -f64::from(arm.y_m)) - gx) / (arm * high),
+                (sum(&|arm| f64::from(arm.x_m)) - gy) / (arm * high),
+                (sum(&|_| 1.0) - f64::from(mixed.given.thrust_n)) / (4.0 * high),
+                (sum(&|arm| kappa * f64::from(arm.spin.reaction())) - gz) / (4.0 * kappa * high),
+            ];
+            assert!(
+                felt.into_iter().all(|error| error.abs() < 5e-6),
+                "{felt:?} for {wrench:?} of {config:?}: {mixed:?}"
+            );
             worst = worst.max(error);
         }
     }
-    assert!(sensitive * 100 <= count, "{sensitive} of {count} answers are sensitive");
-    println!("{count} demands, {limited} limited, {sensitive} sensitive, worst error {worst:.1e}");
+    println!("{count} demands, {limited} limited, worst error {worst:.1e}");
     (limited, worst)
 }
 
@@ -265,7 +258,7 @@ fn prop_mixed_thrusts_are_the_lexicographic_optimum() {
     assert!(worst < 4e-6, "{worst}");
     let (limited, worst) = compare(false, 12_000);
     assert!(limited > 6_000 && limited < 12_000, "the demands must cover both: {limited}");
-    assert!(worst <= 1e-5, "{worst}");
+    assert!(worst < 4e-6, "{worst}");
 }
 
 /// The example craft: half-spans 0.0848528 m, kappa 0.0138 m, 0 to 6 N a rotor.
