@@ -137,6 +137,17 @@ pub(crate) fn recip_sqrt_of_share<M: Math>(x: f32) -> f32 {
     }
 }
 
+/// sqrt(x) for a finite x >= 0 to 3e-7, the same bits everywhere, for the roots of a thrust: an inverse root from the halved exponent
+/// (3.4e-2) and three Newton steps, a third of [`Libm`]'s 55 instructions.
+#[inline]
+pub(crate) fn root(x: f32) -> f32 {
+    let half = 0.5 * x;
+    let y = f32::from_bits(0x5f37_5a86_u32.wrapping_sub(x.to_bits() >> 1));
+    let y = y * (1.5 - half * y * y);
+    let y = y * (1.5 - half * y * y);
+    x * (y * (1.5 - half * y * y))
+}
+
 /// The smaller one; `b` if `a` is NaN. Four instructions, where `f32::min` calls a function on a Cortex-M4F.
 #[inline]
 pub(crate) fn least(a: f32, b: f32) -> f32 {
@@ -160,6 +171,17 @@ mod tests {
             worst.max((f64::from(recip_sqrt_of_share::<Libm>(x)) / exact - 1.0).abs())
         });
         assert!(worst < 2.0e-7, "{worst}");
+    }
+
+    #[test]
+    fn root_is_good_to_three_parts_in_ten_million() {
+        let worst = (1..=40_000u32).map(|i| i as f32 * 1e-2).map(|x| x * x * x).fold(0.0f64, |worst, x| {
+            let exact = libm::sqrt(f64::from(x));
+            worst.max((f64::from(root(x)) / exact - 1.0).abs())
+        });
+        assert!(worst < 3e-7, "{worst}");
+        assert_eq!(root(0.0), 0.0);
+        assert!(root(f32::NAN).is_nan());
     }
 
     #[test]

@@ -88,9 +88,9 @@ impl Table {
         self.judged(name, limit, worst, mean, for_this_profile);
     }
 
-    /// A size in bytes; the same limit at every optimisation level.
-    pub fn bytes(&mut self, name: &str, limit: Limit, size: usize) {
-        self.judged(name, limit, size as u32, None, |limit| limit);
+    /// A figure with the same limit at every optimisation level.
+    pub fn figure(&mut self, name: &str, limit: Limit, figure: u32) {
+        self.judged(name, limit, figure, None, |limit| limit);
     }
 
     fn judged(&mut self, name: &str, limit: Limit, worst: u32, mean: Option<u32>, scaled: fn(u32) -> u32) {

@@ -7,7 +7,7 @@
 use aplomb::mix::{Supply, ThrustCurve};
 use aplomb::record::Record;
 use aplomb::{
-    Command, Demand, FlightController, HeadingDemand, Libm, MotorCommand, VerticalDemand, flight, frames,
+    Command, Demand, FlightController, HeadingDemand, MotorCommand, VerticalDemand, flight, frames,
 };
 use aplomb_craft::{Config, Plant, Start};
 
@@ -59,7 +59,7 @@ impl Stand {
         seed: u64,
     ) -> Result<Self, FlyError> {
         let tick_s = 1.0 / f64::from(controller.tick_hz);
-        let curve = ThrustCurve::<Libm>::new(&controller.thrust_curve, tick_s as f32)?;
+        let curve = ThrustCurve::new(&controller.thrust_curve, tick_s as f32)?;
         let mut stand = Self {
             plant: Plant::new(&point.craft(craft), &point.air(), &Start::default(), seed, tick_s)?,
             controller: FlightController::new(controller)?,

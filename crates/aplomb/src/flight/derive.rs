@@ -110,7 +110,7 @@ impl Config {
         }
         // The armed minimum: a tenth of the command keeps the rotors turning; its thrust is the mixer's lower end.
         let least_command = 0.1;
-        let curve: mix::ThrustCurve = mix::ThrustCurve::new(&airframe.thrust_curve, 1.0 / TICK_HZ)?;
+        let curve = mix::ThrustCurve::new(&airframe.thrust_curve, 1.0 / TICK_HZ)?;
         let low_n = curve.thrust_n(crate::MotorCommand::saturating(least_command), &curve.supply(1.225));
         let authority = authority(airframe, weight, low_n);
 

@@ -3,26 +3,25 @@
 use super::Config;
 use crate::control::rate::{self, RateLoop, SetPoint};
 use crate::frames::{Body, Vector};
-use crate::math::Math;
 use crate::mix::{Mixed, Mixer, Supply, ThrustCurve, Wrench};
 use crate::{ConfigError, MotorCommand, Rotors, Sensors};
 
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Turning<M> {
+pub(super) struct Turning {
     rate: RateLoop,
     state: rate::State,
     setpoint: SetPoint,
     wrench: Wrench,
     mixer: Mixer,
     mixed: Mixed,
-    curve: ThrustCurve<M>,
+    curve: ThrustCurve,
     supply: Supply,
     battery_seen: bool,
     least: MotorCommand,
     commands: Rotors<MotorCommand>,
 }
 
-impl<M: Math> Turning<M> {
+impl Turning {
     pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
         let period_s = 1.0 / config.tick_hz;
         let curve =

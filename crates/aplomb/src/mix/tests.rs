@@ -386,7 +386,7 @@ fn thrust_curve_is_its_own_inverse_and_follows_the_motor_equation() {
             highest_voltage_v: 16.8,
             voltage_filter_s: 0.0,
         };
-        let curve: ThrustCurve = ThrustCurve::new(&config, 1e-3).unwrap();
+        let curve = ThrustCurve::new(&config, 1e-3).unwrap();
         for (voltage, density) in [(14.8, 1.225), (12.5, 1.0), (16.5, 0.9)] {
             let mut supply = curve.supply(density);
             curve.observe(&mut supply, voltage);
@@ -408,7 +408,7 @@ fn thrust_curve_is_its_own_inverse_and_follows_the_motor_equation() {
     let (kt, r, thrust, torque) = (60.0 / (std::f64::consts::TAU * 920.0), 0.117, 5.7504e-6, 7.9384e-8);
     let volts = |w: f64, density: f64| kt * w + r * torque * density / 1.225 * w * w / kt;
     let (w_full, v_full) = (980.0f64, volts(980.0, 1.225));
-    let curve: ThrustCurve = ThrustCurve::new(
+    let curve = ThrustCurve::new(
         &ThrustCurveConfig {
             full_n: (thrust * w_full * w_full) as f32,
             reference_voltage_v: v_full as f32,

@@ -18,11 +18,9 @@
 //!
 //! alpha = 1 is the plain quadratic curve. The inverse is a quadratic in sqrt(s).
 
-use core::marker::PhantomData;
-
 use crate::MotorCommand;
 use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
-use crate::math::{Libm, Math, most, saturate};
+use crate::math::{most, root, saturate};
 
 /// Density of the standard atmosphere at sea level in kg/m3 (ISO 2533:1975).
 pub const REFERENCE_DENSITY_KG_M3: f32 = 1.225;
@@ -46,11 +44,11 @@ pub struct ThrustCurveConfig {
     pub voltage_filter_s: f32,
 }
 
-/// The curve, ready to use. `M` supplies the square root.
+/// The curve, ready to use.
 ///
 /// ```
 /// use aplomb::{MotorCommand, mix::{Supply, ThrustCurve, ThrustCurveConfig}};
-/// let curve: ThrustCurve = ThrustCurve::new(&ThrustCurveConfig {
+/// let curve = ThrustCurve::new(&ThrustCurveConfig {
 ///     full_n: 6.5, reference_voltage_v: 14.8, speed_share: 1.0, lowest_voltage_v: 12.0, highest_voltage_v: 16.8,
 ///     voltage_filter_s: 0.2,
 /// }, 1e-3)?;
@@ -59,13 +57,12 @@ pub struct ThrustCurveConfig {
 /// # Ok::<(), aplomb::ConfigError>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ThrustCurve<M = Libm> {
+pub struct ThrustCurve {
     config: ThrustCurveConfig,
     /// alpha/sqrt(full) and (1 - alpha)/full.
     root_scale: f32,
     linear_scale: f32,
     filter: f32,
-    math: PhantomData<M>,
 }
 
 /// State: what the motors are fed with and what they push against.
@@ -90,7 +87,7 @@ impl Supply {
     }
 }
 
-impl<M: Math> ThrustCurve<M> {
+impl ThrustCurve {
     /// Checks the configuration; `period_s` is the time between two calls of [`ThrustCurve::observe`].
     ///
     /// # Errors
@@ -108,10 +105,9 @@ impl<M: Math> ThrustCurve<M> {
         require_not_negative("voltage_filter_s", config.voltage_filter_s)?;
         Ok(Self {
             config: *config,
-            root_scale: config.speed_share / libm::sqrtf(config.full_n),
+            root_scale: config.speed_share / root(config.full_n),
             linear_scale: (1.0 - config.speed_share) / config.full_n,
             filter: period_s / (config.voltage_filter_s + period_s),
-            math: PhantomData,
         })
     }
 
@@ -125,7 +121,7 @@ impl<M: Math> ThrustCurve<M> {
     #[must_use]
     pub fn supply(&self, density_kg_m3: f32) -> Supply {
         let density = saturate(density_kg_m3, 0.3, 2.0);
-        self.supply_at(self.config.reference_voltage_v, M::sqrt(REFERENCE_DENSITY_KG_M3 / density))
+        self.supply_at(self.config.reference_voltage_v, root(REFERENCE_DENSITY_KG_M3 / density))
     }
 
     #[inline]
@@ -153,8 +149,8 @@ impl<M: Math> ThrustCurve<M> {
     #[inline]
     #[must_use]
     pub fn command(&self, thrust_n: f32, supply: &Supply, least: MotorCommand) -> MotorCommand {
-        let root = M::sqrt(most(thrust_n, 0.0));
-        MotorCommand::saturating_from(least, root * (supply.root_gain + supply.linear_gain * root))
+        let x = root(most(thrust_n, 0.0));
+        MotorCommand::saturating_from(least, x * (supply.root_gain + supply.linear_gain * x))
     }
 
     /// The thrust in N of a command: f = x^2, x = 2 c/(p + sqrt(p^2 + 4 q c)), with c = p x + q x^2 the curve at the present
@@ -163,7 +159,7 @@ impl<M: Math> ThrustCurve<M> {
     #[must_use]
     pub fn thrust_n(&self, command: MotorCommand, supply: &Supply) -> f32 {
         let (c, p, q) = (command.get(), supply.root_gain, supply.linear_gain);
-        let slope = p + M::sqrt(p * p + 4.0 * q * c);
+        let slope = p + root(p * p + 4.0 * q * c);
         let x = if c > 0.0 { 2.0 * c / slope } else { 0.0 };
         x * x
     }

@@ -67,7 +67,7 @@ fn rows<M: Math + Clone>(table: &mut Table) {
     let turning = RateLoop::new(&config.rate, period_s).expect("valid");
     let mut turning_state = rate::State::new();
     let mixer = Mixer::new(&config.mix).expect("valid");
-    let curve = ThrustCurve::<M>::new(&config.thrust_curve, period_s).expect("valid");
+    let curve = ThrustCurve::new(&config.thrust_curve, period_s).expect("valid");
     let least = MotorCommand::saturating(config.least_command);
     let mut supply = curve.supply(config.air_density_kg_m3);
 

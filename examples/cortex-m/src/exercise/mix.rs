@@ -26,7 +26,7 @@ pub fn all<M: Math>() {
             black_box((mixed, mixed.achieved()));
         }
     }
-    if let Ok(curve) = ThrustCurve::<M>::new(&black_box(curve_config()), any()) {
+    if let Ok(curve) = ThrustCurve::new(&black_box(curve_config()), any()) {
         let mut supply = curve.supply(any());
         curve.observe(&mut supply, any());
         black_box((curve.command(any(), &supply, MotorCommand::saturating(any())), curve.full_n()));

@@ -13,7 +13,11 @@ mod scalars;
 use core::panic::PanicInfo;
 
 use aplomb::{Libm, Micromath};
-use aplomb_cortex_m::{meter::Meter, stop, table::Table};
+use aplomb_cortex_m::{
+    meter::Meter,
+    stop,
+    table::{Limit, Table},
+};
 use cortex_m_semihosting::{
     debug::{EXIT_FAILURE, EXIT_SUCCESS},
     hprintln,
@@ -34,11 +38,13 @@ fn main() -> ! {
     table.title("instructions a call, Libm");
     scalars::rows::<Libm>(&mut table);
     estimate::rows::<Libm>(&mut table);
-    flight::rows::<Libm>(&mut table);
+    let exact = flight::rows::<Libm>(&mut table);
     table.title("instructions a call, Micromath");
     scalars::rows::<Micromath>(&mut table);
     estimate::rows::<Micromath>(&mut table);
-    flight::rows::<Micromath>(&mut table);
+    let approximate = flight::rows::<Micromath>(&mut table);
+    let limit = Limit::Open { goal: 95, ceiling: 97 };
+    table.figure("worst tick, % of the one with Libm", limit, (100 * approximate).div_ceil(exact));
     table.title("instructions a call, without scalar functions");
     pid::rows(&mut table);
     filter::rows(&mut table);
