@@ -123,7 +123,7 @@ pub use flight::FlightController;
 #[cfg(feature = "micromath")]
 pub use math::Micromath;
 pub use math::{Libm, Math};
-pub use rotors::{MotorCommand, Rotors, Spin};
+pub use rotors::{MotorCommand, Place, Rotors, Spin};
 pub use sensors::{Battery, ImuSample, Receiver, Sample, Sensors};
 
 /// Standard acceleration of free fall in m/s2 (ISO 80000-3).

@@ -1,5 +1,44 @@
 //! One value for each rotor, by place, and the motor command.
 
+/// Where a rotor sits, in reading order.
+///
+/// ```
+/// use aplomb::Place;
+/// assert_eq!(Place::FrontLeft.next(), Place::FrontRight);
+/// assert_eq!(Place::RearRight.next(), Place::FrontLeft);
+/// ```
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
+pub enum Place {
+    /// Front left.
+    #[default]
+    FrontLeft,
+    /// Front right.
+    FrontRight,
+    /// Rear left.
+    RearLeft,
+    /// Rear right.
+    RearRight,
+}
+
+impl Place {
+    /// All four, in reading order.
+    pub const ALL: [Self; 4] = [Self::FrontLeft, Self::FrontRight, Self::RearLeft, Self::RearRight];
+
+    /// The next one in reading order, the first one after the last: to take the rotors in turn.
+    #[inline]
+    #[must_use]
+    pub const fn next(self) -> Self {
+        match self {
+            Self::FrontLeft => Self::FrontRight,
+            Self::FrontRight => Self::RearLeft,
+            Self::RearLeft => Self::RearRight,
+            Self::RearRight => Self::FrontLeft,
+        }
+    }
+}
+
 /// One value for each of the four rotors, named by place in reading order. There is no index on purpose.
 ///
 /// ```
@@ -67,6 +106,44 @@ impl<T> Rotors<T> {
             rear_left: &self.rear_left,
             rear_right: &self.rear_right,
         }
+    }
+
+    /// The value at a place.
+    ///
+    /// ```
+    /// use aplomb::{Place, Rotors};
+    /// let mut thrust_n = Rotors { front_left: 3.0, front_right: 3.1, rear_left: 2.9, rear_right: 3.2 };
+    /// *thrust_n.at_mut(Place::RearLeft) += 0.5;
+    /// assert_eq!(*thrust_n.at(Place::RearLeft), 3.4);
+    /// ```
+    #[inline]
+    #[must_use]
+    pub const fn at(&self, place: Place) -> &T {
+        match place {
+            Place::FrontLeft => &self.front_left,
+            Place::FrontRight => &self.front_right,
+            Place::RearLeft => &self.rear_left,
+            Place::RearRight => &self.rear_right,
+        }
+    }
+
+    /// The value at a place, to change it.
+    #[inline]
+    #[must_use]
+    pub const fn at_mut(&mut self, place: Place) -> &mut T {
+        match place {
+            Place::FrontLeft => &mut self.front_left,
+            Place::FrontRight => &mut self.front_right,
+            Place::RearLeft => &mut self.rear_left,
+            Place::RearRight => &mut self.rear_right,
+        }
+    }
+
+    /// The four values, to change them, in reading order.
+    #[inline]
+    #[must_use]
+    pub const fn each_mut(&mut self) -> [&mut T; 4] {
+        [&mut self.front_left, &mut self.front_right, &mut self.rear_left, &mut self.rear_right]
     }
 
     /// The four values in reading order: front left, front right, rear left, rear right.

@@ -29,6 +29,7 @@ macro_rules! wishes {
 }
 
 wishes!(LoopsTable for Config: tick_hz, least_command, air_density_kg_m3);
+wishes!(NotchTable for aplomb::flight::NotchConfig: bandwidth_hz, harmonic, lowest_hz, highest_hz, hover_speed_rad_s);
 wishes!(AxisTable for rate::Axis:
     crossover_rad_s, integral_time_s, derivative_time_s; acceleration_limit_deg_s2 => acceleration_limit_rad_s2);
 wishes!(RateTable for rate::Config: derivative_filter_ratio, gyro_cutoff_hz);
@@ -74,6 +75,7 @@ pub(super) struct WishTables {
     loops: Option<LoopsTable>,
     attitude_every: Option<u32>,
     velocity_every: Option<u32>,
+    notch: Option<NotchTable>,
     rate: Option<RateTable>,
     rate_roll: Option<AxisTable>,
     rate_pitch: Option<AxisTable>,
@@ -126,6 +128,7 @@ impl WishTables {
             });
         }
         attempt! {
+            notch => notch;
             rate => rate;
             rate_roll => rate.roll;
             rate_pitch => rate.pitch;

@@ -21,6 +21,8 @@ pub(super) struct Control {
     /// Demanded thrust in N and cosine of the tilt.
     thrust_n: f64,
     cos_tilt: f64,
+    /// Speed of each rotor (rad/s), which the notches follow.
+    speed_rad_s: [f64; 4],
 }
 
 /// The controller at one frequency. Each stage: what of it comes from the motion, and from the stage before.
@@ -57,7 +59,15 @@ impl Control {
             };
             DMat3::from_cols(turn(DVec3::X), turn(DVec3::Y), turn(DVec3::Z))
         };
-        Self { config: *config, mode, attitude: trim.attitude, turn_per_acceleration, thrust_n, cos_tilt }
+        Self {
+            config: *config,
+            mode,
+            attitude: trim.attitude,
+            turn_per_acceleration,
+            thrust_n,
+            cos_tilt,
+            speed_rad_s: trim.speed_rad_s,
+        }
     }
 
     pub(super) fn at(&self, tick: &Instant) -> Responses {
@@ -142,7 +152,11 @@ impl Control {
 
     /// Rate and its set-point to torque, on every tick.
     fn rate_loop(&self, tick: &Instant, out: &mut Responses) {
-        let gyro = low_pass(f64::from(self.config.rate.gyro_cutoff_hz), tick);
+        let low_pass = low_pass(f64::from(self.config.rate.gyro_cutoff_hz), tick);
+        let gyro = self
+            .speed_rad_s
+            .iter()
+            .fold(low_pass, |gyro, &speed| gyro * notch(&self.config.notch, speed, tick));
         let ratio = f64::from(self.config.rate.derivative_filter_ratio);
         for axis in 0..3 {
             let config = self.rate_axis(axis);
@@ -285,6 +299,17 @@ fn low_pass(cutoff_hz: f64, tick: &Instant) -> C64 {
     let warped =
         (1.0 - tick.delay) / (1.0 + tick.delay) / libm::tan(std::f64::consts::PI * cutoff_hz * tick.tick_s);
     1.0 / (1.0 + std::f64::consts::SQRT_2 * warped + warped * warped)
+}
+
+/// The notch of a rotor at a speed in rad/s: with g = 1/(1 + tan(pi B T)) and c = cos(w T),
+/// g (1 - 2 c z^-1 + z^-2)/(1 - 2 g c z^-1 + (2 g - 1) z^-2).
+fn notch(config: &flight::NotchConfig, speed_rad_s: f64, tick: &Instant) -> C64 {
+    let two_pi = std::f64::consts::TAU;
+    let tone_hz = (speed_rad_s * f64::from(config.harmonic) / two_pi)
+        .clamp(f64::from(config.lowest_hz), f64::from(config.highest_hz));
+    let g = 1.0 / (1.0 + libm::tan(0.5 * two_pi * f64::from(config.bandwidth_hz) * tick.tick_s));
+    let (c, z) = (libm::cos(two_pi * tone_hz * tick.tick_s), tick.delay);
+    g * (1.0 - 2.0 * c * z + z * z) / (1.0 - 2.0 * g * c * z + (2.0 * g - 1.0) * z * z)
 }
 
 /// The small turn from `a` to `b` in the axes of `a`.

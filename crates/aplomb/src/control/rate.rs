@@ -249,6 +249,12 @@ impl RateLoop {
         })
     }
 
+    /// Delay of a slow signal through the low-pass on the gyro, in s.
+    #[must_use]
+    pub const fn gyro_delay_s(&self) -> f32 {
+        self.gyro.delay_s()
+    }
+
     /// The torque in N m for a set-point and a gyro sample in rad/s. Call [`RateLoop::achieved`] afterwards. Samples
     /// that are not finite hold the last rate; a set-point that is not finite holds the last torque of its axis.
     ///

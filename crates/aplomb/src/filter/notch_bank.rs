@@ -3,10 +3,10 @@
 use core::f32::consts::PI;
 
 use super::{FLOOR, require_below_nyquist};
-use crate::Rotors;
 use crate::error::{ConfigError, Problem, require_positive};
 use crate::frames::{Body, Vector};
 use crate::math::saturate;
+use crate::{Place, Rotors};
 
 /// What a [`NotchBank`] is built from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -50,7 +50,7 @@ pub struct NotchBank {
     lowest: f32,
     highest: f32,
     delay_scale_s: f32,
-    notches: [Notch; 4],
+    notches: Rotors<Notch>,
     last: [f32; 3],
 }
 
@@ -87,7 +87,7 @@ impl NotchBank {
             lowest: PI * lowest * h,
             highest: PI * highest * h,
             delay_scale_s: h * t,
-            notches: [Notch::default(); 4],
+            notches: Rotors::default(),
             last: [0.0; 3],
         };
         bank.follow(Rotors::splat(0.0));
@@ -98,18 +98,25 @@ impl NotchBank {
     /// leaves the notch where it is.
     #[inline]
     pub fn follow(&mut self, speed_rad_s: Rotors<f32>) {
-        for (notch, speed) in self.notches.iter_mut().zip(speed_rad_s.into_array()) {
-            let w = self.half_angle_per_rad_s * if speed < 0.0 { -speed } else { speed };
-            if w.is_finite() {
-                let w = saturate(w, self.lowest, self.highest);
-                let w2 = w * w;
-                let s = w
-                    * (1.0
-                        - w2 * (1.0 / 6.0
-                            - w2 * (1.0 / 120.0 - w2 * (1.0 / 5040.0 - w2 * (1.0 / 362_880.0)))));
-                notch.versine = 2.0 * s * s;
-                notch.b1 = -2.0 * self.gain * (1.0 - notch.versine);
-            }
+        for place in Place::ALL {
+            self.follow_rotor(place, *speed_rad_s.at(place));
+        }
+    }
+
+    /// The same for the notch of one rotor, to spread the work over ticks.
+    #[inline]
+    pub fn follow_rotor(&mut self, place: Place, speed_rad_s: f32) {
+        let w = self.half_angle_per_rad_s * if speed_rad_s < 0.0 { -speed_rad_s } else { speed_rad_s };
+        if w.is_finite() {
+            let w = saturate(w, self.lowest, self.highest);
+            let w2 = w * w;
+            let s = w
+                * (1.0
+                    - w2 * (1.0 / 6.0 - w2 * (1.0 / 120.0 - w2 * (1.0 / 5040.0 - w2 * (1.0 / 362_880.0)))));
+            let versine = 2.0 * s * s;
+            let notch = self.notches.at_mut(place);
+            notch.versine = versine;
+            notch.b1 = -2.0 * self.gain * (1.0 - versine);
         }
     }
 
@@ -120,7 +127,7 @@ impl NotchBank {
         let mut signal = input.to_array();
         let (g, a2) = (self.gain, self.a2);
         if input.is_finite() {
-            for notch in &mut self.notches {
+            for notch in self.notches.each_mut() {
                 for ((x, s1), s2) in signal.iter_mut().zip(&mut notch.s1).zip(&mut notch.s2) {
                     let scaled = g * *x + FLOOR;
                     let y = scaled + *s1;
@@ -141,7 +148,7 @@ impl NotchBank {
     /// Settles every notch at a constant value; not finite counts as 0.
     pub fn settle(&mut self, value: Vector<Body>) {
         self.last = if value.is_finite() { value.to_array() } else { [0.0; 3] };
-        for notch in &mut self.notches {
+        for notch in self.notches.each_mut() {
             notch.s1 = self.last.map(|y| (1.0 - self.gain) * y);
             notch.s2 = self.last.map(|y| (self.gain - self.a2) * y);
         }
@@ -150,7 +157,7 @@ impl NotchBank {
     /// Delay of a slow signal through all four notches in s, h tan(pi B h)/(1 - cos w) each.
     #[must_use]
     pub fn delay_s(&self) -> f32 {
-        self.notches.iter().map(|notch| self.delay_scale_s / notch.versine).sum()
+        self.notches.as_ref().into_array().into_iter().map(|notch| self.delay_scale_s / notch.versine).sum()
     }
 }
 
@@ -208,7 +215,7 @@ mod tests {
         let (mut quarter, mut half) = (0.0f64, 0.0f64);
         for f in 20..=495 {
             bank.follow(Rotors::splat(f as f32 * core::f32::consts::TAU));
-            let versine = f64::from(bank.notches[0].versine);
+            let versine = f64::from(bank.notches.front_left.versine);
             let got = (1.0 - versine).acos() / (core::f64::consts::TAU * 1e-3);
             let error = (got / f64::from(f) - 1.0).abs();
             if f <= 250 {

@@ -1,5 +1,6 @@
 //! Everything the controller believes and wants.
 
+use super::NotchConfig;
 use crate::error::{ConfigError, Problem, require_positive, require_within};
 use crate::{control, estimate, guard, mix, pilot};
 
@@ -24,6 +25,8 @@ pub struct Config {
     pub thrust_curve: mix::ThrustCurveConfig,
     /// Estimators.
     pub estimate: estimate::Config,
+    /// Notches on the gyro's way to the rate loop.
+    pub notch: NotchConfig,
     /// Rate loop, with the inertia.
     pub rate: control::rate::Config,
     /// Attitude loop.

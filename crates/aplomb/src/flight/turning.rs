@@ -1,13 +1,16 @@
 //! The rate loop wired: body rates and thrust to motor commands, on every tick.
 
 use super::Config;
+use super::notches::Notches;
 use crate::control::rate::{self, RateLoop, SetPoint};
 use crate::frames::{Body, Vector};
+use crate::math::Math;
 use crate::mix::{Mixed, Mixer, Supply, ThrustCurve, Wrench};
-use crate::{ConfigError, MotorCommand, Rotors, Sensors};
+use crate::{ConfigError, MotorCommand, Rotors, STANDARD_GRAVITY_M_S2, Sensors};
 
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Turning {
+pub(super) struct Turning<M> {
+    notches: Option<Notches<M>>,
     rate: RateLoop,
     state: rate::State,
     setpoint: SetPoint,
@@ -21,12 +24,16 @@ pub(super) struct Turning {
     commands: Rotors<MotorCommand>,
 }
 
-impl Turning {
+impl<M: Math> Turning<M> {
     pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
         let period_s = 1.0 / config.tick_hz;
         let curve =
             ThrustCurve::new(&config.thrust_curve, period_s).map_err(|error| error.within("thrust_curve"))?;
+        let hover_n = 0.25 * config.thrust.mass_kg * STANDARD_GRAVITY_M_S2;
+        let notches = Notches::new(&config.notch, hover_n, config.attitude.rotor_lag_s, period_s)
+            .map_err(|error| error.within("notch"))?;
         Ok(Self {
+            notches,
             rate: RateLoop::new(&config.rate, period_s).map_err(|error| error.within("rate"))?,
             state: rate::State::new(),
             setpoint: SetPoint::default(),
@@ -50,9 +57,12 @@ impl Turning {
         }
     }
 
-    /// Forgets the past.
-    pub(super) fn restart(&mut self) {
+    /// Forgets the past; the filters start at the `present` rate.
+    pub(super) fn restart(&mut self, present_rad_s: Vector<Body>) {
         self.state = rate::State::new();
+        if let Some(notches) = &mut self.notches {
+            notches.settle(present_rad_s);
+        }
     }
 
     /// A new set-point, and the total thrust in N that goes with it.
@@ -68,9 +78,17 @@ impl Turning {
         self.rate.advance(&mut self.setpoint);
     }
 
-    /// The motor commands for this tick.
+    /// The motor commands for this tick; `reported_rad_s` are the speeds of the rotors, where they are measured.
     #[inline]
-    pub(super) fn run(&mut self, gyro_rad_s: Vector<Body>) -> Rotors<MotorCommand> {
+    pub(super) fn run(
+        &mut self,
+        gyro_rad_s: Vector<Body>,
+        reported_rad_s: Option<&Rotors<f32>>,
+    ) -> Rotors<MotorCommand> {
+        let gyro_rad_s = match &mut self.notches {
+            Some(notches) => notches.step(gyro_rad_s, reported_rad_s, &self.mixed.thrust_n),
+            None => gyro_rad_s,
+        };
         self.wrench.torque_nm = self.rate.step(&mut self.state, &self.setpoint, gyro_rad_s);
         self.mixed = self.mixer.mix(self.wrench);
         self.rate.achieved(&mut self.state, self.mixed.given.torque_nm);
@@ -95,6 +113,11 @@ impl Turning {
     #[inline]
     pub(super) const fn rate_rad_s(&self) -> Vector<Body> {
         self.state.rate_rad_s()
+    }
+
+    /// Delay of a slow signal on the gyro's way to the rate loop, in s.
+    pub(super) fn gyro_delay_s(&self) -> f32 {
+        self.rate.gyro_delay_s() + self.notches.as_ref().map_or(0.0, Notches::delay_s)
     }
 
     /// Integrals of the rate loop in rad/s2.

@@ -180,6 +180,7 @@ parameters! {
         mix: crate::mix::Config,
         thrust_curve: crate::mix::ThrustCurveConfig,
         estimate: crate::estimate::Config,
+        notch: crate::flight::NotchConfig,
         rate: crate::control::rate::Config,
         attitude: crate::control::attitude::Config,
         thrust: crate::control::thrust_vector::Config,
@@ -256,6 +257,13 @@ parameters! {
         gate_growth_m_s2: f32,
         worst_accuracy_m: f32,
         timeout_s: f32,
+    }
+    crate::flight::NotchConfig {
+        bandwidth_hz: f32,
+        harmonic: f32,
+        lowest_hz: f32,
+        highest_hz: f32,
+        hover_speed_rad_s: f32,
     }
     crate::control::rate::Config {
         roll: crate::control::rate::Axis,

@@ -1,0 +1,229 @@
+//! The notches on the gyro's way to the rate loop: one for each rotor, where its imbalance shakes the frame.
+//!
+//! The speed of a rotor comes from its speed controller where that reports it. Elsewhere it is estimated from the thrust f
+//! that the mixer gave it: with the hover speed w_h and the hover thrust f_h of a rotor, and the rotors' lag tau,
+//!
+//! ```text
+//! w + tau dw/dt = w_h sqrt(f/f_h)
+//! ```
+//!
+//! In the steady state that errs by half of what the thrust coefficient, and so the hover thrust at that speed, is wrong by:
+//! 10 % of thrust, or of air density, are 5 % of speed. In fast manoeuvres the lag's error comes on top. A tone d Hz
+//! beside the centre of a notch of bandwidth B keeps the share `x/sqrt(1 + x^2)`, x = 2 d/B; with the derived bandwidth, a
+//! fifth of the tone's frequency, an error of 5 % leaves 45 %.
+//!
+//! Each tick moves the notch of one rotor, so each follows on every fourth.
+
+use core::marker::PhantomData;
+
+use crate::error::{ConfigError, require_not_negative, require_positive};
+use crate::filter::{NotchBank, NotchBankConfig};
+use crate::frames::{Body, Vector};
+use crate::math::Math;
+use crate::{Place, Rotors};
+
+/// Rotors that are followed in turn, one on each tick.
+const TURN_TICKS: f32 = 4.0;
+/// A reported speed of this many rad/s (95 000 rpm) or more is no measurement.
+const FASTEST_RAD_S: f32 = 1e4;
+
+/// What the notches are built from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct NotchConfig {
+    /// -3 dB bandwidth of each notch in Hz, below half the tick rate; 0 leaves the notches out, and then the other fields
+    /// do not count.
+    pub bandwidth_hz: f32,
+    /// Tone per turn: 1 for imbalance, the number of blades for the blade tone. Greater than 0.
+    pub harmonic: f32,
+    /// Lowest centre frequency in Hz: slower rotors leave their notch there, so that its delay stays bounded.
+    pub lowest_hz: f32,
+    /// Highest centre frequency in Hz, above `lowest_hz` and below half the tick rate.
+    pub highest_hz: f32,
+    /// Speed of the rotors in hover in rad/s.
+    pub hover_speed_rad_s: f32,
+}
+
+impl NotchConfig {
+    /// Delay of a slow signal in s with all rotors at hover speed: 4 h tan(pi B h)/(1 - cos(w h)), w the tone's angular
+    /// frequency and h the period. 0 without notches.
+    ///
+    /// # Errors
+    /// Names the field that no notch can be built with.
+    pub fn hover_delay_s(&self, period_s: f32) -> Result<f32, ConfigError> {
+        let delay_s = self.bank(period_s)?.map(|mut bank| {
+            bank.follow(Rotors::splat(self.hover_speed_rad_s));
+            bank.delay_s()
+        });
+        Ok(delay_s.unwrap_or(0.0))
+    }
+
+    fn bank(&self, period_s: f32) -> Result<Option<NotchBank>, ConfigError> {
+        if require_not_negative("bandwidth_hz", self.bandwidth_hz)? == 0.0 {
+            return Ok(None);
+        }
+        require_positive("hover_speed_rad_s", self.hover_speed_rad_s)?;
+        let Self { bandwidth_hz, harmonic, lowest_hz, highest_hz, .. } = *self;
+        NotchBank::new(&NotchBankConfig { bandwidth_hz, harmonic, lowest_hz, highest_hz }, period_s).map(Some)
+    }
+}
+
+/// The notches and the speeds they follow.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Notches<M> {
+    bank: NotchBank,
+    /// Hover speed over the root of the hover thrust, rad/s per root of N.
+    speed_per_root: f32,
+    /// What a rotor takes up of a new speed until it is its turn again.
+    take_up: f32,
+    speed_rad_s: Rotors<f32>,
+    turn: Place,
+    math: PhantomData<M>,
+}
+
+impl<M: Math> Notches<M> {
+    /// `None` without notches. For the hover thrust of one rotor in N, the rotors' lag and the period in s.
+    ///
+    /// # Errors
+    /// Names the field that is not finite, not positive, or out of range or order.
+    pub(super) fn new(
+        config: &NotchConfig,
+        hover_n: f32,
+        lag_s: f32,
+        period_s: f32,
+    ) -> Result<Option<Self>, ConfigError> {
+        Ok(config.bank(period_s)?.map(|bank| {
+            let turn_s = TURN_TICKS * period_s;
+            let mut notches = Self {
+                bank,
+                speed_per_root: config.hover_speed_rad_s / M::sqrt(hover_n),
+                take_up: turn_s / (lag_s + turn_s),
+                speed_rad_s: Rotors::splat(config.hover_speed_rad_s),
+                turn: Place::FrontLeft,
+                math: PhantomData,
+            };
+            notches.bank.follow(notches.speed_rad_s);
+            notches
+        }))
+    }
+
+    /// One tick: moves the notch of the rotor whose turn it is, by its `reported` speed in rad/s if that can be one, else by
+    /// the thrust in N that it was last given; then takes the tones out of the gyro's sample.
+    #[inline]
+    pub(super) fn step(
+        &mut self,
+        gyro_rad_s: Vector<Body>,
+        reported_rad_s: Option<&Rotors<f32>>,
+        thrust_n: &Rotors<f32>,
+    ) -> Vector<Body> {
+        let place = self.turn;
+        let speed = self.speed_rad_s.at_mut(place);
+        *speed = match reported_rad_s.map(|reported| *reported.at(place)) {
+            Some(reported) if reported.abs() < FASTEST_RAD_S => reported,
+            // Thrusts are finite and not negative.
+            _ => {
+                let target = self.speed_per_root * M::sqrt(*thrust_n.at(place));
+                *speed + self.take_up * (target - *speed)
+            }
+        };
+        self.bank.follow_rotor(place, *speed);
+        self.turn = place.next();
+        self.bank.step(gyro_rad_s)
+    }
+
+    /// Settles at a constant rate in rad/s.
+    pub(super) fn settle(&mut self, gyro_rad_s: Vector<Body>) {
+        self.bank.settle(gyro_rad_s);
+    }
+
+    /// Delay of a slow signal in s, with the notches where they are.
+    pub(super) fn delay_s(&self) -> f32 {
+        self.bank.delay_s()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Libm;
+
+    const CONFIG: NotchConfig = NotchConfig {
+        bandwidth_hz: 19.0,
+        harmonic: 1.0,
+        lowest_hz: 66.0,
+        highest_hz: 150.0,
+        hover_speed_rad_s: 600.0,
+    };
+    const HOVER_N: f32 = 3.0;
+
+    /// Share of a tone at each rotor's true speed that is left, once settled; the rotors push with `thrust_n` but turn
+    /// faster than believed by `error`.
+    fn left_over(thrust_n: f32, error: f32, reported: bool) -> f32 {
+        let mut notches = Notches::<Libm>::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
+        let speed = 600.0 * (thrust_n / HOVER_N).sqrt() * (1.0 + error);
+        let speeds = Rotors::splat(speed);
+        let mut power = 0.0;
+        for tick in 0..4000 {
+            let tone = (speed * 1e-3 * tick as f32).sin();
+            let reported = reported.then_some(&speeds);
+            let y = notches.step(Vector::new(tone, 0.0, 0.0), reported, &Rotors::splat(thrust_n)).x();
+            power += if tick >= 2000 { y * y / 2000.0 } else { 0.0 };
+        }
+        (2.0 * power).sqrt()
+    }
+
+    #[test]
+    fn a_reported_speed_removes_the_tone_and_an_estimated_one_errs_by_what_is_stated() {
+        for thrust_n in [2.0, 3.0, 5.0] {
+            assert!(left_over(thrust_n, 0.05, true) < 2e-3);
+            assert!(left_over(thrust_n, 0.0, false) < 2e-3);
+        }
+        // One notch of four: x/sqrt(1 + x^2) with x = 2 d/B, all four at one speed to the fourth power.
+        let x = 2.0 * 0.05 * 600.0 / core::f32::consts::TAU / 19.0;
+        let stated = (x / (1.0 + x * x).sqrt()).powi(4);
+        let left = left_over(3.0, 0.05, false);
+        assert!((left - stated).abs() < 0.01, "{left} {stated}");
+        // The twin that does not follow.
+        assert!(left_over(5.0, -0.225, false) > 0.8);
+    }
+
+    #[test]
+    fn a_reported_speed_that_is_none_is_replaced_by_the_estimate() {
+        let mut notches = Notches::<Libm>::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
+        for bad in [f32::NAN, f32::INFINITY, -1e9, 3e38] {
+            for _ in 0..400 {
+                let out = notches.step(Vector::ZERO, Some(&Rotors::splat(bad)), &Rotors::splat(HOVER_N));
+                assert!(out.is_finite());
+            }
+            assert!((notches.speed_rad_s.rear_left - 600.0).abs() < 0.1);
+        }
+    }
+
+    #[test]
+    fn without_a_bandwidth_there_are_no_notches_and_every_bad_field_is_named() {
+        let none = NotchConfig { bandwidth_hz: 0.0, hover_speed_rad_s: f32::NAN, ..CONFIG };
+        assert_eq!(Notches::<Libm>::new(&none, HOVER_N, 0.04, 1e-3), Ok(None));
+        type Field = (&'static str, fn(&mut NotchConfig, f32));
+        let fields: [Field; 5] = [
+            ("bandwidth_hz", |c, x| c.bandwidth_hz = x),
+            ("harmonic", |c, x| c.harmonic = x),
+            ("lowest_hz", |c, x| c.lowest_hz = x),
+            ("highest_hz", |c, x| c.highest_hz = x),
+            ("hover_speed_rad_s", |c, x| c.hover_speed_rad_s = x),
+        ];
+        for (name, set) in fields {
+            for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, -1.0, 0.0] {
+                let mut config = CONFIG;
+                set(&mut config, bad);
+                if config.bandwidth_hz != 0.0 {
+                    let refused = Notches::<Libm>::new(&config, HOVER_N, 0.04, 1e-3).unwrap_err();
+                    assert_eq!(refused.field, name, "{bad}");
+                    assert_eq!(config.hover_delay_s(1e-3).unwrap_err().field, name, "{bad}");
+                }
+            }
+        }
+        let swapped = NotchConfig { lowest_hz: 200.0, ..CONFIG };
+        assert_eq!(swapped.hover_delay_s(1e-3).unwrap_err().field, "lowest_hz");
+    }
+}
