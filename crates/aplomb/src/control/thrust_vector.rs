@@ -103,7 +103,8 @@ impl<M: Math> ThrustVector<M> {
         if config.high_n <= mass * STANDARD_GRAVITY_M_S2 {
             return Err(ConfigError::new("high_n", Problem::Inconsistent));
         }
-        let (sin, cos) = (M::sin(limit), M::cos(limit));
+        // Not by the functions of `M`: an approximate limit would be off for good.
+        let (sin, cos) = (libm::sinf(limit), libm::cosf(limit));
         Ok(Self {
             mass_kg: mass,
             // A little vertical thrust always stays, so that "where the thrust leans" has a meaning.

@@ -4,6 +4,7 @@
 extern crate std;
 
 use std::collections::VecDeque;
+use std::f64::consts::PI;
 use std::println;
 use std::vec::Vec;
 
