@@ -238,6 +238,18 @@ fn pilot_names_its_field() {
     refused(config().pilot, fields, |c| pilot::Pilot::<Libm>::new(c).map(drop));
 }
 
+const FACTS: guard::Facts = guard::Facts { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
+
+#[test]
+fn guard_names_the_fact() {
+    let fields: &[Field<guard::Facts>] = &[
+        ("weight_n", |c, x| c.weight_n = x, Positive),
+        ("empty_v", |c, x| c.empty_v = x, FromZero),
+        ("landing_speed_m_s", |c, x| c.landing_speed_m_s = x, Positive),
+    ];
+    refused(FACTS, fields, |facts| guard::Guard::new::<Libm>(&config().guard, facts, 1e-3).map(drop));
+}
+
 #[test]
 fn guard_names_its_field() {
     let fields: &[Field<guard::Config>] = &[
@@ -255,7 +267,7 @@ fn guard_names_its_field() {
         ("landed_climb_m_s", |c, x| c.landed_climb_m_s = x, Positive),
         ("landed_s", |c, x| c.landed_s = x, Positive),
     ];
-    let build = |c: &guard::Config| guard::Guard::new::<Libm>(c, 11.8, 1e-3).map(drop);
+    let build = |c: &guard::Config| guard::Guard::new::<Libm>(c, &FACTS, 1e-3).map(drop);
     refused(config().guard, fields, build);
     let good = config().guard;
     let swapped = guard::Config { link_hold_s: good.link_land_s, ..good };
@@ -267,8 +279,7 @@ fn guard_names_its_field() {
     let late = guard::Config { imu_hold_s: 60.1, ..good };
     assert_eq!(build(&late), Err(ConfigError::new("imu_hold_s", Problem::OutOfRange)));
     for bad in [f32::NAN, f32::INFINITY, 0.0, -1.0] {
-        assert_eq!(guard::Guard::new::<Libm>(&good, bad, 1e-3).unwrap_err().field, "weight_n");
-        assert_eq!(guard::Guard::new::<Libm>(&good, 11.8, bad).unwrap_err().field, "period_s");
+        assert_eq!(guard::Guard::new::<Libm>(&good, &FACTS, bad).unwrap_err().field, "period_s");
     }
 }
 

@@ -88,12 +88,15 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         let () = Self::ONE_TO_THREE;
         config.check()?;
         let period_s = 1.0 / config.tick_hz;
-        let weight_n = config.thrust.mass_kg * STANDARD_GRAVITY_M_S2;
+        let facts = guard::Facts {
+            weight_n: config.thrust.mass_kg * STANDARD_GRAVITY_M_S2,
+            empty_v: config.thrust_curve.lowest_voltage_v,
+            landing_speed_m_s: config.pilot.landing_speed_m_s,
+        };
         Ok(Self {
             estimator: estimate::Estimator::new(&config.estimate, period_s)
                 .map_err(|error| error.within("estimate"))?,
-            guard: Guard::new::<M>(&config.guard, weight_n, period_s)
-                .map_err(|error| error.within("guard"))?,
+            guard: Guard::new::<M>(&config.guard, &facts, period_s).map_err(|error| error.within("guard"))?,
             guard_state: guard::State::new(),
             outer: Outer::new(config)?,
             pointing: Pointing::new(config)?,
@@ -128,7 +131,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
             let (outer, pointing, turning) = (&mut self.outer, &mut self.pointing, &mut self.turning);
             let due = self.schedule.due(verdict.fresh);
             if due.climb {
-                outer.climb(&verdict.demand, motion, turning.mixed());
+                outer.climb(verdict.demand, motion, turning.mixed());
             }
             if due.lean {
                 outer.lean(motion, turning.mixed());
@@ -140,13 +143,13 @@ impl<M: Math, const N: usize> FlightController<M, N> {
                 pointing.lead(motion, turning.rate_rad_s());
             }
             if due.attitude {
-                turning.ask(pointing.follow(outer, &verdict.demand, motion, turning.rate_rad_s()));
+                turning.ask(pointing.follow(outer, verdict.demand, motion, turning.rate_rad_s()));
             } else {
                 turning.carry_on();
             }
             turning.run(motion.rate_rad_s, sensors.rotor_speed_rad_s.as_ref())
         } else {
-            self.outer.rest(verdict.demand);
+            self.outer.rest(*verdict.demand);
             self.pointing.restart(motion.attitude);
             self.turning.rest(verdict.motors == Motors::Idle)
         };

@@ -52,7 +52,7 @@ impl Guard {
         // Comparisons are written so that NaN refuses.
         let level = motion.attitude.cos_tilt() >= self.cos_arming;
         let steady = motion.rate_rad_s.norm_squared() <= limit * limit;
-        let charged = situation.voltage_v.is_none_or(|voltage| voltage >= self.config.low_battery_v);
+        let charged = self.battery.may_arm(situation.voltage_v);
         let sticks = match command.demand {
             Demand::Sticks(sticks) => {
                 let centred = |stick: f32| stick.abs() < self.config.arming_stick;

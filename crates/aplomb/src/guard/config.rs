@@ -19,9 +19,10 @@ pub struct Config {
     pub link_hold_s: f32,
     /// Age in s of a command from which the craft lands; above `link_hold_s`.
     pub link_land_s: f32,
-    /// Battery voltage in V below which the craft lands; 0 switches this off.
+    /// Battery voltage in V below which the craft lands in any case; it lands earlier when the pack would be empty before it
+    /// is down. 0 switches both off.
     pub low_battery_v: f32,
-    /// How long in s the voltage must stay below.
+    /// How long in s it must be so.
     pub low_battery_s: f32,
     /// Tilt in rad that counts as tipped over when the craft does not move.
     pub tip_over_tilt_rad: f32,

@@ -37,23 +37,24 @@ pub(super) fn asks_to_descend(demand: &Demand) -> bool {
     }
 }
 
-/// True when every number of the demand is finite.
+/// True when every number of the demand is finite, and their sum too: none is absurd.
 pub(super) fn is_finite(demand: &Demand) -> bool {
+    // A heading is finite by its type.
     let heading = |heading: &HeadingDemand| match heading {
-        HeadingDemand::Hold(heading) => (heading.north() + heading.east()).is_finite(),
-        HeadingDemand::Rate(rate) => rate.is_finite(),
+        HeadingDemand::Hold(_) => 0.0,
+        HeadingDemand::Rate(rate) => *rate,
     };
     let vertical = |vertical: &VerticalDemand| match vertical {
-        VerticalDemand::Height(x) | VerticalDemand::Climb(x) => x.is_finite(),
+        VerticalDemand::Height(x) | VerticalDemand::Climb(x) => *x,
     };
     match demand {
-        Demand::Rates { rate_rad_s, thrust_n } => rate_rad_s.is_finite() && thrust_n.is_finite(),
+        Demand::Rates { rate_rad_s: w, thrust_n } => (w.x() + w.y() + w.z() + thrust_n).is_finite(),
         Demand::Tilt { lean, heading: h, vertical: v } => {
-            (lean.forward + lean.right).is_finite() && heading(h) && vertical(v)
+            (lean.forward + lean.right + heading(h) + vertical(v)).is_finite()
         }
         Demand::Velocity { velocity_m_s: x, heading: h, vertical: v }
         | Demand::Position { position_m: x, heading: h, vertical: v } => {
-            (x.x() + x.y()).is_finite() && heading(h) && vertical(v)
+            (x.x() + x.y() + heading(h) + vertical(v)).is_finite()
         }
         // A stick that is no number counts as centred.
         Demand::Sticks(_) | Demand::Land => true,

@@ -21,15 +21,17 @@
 //! rough flight without a false alarm are tested beside the code.
 
 mod arming;
+mod battery;
 mod config;
 mod demand;
 
 pub use arming::Refusals;
 pub use config::Config;
 
-use crate::error::{ConfigError, require_positive};
+use crate::error::{ConfigError, require_not_negative, require_positive};
 use crate::math::Math;
 use crate::{Command, Demand, Sticks, estimate};
+use battery::Battery;
 use demand::{asks_to_descend, asks_to_rise, is_finite};
 
 /// Why the guard lands, stops or flies something else than the command.
@@ -117,9 +119,9 @@ pub enum Motors {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
-pub struct Verdict {
+pub struct Verdict<'a> {
     /// The demand to fly.
-    pub demand: Demand,
+    pub demand: &'a Demand,
     /// What the motors may do.
     pub motors: Motors,
     /// The loops must start afresh on this tick.
@@ -139,6 +141,18 @@ pub struct Situation<'a> {
     pub thrust_n: f32,
 }
 
+/// What the guard must know of the craft besides its configuration.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Facts {
+    /// Weight in N; above 0.
+    pub weight_n: f32,
+    /// Battery voltage in V under load at which the pack is empty; at least 0.
+    pub empty_v: f32,
+    /// Descent in m/s when landing, as a positive number.
+    pub landing_speed_m_s: f32,
+}
+
 /// The guard.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Guard {
@@ -149,20 +163,20 @@ pub struct Guard {
     imu_hold: u16,
     link_hold: u16,
     link_land: u16,
-    low_battery: u32,
+    battery: Battery,
     tip_over: u32,
     landed: u32,
 }
 
 /// State of the guard.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct State {
     phase: Phase,
     /// The arm command has been seen off since power-up or the last stop.
     arm_seen_off: bool,
-    low_battery_ticks: u32,
+    battery: battery::State,
     tipped_ticks: u32,
     refusals: Refusals,
     held: Option<Reason>,
@@ -208,24 +222,26 @@ fn ticks(time_s: f32, period_s: f32) -> u32 {
 }
 
 impl Guard {
-    /// Checks and folds the configuration for a tick in s and the weight in N.
+    /// Checks and folds the configuration for a craft and a tick in s.
     ///
     /// # Errors
     /// Names the field that is not finite, not positive, out of range or in the wrong order.
-    pub fn new<M: Math>(config: &Config, weight_n: f32, period_s: f32) -> Result<Self, ConfigError> {
+    pub fn new<M: Math>(config: &Config, facts: &Facts, period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
-        require_positive("weight_n", weight_n)?;
+        require_positive("weight_n", facts.weight_n)?;
+        require_not_negative("empty_v", facts.empty_v)?;
+        require_positive("landing_speed_m_s", facts.landing_speed_m_s)?;
         config.check(period_s)?;
         let age = |time_s: f32| (time_s / period_s + 0.5) as u16;
         Ok(Self {
             config: *config,
             cos_arming: M::cos(config.arming_tilt_rad),
             cos_tip_over: M::cos(config.tip_over_tilt_rad),
-            landed_thrust_n: config.landed_thrust_share * weight_n,
+            landed_thrust_n: config.landed_thrust_share * facts.weight_n,
             imu_hold: age(config.imu_hold_s),
             link_hold: age(config.link_hold_s),
             link_land: age(config.link_land_s),
-            low_battery: ticks(config.low_battery_s, period_s),
+            battery: Battery::new(config, facts, period_s, ticks(config.low_battery_s, period_s)),
             tip_over: ticks(config.tip_over_s, period_s),
             landed: ticks(config.landed_s, period_s),
         })
@@ -235,14 +251,15 @@ impl Guard {
     /// and counts for neither a landing nor a tip-over.
     ///
     /// ```
-    /// use aplomb::guard::{Config, Guard, Motors, Phase, Reason, Situation, State};
+    /// use aplomb::guard::{Config, Facts, Guard, Motors, Phase, Reason, Situation, State};
     /// use aplomb::{Command, Demand, Libm, Sticks, estimate};
     /// let config = Config {
     ///     arming_tilt_rad: 0.26, arming_rate_rad_s: 0.35, arming_stick: 0.1, imu_hold_s: 0.04, link_hold_s: 0.5,
     ///     link_land_s: 3.0, low_battery_v: 13.0, low_battery_s: 3.0, tip_over_tilt_rad: 1.05, tip_over_s: 0.5,
     ///     landed_thrust_share: 0.7, landed_climb_m_s: 0.3, landed_s: 0.5,
     /// };
-    /// let guard = Guard::new::<Libm>(&config, 11.8, 1e-3)?;
+    /// let facts = Facts { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
+    /// let guard = Guard::new::<Libm>(&config, &facts, 1e-3)?;
     /// let mut state = State::new();
     /// let motion = estimate::State { attitude_known: true, ..estimate::State::default() };
     /// let seen = Situation { motion: &motion, imu_age_ticks: 0, voltage_v: Some(15.2), thrust_n: 11.8 };
@@ -253,14 +270,19 @@ impl Guard {
     /// let climb = Command::fly(Demand::Sticks(Sticks { climb: 0.6, ..Sticks::CENTRED }));
     /// assert_eq!(guard.step(&mut state, &climb, &seen).motors, Motors::Running);
     /// // 0.6 s without a command: place and height are held. 3.1 s: it lands.
-    /// assert_eq!(guard.step(&mut state, &Command { age_ticks: 600, ..climb }, &seen).demand, centred.demand);
+    /// assert_eq!(guard.step(&mut state, &Command { age_ticks: 600, ..climb }, &seen).demand, &centred.demand);
     /// assert_eq!(state.held(), Some(Reason::LinkLost));
-    /// assert_eq!(guard.step(&mut state, &Command { age_ticks: 3100, ..climb }, &seen).demand, Demand::Land);
+    /// assert_eq!(guard.step(&mut state, &Command { age_ticks: 3100, ..climb }, &seen).demand, &Demand::Land);
     /// assert!(matches!(state.phase(), Phase::Landing { reason: Reason::LinkLost, .. }));
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
     #[must_use]
-    pub fn step(&self, state: &mut State, command: &Command, situation: &Situation<'_>) -> Verdict {
+    pub fn step<'a>(
+        &self,
+        state: &mut State,
+        command: &'a Command,
+        situation: &Situation<'_>,
+    ) -> Verdict<'a> {
         let was = state.phase;
         self.count(state, situation);
         if !command.arm {
@@ -383,18 +405,18 @@ impl Guard {
     }
 
     const fn battery_low(&self, state: &State) -> bool {
-        state.low_battery_ticks >= self.low_battery
+        self.battery.is_low(&state.battery)
     }
 
     /// The demand to fly in the phase reached, and why it is not the one commanded.
-    fn demand(&self, state: &State, command: &Command) -> (Demand, Option<Reason>) {
-        let centred = Demand::Sticks(Sticks::CENTRED);
+    fn demand<'a>(&self, state: &State, command: &'a Command) -> (&'a Demand, Option<Reason>) {
+        let centred = &Demand::Sticks(Sticks::CENTRED);
         match state.phase {
-            Phase::Landing { .. } => (Demand::Land, None),
+            Phase::Landing { .. } => (&Demand::Land, None),
             Phase::OnGround if self.battery_low(state) => (centred, Some(Reason::BatteryLow)),
             _ if command.age_ticks > self.link_hold => (centred, Some(Reason::LinkLost)),
             _ if !is_finite(&command.demand) => (centred, Some(Reason::NotANumber)),
-            _ => (command.demand, None),
+            _ => (&command.demand, None),
         }
     }
 
@@ -406,13 +428,12 @@ impl Guard {
     }
 
     fn count(&self, state: &mut State, situation: &Situation<'_>) {
-        let low = situation.voltage_v.is_some_and(|voltage| voltage < self.config.low_battery_v);
-        state.low_battery_ticks = if low { state.low_battery_ticks.saturating_add(1) } else { 0 };
         let motion = situation.motion;
+        self.battery.watch(&mut state.battery, situation.voltage_v, motion);
         // Upset in flight the craft falls or turns; lying on its back it does neither.
-        let at_rest = motion.velocity_m_s.z().abs() < self.config.landed_climb_m_s
+        let tipped = motion.attitude.cos_tilt() < self.cos_tip_over
+            && motion.velocity_m_s.z().abs() < self.config.landed_climb_m_s
             && motion.rate_rad_s.norm_squared() < 0.25;
-        let tipped = motion.attitude.cos_tilt() < self.cos_tip_over && at_rest;
         state.tipped_ticks = if tipped { state.tipped_ticks.saturating_add(1) } else { 0 };
     }
 }

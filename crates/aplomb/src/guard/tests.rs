@@ -6,7 +6,7 @@ use crate::{HeadingDemand, Libm, Sticks, VerticalDemand};
 
 const WEIGHT_N: f32 = 11.8;
 
-fn config() -> Config {
+pub(super) fn config() -> Config {
     Config {
         arming_tilt_rad: 0.26,
         arming_rate_rad_s: 0.35,
@@ -24,6 +24,13 @@ fn config() -> Config {
     }
 }
 
+/// A verdict that outlives its command.
+struct Outcome {
+    demand: Demand,
+    motors: Motors,
+    fresh: bool,
+}
+
 /// A guard with its state and what it sees.
 struct Bench {
     guard: Guard,
@@ -38,7 +45,12 @@ impl Bench {
     fn new() -> Self {
         let motion = estimate::State { attitude_known: true, ..estimate::State::default() };
         Self {
-            guard: Guard::new::<Libm>(&config(), WEIGHT_N, 1e-3).unwrap(),
+            guard: Guard::new::<Libm>(
+                &config(),
+                &Facts { weight_n: WEIGHT_N, empty_v: 12.0, landing_speed_m_s: 0.7 },
+                1e-3,
+            )
+            .unwrap(),
             state: State::new(),
             motion,
             imu_age_ticks: 0,
@@ -51,7 +63,7 @@ impl Bench {
         Self { state: State::in_flight(), ..Self::new() }
     }
 
-    fn ticks(&mut self, count: usize, command: Command) -> Verdict {
+    fn ticks(&mut self, count: usize, command: Command) -> Outcome {
         let mut last = None;
         for _ in 0..count {
             let situation = Situation {
@@ -60,7 +72,8 @@ impl Bench {
                 voltage_v: self.voltage_v,
                 thrust_n: self.thrust_n,
             };
-            last = Some(self.guard.step(&mut self.state, &command, &situation));
+            let Verdict { demand, motors, fresh } = self.guard.step(&mut self.state, &command, &situation);
+            last = Some(Outcome { demand: *demand, motors, fresh });
         }
         last.unwrap()
     }

@@ -53,8 +53,12 @@ fn rows<M: Math + Clone>(table: &mut Table) {
 
     let mut estimator = Estimator::<M, 1>::new(&config.estimate, period_s).expect("valid");
     let mut filter = AttitudeFilter::<M>::new(&config.estimate.attitude, period_s).expect("valid");
-    let guard = Guard::new::<M>(&config.guard, config.thrust.mass_kg * STANDARD_GRAVITY_M_S2, period_s)
-        .expect("valid");
+    let facts = guard::Facts {
+        weight_n: config.thrust.mass_kg * STANDARD_GRAVITY_M_S2,
+        empty_v: config.thrust_curve.lowest_voltage_v,
+        landing_speed_m_s: config.pilot.landing_speed_m_s,
+    };
+    let guard = Guard::new::<M>(&config.guard, &facts, period_s).expect("valid");
     let mut guard_state = guard::State::in_flight();
     let low_pass = Biquad::low_pass(config.rate.gyro_cutoff_hz, period_s).expect("valid");
     let mut low_pass_states = [BiquadState::new(); 3];

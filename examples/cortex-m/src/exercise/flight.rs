@@ -63,7 +63,8 @@ fn demands<M: Math>() -> [Demand; 6] {
 }
 
 fn guard<M: Math>(config: &guard::Config) {
-    if let Ok(guard) = Guard::new::<M>(config, any(), any()) {
+    let facts = guard::Facts { weight_n: any(), empty_v: any(), landing_speed_m_s: any() };
+    if let Ok(guard) = Guard::new::<M>(config, &facts, any()) {
         let motion = black_box(estimate::State::default());
         let situation = Situation {
             motion: &motion,
@@ -73,7 +74,7 @@ fn guard<M: Math>(config: &guard::Config) {
         };
         for mut state in [guard::State::new(), guard::State::in_flight()] {
             black_box(guard.step(&mut state, &any_command(Demand::Land), &situation));
-            black_box((state.phase(), state.refusals(), state.refusals().any()));
+            black_box((state.phase(), state.refusals(), state.refusals().any(), state.held()));
         }
     }
 }
