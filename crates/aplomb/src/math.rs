@@ -160,6 +160,12 @@ pub(crate) fn most(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
+/// sqrt(x) for x from 0 to 1, from 0.25 on without a root, to 2e-7.
+#[inline]
+pub(crate) fn sqrt_of_share<M: Math>(x: f32) -> f32 {
+    if x >= 0.25 { x * recip_sqrt_of_share::<M>(x) } else { M::sqrt(x) }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

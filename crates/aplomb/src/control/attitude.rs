@@ -33,7 +33,7 @@ use crate::HeadingDemand;
 use crate::control::rate;
 use crate::error::{ConfigError, require_positive, require_within};
 use crate::frames::{Attitude, Body, Heading, Vector, World};
-use crate::math::{Libm, Math, recip_sqrt_of_share, saturate_symmetric};
+use crate::math::{Libm, Math, recip_sqrt_of_share, saturate_symmetric, sqrt_of_share};
 
 /// One part: tilt or heading.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -203,12 +203,8 @@ fn runs_away(attitude: Attitude, setpoint: Heading, step: f32) -> bool {
 #[inline]
 fn limited<M: Math>(v: Vector<Body>, tilt: f32, heading: f32) -> (Vector<Body>, bool) {
     let n2 = v.x() * v.x() + v.y() * v.y();
-    let (k, tilt_cut) = if n2 > tilt * tilt {
-        let share = tilt * tilt / n2;
-        (share * recip_sqrt_of_share::<M>(share), true)
-    } else {
-        (1.0, false)
-    };
+    let (k, tilt_cut) =
+        if n2 > tilt * tilt { (sqrt_of_share::<M>(tilt * tilt / n2), true) } else { (1.0, false) };
     let (z, heading_cut) = if v.z() > heading {
         (heading, true)
     } else if v.z() < -heading {

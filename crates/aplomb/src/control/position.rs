@@ -30,7 +30,7 @@ pub struct Config {
 /// The position loop, folded. It has no state.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PositionLoop<M = Libm> {
-    config: Config,
+    approach: Approach,
     math: PhantomData<M>,
 }
 
@@ -47,14 +47,37 @@ pub struct Output {
     pub limited: bool,
 }
 
-/// Speed in m/s towards a place `distance_m` away, for a gain in 1/s and a deceleration in m/s2.
-#[inline]
-pub(super) fn approach_speed<M: Math>(distance_m: f32, gain: f32, braking_m_s2: f32) -> f32 {
-    let linear_to = braking_m_s2 / (gain * gain);
-    if distance_m <= linear_to {
-        gain * distance_m
-    } else {
-        M::sqrt(2.0 * braking_m_s2 * (distance_m - 0.5 * linear_to))
+/// Speed towards a place by its distance, for a gain in 1/s, a deceleration in m/s2 and a speed limit in m/s.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Approach {
+    gain: f32,
+    braking: f32,
+    limit: f32,
+    /// Distance in m up to which the speed is proportional to it, and from which the limit holds.
+    linear_to_m: f32,
+    limited_from_m: f32,
+}
+
+impl Approach {
+    pub(super) fn new(gain: f32, braking: f32, limit: f32) -> Self {
+        let linear_to_m = braking / (gain * gain);
+        let braked_m = 0.5 * (limit * limit / braking + linear_to_m);
+        // A limit below the end of the straight part cuts that.
+        let limited_from_m = if limit < gain * linear_to_m { limit / gain } else { braked_m };
+        Self { gain, braking, limit, linear_to_m, limited_from_m }
+    }
+
+    /// Speed in m/s, its slope over the distance in 1/s, and whether the limit cut it.
+    #[inline]
+    pub(super) fn speed<M: Math>(&self, distance_m: f32) -> (f32, f32, bool) {
+        if distance_m > self.limited_from_m {
+            (self.limit, 0.0, true)
+        } else if distance_m <= self.linear_to_m {
+            (self.gain * distance_m, self.gain, false)
+        } else {
+            let speed = M::sqrt(2.0 * self.braking * (distance_m - 0.5 * self.linear_to_m));
+            (speed, self.braking / speed, false)
+        }
     }
 }
 
@@ -75,10 +98,10 @@ impl<M: Math> PositionLoop<M> {
     /// # Errors
     /// Names the field that is not finite or not positive.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
-        require_positive("crossover_rad_s", config.crossover_rad_s)?;
-        require_positive("braking_m_s2", config.braking_m_s2)?;
-        require_positive("speed_limit_m_s", config.speed_limit_m_s)?;
-        Ok(Self { config: *config, math: PhantomData })
+        let gain = require_positive("crossover_rad_s", config.crossover_rad_s)?;
+        let braking = require_positive("braking_m_s2", config.braking_m_s2)?;
+        let limit = require_positive("speed_limit_m_s", config.speed_limit_m_s)?;
+        Ok(Self { approach: Approach::new(gain, braking, limit), math: PhantomData })
     }
 
     /// The velocity towards `target_m` from `position_m` when moving with `velocity_m_s`. Horizontal parts only; input
@@ -103,7 +126,6 @@ impl<M: Math> PositionLoop<M> {
         position_m: Vector<World>,
         velocity_m_s: Vector<World>,
     ) -> Output {
-        let Config { crossover_rad_s: gain, braking_m_s2: braking, speed_limit_m_s: limit } = self.config;
         let error = target_m - position_m;
         let d2 = error.x() * error.x() + error.y() * error.y();
         if !(d2 > 1e-12 && d2 < f32::INFINITY) {
@@ -112,19 +134,10 @@ impl<M: Math> PositionLoop<M> {
         let per_distance = M::recip_sqrt(d2);
         let distance = d2 * per_distance;
         let (north, east) = (error.x() * per_distance, error.y() * per_distance);
-        let wanted = approach_speed::<M>(distance, gain, braking);
-        let limited = wanted > limit;
-        let speed = if limited { limit } else { wanted };
+        let (speed, slope, limited) = self.approach.speed::<M>(distance);
         // d(speed)/dt = d(speed)/dd dd/dt, with dd/dt = -(speed made good).
-        let slope = if limited {
-            0.0
-        } else if distance <= braking / (gain * gain) {
-            gain
-        } else {
-            braking / speed
-        };
         let made_good = velocity_m_s.x() * north + velocity_m_s.y() * east;
-        let change = crate::math::saturate_symmetric(-slope * made_good, braking);
+        let change = crate::math::saturate_symmetric(-slope * made_good, self.approach.braking);
         Output {
             velocity_m_s: Vector::new(speed * north, speed * east, 0.0),
             acceleration_m_s2: Vector::new(change * north, change * east, 0.0),

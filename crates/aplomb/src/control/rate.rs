@@ -17,7 +17,7 @@
 //!
 //! Sources: Euler's equation of a rigid body for the torque; the controllers as in [`crate::pid`]; the zero is the rotor's
 //! equation of motion, linearised (derived here). Margins of the derived gains, roll, pitch and yaw, measured through this
-//! step: 13 dB, 64 deg or more with the loop alone (`tests/margins.rs`).
+//! step: 13 dB, 63 deg or more with the loop alone (`tests/margins.rs`).
 
 use glam::Mat3;
 

@@ -17,7 +17,7 @@ use core::marker::PhantomData;
 use crate::STANDARD_GRAVITY_M_S2;
 use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
 use crate::frames::{Vector, World};
-use crate::math::{Libm, Math, saturate};
+use crate::math::{Libm, Math, saturate, sqrt_of_share};
 
 /// Limits of the thrust.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -166,7 +166,7 @@ impl<M: Math> ThrustVector<M> {
         let (scale, tilt_limited) = if h2 <= reach_squared {
             (1.0, false)
         } else if h2 < f32::INFINITY {
-            (M::sqrt(reach_squared) * M::recip_sqrt(h2), true)
+            (sqrt_of_share::<M>(reach_squared / h2), true)
         } else {
             (0.0, true)
         };
@@ -174,7 +174,7 @@ impl<M: Math> ThrustVector<M> {
         let (north, east) = if scale > 0.0 { (north * scale, east * scale) } else { (0.0, 0.0) };
         let force = Vector::new(-north, -east, up);
         Aim {
-            down: force * M::recip_sqrt(force.norm_squared()),
+            down: force * (sqrt_of_share::<M>(up * up / force.norm_squared()) / up),
             up_m_s2: up,
             acceleration_m_s2: Vector::new(north, east, STANDARD_GRAVITY_M_S2 - up),
             tilt_limited,

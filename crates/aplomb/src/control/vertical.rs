@@ -19,6 +19,7 @@
 
 use core::marker::PhantomData;
 
+use super::position::Approach;
 use crate::VerticalDemand;
 use crate::error::{ConfigError, Problem, require_finite, require_positive};
 use crate::math::{Libm, Math, saturate, saturate_symmetric};
@@ -48,6 +49,7 @@ pub struct Config {
 pub struct VerticalLoop<M = Libm> {
     climb: pid::Pid,
     config: Config,
+    approach: Approach,
     slew_m_s: f32,
     math: PhantomData<M>,
 }
@@ -159,7 +161,15 @@ impl<M: Math> VerticalLoop<M> {
             period_s,
         )
         .map_err(|error| ConfigError { field: "climb_crossover_rad_s", ..error })?;
-        Ok(Self { climb, config: *config, slew_m_s: config.acceleration_m_s2 * period_s, math: PhantomData })
+        // The limits of climb and descent come after it.
+        let approach = Approach::new(config.height_crossover_rad_s, config.acceleration_m_s2, f32::INFINITY);
+        Ok(Self {
+            climb,
+            config: *config,
+            approach,
+            slew_m_s: config.acceleration_m_s2 * period_s,
+            math: PhantomData,
+        })
     }
 
     /// The vertical acceleration for a demand, at a height in m and climb in m/s (both up). Call
@@ -246,11 +256,7 @@ impl<M: Math> VerticalLoop<M> {
         if !error.is_finite() {
             return 0.0;
         }
-        let speed = super::position::approach_speed::<M>(
-            error.abs(),
-            self.config.height_crossover_rad_s,
-            self.config.acceleration_m_s2,
-        );
+        let (speed, ..) = self.approach.speed::<M>(error.abs());
         if error < 0.0 { -speed } else { speed }
     }
 }

@@ -287,7 +287,7 @@ fn attitudes(airframe: &Airframe, authority: &Authority, rate: &rate::Config, la
     let heading_reference = libm::cbrtf(turn / (0.5 * lag)).min(0.5 * rate.yaw.crossover_rad_s);
     let part = |crossover: f32, reference: f32, acceleration: f32, highest: f32| attitude::Part {
         // Well below the rate loop, which follows a set-point with the rotors' lag: its derivative sees only the gyro. A
-        // lag of 60 ms leaves 48 deg.
+        // lag of 60 ms leaves 52 deg.
         crossover_rad_s: crossover / 4.2,
         reference_rad_s: reference,
         rate_limit_rad_s: (0.5 * acceleration * spread / reference).min(highest),
