@@ -60,7 +60,7 @@ cost() {
         cargo_bare build --locked --profile "$profile" --bin parts --bin code_tick --bin code_controller
         emulate "$(firmware "$profile" parts)"
         code_bytes 'code of a tick, bytes' 20480 38000 "$(firmware "$profile" code_tick)" || over="$over $profile"
-        code_bytes 'code of a controller and its constructors' 20480 78000 \
+        code_bytes 'code of a controller and its constructors' 20480 75500 \
             "$(firmware "$profile" code_controller)" || over="$over $profile"
     done
     if [ -n "$over" ]; then
