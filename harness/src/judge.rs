@@ -4,6 +4,7 @@ use aplomb_craft::{Rotors, Spin};
 
 use crate::input::expectation::{Expectation, OverSeeds, Statistic};
 use crate::measure;
+use crate::quantiles::Quantiles;
 use crate::signals;
 use crate::trace::Trace;
 use crate::verdict::{Limit, Verdict};
@@ -39,74 +40,161 @@ pub fn evidence(expectation: &Expectation, trace: &Trace, spin: &Rotors<Spin>) -
 }
 
 fn figure(statistic: Statistic, samples: &[f64]) -> f64 {
-    let sizes = || samples.iter().map(|v| v.abs()).collect::<Vec<_>>();
-    match statistic {
-        Statistic::Mean => measure::mean(samples),
-        Statistic::Rms => measure::rms(samples),
-        Statistic::Peak => measure::largest(&sizes()),
-        Statistic::Largest => measure::largest(samples),
-        Statistic::Smallest => measure::smallest(samples),
-        Statistic::Share(share) => measure::quantile(&sizes(), share),
-        Statistic::Final => samples.last().copied().unwrap_or(f64::NAN),
-        Statistic::TimeShare => 100.0 * measure::mean(samples),
-        // Made from one flight's samples in order, never from pooled ones.
-        Statistic::Settling { .. } | Statistic::Overshoot => f64::NAN,
-    }
+    let mut one = Samples::default();
+    one.take(samples, statistic);
+    one.figure(statistic)
 }
 
 /// Judges `expectation` by the evidence of all its flights, one for each seed.
 #[must_use]
 pub fn verdict(expectation: &Expectation, flights: &[Evidence]) -> Verdict {
-    let measured = pool(expectation.statistic, expectation.over_seeds, expectation.limit, flights);
-    Verdict {
-        text: expectation.words(),
-        measured,
-        limit: expectation.limit,
-        unit: expectation.unit(),
-        outcome: expectation.limit.judge(measured),
-        source: expectation.because.clone(),
-    }
+    let mut pool = Pool::of(expectation);
+    flights.iter().for_each(|flight| pool.take(flight));
+    pool.verdict(expectation)
 }
 
 /// One figure of the evidence of all seeds.
 #[must_use]
 pub fn pool(statistic: Statistic, over_seeds: OverSeeds, limit: Limit, flights: &[Evidence]) -> f64 {
-    let figures: Vec<f64> = flights
-        .iter()
-        .filter_map(|evidence| match evidence {
-            Evidence::Figure(figure) => Some(*figure),
-            Evidence::Samples(_) => None,
-        })
-        .collect();
-    if figures.len() == flights.len() {
-        return match over_seeds {
-            OverSeeds::Worst => worst(limit, &figures),
-            OverSeeds::Median | OverSeeds::Pooled => measure::quantile(&figures, 0.5),
-        };
-    }
-    let pooled: Vec<f64> = flights
-        .iter()
-        .flat_map(|evidence| match evidence {
-            Evidence::Samples(samples) => samples.as_slice(),
-            Evidence::Figure(_) => &[],
-        })
-        .copied()
-        .collect();
-    figure(statistic, &pooled)
+    let mut pool = Pool::new(statistic, over_seeds, limit);
+    flights.iter().for_each(|flight| pool.take(flight));
+    pool.figure()
 }
 
-/// The figure that is furthest outside the limit, or closest to it from inside; NaN when one of them is NaN.
-fn worst(limit: Limit, figures: &[f64]) -> f64 {
+/// The evidence of any number of flights, folded as it comes: it needs no more memory for many flights than for a few.
+#[derive(Clone)]
+pub struct Pool {
+    statistic: Statistic,
+    limit: Limit,
+    worst_of_flights: bool,
+    figures: u64,
+    worst: f64,
+    middle: Quantiles,
+    samples: Samples,
+}
+
+/// Samples of all flights, folded.
+#[derive(Clone, Default)]
+struct Samples {
+    flights: u64,
+    count: u64,
+    sum: f64,
+    sum_of_squares: f64,
+    largest: Option<f64>,
+    smallest: Option<f64>,
+    last: Option<f64>,
+    sizes: Quantiles,
+}
+
+impl Pool {
+    /// Nothing yet, for `expectation`.
+    #[must_use]
+    pub fn of(expectation: &Expectation) -> Self {
+        Self::new(expectation.statistic, expectation.over_seeds, expectation.limit)
+    }
+
+    /// Nothing yet.
+    #[must_use]
+    pub fn new(statistic: Statistic, over_seeds: OverSeeds, limit: Limit) -> Self {
+        Self {
+            statistic,
+            limit,
+            worst_of_flights: over_seeds == OverSeeds::Worst,
+            figures: 0,
+            worst: f64::NAN,
+            middle: Quantiles::default(),
+            samples: Samples::default(),
+        }
+    }
+
+    /// Takes what one more flight says.
+    pub fn take(&mut self, evidence: &Evidence) {
+        match evidence {
+            Evidence::Figure(figure) => {
+                self.worst = if self.figures == 0 { *figure } else { worse(self.limit, self.worst, *figure) };
+                self.figures += 1;
+                if !self.worst_of_flights {
+                    self.middle.take(*figure);
+                }
+            }
+            Evidence::Samples(samples) => self.samples.take(samples, self.statistic),
+        }
+    }
+
+    /// The figure of all flights; NaN for none.
+    #[must_use]
+    pub fn figure(&self) -> f64 {
+        if self.samples.flights > 0 {
+            self.samples.figure(self.statistic)
+        } else if self.worst_of_flights {
+            self.worst
+        } else {
+            self.middle.quantile(0.5)
+        }
+    }
+
+    /// Judges `expectation` by all flights.
+    #[must_use]
+    pub fn verdict(&self, expectation: &Expectation) -> Verdict {
+        let measured = self.figure();
+        Verdict {
+            text: expectation.words(),
+            measured,
+            limit: expectation.limit,
+            unit: expectation.unit(),
+            outcome: expectation.limit.judge(measured),
+            source: expectation.because.clone(),
+        }
+    }
+}
+
+impl Samples {
+    fn take(&mut self, samples: &[f64], statistic: Statistic) {
+        self.flights += 1;
+        self.count += samples.len() as u64;
+        match statistic {
+            Statistic::Share(_) => samples.iter().for_each(|v| self.sizes.take(v.abs())),
+            _ => samples.iter().for_each(|v| {
+                self.sum += v;
+                self.sum_of_squares += v * v;
+            }),
+        }
+        let fold = |all: Option<f64>, one: f64, larger: fn(f64, f64) -> f64| match all {
+            _ if samples.is_empty() => all,
+            Some(all) => Some(larger(all, one)),
+            None => Some(one),
+        };
+        self.largest = fold(self.largest, measure::largest(samples), |a, b| measure::largest(&[a, b]));
+        self.smallest = fold(self.smallest, measure::smallest(samples), |a, b| measure::smallest(&[a, b]));
+        self.last = samples.last().copied().or(self.last);
+    }
+
+    fn figure(&self, statistic: Statistic) -> f64 {
+        let mean = |sum: f64| sum / self.count as f64;
+        let (largest, smallest) = (self.largest.unwrap_or(f64::NAN), self.smallest.unwrap_or(f64::NAN));
+        match statistic {
+            Statistic::Mean => mean(self.sum),
+            Statistic::Rms => libm::sqrt(mean(self.sum_of_squares)),
+            Statistic::Peak => measure::largest(&[largest, -smallest]),
+            Statistic::Largest => largest,
+            Statistic::Smallest => smallest,
+            Statistic::Share(share) => self.sizes.quantile(share),
+            Statistic::Final => self.last.unwrap_or(f64::NAN),
+            Statistic::TimeShare => 100.0 * mean(self.sum),
+            // Made from one flight's samples in order, never from pooled ones.
+            Statistic::Settling { .. } | Statistic::Overshoot => f64::NAN,
+        }
+    }
+}
+
+/// The figure that is further outside the limit, or closer to it from inside; NaN when one of them is NaN.
+fn worse(limit: Limit, a: f64, b: f64) -> f64 {
     let excess = |figure: f64| match limit {
         Limit::AtMost(high) => figure - high,
         Limit::AtLeast(low) => low - figure,
         Limit::Between(low, high) => (low - figure).max(figure - high),
     };
-    figures
-        .iter()
-        .copied()
-        .reduce(|a, b| if a.is_nan() || excess(a) >= excess(b) { a } else { b })
-        .unwrap_or(f64::NAN)
+    if a.is_nan() || excess(a) >= excess(b) { a } else { b }
 }
 
 #[cfg(test)]

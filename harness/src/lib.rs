@@ -13,6 +13,7 @@ pub mod judge;
 pub mod linear;
 pub mod margins;
 pub mod measure;
+pub mod quantiles;
 pub mod report;
 pub mod requirements;
 pub mod sample;

@@ -11,7 +11,7 @@ use super::table::{self, FlightVerdicts};
 use super::{Failure, HELD, MISSED, RESULTS, may_colour, page, progress, say, trace_csv};
 use crate::fly::{Flown, fly};
 use crate::input::{self, Controller, Craft, FlightPlan, InputError};
-use crate::judge::{Evidence, evidence, verdict};
+use crate::judge::{Evidence, Pool, evidence};
 use crate::trace::Trace;
 use crate::verdict::{Outcome, Verdict};
 
@@ -137,6 +137,9 @@ pub(super) fn seeds_words(arguments: &FlyArguments) -> String {
     }
 }
 
+/// Seeds of a flight that are flown before what they say is folded, in the order of the seeds: memory does not grow with them.
+const AT_ONCE: u32 = 32;
+
 /// Flies every flight under every seed; only the first seed's trace is kept.
 fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Failure> {
     let progress = progress::flights(job.plans.len() as u64 * u64::from(arguments.seeds));
@@ -152,29 +155,26 @@ fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Fa
         Ok((evidence, (number == 0).then_some(trace), simulated_s))
     };
     let flights = job.plans.par_iter().map(|plan| {
-        let seeds: Vec<_> =
-            (0..arguments.seeds).into_par_iter().map(|number| one(plan, number)).collect::<Result<_, _>>()?;
-        Ok(judge(plan, seeds))
+        let mut pools: Vec<Pool> = plan.expectations.iter().map(Pool::of).collect();
+        let (mut trace, mut simulated_s) = (Trace::default(), 0.0);
+        for first in (0..arguments.seeds).step_by(AT_ONCE as usize) {
+            let numbers = first..arguments.seeds.min(first + AT_ONCE);
+            let flown: Vec<_> =
+                numbers.into_par_iter().map(|number| one(plan, number)).collect::<Result<_, Failure>>()?;
+            for (evidence, first_trace, seconds) in flown {
+                pools.iter_mut().zip(&evidence).for_each(|(pool, one)| pool.take(one));
+                trace = first_trace.unwrap_or(trace);
+                simulated_s += seconds;
+            }
+        }
+        let verdicts = pools.iter().zip(&plan.expectations);
+        let verdicts = verdicts.map(|(pool, expectation)| pool.verdict(expectation)).collect();
+        Ok((Judged { verdicts, trace }, simulated_s))
     });
     let flights: Vec<(Judged, f64)> = flights.collect::<Result<_, Failure>>()?;
     progress.finish_and_clear();
     let simulated_s = flights.iter().map(|(_, seconds)| seconds).sum();
     Ok((flights.into_iter().map(|(judged, _)| judged).collect(), simulated_s))
-}
-
-fn judge(plan: &FlightPlan, seeds: Vec<(Vec<Evidence>, Option<Trace>, f64)>) -> (Judged, f64) {
-    let simulated_s = seeds.iter().map(|(_, _, seconds)| seconds).sum();
-    let mut trace = Trace::default();
-    let mut by_expectation: Vec<Vec<Evidence>> = plan.expectations.iter().map(|_| Vec::new()).collect();
-    for (evidence, first, _) in seeds {
-        trace = first.unwrap_or(trace);
-        by_expectation.iter_mut().zip(evidence).for_each(|(all, one)| all.push(one));
-    }
-    let pairs = plan.expectations.iter().zip(&by_expectation);
-    (
-        Judged { verdicts: pairs.map(|(expectation, all)| verdict(expectation, all)).collect(), trace },
-        simulated_s,
-    )
 }
 
 fn conclusion(job: &Job, judged: &[Judged], simulated_s: f64, elapsed: Duration) -> String {
