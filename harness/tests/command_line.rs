@@ -117,3 +117,25 @@ fn export_writes_a_new_folder_with_a_block_that_reads_back_and_refuses_an_old_on
     assert_eq!(refused.status.code(), Some(2));
     assert!(!scratch.0.join("other").exists());
 }
+
+#[test]
+fn margins_prints_measured_beside_linear_and_writes_every_frequency() {
+    let scratch = Scratch::new("margins");
+    let output = scratch.aplomb(&["margins", "--torques", "--point", "hover", "--threads", "1"]);
+    let said = text(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{said}{}", text(&output.stderr));
+    assert!(said.contains("roll torque") && said.contains("15 held, 0 missed, 0 not measured."), "{said}");
+    let results = scratch.results();
+    let read = |name: &str| fs::read_to_string(results[0].join(name)).unwrap();
+    let report = read("report.html");
+    assert!(
+        report.contains("Bode")
+            && report.contains("Nyquist")
+            && report.contains("aplomb margins --point hover")
+    );
+    assert_eq!(read("margins.csv").lines().count(), 1 + 2 * 6);
+    assert!(read("points.csv").lines().count() > 150);
+    let refused = scratch.aplomb(&["margins", "--point", "hoover"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(text(&refused.stderr).contains("hover-by-tilt"), "{}", text(&refused.stderr));
+}

@@ -5,6 +5,7 @@ mod explain;
 mod export;
 mod fly;
 mod folder;
+mod margins;
 mod new;
 mod page;
 mod progress;
@@ -38,6 +39,7 @@ Examples:
   aplomb fly --seeds 100                      fly it under 100 seeds, figures pooled
   aplomb explain                              say why it flies, with its figures and pictures
   aplomb estimate log.csv                     put a recording through the attitude filter
+  aplomb margins --point hover                tell how far each loop is from instability
   aplomb new my-craft                         write the demo's files into a new folder, to change them
   aplomb fly --craft my-craft/craft.toml --controller my-craft/controller.toml my-craft/flights
   aplomb export --controller my-craft/controller.toml my-craft/firmware
@@ -65,6 +67,8 @@ enum Command {
     Estimate(estimate::EstimateArguments),
     /// Judge every requirement and expectation on every flight of a folder, and compare with an accepted baseline
     Verify(verify::VerifyArguments),
+    /// Tell how far each loop is from instability: measured by injection into the running code, beside the linear model
+    Margins(margins::MarginsArguments),
     /// Write the files of the built-in demo into a new folder, to start a craft of your own from
     New {
         /// Folder to make; it must not exist yet
@@ -102,6 +106,7 @@ pub fn main() -> ExitCode {
         Some(Command::Explain(arguments)) => explain::run(&arguments),
         Some(Command::Estimate(arguments)) => estimate::run(&arguments),
         Some(Command::Verify(arguments)) => verify::run(&arguments),
+        Some(Command::Margins(arguments)) => margins::run(&arguments),
         Some(Command::New { folder }) => new::run(&folder),
         Some(Command::Export(arguments)) => export::run(&arguments),
     };

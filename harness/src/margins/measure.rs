@@ -111,6 +111,16 @@ impl Probe {
         }
     }
 
+    /// How often the lowest frequency fits into a period: often, so that its neighbours are near and noise spreads over many
+    /// frequencies; seldom, so that it does not take long.
+    fn first(self) -> usize {
+        match self {
+            Self::Roll | Self::Pitch | Self::Yaw => 6,
+            Self::Thrust => 12,
+            Self::North | Self::East | Self::Height => 3,
+        }
+    }
+
     fn index(self) -> usize {
         match self {
             Self::Roll | Self::North => 0,
@@ -184,7 +194,10 @@ impl<'a> Bench<'a> {
     pub fn probe(&self, probe: Probe, linear: &[Linear]) -> Vec<Measured> {
         let mut best = self.probe_at(probe, linear, LOUDNESS[0]);
         for &loudness in &LOUDNESS[1..] {
-            if best[0].is_complete() || best[0].not_measured == Some(NotMeasured::Saturated) {
+            if !probe.is_demand()
+                || best[0].is_complete()
+                || best[0].not_measured == Some(NotMeasured::Saturated)
+            {
                 break;
             }
             let louder = self.probe_at(probe, linear, loudness);
@@ -309,10 +322,10 @@ impl<'a> Bench<'a> {
 
     /// What is added: strong where the loop is weak or stiff, within what the motors and a small motion allow.
     fn signal(&self, probe: Probe, linear: &[Linear], tick_s: f64, loudness: f64) -> Multisine {
-        let [low, high] = range(linear, 0.4 * std::f64::consts::PI / tick_s);
+        let range = range(linear, 0.4 * std::f64::consts::PI / tick_s);
         let loop_ = &linear[0].curve;
         let amplitude = |w: f64| self.amplitude(probe, w, loop_.at(w));
-        let power: f64 = Multisine::new(low, high, tick_s, |w| amplitude(w).0)
+        let power: f64 = Multisine::new(range, probe.first(), tick_s, |w| amplitude(w).0)
             .amplitudes()
             .iter()
             .map(C64::norm_sqr)
@@ -321,7 +334,7 @@ impl<'a> Bench<'a> {
             Some(most) => (most / libm::sqrt(0.5 * power)).min(1.0),
             None => 1.0,
         };
-        Multisine::new(low, high, tick_s, |w| {
+        Multisine::new(range, probe.first(), tick_s, |w| {
             let (total, added) = amplitude(w);
             loudness * scale * total * added
         })
@@ -331,8 +344,8 @@ impl<'a> Bench<'a> {
     fn amplitude(&self, probe: Probe, w: f64, loop_: C64) -> (f64, f64) {
         /// Turn in rad, displacement in m, velocity in m/s that one frequency may cause.
         const TURN_RAD: f64 = 0.025;
-        const SHIFT_M: f64 = 0.2;
-        const VELOCITY_M_S: f64 = 0.15;
+        const SHIFT_M: f64 = 0.3;
+        const VELOCITY_M_S: f64 = 0.4;
         let even = 1.0 / libm::sqrt(loop_.norm());
         let inertia = |axis: usize| self.craft.inertia_kg_m2[axis][axis];
         let added = (1.0 + loop_).norm();
@@ -347,8 +360,8 @@ impl<'a> Bench<'a> {
                 let most = self.authority(probe).unwrap_or(f64::INFINITY);
                 ((self.craft.mass_kg * w * w * SHIFT_M).min(most * even), added)
             }
-            Probe::Height => (0.75 * SHIFT_M * slower, 1.0),
-            Probe::North | Probe::East if self.mode == Mode::Position => (1.5 * SHIFT_M * slower, 1.0),
+            Probe::Height => (SHIFT_M * slower, 1.0),
+            Probe::North | Probe::East if self.mode == Mode::Position => (2.0 * SHIFT_M * slower, 1.0),
             Probe::North | Probe::East => (VELOCITY_M_S * slower, 1.0),
         }
     }
@@ -369,10 +382,11 @@ impl<'a> Bench<'a> {
 /// gain would be unstable and up to where more would be.
 fn range(linear: &[Linear], highest: f64) -> [f64; 2] {
     let known = |w: f64, otherwise: f64| if w.is_finite() { w } else { otherwise };
+    let at_demand = linear[0].broken.is_demand();
     let mut found = [f64::INFINITY, 0.0];
     for (i, figures) in linear.iter().map(|linear| &linear.figures).enumerate() {
         let crossover = known(figures.crossover_rad_s, 1.0);
-        let down = if i == 0 { known(figures.gain_down_rad_s, crossover) } else { crossover };
+        let down = if i == 0 && at_demand { known(figures.gain_down_rad_s, crossover) } else { crossover };
         let low = (0.4 * crossover).min(0.6 * down);
         let high = (3.0 * crossover)
             .max(1.5 * known(figures.gain_up_rad_s, crossover))

@@ -2,6 +2,7 @@
 
 pub mod curve;
 pub mod figures;
+pub mod judge;
 mod measure;
 mod multisine;
 pub mod point;

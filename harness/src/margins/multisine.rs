@@ -14,19 +14,23 @@ pub(super) struct Multisine {
     circle: Vec<C64>,
 }
 
-/// Harmonic of the lowest frequency: high enough that its neighbours are near.
-const FIRST: f64 = 6.0;
 /// Frequencies in a decade.
 const PER_DECADE: f64 = 20.0;
 
 impl Multisine {
-    /// Frequencies from `low` to `high` (rad/s) evenly in the logarithm; `amplitude` gives each its size. The phases follow
-    /// Schroeder (1970, IEEE Trans. Information Theory 16(1):85-89), which keeps the peak low.
-    pub(super) fn new(low: f64, high: f64, tick_s: f64, amplitude: impl Fn(f64) -> f64) -> Self {
-        let period = libm::ceil(FIRST * std::f64::consts::TAU / (low * tick_s)) as usize;
+    /// Frequencies from `low` to `high` (rad/s) evenly in the logarithm; the lowest fits `first` times into a period, and
+    /// `amplitude` gives each its size. The phases follow Schroeder (1970, IEEE Trans. Information Theory 16(1):85-89), which
+    /// keeps the peak low.
+    pub(super) fn new(
+        [low, high]: [f64; 2],
+        first: usize,
+        tick_s: f64,
+        amplitude: impl Fn(f64) -> f64,
+    ) -> Self {
+        let period = libm::ceil(first as f64 * std::f64::consts::TAU / (low * tick_s)) as usize;
         let base = std::f64::consts::TAU / (period as f64 * tick_s);
         let ratio = libm::pow(10.0, 1.0 / PER_DECADE);
-        let mut harmonics = vec![FIRST as usize];
+        let mut harmonics = vec![first];
         while let Some(&last) = harmonics.last() {
             let next = (last + 1).max(libm::round(last as f64 * ratio) as usize);
             if next as f64 * base > high {
@@ -108,7 +112,7 @@ mod tests {
 
     #[test]
     fn amplitudes_come_back_and_the_peak_stays_low() {
-        let signal = Multisine::new(2.0, 200.0, 1e-3, |w| 1.0 / w);
+        let signal = Multisine::new([2.0, 200.0], 6, 1e-3, |w| 1.0 / w);
         let samples: Vec<f64> = (0..signal.period()).map(|n| signal.at(n)).collect();
         for (found, put) in signal.amplitudes_in(&samples).iter().zip(signal.amplitudes()) {
             assert!((found - put).norm() < 1e-9);

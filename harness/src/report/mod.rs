@@ -18,6 +18,7 @@ pub(crate) mod bullet;
 mod decimate;
 pub(crate) mod forces;
 pub(crate) mod glossary;
+mod margins;
 pub(crate) mod number;
 pub(crate) mod page;
 mod panels;
@@ -32,6 +33,7 @@ pub(crate) mod time_plot;
 mod track;
 pub(crate) mod xml;
 
+pub use margins::{MarginsReport, PointSection, write_margins};
 pub use recordings::{Line, Plot, RecordingReport, RecordingSection, ScoreTable, write_recordings};
 
 use crate::trace::Trace;

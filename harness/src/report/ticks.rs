@@ -40,6 +40,12 @@ impl Ticks {
         Self::on(step, (low, high), scale)
     }
 
+    /// Ticks at places of one's own, rising.
+    pub fn at(values: Vec<f64>) -> Self {
+        let range = (values.first().copied().unwrap_or(0.0), values.last().copied().unwrap_or(1.0));
+        Self { step: f64::NAN, values, range, decimals: 0, scale: Scale::Decimal }
+    }
+
     /// Ticks over a range that holds `low..=high` and ends at a tick, or a little beyond the data where the next
     /// tick is far; about `count` of them.
     pub fn around(low: f64, high: f64, count: usize, scale: Scale) -> Self {

@@ -1,0 +1,320 @@
+//! `aplomb margins`: how far each loop is from instability.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use rayon::prelude::*;
+
+use super::results::ResultsFolder;
+use super::{Failure, HELD, MISSED, RESULTS, say};
+use crate::input::{self, Controller, Craft, InputError};
+use crate::linear::Break;
+use crate::margins::figures::Figures;
+use crate::margins::judge::verdicts;
+use crate::margins::point::Point;
+use crate::margins::{self, Bench, Linear, Measured, NotMeasured, Probe};
+use crate::report::{MarginsReport, PointSection, Repeat, write_margins};
+use crate::verdict::{Outcome, Verdict};
+
+/// What `aplomb margins` is told.
+#[derive(Debug, Args)]
+pub(super) struct MarginsArguments {
+    /// Craft file: the truth that is simulated; without it, the demo's
+    #[arg(long, value_name = "FILE")]
+    craft: Option<PathBuf>,
+    /// Controller file: what the controller believes and wants; without it, the demo's
+    #[arg(long, value_name = "FILE")]
+    controller: Option<PathBuf>,
+    /// Operating point, any number of them; without any, all
+    #[arg(long = "point", value_name = "POINT", value_parser = point)]
+    points: Vec<Point>,
+    /// Break only the loops at the three body torque demands
+    #[arg(long)]
+    torques: bool,
+    /// Seed of the sensors' noise
+    #[arg(long, value_name = "SEED", default_value_t = 1)]
+    seed: u64,
+    /// Folder in which each run's results get a new folder of their own
+    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
+    out: PathBuf,
+    /// Threads to measure on; without it, one for each core
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
+    threads: Option<u32>,
+}
+
+fn point(name: &str) -> Result<Point, String> {
+    Point::named(name).ok_or_else(|| {
+        let names: Vec<&str> = Point::ALL.iter().map(|point| point.name).collect();
+        format!("no such operating point; there are {}", names.join(", "))
+    })
+}
+
+/// One operating point, measured.
+struct Found {
+    point: Point,
+    loops: Vec<(Linear, Measured)>,
+    verdicts: Vec<Verdict>,
+}
+
+pub(super) fn run(arguments: &MarginsArguments) -> Result<u8, Failure> {
+    let (craft, controller) = read(arguments).map_err(Failure::Input)?;
+    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
+    // Tried and dropped: a folder that cannot be written to is told before the work, not after.
+    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
+    let pool =
+        rayon::ThreadPoolBuilder::new().num_threads(arguments.threads.map_or(0, |n| n as usize)).build();
+    let pool = pool.map_err(|error| Failure::Unfinished(error.to_string()))?;
+    let points = if arguments.points.is_empty() { Point::ALL.to_vec() } else { arguments.points.clone() };
+    let started = std::time::Instant::now();
+    let found: Vec<Found> = pool.install(|| {
+        points
+            .par_iter()
+            .map(|point| measure(&craft, &controller, point, arguments))
+            .collect::<Result<_, _>>()
+    })?;
+    let took_s = started.elapsed().as_secs_f64();
+    say(&table(&craft, &found))?;
+    let all = || found.iter().flat_map(|point| &point.verdicts);
+    let count = |outcome| all().filter(|verdict| verdict.outcome == outcome).count();
+    say(&format!(
+        "{} held, {} missed, {} not measured. {took_s:.2} s.\n",
+        count(Outcome::Held),
+        count(Outcome::Missed),
+        count(Outcome::CannotTell)
+    ))?;
+    let folder = write(arguments, &craft, &found).map_err(disk)?;
+    say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
+    Ok(if all().all(|verdict| verdict.outcome == Outcome::Held) { HELD } else { MISSED })
+}
+
+/// Reads both files, so that all mistakes are told at once.
+fn read(arguments: &MarginsArguments) -> Result<(Craft, Controller), Vec<InputError>> {
+    let mut wrong = Vec::new();
+    let craft = arguments.craft.as_deref().map_or_else(input::demo_craft, input::load_craft);
+    let craft = craft.map_err(|error| wrong.push(error)).ok();
+    let controller =
+        arguments.controller.as_deref().map_or_else(input::demo_controller, input::load_controller);
+    let controller = controller.map_err(|error| wrong.push(error)).ok();
+    craft.zip(controller).ok_or(wrong)
+}
+
+fn measure(
+    craft: &Craft,
+    controller: &Controller,
+    point: &Point,
+    arguments: &MarginsArguments,
+) -> Result<Found, Failure> {
+    let failed = |error: margins::MarginsError| Failure::Unfinished(format!("{}: {error}", point.name));
+    let bench = Bench::new(&craft.config, &controller.config, point, arguments.seed).map_err(failed)?;
+    let probes = if arguments.torques { &Probe::TORQUES } else { Probe::of(point.mode) };
+    let one = |&probe: &Probe| {
+        let breaks = probe.breaks(point.mode);
+        let linear = margins::linear(&craft.config, &controller.config, point, breaks)
+            .map_err(|error| failed(error.into()))?;
+        let measured = bench.probe(probe, &linear);
+        Ok(linear.into_iter().zip(measured).collect::<Vec<_>>())
+    };
+    let loops: Vec<Vec<_>> = probes.par_iter().map(one).collect::<Result<_, Failure>>()?;
+    let mut loops: Vec<(Linear, Measured)> = loops.into_iter().flatten().collect();
+    // Demands on the mixer first.
+    loops.sort_by_key(|(linear, _)| !linear.broken.is_demand());
+    let verdicts = loops.iter().flat_map(|(_, measured)| verdicts(measured)).collect();
+    Ok(Found { point: *point, loops, verdicts })
+}
+
+const REPORT: &str = "report.html";
+const HEADS: [&str; 10] = [
+    "point",
+    "loop broken at",
+    "gain up dB",
+    "gain down dB",
+    "phase deg",
+    "delay ms",
+    "crossover rad/s",
+    "Ms",
+    "bandwidth rad/s",
+    "",
+];
+
+/// Measured beside linear, one row for each loop.
+fn table(craft: &Craft, found: &[Found]) -> String {
+    let mut rows: Vec<[String; 10]> = vec![HEADS.map(str::to_owned)];
+    for point in found {
+        for (i, (linear, measured)) in point.loops.iter().enumerate() {
+            let name = if i == 0 { point.point.name } else { "" };
+            let outcome = outcome(linear, measured);
+            let pairs = figures(&measured.figures).into_iter().zip(figures(&linear.figures));
+            let mut cells = pairs.map(|((found, decimals), (expected, _))| {
+                format!("{} ({})", cell(found, decimals), cell(expected, decimals))
+            });
+            rows.push(std::array::from_fn(|column| match column {
+                0 => name.to_owned(),
+                1 => linear.broken.name().to_owned(),
+                9 => outcome.clone(),
+                _ => cells.next().unwrap_or_default(),
+            }));
+        }
+    }
+    let widths: [usize; 10] =
+        std::array::from_fn(|column| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0));
+    let mut text = format!("Craft: {}\nMeasured by injection (by the linear model):\n\n", craft.words());
+    for (i, row) in rows.iter().enumerate() {
+        let mut line = String::new();
+        for (column, (cell, &width)) in row.iter().zip(&widths).enumerate() {
+            let _ = if (2..9).contains(&column) {
+                write!(line, "{cell:>width$}  ")
+            } else {
+                write!(line, "{cell:<width$}  ")
+            };
+        }
+        text += line.trim_end();
+        text.push('\n');
+        if i == 0 {
+            text += &widths[..9].iter().map(|&width| "-".repeat(width)).collect::<Vec<_>>().join("  ");
+            text.push('\n');
+        }
+    }
+    text.push('\n');
+    text
+}
+
+fn figures(figures: &Figures) -> [(f64, usize); 7] {
+    [
+        (figures.gain_up_db, 1),
+        (figures.gain_down_db, 1),
+        (figures.phase_deg, 1),
+        (1e3 * figures.delay_s, 1),
+        (figures.crossover_rad_s, 1),
+        (figures.peak_sensitivity, 2),
+        (figures.bandwidth_rad_s, 1),
+    ]
+}
+
+fn cell(value: f64, decimals: usize) -> String {
+    if value.is_nan() {
+        "-".to_owned()
+    } else if value.is_infinite() {
+        "endless".to_owned()
+    } else {
+        format!("{value:.decimals$}")
+    }
+}
+
+/// The worst outcome of a loop in a word.
+fn outcome(linear: &Linear, measured: &Measured) -> String {
+    let words = match measured.not_measured {
+        Some(NotMeasured::Saturated) => "not measured: a motor met a limit",
+        Some(NotMeasured::Lost) if !linear.stable => "not measured: not stable",
+        Some(NotMeasured::Lost) => "not measured: the flight was not steady",
+        Some(NotMeasured::Incoherent) => "not measured: noise",
+        None => {
+            let verdicts = verdicts(measured);
+            let any = |outcome| verdicts.iter().any(|verdict| verdict.outcome == outcome);
+            if any(Outcome::Missed) {
+                "MISSED"
+            } else if any(Outcome::CannotTell) {
+                "in part not measured"
+            } else {
+                "held"
+            }
+        }
+    };
+    words.to_owned()
+}
+
+fn write(arguments: &MarginsArguments, craft: &Craft, found: &[Found]) -> std::io::Result<PathBuf> {
+    let sections = found.iter().map(|found| PointSection {
+        name: found.point.name,
+        words: found.point.words,
+        verdicts: &found.verdicts,
+        loops: found.loops.iter().map(|(linear, measured)| (linear, measured)).collect(),
+    });
+    let report = MarginsReport {
+        title: format!("Margins of the {}", craft.name),
+        subtitle: craft.words(),
+        points: sections.collect(),
+        repeat: Repeat {
+            command: command_line(arguments),
+            versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
+            seeds: arguments.seed.to_string(),
+        },
+    };
+    let mut html = Vec::new();
+    write_margins(&report, &mut html)?;
+    let folder = ResultsFolder::new(&arguments.out)?;
+    folder.write(REPORT, &html)?;
+    folder.write("margins.csv", margins_csv(found).as_bytes())?;
+    folder.write("points.csv", points_csv(found).as_bytes())?;
+    folder.keep()
+}
+
+fn command_line(arguments: &MarginsArguments) -> String {
+    let mut words = vec!["aplomb margins".to_owned()];
+    let files = [("--craft", &arguments.craft), ("--controller", &arguments.controller)];
+    let shown = |path: &Path| path.display().to_string();
+    words.extend(files.iter().filter_map(|(flag, file)| Some(format!("{flag} {}", shown(file.as_deref()?)))));
+    words.extend(arguments.points.iter().map(|point| format!("--point {}", point.name)));
+    words.extend(arguments.torques.then(|| "--torques".to_owned()));
+    words.push(format!("--seed {}", arguments.seed));
+    words.join(" ")
+}
+
+/// The figures of every loop, measured and linear; what is unknown is left empty, what is endless is `inf`.
+fn margins_csv(found: &[Found]) -> String {
+    let mut text =
+        "point,loop,source,gain_up_db,gain_up_rad_s,gain_down_db,gain_down_rad_s,phase_deg,phase_rad_s,\
+                    delay_s,crossover_rad_s,peak_sensitivity,peak_rad_s,bandwidth_rad_s\n"
+            .to_owned();
+    for point in found {
+        for (linear, measured) in &point.loops {
+            for (source, f) in [("measured", &measured.figures), ("linear", &linear.figures)] {
+                let _ = write!(text, "{},{},{source}", point.point.name, linear.broken.name());
+                for value in [
+                    f.gain_up_db,
+                    f.gain_up_rad_s,
+                    f.gain_down_db,
+                    f.gain_down_rad_s,
+                    f.phase_deg,
+                    f.phase_rad_s,
+                    f.delay_s,
+                    f.crossover_rad_s,
+                    f.peak_sensitivity,
+                    f.peak_rad_s,
+                    f.bandwidth_rad_s,
+                ] {
+                    let _ = if value.is_nan() { write!(text, ",") } else { write!(text, ",{value:.6}") };
+                }
+                text.push('\n');
+            }
+        }
+    }
+    text
+}
+
+/// Every measured frequency of every loop beside the linear model.
+fn points_csv(found: &[Found]) -> String {
+    let mut text = "point,loop,rad_s,measured_db,measured_deg,coherence,linear_db,linear_deg\n".to_owned();
+    for point in found {
+        for (linear, measured) in &point.loops {
+            let name: Break = linear.broken;
+            for line in &measured.lines {
+                let expected = linear.curve.at(line.rad_s);
+                let db = |transfer: crate::linear::C64| 20.0 * libm::log10(transfer.norm());
+                let _ = writeln!(
+                    text,
+                    "{},{},{:.6},{:.4},{:.3},{:.5},{:.4},{:.3}",
+                    point.point.name,
+                    name.name(),
+                    line.rad_s,
+                    db(line.transfer),
+                    line.transfer.arg().to_degrees(),
+                    line.coherence,
+                    db(expected),
+                    expected.arg().to_degrees()
+                );
+            }
+        }
+    }
+    text
+}
