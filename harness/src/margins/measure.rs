@@ -345,7 +345,7 @@ impl<'a> Bench<'a> {
         /// Turn in rad, displacement in m, velocity in m/s that one frequency may cause.
         const TURN_RAD: f64 = 0.025;
         const SHIFT_M: f64 = 0.3;
-        const VELOCITY_M_S: f64 = 0.4;
+        const VELOCITY_M_S: f64 = 0.2;
         let even = 1.0 / libm::sqrt(loop_.norm());
         let inertia = |axis: usize| self.craft.inertia_kg_m2[axis][axis];
         let added = (1.0 + loop_).norm();
@@ -360,8 +360,8 @@ impl<'a> Bench<'a> {
                 let most = self.authority(probe).unwrap_or(f64::INFINITY);
                 ((self.craft.mass_kg * w * w * SHIFT_M).min(most * even), added)
             }
-            Probe::Height => (SHIFT_M * slower, 1.0),
-            Probe::North | Probe::East if self.mode == Mode::Position => (2.0 * SHIFT_M * slower, 1.0),
+            Probe::Height => (0.5 * SHIFT_M * slower, 1.0),
+            Probe::North | Probe::East if self.mode == Mode::Position => (1.2 * SHIFT_M * slower, 1.0),
             Probe::North | Probe::East => (VELOCITY_M_S * slower, 1.0),
         }
     }
