@@ -4,6 +4,8 @@ use crate::atmosphere::{Air as StandardAir, SEA_LEVEL_DENSITY_KG_M3, geopotentia
 use crate::dryden::{Dryden, FOOT_M, Turbulence};
 use crate::error::{ConfigError, Reason, fail, finite, not_negative, positive, within};
 use crate::gust::Gust;
+use crate::propeller::map::VISCOSITY_M2_S;
+use crate::propulsion::Medium;
 use core::f64::consts::PI;
 use glam::DVec3;
 
@@ -139,6 +141,7 @@ pub(crate) struct Air {
     mean_m_s: DVec3,
     wind_m_s: DVec3,
     standard: StandardAir,
+    reynolds_ratio: f64,
 }
 
 impl Air {
@@ -169,6 +172,7 @@ impl Air {
             mean_m_s: DVec3::ZERO,
             wind_m_s: DVec3::ZERO,
             standard: StandardAir::at(0.0, 0.0),
+            reynolds_ratio: 1.0,
             config: config.clone(),
         };
         air.mean_m_s = air.mean(0.0);
@@ -216,6 +220,12 @@ impl Air {
         self.standard.density_kg_m3 * (1.0 / SEA_LEVEL_DENSITY_KG_M3)
     }
 
+    /// What the rotors feel of the air.
+    #[inline]
+    pub(crate) fn medium(&self) -> Medium {
+        Medium { density_ratio: self.density_ratio(), reynolds_ratio: self.reynolds_ratio }
+    }
+
     /// Static pressure at `height_m` above home (Pa).
     pub(crate) fn pressure_pa(&self, height_m: f64) -> f64 {
         self.standard_at(height_m).pressure_pa
@@ -227,6 +237,7 @@ impl Air {
 
     fn refresh(&mut self, height_m: f64) {
         self.standard = self.standard_at(height_m);
+        self.reynolds_ratio = VISCOSITY_M2_S * self.standard.density_kg_m3 / self.standard.viscosity_pa_s();
         if self.config.u20_m_s.is_some() {
             self.profile = self.profile_flow * mean_wind_ratio(height_m, self.config.roughness_m);
         }

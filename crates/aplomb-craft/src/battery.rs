@@ -108,30 +108,41 @@ impl Battery {
             tick: 0,
             terminals: Terminals { state_of_charge: config.state_of_charge, ..Terminals::default() },
         };
-        battery.load(0.0);
+        battery.load(|_| (0.0, 0.0));
         battery
     }
 
-    /// Sets the current of the motors; the terminal voltage never falls below zero.
+    /// Finds the balance of voltage and motor current: `motors_a(V)` is what the motors draw at the terminal voltage V and how
+    /// that changes by V (A, A/V >= 0). The terminal voltage never falls below zero.
     #[inline]
-    pub(crate) fn load(&mut self, motors_a: f64) {
-        let current_a = motors_a + self.config.base_current_a;
-        self.terminals.current_a = current_a;
-        self.terminals.voltage_v = (self.open_circuit_v - self.config.resistance_ohm * current_a).max(0.0);
+    pub(crate) fn load(&mut self, motors_a: impl Fn(f64) -> (f64, f64)) {
+        let (rested_v, resistance) = (self.open_circuit_v, self.config.resistance_ohm);
+        let mut voltage_v = self.terminals.voltage_v;
+        // The draw is piecewise linear and grows with the voltage: one round where no motor meets a limit, seldom three.
+        for _ in 0..8 {
+            let (drawn_a, per_volt) = motors_a(voltage_v);
+            let current_a = drawn_a + self.config.base_current_a;
+            self.terminals.current_a = current_a;
+            let missed_v = voltage_v - (rested_v - resistance * current_a);
+            if missed_v.abs() < 1e-9 {
+                break;
+            }
+            voltage_v = (voltage_v - missed_v / (1.0 + resistance * per_volt)).max(0.0);
+        }
+        self.terminals.voltage_v = voltage_v;
     }
 
-    /// Uses one tick's charge, then takes the new current of the motors.
+    /// Uses one tick's charge.
     #[inline]
-    pub(crate) fn advance(&mut self, motors_a: f64) {
+    pub(crate) fn advance(&mut self) {
         let charge = self.terminals.state_of_charge - self.share_per_a * self.terminals.current_a;
-        self.terminals.state_of_charge = charge.max(0.0);
+        self.terminals.state_of_charge = charge.clamp(0.0, 1.0);
         self.tick += 1;
         if self.tick == self.refresh_ticks {
             self.tick = 0;
             self.open_circuit_v =
                 f64::from(self.config.cells) * cell::open_circuit_v(self.terminals.state_of_charge);
         }
-        self.load(motors_a);
     }
 
     /// Terminal voltage under a constant motor power (W); `None` if the pack cannot give it.
@@ -191,17 +202,35 @@ mod tests {
     #[test]
     fn capacity_is_used_and_voltage_sags() {
         let mut battery = Battery::new(&pack(), 0.001);
-        battery.load(22.0);
+        battery.load(|_| (22.0, 0.0));
         assert!((battery.terminals().voltage_v - (3.0 * 4.10290 - 0.66)).abs() < 1e-3);
         for _ in 0..180_000 {
-            battery.advance(22.0);
+            battery.advance();
+            battery.load(|_| (22.0, 0.0));
         }
         // 22 A for 180 s is 1.1 Ah: half the capacity.
         assert!((battery.terminals().state_of_charge - 0.5).abs() < 1e-9);
         assert!((battery.terminals().voltage_v - (3.0 * 3.8034 - 0.66)).abs() < 1e-3);
         let mut idle = Battery::new(&pack(), 0.001);
-        (0..1000).for_each(|_| idle.advance(0.0));
+        (0..1000).for_each(|_| idle.advance());
         assert_eq!(idle.terminals().state_of_charge, 1.0);
+    }
+
+    #[test]
+    fn voltage_and_current_meet_each_other() {
+        // Four motors of 0.1 ohm at 5 V against the electromotive force pull the 0.03 ohm pack down: by hand,
+        // V = (E + 0.03 * 4 * 5/0.1)/(1 + 0.03 * 4/0.1).
+        let mut battery = Battery::new(&pack(), 0.001);
+        battery.load(|voltage| (4.0 * (voltage - 5.0) / 0.1, 40.0));
+        let expected = (battery.open_circuit_v + 6.0) / 2.2;
+        assert!((battery.terminals().voltage_v - expected).abs() < 1e-9);
+        assert!((battery.terminals().current_a - 40.0 * (expected - 5.0)).abs() < 1e-6);
+        // A limit of 20 A in all.
+        battery.load(|voltage| {
+            let free = 40.0 * (voltage - 5.0);
+            if free > 20.0 { (20.0, 0.0) } else { (free, 40.0) }
+        });
+        assert!((battery.terminals().voltage_v - (battery.open_circuit_v - 0.6)).abs() < 1e-9);
     }
 
     #[test]

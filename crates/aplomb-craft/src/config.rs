@@ -1,6 +1,7 @@
 //! The truth about a craft.
 
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, positive};
+use crate::propeller::{Marking, Planform};
 use crate::rotors::{Rotors, Spin};
 use crate::{battery, camera_mount, drag, ground, rotor, sensors, speed_controller};
 use glam::DMat3;
@@ -48,11 +49,16 @@ pub struct Arm {
 impl Config {
     /// The demo craft: 1.2 kg with 9x5 propellers, thrust to weight about 2.2, a camera that reads the staff gauge at a weir.
     ///
-    /// The propeller has the static coefficients CT 0.1033, CP 0.0393 measured on a 9x5 at 6000 rpm (UIUC Propeller
-    /// Database, run jb1002; Brandt and Selig 2011, AIAA 2011-1255). Inertia, motor and battery are plausible for the size
-    /// and stand for no product.
+    /// The propeller is known by its marking alone. Inertia, motor and battery are plausible for the size and stand for no
+    /// product.
     pub fn weir_gauge() -> Self {
-        let (thrust_n_s2, torque_nm_s2) = rotor::from_coefficients(0.1033, 0.0393, 9.0 * 0.0254);
+        let marking = Marking {
+            diameter_m: 9.0 * 0.0254,
+            pitch_m: 5.0 * 0.0254,
+            blades: 2,
+            planform: Planform::Unknown,
+        };
+        let (thrust_n_s2, torque_nm_s2) = rotor::from_marking(&marking);
         let arm = |x_m: f64, y_m: f64, spin| Arm { x_m, y_m, z_m: -0.02, spin };
         Config {
             mass_kg: 1.2,
@@ -66,11 +72,13 @@ impl Config {
             rotor: rotor::Config {
                 thrust_n_s2,
                 torque_nm_s2,
-                inertia_kg_m2: 4e-5,
-                lag_s: 0.035,
+                inflow: rotor::Inflow::Marked(marking),
+                inertia_kg_m2: 5e-5,
                 kv_rpm_per_v: 810.0,
                 resistance_ohm: 0.1,
                 no_load_current_a: 0.5,
+                current_limit_a: Some(30.0),
+                braking: rotor::Braking::Active,
                 blades: 2,
                 imbalance_kg_m: 1e-6,
                 blade_pass_share: 0.02,
@@ -130,8 +138,8 @@ impl Config {
     }
 
     /// Thrust of each rotor (N) that carries `weight_n` without torque; `None` if there is none with all thrusts above zero.
-    pub(crate) fn trim(&self, weight_n: f64) -> Option<[f64; 4]> {
-        let kappa = self.rotor.torque_nm_s2 / self.rotor.thrust_n_s2;
+    /// `arms_nm_n` is each rotor's torque over its thrust.
+    pub(crate) fn trim(&self, weight_n: f64, arms_nm_n: &[f64; 4]) -> Option<[f64; 4]> {
         let arms = self.arms.to_array();
         // Rows: sum of thrusts, roll, pitch, yaw; last column the demand.
         let mut rows: [[f64; 5]; 4] = [[0.0; 5]; 4];
@@ -139,7 +147,7 @@ impl Config {
             rows[0][i] = 1.0;
             rows[1][i] = -arm.y_m;
             rows[2][i] = arm.x_m;
-            rows[3][i] = arm.spin.sign() * kappa;
+            rows[3][i] = arm.spin.sign() * arms_nm_n[i];
         }
         rows[0][4] = weight_n;
         let thrust = solve(rows)?;

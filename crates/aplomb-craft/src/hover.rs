@@ -1,10 +1,11 @@
 //! Rotor speeds and commands that carry the craft level and at rest.
 
-use crate::air::Air;
 use crate::battery::Battery;
 use crate::config::Config;
 use crate::error::{ConfigError, Reason, fail};
-use crate::rotor::Motor;
+use crate::motor::Motor;
+use crate::propulsion::Medium;
+use crate::rotor::Propeller;
 use crate::rotors::Rotors;
 
 /// Hover at the start.
@@ -17,22 +18,38 @@ pub(crate) struct Hover {
 impl Hover {
     pub(crate) fn find(
         config: &Config,
-        motor: &Motor,
         battery: &Battery,
-        air: &Air,
+        medium: &Medium,
         weight_n: f64,
     ) -> Result<Hover, ConfigError> {
-        let Some(thrust) = config.trim(weight_n) else {
-            return fail("arms", Reason::NoTrim);
-        };
-        let ratio = air.density_ratio();
-        let speeds = thrust.map(|thrust| libm::sqrt(thrust / (config.rotor.thrust_n_s2 * ratio)));
-        let volts = speeds.map(|speed| if speed > 0.0 { motor.voltage_at(speed, ratio) } else { 0.0 });
-        let power: f64 = (0..4).map(|i| volts[i] * motor.current(speeds[i], ratio)).sum();
-        let command = battery.voltage_at_power(power).map(|voltage| volts.map(|needed| needed / voltage));
+        let rotor = &config.rotor;
+        let (motor, propeller) = (Motor::new(rotor, 1.0), Propeller::new(rotor));
+        let (kt, kq) = (rotor.thrust_n_s2 * medium.density_ratio, rotor.torque_nm_s2 * medium.density_ratio);
+        let mut arms_nm_n = [rotor.torque_nm_s2 / rotor.thrust_n_s2; 4];
+        let mut speeds = [0.0; 4];
+        let mut torques = [0.0; 4];
+        // Torque over thrust hangs on the speed a little, so the trim settles in a few rounds.
+        for _ in 0..12 {
+            let Some(thrust) = config.trim(weight_n, &arms_nm_n) else {
+                return fail("arms", Reason::NoTrim);
+            };
+            speeds = thrust.map(|thrust| propeller.speed_at(thrust / kt, medium.reynolds_ratio));
+            torques = speeds.map(|speed| kq * propeller.still(speed, medium.reynolds_ratio).torque);
+            for i in 0..4 {
+                if thrust[i] > 0.0 {
+                    arms_nm_n[i] = torques[i] / thrust[i];
+                }
+            }
+        }
+        let steady: [(f64, f64); 4] = core::array::from_fn(|i| {
+            if speeds[i] > 0.0 { motor.steady(speeds[i], torques[i]) } else { (0.0, 0.0) }
+        });
+        let power: f64 = steady.iter().map(|(volts, amps)| volts * amps).sum();
+        let command = battery.voltage_at_power(power).map(|voltage| steady.map(|(volts, _)| volts / voltage));
+        let held = |(_, amps): &(f64, f64)| rotor.current_limit_a.is_none_or(|limit| *amps <= limit);
         match command {
-            Some(command) if command.iter().all(|&share| share <= 1.0) => {
-                let current_a = (0..4).map(|i| command[i] * motor.current(speeds[i], ratio)).sum();
+            Some(command) if command.iter().all(|&share| share <= 1.0) && steady.iter().all(held) => {
+                let current_a = (0..4).map(|i| command[i] * steady[i].1).sum();
                 Ok(Hover { speeds, command: Rotors::from(command), current_a })
             }
             _ => fail("rotor", Reason::CannotHover),

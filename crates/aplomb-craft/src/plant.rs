@@ -6,10 +6,10 @@ use crate::body::{Body, Slope, Stage, State, Wrench};
 use crate::config::Config;
 use crate::drag::Drag;
 use crate::error::{ConfigError, within};
-use crate::forces::{Flow, Forces, Load};
+use crate::forces::{Flow, Forces};
 use crate::ground::Ground;
 use crate::hover::Hover;
-use crate::rotor::{Motor, SpeedCourse};
+use crate::propulsion::{Propulsion, air_in_body};
 use crate::rotors::Rotors;
 use crate::sensors::barometer::Barometer;
 use crate::sensors::imu::{Imu, Motion, Sample};
@@ -27,17 +27,16 @@ const TIPPED_OVER_COSINE: f64 = 0.5;
 
 /// A simulated craft in its air.
 ///
-/// One [`Plant::advance`] is one tick: the command passes the speed controllers, the rotors follow their exact first-order
-/// course, the body takes one Runge-Kutta step with the wind going evenly from its value at the start of the tick to that
-/// at the end, then the battery and the sensors are brought up to date. All sensors sample the state at the tick.
+/// One [`Plant::advance`] is one tick: the command passes the speed controllers, the motors turn the rotors on, the body takes
+/// one Runge-Kutta step with the wind going evenly from its value at the start of the tick to that at the end, then the
+/// rotors' inflow, the battery and the sensors are brought up to date. All sensors sample the state at the tick.
 #[derive(Clone, Debug)]
 pub struct Plant {
     tick_s: f64,
     tick: u64,
     forces: Forces,
     state: State,
-    motor: Motor,
-    speeds: [f64; 4],
+    propulsion: Propulsion,
     in_force: Rotors<f64>,
     controllers: SpeedControllers,
     battery: Battery,
@@ -83,25 +82,19 @@ impl Plant {
         start.check()?;
         let gravity = air.gravity_m_s2;
         let state = start.state();
-        let motor = Motor::new(&config.rotor, tick_s);
         let mut battery = Battery::new(&config.battery, tick_s);
         let air = Air::new(air, -state.position_m.z, tick_s, seed);
         let (mut speeds, mut in_force) = ([0.0; 4], Rotors::splat(0.0));
         if start.airborne && !start.rotors_stopped {
-            let hover = Hover::find(config, &motor, &battery, &air, config.mass_kg * gravity)?;
+            let hover = Hover::find(config, &battery, &air.medium(), config.mass_kg * gravity)?;
             (speeds, in_force) = (hover.speeds, hover.command);
-            battery.load(hover.current_a);
+            battery.load(|_| (hover.current_a, 0.0));
         }
-        let arms = config.arms.to_array().map(|arm| DVec3::new(arm.x_m, arm.y_m, arm.z_m));
+        let propulsion = Propulsion::new(config, speeds, tick_s);
         let forces = Forces {
             body: Body::new(config.mass_kg, config.inertia(), gravity),
             drag: Drag::new(&config.drag, config.mass_kg, gravity),
-            ground: Ground::new(&config.ground, arms, config.mass_kg),
-            arms,
-            spin: config.arms.to_array().map(|arm| arm.spin.sign()),
-            thrust_n_s2: config.rotor.thrust_n_s2,
-            torque_nm_s2: config.rotor.torque_nm_s2,
-            inertia_kg_m2: config.rotor.inertia_kg_m2,
+            ground: Ground::new(&config.ground, propulsion.arms, config.mass_kg),
             push_n: DVec3::ZERO,
             push_nm: DVec3::ZERO,
         };
@@ -122,8 +115,7 @@ impl Plant {
             tick: 0,
             forces,
             state,
-            motor,
-            speeds,
+            propulsion,
             in_force,
             controllers: SpeedControllers::new(&config.speed_controller, tick_s, in_force),
             battery,
@@ -137,8 +129,7 @@ impl Plant {
             readings: Readings::default(),
         };
         plant.settle();
-        let load = plant.forces.load(&speeds, &[0.0; 4], plant.air.density_ratio());
-        plant.conclude(&load);
+        plant.conclude(&[0.0; 4]);
         let motion = plant.motion(Sample::default());
         if let Some((imu, _)) = &mut plant.fitted.imu {
             imu.start(&motion);
@@ -158,30 +149,21 @@ impl Plant {
         self.slope_stale |= self.air.follow(self.tick, -self.state.position_m.z);
         let in_force = self.controllers.advance(command);
         let command = in_force.to_array();
+        self.battery.load(|voltage| self.propulsion.draw(&command, voltage));
         let voltage = self.battery.terminals().voltage_v;
+        let volts = command.map(|share| share * voltage);
         let start = Flow { wind_m_s: self.air.wind_m_s(), density_kg_m3: self.air.density_kg_m3() };
-        let ratio = self.air.density_ratio();
-        let before = self.speeds;
-        let motor = self.motor;
-        let courses: [SpeedCourse; 4] = core::array::from_fn(|i| {
-            motor.course(before[i], motor.steady_speed(command[i] * voltage, ratio))
-        });
-        let change = |speed: f64, course: &SpeedCourse| (course.target - speed) * motor.per_lag;
-        let middle = courses.map(|course| course.middle);
-        let end = courses.map(|course| course.end);
-        let load = |speeds: &[f64; 4]| {
-            let change = core::array::from_fn(|i| change(speeds[i], &courses[i]));
-            self.forces.load(speeds, &change, ratio)
-        };
-        let loads = [load(&before), load(&middle), load(&end)];
+        let turn = self.propulsion.turn(&volts, self.air.density_ratio());
+        let loads = &turn.loads;
+        let before = *self.propulsion.speeds();
 
         let next_s = (self.tick + 1) as f64 * self.tick_s;
         self.air.advance(next_s);
         let ending = Flow { wind_m_s: self.air.wind_m_s(), ..start };
         let between = Flow { wind_m_s: 0.5 * (start.wind_m_s + ending.wind_m_s), ..start };
-        let forces = &self.forces;
+        let (forces, inflow) = (&self.forces, self.propulsion.inflow());
         let first = if self.slope_stale {
-            forces.body.slope(&self.state, &forces.wrench(&self.state, &loads[0], &start))
+            forces.body.slope(&self.state, &forces.wrench(&self.state, &loads[0], inflow, &start))
         } else {
             // The rotors' acceleration alone has jumped, with the command.
             let mut slope = self.slope;
@@ -189,21 +171,20 @@ impl Plant {
             slope
         };
         self.state = forces.body.step_from(&self.state, first, self.tick_s, |stage, state| match stage {
-            Stage::Start | Stage::Middle => forces.wrench(state, &loads[1], &between),
-            Stage::End => forces.wrench(state, &loads[2], &ending),
+            Stage::Start | Stage::Middle => forces.wrench(state, &loads[1], inflow, &between),
+            Stage::End => forces.wrench(state, &loads[2], inflow, &ending),
         });
         self.tick += 1;
         self.in_force = in_force;
         self.settle();
 
-        let amps: f64 =
-            (0..4).filter(|&i| command[i] > 0.0).map(|i| command[i] * motor.current(end[i], ratio)).sum();
-        self.battery.advance(amps);
-        self.speeds = end;
-        self.conclude(&loads[2]);
-        let per_square = self.forces.thrust_n_s2 * ratio;
+        let acceleration = self.propulsion.finish(&turn);
+        self.battery.advance();
+        self.battery.load(|voltage| self.propulsion.draw(&command, voltage));
+        self.conclude(&acceleration);
+        let per_square = self.propulsion.thrust_per_square(self.air.density_ratio());
         let vibration = match &mut self.fitted.vibration {
-            Some(vibration) => vibration.advance(&before, &end, per_square),
+            Some(vibration) => vibration.advance(&before, self.propulsion.speeds(), per_square),
             None => Sample::default(),
         };
         self.measure(vibration);
@@ -223,7 +204,6 @@ impl Plant {
         let ratio = self.air.density_ratio();
         let wind_m_s = self.air.wind_m_s();
         let air = self.state.velocity_m_s - wind_m_s;
-        let torque = self.forces.torque_nm_s2 * ratio;
         let attitude = self.state.attitude;
         let upright = 1.0 - 2.0 * (attitude.x * attitude.x + attitude.y * attitude.y);
         Truth {
@@ -234,9 +214,9 @@ impl Plant {
             attitude,
             body_rate_rad_s: self.state.rate_rad_s,
             body_acceleration_rad_s2: self.slope.turn,
-            rotor_speed_rad_s: Rotors::from(self.speeds),
-            thrust_n: self.thrust_n(),
-            torque_nm: Rotors::from(self.speeds).map(|speed| torque * speed * speed),
+            rotor_speed_rad_s: Rotors::from(*self.propulsion.speeds()),
+            thrust_n: Rotors::from(self.propulsion.thrust_n(ratio)),
+            torque_nm: Rotors::from(self.propulsion.torque_nm(ratio)),
             motor_command: self.in_force,
             wind_m_s,
             airspeed_m_s: libm::sqrt(air.length_squared()),
@@ -247,12 +227,6 @@ impl Plant {
             receiver_errors: self.fitted.receiver.as_ref().map_or_else(Default::default, Receiver::errors),
             imu_bias: self.fitted.imu.as_ref().map_or_else(Sample::default, |(imu, _)| imu.bias()),
         }
-    }
-
-    #[inline]
-    fn thrust_n(&self) -> Rotors<f64> {
-        let kt = self.forces.thrust_n_s2 * self.air.density_ratio();
-        Rotors::from(self.speeds).map(|speed| kt * speed * speed)
     }
 
     /// Brings the ground's hold on the craft up to date.
@@ -269,11 +243,14 @@ impl Plant {
         }
     }
 
-    /// Accelerations at the tick under the rotors' `load`.
+    /// Looks up what flows through the rotors, then the accelerations at the tick, with the rotors' own as given (rad/s2).
     #[inline]
-    fn conclude(&mut self, load: &Load) {
+    fn conclude(&mut self, acceleration: &[f64; 4]) {
         let flow = Flow { wind_m_s: self.air.wind_m_s(), density_kg_m3: self.air.density_kg_m3() };
-        let wrench = self.forces.wrench(&self.state, load, &flow);
+        let air = air_in_body(&self.state, flow.wind_m_s);
+        self.propulsion.look(air, self.state.rate_rad_s, &self.air.medium());
+        let load = self.propulsion.load(acceleration, self.air.density_ratio());
+        let wrench = self.forces.wrench(&self.state, &load, self.propulsion.inflow(), &flow);
         self.slope = self.forces.body.slope(&self.state, &wrench);
         self.slope_yaw_nm = load.torque_nm.z;
         self.slope_stale = false;
@@ -294,13 +271,14 @@ impl Plant {
         let motion = self.motion(vibration);
         let (tick, time_s) = (self.tick, self.tick as f64 * self.tick_s);
         let terminals = self.battery.terminals();
-        let thrust_ratio = self.thrust_n().sum() * self.per_weight;
+        let thrust: [f64; 4] = self.propulsion.thrust_n(self.air.density_ratio());
+        let thrust_ratio = thrust.iter().sum::<f64>() * self.per_weight;
         let (state, air, ground) = (&self.state, &self.air, &self.forces.ground);
         let height_m = -state.position_m.z;
         let fitted = &mut self.fitted;
         self.readings = Readings {
             imu: fitted.imu.as_mut().map(|(imu, _)| imu.advance(tick, &motion)),
-            rotor_speed_rad_s: Rotors::from(self.speeds),
+            rotor_speed_rad_s: Rotors::from(*self.propulsion.speeds()),
             battery: BatteryReading { voltage_v: terminals.voltage_v, current_a: terminals.current_a },
             pressure_pa: fitted.barometer.as_mut().and_then(|barometer| {
                 let clearance_m = ground.clearance_m(state.position_m.z);

@@ -1,35 +1,63 @@
-//! One motor with its propeller: thrust and torque with the square of the speed, the motor's steady state, first-order lag.
+//! One motor with its propeller: what they are, and how they stand in still air.
 //!
-//! `T = kT (rho/1.225) w^2`, `Q = kQ (rho/1.225) w^2`. A command u gives the motor the voltage u V; its steady speed solves
-//! `u V = Kt w + R (Q(w)/Kt + I0)` with `Kt = 60 / (2 pi Kv)` (Drela 2007, First-Order DC Electric Motor Model, MIT), and
-//! the speed goes there with the time constant `lag_s`: `w(t) = w_s + (w_0 - w_s) e^(-t/lag)`, evaluated exactly.
+//! `T = kT rho/rho0 f w^2`, `Q = kQ rho/rho0 g w^2`, with f = g = 1 for a propeller of constant coefficients; one known by its
+//! marking has f and g from [`crate::propeller`]. In still air the motor settles where `u V = Kt w + R (Q/Kt + I0)` (Drela
+//! 2007, First-Order DC Electric Motor Model, MIT; from memory).
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
+use crate::motor::Motor;
+use crate::propeller::Marking;
+use crate::propeller::map::{Local, Map, REFERENCE_TIP_M_S, VISCOSITY_M2_S};
 use core::f64::consts::PI;
+use std::sync::Arc;
 
 /// One motor with its propeller; all four are alike.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Thrust over speed squared at 1.225 kg/m3, kT (N s2).
+    /// Thrust over speed squared in still air of 1.225 kg/m3, kT (N s2); at a tip speed of 70 m/s where it varies.
     pub thrust_n_s2: f64,
-    /// Torque over speed squared at 1.225 kg/m3, kQ (N m s2).
+    /// Torque over speed squared under the same conditions, kQ (N m s2).
     pub torque_nm_s2: f64,
+    /// How thrust and torque change with the flow.
+    pub inflow: Inflow,
     /// Moment of inertia of propeller and bell about the shaft (kg m2).
     pub inertia_kg_m2: f64,
-    /// First-order time constant of the speed (s).
-    pub lag_s: f64,
     /// Motor constant Kv (rpm/V).
     pub kv_rpm_per_v: f64,
     /// Winding resistance (ohm).
     pub resistance_ohm: f64,
     /// No-load current I0 (A).
     pub no_load_current_a: f64,
+    /// Largest winding current that the speed controller lets through either way (A); `None` for any.
+    pub current_limit_a: Option<f64>,
+    /// What the speed controller does when the rotor is faster than its command.
+    pub braking: Braking,
     /// Blades, 1 to 8.
     pub blades: u32,
     /// Imbalance: mass times its distance from the shaft (kg m).
     pub imbalance_kg_m: f64,
     /// Thrust ripple at blade-pass frequency as a share of the thrust, 0..1.
     pub blade_pass_share: f64,
+}
+
+/// How thrust and torque change with the flow through the propeller and with its Reynolds number.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum Inflow {
+    /// Not at all.
+    #[default]
+    Constant,
+    /// As for a propeller of this marking.
+    Marked(Marking),
+}
+
+/// What the speed controller does when the rotor is faster than its command.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Braking {
+    /// Lets current flow back and slows the rotor down.
+    #[default]
+    Active,
+    /// Lets the rotor run down by itself.
+    Coasting,
 }
 
 /// kT (N s2) and kQ (N m s2) at 1.225 kg/m3 from the propeller coefficients `CT = T/(rho n^2 D^4)`, `CP = P/(rho n^3 D^5)`
@@ -45,15 +73,34 @@ pub fn from_coefficients(ct: f64, cp: f64, diameter_m: f64) -> (f64, f64) {
     (ct * dynamic, cp * dynamic * diameter_m / (2.0 * PI))
 }
 
+/// kT (N s2) and kQ (N m s2) of a propeller known by its marking, at a tip speed of 70 m/s in still air of 1.225 kg/m3.
+///
+/// ```
+/// use aplomb_craft::propeller::{Marking, Planform};
+/// let marking = Marking { diameter_m: 0.2286, pitch_m: 0.127, blades: 2, planform: Planform::Unknown };
+/// let (thrust, torque) = aplomb_craft::rotor::from_marking(&marking);
+/// assert!(thrust > 7e-6 && thrust < 1e-5 && torque / thrust < 0.02);
+/// ```
+pub fn from_marking(marking: &Marking) -> (f64, f64) {
+    let speed = 2.0 * REFERENCE_TIP_M_S / marking.diameter_m;
+    let still = marking.coefficients(0.0, speed, VISCOSITY_M2_S);
+    from_coefficients(still.thrust, still.power, marking.diameter_m)
+}
+
 impl Config {
     pub(crate) fn check(&self) -> Result<(), ConfigError> {
         positive("rotor.thrust_n_s2", self.thrust_n_s2)?;
         positive("rotor.torque_nm_s2", self.torque_nm_s2)?;
-        not_negative("rotor.inertia_kg_m2", self.inertia_kg_m2)?;
-        positive("rotor.lag_s", self.lag_s)?;
+        if let Inflow::Marked(marking) = &self.inflow {
+            marking.check()?;
+        }
+        positive("rotor.inertia_kg_m2", self.inertia_kg_m2)?;
         positive("rotor.kv_rpm_per_v", self.kv_rpm_per_v)?;
         positive("rotor.resistance_ohm", self.resistance_ohm)?;
         not_negative("rotor.no_load_current_a", self.no_load_current_a)?;
+        if let Some(limit_a) = self.current_limit_a {
+            positive("rotor.current_limit_a", limit_a)?;
+        }
         if self.blades < 1 || self.blades > 8 {
             return fail("rotor.blades", Reason::OutOfRange(1.0, 8.0));
         }
@@ -71,87 +118,102 @@ impl Config {
         60.0 / (2.0 * PI * self.kv_rpm_per_v)
     }
 
-    /// Speed (rad/s) at which the motor settles on `voltage_v`, at `density_ratio` = rho/1.225. Zero where the voltage does
-    /// not overcome the no-load current.
+    /// Thrust (N) at `speed_rad_s` in still air, `density_ratio` = rho/1.225.
+    pub fn static_thrust_n(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
+        self.thrust_n_s2 * density_ratio * Propeller::new(self).still(speed_rad_s, density_ratio).thrust
+    }
+
+    /// Torque (N m) at `speed_rad_s` in still air, `density_ratio` = rho/1.225.
+    pub fn static_torque_nm(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
+        self.torque_nm_s2 * density_ratio * Propeller::new(self).still(speed_rad_s, density_ratio).torque
+    }
+
+    /// Speed (rad/s) that gives `thrust_n` in still air.
+    pub fn static_speed_rad_s(&self, thrust_n: f64, density_ratio: f64) -> f64 {
+        let propeller = Propeller::new(self);
+        let wanted = thrust_n / (self.thrust_n_s2 * density_ratio);
+        propeller.speed_at(wanted, density_ratio)
+    }
+
+    /// Speed (rad/s) at which the motor settles on `voltage_v` in still air, at `density_ratio` = rho/1.225. Zero where the
+    /// voltage does not overcome the no-load current.
     pub fn steady_speed_rad_s(&self, voltage_v: f64, density_ratio: f64) -> f64 {
-        Motor::new(self, 1.0).steady_speed(voltage_v, density_ratio)
-    }
-
-    /// Current (A) that carries the propeller at `speed_rad_s`: `Q/Kt + I0`.
-    pub fn steady_current_a(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
-        self.torque_nm_s2 * density_ratio * speed_rad_s * speed_rad_s / self.torque_constant_nm_a()
-            + self.no_load_current_a
-    }
-}
-
-/// The motor with everything a tick needs worked out.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Motor {
-    torque_constant: f64,
-    drop_per_square: f64,
-    no_load_drop_v: f64,
-    current_per_square: f64,
-    no_load_current_a: f64,
-    pub(crate) per_lag: f64,
-    decay_half: f64,
-    decay_full: f64,
-}
-
-/// Speed of one rotor at the start, middle and end of a tick (rad/s).
-#[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct SpeedCourse {
-    pub(crate) middle: f64,
-    pub(crate) end: f64,
-    pub(crate) target: f64,
-}
-
-impl Motor {
-    pub(crate) fn new(config: &Config, tick_s: f64) -> Self {
-        let torque_constant = config.torque_constant_nm_a();
-        Motor {
-            torque_constant,
-            drop_per_square: config.resistance_ohm * config.torque_nm_s2 / torque_constant,
-            no_load_drop_v: config.resistance_ohm * config.no_load_current_a,
-            current_per_square: config.torque_nm_s2 / torque_constant,
-            no_load_current_a: config.no_load_current_a,
-            per_lag: 1.0 / config.lag_s,
-            decay_half: libm::exp(-0.5 * tick_s / config.lag_s),
-            decay_full: libm::exp(-tick_s / config.lag_s),
-        }
-    }
-
-    /// Positive root of `a w^2 + Kt w + R I0 - V = 0`, in the form without cancellation.
-    #[inline]
-    pub(crate) fn steady_speed(&self, voltage_v: f64, density_ratio: f64) -> f64 {
-        let left = voltage_v - self.no_load_drop_v;
+        let (propeller, motor) = (Propeller::new(self), Motor::new(self, 1.0));
+        let left = voltage_v - self.resistance_ohm * self.no_load_current_a;
         if left <= 0.0 {
             return 0.0;
         }
-        let kt = self.torque_constant;
-        2.0 * left / (kt + libm::sqrt(kt * kt + 4.0 * self.drop_per_square * density_ratio * left))
+        // Kt w + R I0 + R kQ g w^2/Kt = V, with g of the speed found last.
+        let drop = self.resistance_ohm * self.torque_nm_s2 * density_ratio / motor.torque_constant;
+        let kt = motor.torque_constant;
+        (0..30).fold(left / kt, |speed, _| {
+            let share = propeller.still(speed, density_ratio).torque / (speed * speed);
+            2.0 * left / (kt + libm::sqrt(kt * kt + 4.0 * drop * share * left))
+        })
     }
 
-    /// Voltage that holds `speed`, the inverse of [`Motor::steady_speed`].
-    pub(crate) fn voltage_at(&self, speed: f64, density_ratio: f64) -> f64 {
-        self.torque_constant * speed
-            + self.no_load_drop_v
-            + self.drop_per_square * density_ratio * speed * speed
+    /// Current (A) that carries the propeller at `speed_rad_s` in still air: `Q/Kt + I0`.
+    pub fn steady_current_a(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
+        self.static_torque_nm(speed_rad_s, density_ratio) / self.torque_constant_nm_a()
+            + self.no_load_current_a
     }
 
-    #[inline]
-    pub(crate) fn course(&self, speed: f64, target: f64) -> SpeedCourse {
-        let apart = speed - target;
-        SpeedCourse {
-            middle: target + apart * self.decay_half,
-            end: target + apart * self.decay_full,
-            target,
+    /// Time constant (s) with which the speed follows a small change of the command around `speed_rad_s`:
+    /// `J/(dQ/dw + Kt^2/R)`.
+    pub fn lag_s(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
+        let kt = self.torque_constant_nm_a();
+        let air = self.torque_nm_s2
+            * density_ratio
+            * Propeller::new(self).still(speed_rad_s, density_ratio).torque_per_speed;
+        self.inertia_kg_m2 / (air + kt * kt / self.resistance_ohm)
+    }
+}
+
+/// The propeller with its table at hand.
+#[derive(Clone, Debug)]
+pub(crate) struct Propeller {
+    map: Option<Arc<Map>>,
+}
+
+impl Propeller {
+    pub(crate) fn new(config: &Config) -> Self {
+        Propeller {
+            map: match &config.inflow {
+                Inflow::Constant => None,
+                Inflow::Marked(marking) => Some(Map::of(marking, 1.0)),
+            },
         }
     }
 
-    /// Winding current at `speed` (A); a stopped motor (command 0) takes none.
+    /// Thrust and torque over kT and kQ at the axial and the squared edgewise flow and the speed; `reynolds_ratio` is the kinematic viscosity at sea level
+    /// over that at hand.
     #[inline]
-    pub(crate) fn current(&self, speed: f64, density_ratio: f64) -> f64 {
-        self.current_per_square * density_ratio * speed * speed + self.no_load_current_a
+    pub(crate) fn local(
+        &self,
+        axial_m_s: f64,
+        edgewise_m2_s2: f64,
+        speed_rad_s: f64,
+        reynolds_ratio: f64,
+    ) -> Local {
+        match &self.map {
+            None => Local::quadratic(speed_rad_s),
+            Some(map) => map.at(axial_m_s, edgewise_m2_s2, speed_rad_s, reynolds_ratio),
+        }
+    }
+
+    /// In still air.
+    pub(crate) fn still(&self, speed_rad_s: f64, reynolds_ratio: f64) -> Local {
+        self.local(0.0, 0.0, speed_rad_s, reynolds_ratio)
+    }
+
+    /// Speed at which T/kT in still air is `wanted` (rad2/s2).
+    pub(crate) fn speed_at(&self, wanted: f64, reynolds_ratio: f64) -> f64 {
+        if wanted <= 0.0 {
+            return 0.0;
+        }
+        (0..40).fold(libm::sqrt(wanted), |speed, _| {
+            speed * libm::sqrt(wanted / self.still(speed, reynolds_ratio).thrust)
+        })
     }
 }
 
@@ -165,11 +227,13 @@ mod tests {
         Config {
             thrust_n_s2,
             torque_nm_s2,
+            inflow: Inflow::Constant,
             inertia_kg_m2: 3e-5,
-            lag_s: 0.029,
             kv_rpm_per_v: 920.0,
             resistance_ohm: 0.117,
             no_load_current_a: 0.5,
+            current_limit_a: None,
+            braking: Braking::Active,
             blades: 2,
             imbalance_kg_m: 0.0,
             blade_pass_share: 0.0,
@@ -195,19 +259,34 @@ mod tests {
     }
 
     #[test]
-    fn steady_speed_is_zero_below_the_no_load_drop_and_inverts() {
-        let motor = Motor::new(&worked_case(), 1e-3);
-        assert_eq!(motor.steady_speed(0.0, 1.0), 0.0);
-        assert_eq!(motor.steady_speed(0.05, 1.0), 0.0);
-        assert!((motor.voltage_at(motor.steady_speed(9.0, 0.8), 0.8) - 9.0).abs() < 1e-12);
+    fn validate_local_time_constant() {
+        // Same case with J 3e-5 kg m2: J/(2 kQ w + Kt^2/R) at 7.4 V and 11.1 V.
+        let motor = worked_case();
+        for (voltage, lag) in [(7.4, 0.02921), (11.1, 0.02787)] {
+            let speed = motor.steady_speed_rad_s(voltage, 1.0);
+            assert!((motor.lag_s(speed, 1.0) / lag - 1.0).abs() < 1e-3, "{}", motor.lag_s(speed, 1.0));
+            // The twin: without the propeller's share of the damping it misses.
+            let bare = Config { torque_nm_s2: 1e-12, ..motor };
+            assert!((bare.lag_s(speed, 1.0) / lag - 1.0).abs() > 0.05);
+        }
     }
 
     #[test]
-    fn lag_covers_63_percent_in_one_time_constant() {
-        let motor = Motor::new(&worked_case(), 0.029);
-        let course = motor.course(0.0, 100.0);
-        assert!((course.end - 63.212_055_882_855_77).abs() < 1e-9);
-        assert!((course.middle - 39.346_934_028_736_66).abs() < 1e-9);
+    fn still_air_figures_invert_each_other() {
+        for motor in [worked_case(), crate::Config::weir_gauge().rotor] {
+            assert_eq!(motor.steady_speed_rad_s(0.0, 1.0), 0.0);
+            assert_eq!(
+                motor.steady_speed_rad_s(0.9 * motor.resistance_ohm * motor.no_load_current_a, 1.0),
+                0.0
+            );
+            let speed = motor.steady_speed_rad_s(9.0, 0.8);
+            let torque = motor.static_torque_nm(speed, 0.8);
+            let (voltage, current) = Motor::new(&motor, 1e-3).steady(speed, torque);
+            assert!((voltage - 9.0).abs() < 1e-9, "{voltage}");
+            assert!((current - motor.steady_current_a(speed, 0.8)).abs() < 1e-12);
+            let thrust = motor.static_thrust_n(speed, 0.8);
+            assert!((motor.static_speed_rad_s(thrust, 0.8) / speed - 1.0).abs() < 1e-9);
+        }
     }
 
     #[test]
@@ -217,7 +296,7 @@ mod tests {
             ("rotor.thrust_n_s2", |c, v| c.thrust_n_s2 = v),
             ("rotor.torque_nm_s2", |c, v| c.torque_nm_s2 = v),
             ("rotor.inertia_kg_m2", |c, v| c.inertia_kg_m2 = v),
-            ("rotor.lag_s", |c, v| c.lag_s = v),
+            ("rotor.current_limit_a", |c, v| c.current_limit_a = Some(v)),
             ("rotor.kv_rpm_per_v", |c, v| c.kv_rpm_per_v = v),
             ("rotor.resistance_ohm", |c, v| c.resistance_ohm = v),
             ("rotor.no_load_current_a", |c, v| c.no_load_current_a = v),

@@ -22,7 +22,7 @@ fn craft_fields() {
         ("ground.sink_m", |c, v| c.ground.sink_m = v),
         ("ground.damping_ratio", |c, v| c.ground.damping_ratio = v),
         ("ground.friction", |c, v| c.ground.friction = v),
-        ("rotor.lag_s", |c, v| c.rotor.lag_s = v),
+        ("rotor.inertia_kg_m2", |c, v| c.rotor.inertia_kg_m2 = v),
         ("battery.capacity_ah", |c, v| c.battery.capacity_ah = v),
         ("drag.rotor_1_s", |c, v| c.drag.rotor_1_s[2] = v),
         ("speed_controller.delay_s", |c, v| c.speed_controller.delay_s = v),

@@ -2,7 +2,7 @@
 
 use aplomb_craft::body::{Body, Stage, State, Wrench};
 use aplomb_craft::glam::{DMat3, DQuat, DVec3};
-use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start};
+use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start, rotor};
 
 fn no_wrench(_: Stage, _: &State) -> Wrench {
     Wrench::default()
@@ -91,6 +91,7 @@ fn bare() -> Config {
     let mut config = Config::weir_gauge();
     config.inertia_kg_m2 = [[0.011, -0.001, 0.0005], [-0.001, 0.012, 0.0], [0.0005, 0.0, 0.021]];
     config.drag = Default::default();
+    config.rotor.inflow = rotor::Inflow::Constant;
     config
 }
 

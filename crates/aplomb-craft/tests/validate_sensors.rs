@@ -2,11 +2,14 @@
 
 use aplomb_craft::glam::DVec3;
 use aplomb_craft::sensors::{barometer, imu, receiver};
-use aplomb_craft::{AirConfig, Config, Plant, Readings, Rotors, Start, Truth, sensors};
+use aplomb_craft::{AirConfig, Config, Plant, Readings, Rotors, Start, Truth, rotor, sensors};
 use std::f64::consts::PI;
 
+/// The demo craft with these sensors, and propellers that the air does not turn or slow.
 fn with(sensors: sensors::Config) -> Config {
-    Config { sensors, ..Config::weir_gauge() }
+    let mut config = Config { sensors, ..Config::weir_gauge() };
+    config.rotor.inflow = rotor::Inflow::Constant;
+    config
 }
 
 /// Readings and truth of a craft that stands with stopped rotors.
@@ -155,6 +158,7 @@ fn vibration_tones_alias_at_their_filtered_size() {
     let imu = config.sensors.imu.as_mut().unwrap();
     (imu.vibration_gain, imu.low_pass_hz) = (1.0, 300.0);
     config.rotor.kv_rpm_per_v = 4000.0;
+    config.rotor.inertia_kg_m2 = 1e-6;
     config.rotor.torque_nm_s2 = 1e-10;
     config.rotor.thrust_n_s2 = 1e-9;
     config.rotor.blade_pass_share = 0.0;

@@ -3,6 +3,7 @@
 //! Nothing is assumed: what carries no default here must be given. Absent sensors are not fitted; each has a class whose
 //! sizes any key of its table replaces.
 
+use aplomb_craft::propeller::{Marking, Planform};
 use aplomb_craft::{
     AirConfig, Arm, Config, ConfigError, Plant, Rotors, Spin, Start, battery, drag, ground, rotor, sensors,
     speed_controller,
@@ -68,7 +69,7 @@ impl Craft {
             }
         }
         let speed = speed_at(low_v);
-        rotor.thrust_n_s2 * speed * speed
+        rotor.static_thrust_n(speed, 1.0)
     }
 
     /// Largest thrust over weight, at sea level.
@@ -100,7 +101,9 @@ fn key_path(field: &str) -> String {
         "rotor" => "motor".to_owned(),
         "rotor.thrust_n_s2" => "propeller.thrust_coefficient".to_owned(),
         "rotor.torque_nm_s2" => "propeller.power_coefficient".to_owned(),
-        "rotor.blades" => "propeller.blades".to_owned(),
+        "rotor.blades" | "rotor.marking.blades" => "propeller.blades".to_owned(),
+        "rotor.marking.diameter_m" => "propeller.diameter_in".to_owned(),
+        "rotor.marking.pitch_m" => "propeller.pitch_in".to_owned(),
         "rotor.imbalance_kg_m" => "motor.imbalance_g_mm".to_owned(),
         _ => field
             .replace("rotor.", "motor.")
@@ -160,10 +163,25 @@ pub(super) enum SpinWord {
 struct PropellerTable {
     diameter_in: f64,
     pitch_in: f64,
-    thrust_coefficient: f64,
-    power_coefficient: f64,
     blades: u32,
+    planform: Option<PlanformWord>,
+    thrust_coefficient: Option<f64>,
+    power_coefficient: Option<f64>,
     thrust_ripple_percent: Option<f64>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum PlanformWord {
+    Wide,
+    Thin,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum BrakingWord {
+    Active,
+    Coasting,
 }
 
 #[derive(Deserialize)]
@@ -171,7 +189,7 @@ struct MotorTable {
     kv_rpm_per_v: f64,
     resistance_ohm: f64,
     no_load_current_a: f64,
-    lag_s: f64,
+    current_limit_a: Option<f64>,
     inertia_kg_m2: f64,
     imbalance_g_mm: Option<f64>,
 }
@@ -181,6 +199,7 @@ struct SpeedControllerTable {
     steps: u32,
     delay_s: f64,
     stop_below_percent: f64,
+    braking: Option<BrakingWord>,
 }
 
 #[derive(Deserialize)]
@@ -220,11 +239,11 @@ impl CraftFile {
             ("mass_kg", self.mass_kg),
             ("propeller.diameter_in", propeller.diameter_in),
             ("propeller.pitch_in", propeller.pitch_in),
-            ("propeller.thrust_coefficient", propeller.thrust_coefficient),
-            ("propeller.power_coefficient", propeller.power_coefficient),
+            ("propeller.thrust_coefficient", propeller.thrust_coefficient.unwrap_or(1.0)),
+            ("propeller.power_coefficient", propeller.power_coefficient.unwrap_or(1.0)),
             ("motor.kv_rpm_per_v", motor.kv_rpm_per_v),
             ("motor.resistance_ohm", motor.resistance_ohm),
-            ("motor.lag_s", motor.lag_s),
+            ("motor.inertia_kg_m2", motor.inertia_kg_m2),
             ("battery.capacity_ah", battery.capacity_ah),
             ("feet.x_m", feet.x_m),
             ("feet.y_m", feet.y_m),
@@ -245,11 +264,8 @@ impl CraftFile {
         self.check(document);
         let [roll, pitch, yaw] = self.inertia_kg_m2;
         let [xy, xz, yz] = self.products_of_inertia_kg_m2.unwrap_or_default();
-        let PropellerTable { diameter_in, pitch_in, thrust_coefficient, power_coefficient, .. } =
-            self.propeller;
-        let diameter_m = diameter_in * INCH_M;
-        let (thrust_n_s2, torque_nm_s2) =
-            rotor::from_coefficients(thrust_coefficient, power_coefficient, diameter_m);
+        let PropellerTable { diameter_in, pitch_in, .. } = self.propeller;
+        let (thrust_n_s2, torque_nm_s2, inflow) = self.propeller.convert(document);
         let config = Config {
             mass_kg: self.mass_kg,
             inertia_kg_m2: [[roll, -xy, -xz], [-xy, pitch, -yz], [-xz, -yz, yaw]],
@@ -262,11 +278,16 @@ impl CraftFile {
             rotor: rotor::Config {
                 thrust_n_s2,
                 torque_nm_s2,
+                inflow,
                 inertia_kg_m2: self.motor.inertia_kg_m2,
-                lag_s: self.motor.lag_s,
                 kv_rpm_per_v: self.motor.kv_rpm_per_v,
                 resistance_ohm: self.motor.resistance_ohm,
                 no_load_current_a: self.motor.no_load_current_a,
+                current_limit_a: self.motor.current_limit_a,
+                braking: match self.speed_controller.braking {
+                    Some(BrakingWord::Coasting) => rotor::Braking::Coasting,
+                    Some(BrakingWord::Active) | None => rotor::Braking::Active,
+                },
                 blades: self.propeller.blades,
                 imbalance_kg_m: self.motor.imbalance_g_mm.unwrap_or(0.0) * 1e-6,
                 blade_pass_share: self.propeller.thrust_ripple_percent.unwrap_or(0.0) / 100.0,
@@ -307,6 +328,36 @@ impl CraftFile {
             camera_mount: self.camera_mount.map(CameraMountTable::convert),
         };
         Craft { name: self.name, diameter_in, pitch_in, config }
+    }
+}
+
+impl PropellerTable {
+    /// kT, kQ and how they change: as the marking says, or constant if both coefficients are given.
+    fn convert(&self, document: &Document<'_>) -> (f64, f64, rotor::Inflow) {
+        let marking = Marking {
+            diameter_m: self.diameter_in * INCH_M,
+            pitch_m: self.pitch_in * INCH_M,
+            blades: self.blades,
+            planform: match self.planform {
+                Some(PlanformWord::Wide) => Planform::Wide,
+                Some(PlanformWord::Thin) => Planform::Thin,
+                None => Planform::Unknown,
+            },
+        };
+        match (self.thrust_coefficient, self.power_coefficient) {
+            (Some(thrust), Some(power)) => {
+                let (thrust_n_s2, torque_nm_s2) = rotor::from_coefficients(thrust, power, marking.diameter_m);
+                return (thrust_n_s2, torque_nm_s2, rotor::Inflow::Constant);
+            }
+            (None, None) => {}
+            (given, _) => document.refuse_at(
+                if given.is_some() { "propeller.thrust_coefficient" } else { "propeller.power_coefficient" },
+                "one coefficient without the other",
+                Some("give both, which then stay constant, or none, and the marking tells them"),
+            ),
+        }
+        let (thrust_n_s2, torque_nm_s2) = rotor::from_marking(&marking);
+        (thrust_n_s2, torque_nm_s2, rotor::Inflow::Marked(marking))
     }
 }
 

@@ -148,7 +148,9 @@ fn impossible_craft_is_told_at_its_key() {
 
 #[test]
 fn several_impossible_values_of_a_craft_are_told_at_once() {
-    let text = CRAFT.replace("mass_kg = 1.23", "mass_kg = 0").replace("lag_s = 0.035", "lag_s = -1.0");
+    let text = CRAFT
+        .replace("mass_kg = 1.23", "mass_kg = 0")
+        .replace("inertia_kg_m2 = 5e-5", "inertia_kg_m2 = -1.0");
     let error = Craft::from_text("craft.toml", &text.replace("charge_percent = 90", "charge_percent = 101"))
         .unwrap_err();
     let reasons: Vec<_> = error.problems.iter().map(|problem| problem.reason.as_str()).collect();
@@ -161,7 +163,7 @@ fn craft_in_words_tells_its_thrust_to_weight() {
     assert_eq!(craft.words(), "weir gauge, 1.23 kg, 9 x 5 in propellers, thrust to weight 2.2");
     // The balance of sag and current, put in again.
     let aplomb_craft::Config { rotor, battery, .. } = craft.config;
-    let speed = (craft.full_thrust_n() / rotor.thrust_n_s2).sqrt();
+    let speed = rotor.static_speed_rad_s(craft.full_thrust_n(), 1.0);
     let sag_v = battery.resistance_ohm * (4.0 * rotor.steady_current_a(speed, 1.0) + battery.base_current_a);
     let rested_v = 3.0 * aplomb_craft::battery::cell::open_circuit_v(0.9);
     assert!((rotor.steady_speed_rad_s(rested_v - sag_v, 1.0) / speed - 1.0).abs() < 1e-9);

@@ -1,0 +1,119 @@
+//! Blade-element/momentum theory for one propeller in axial flow.
+//!
+//! On each annulus the thrust of the blade elements, `1/2 rho W^2 B c cn dr`, equals the momentum they pass on,
+//! `4 pi rho r F s^2 dr`, with F Prandtl's tip loss and s the hover value of the induced velocity under that loading; the
+//! induced velocity itself then follows for every axial flow from [`super::momentum`]. The swirl is that of a light wake, whose
+//! induced velocity stands across the flow: `t = v (V + v)/(w r)` (Leishman, Principles of Helicopter Aerodynamics, 2nd ed.
+//! 2006, ch. 3; Glauert 1935, in Durand, Aerodynamic Theory IV, div. L). The one unknown, s, is found by halving.
+
+use super::blade::{Marking, SECTION};
+use super::momentum::induced_edgewise_m_s;
+use core::f64::consts::PI;
+
+/// Annuli between hub and tip.
+pub(super) const STATIONS: usize = 12;
+/// Radius at which the blade begins, over that of the tip.
+pub(super) const HUB: f64 = 0.15;
+/// Halvings: 2^-28 of the blade's own speed is left.
+const HALVINGS: u32 = 28;
+
+/// Middle of one annulus.
+#[derive(Clone, Copy, Debug)]
+struct Station {
+    /// Radius over that of the tip.
+    x: f64,
+    /// Chord over the radius of the tip.
+    chord: f64,
+    twist_rad: f64,
+}
+
+/// A blade cut into stations.
+#[derive(Clone, Debug)]
+pub(super) struct Blade {
+    radius_m: f64,
+    blades: f64,
+    width: f64,
+    stations: [Station; STATIONS],
+}
+
+/// Flow past the blades, as shares of the speed that makes the Reynolds number.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Flow {
+    /// Along the axis, positive in a climb.
+    pub(super) axial: f64,
+    /// In the plane of the rotor.
+    pub(super) edgewise: f64,
+    /// Of the tip, negative when turned backwards.
+    pub(super) tip: f64,
+    /// The speed that both are shares of (m/s).
+    pub(super) speed_m_s: f64,
+    /// Kinematic viscosity (m2/s).
+    pub(super) viscosity_m2_s: f64,
+}
+
+impl Blade {
+    pub(super) fn new(marking: &Marking) -> Self {
+        let width = (1.0 - HUB) / STATIONS as f64;
+        let radius_m = 0.5 * marking.diameter_m;
+        Blade {
+            radius_m,
+            blades: f64::from(marking.blades),
+            width,
+            stations: core::array::from_fn(|i| {
+                let x = HUB + (i as f64 + 0.5) * width;
+                Station {
+                    x,
+                    chord: marking.chord(x),
+                    twist_rad: libm::atan(marking.pitch_m / (2.0 * PI * x * radius_m)),
+                }
+            }),
+        }
+    }
+
+    /// Thrust over `rho U^2 R^2` and torque over `rho U^2 R^3`, U the flow's speed.
+    pub(super) fn load(&self, flow: &Flow) -> (f64, f64) {
+        self.stations.iter().fold((0.0, 0.0), |(thrust, torque), station| {
+            let (along, around) = self.annulus(station, flow);
+            let area = 0.5 * self.blades * station.chord * self.width;
+            (thrust + area * along, torque + area * station.x * around)
+        })
+    }
+
+    /// Force coefficients times the square of the local flow, along the axis and against the rotation.
+    fn annulus(&self, station: &Station, flow: &Flow) -> (f64, f64) {
+        let (mut low, mut high) = (-1.0, 1.0);
+        let mut forces = (0.0, 0.0);
+        for _ in 0..HALVINGS {
+            let s: f64 = 0.5 * (low + high);
+            // A thrust downwards in a climb is one upwards in a descent.
+            let sign = if s < 0.0 { -1.0 } else { 1.0 };
+            let induced = sign * induced_edgewise_m_s(sign * flow.axial, flow.edgewise, s.abs());
+            let through = flow.axial + induced;
+            let turning = station.x * flow.tip;
+            let largest = 0.3 * turning.abs();
+            let swirl =
+                if largest > 0.0 { (induced * through / turning).clamp(-largest, largest) } else { 0.0 };
+            // Over a turn the blade meets the edgewise flow from ahead and behind: its mean square adds half of it.
+            let plain = turning - swirl;
+            let around =
+                libm::copysign(libm::sqrt(plain * plain + 0.5 * flow.edgewise * flow.edgewise), flow.tip);
+            let squared = through * through + around * around;
+            let speed = libm::sqrt(squared);
+            let chord_m = station.chord * self.radius_m;
+            let reynolds = speed * flow.speed_m_s * chord_m / flow.viscosity_m2_s;
+            let (lift, drag) = SECTION.polar(station.twist_rad - libm::atan2(through, around), reynolds);
+            // cn W^2 and ct W^2, with W cos and W sin of the inflow angle at hand.
+            forces = (speed * (lift * around - drag * through), speed * (lift * through + drag * around));
+            let loading = self.blades * station.chord * forces.0 / (2.0 * PI);
+            let slope = (through.abs() / speed.max(1e-12)).max(1e-3);
+            let edge = libm::exp(-0.5 * self.blades * (1.0 - station.x) / (station.x * slope));
+            let loss = (2.0 / PI) * libm::acos(edge);
+            if loading > 4.0 * loss * station.x * s * s.abs() {
+                low = s;
+            } else {
+                high = s;
+            }
+        }
+        forces
+    }
+}
