@@ -33,7 +33,7 @@ pub fn airframe(craft: &Craft) -> Airframe {
     let truth = &craft.config;
     let [[roll, forward_right, forward_down], [_, pitch, right_down], [_, _, yaw]] =
         truth.inertia_kg_m2.map(|row| row.map(|value| value as f32));
-    let hover_speed = libm::sqrt(truth.mass_kg * STANDARD_M_S2 / (4.0 * truth.rotor.thrust_n_s2));
+    let hover_speed = truth.rotor.static_speed_rad_s(truth.mass_kg * STANDARD_M_S2 / 4.0, 1.0);
     Airframe {
         mass_kg: truth.mass_kg as f32,
         inertia: Inertia {
@@ -53,11 +53,12 @@ pub fn airframe(craft: &Craft) -> Airframe {
                     aplomb_craft::Spin::CounterClockwise => Spin::CounterClockwise,
                 },
             })),
-            torque_to_thrust_m: (truth.rotor.torque_nm_s2 / truth.rotor.thrust_n_s2) as f32,
+            torque_to_thrust_m: (truth.rotor.static_torque_nm(hover_speed, 1.0)
+                / truth.rotor.static_thrust_n(hover_speed, 1.0)) as f32,
         },
         thrust_curve: thrust_curve(craft, hover_speed),
         rotor_diameter_m: (craft.diameter_in * INCH_M) as f32,
-        rotor_lag_s: truth.rotor.lag_s as f32,
+        rotor_lag_s: truth.rotor.lag_s(hover_speed, 1.0) as f32,
         // One tick to compute, half a tick of holding the command, the speed controller's frame.
         delay_s: (1.5 * TICK_S + truth.speed_controller.delay_s) as f32,
         rotor_inertia_kg_m2: truth.rotor.inertia_kg_m2 as f32,
@@ -74,7 +75,7 @@ fn thrust_curve(craft: &Craft, hover_speed: f64) -> ThrustCurveConfig {
     let voltage_v = cells * cell::open_circuit_v(battery.state_of_charge) - battery.resistance_ohm * hover_a;
     let speed = rotor.steady_speed_rad_s(voltage_v, 1.0);
     ThrustCurveConfig {
-        full_n: (rotor.thrust_n_s2 * speed * speed) as f32,
+        full_n: rotor.static_thrust_n(speed, 1.0) as f32,
         reference_voltage_v: voltage_v as f32,
         speed_share: (rotor.torque_constant_nm_a() * speed / voltage_v) as f32,
         lowest_voltage_v: (cells * CELL_V.0) as f32,

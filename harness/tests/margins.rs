@@ -62,7 +62,7 @@ fn measured_and_linear_agree_within_0_7_db_and_4_deg_up_to_twice_the_crossover()
 fn a_model_without_the_motors_lag_disagrees() {
     let (craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
     let mut prompt = craft;
-    prompt.rotor.lag_s = 1e-4;
+    prompt.rotor.inertia_kg_m2 *= 0.1;
     let point = Point::named("hover").unwrap();
     let bench = Bench::new(&craft, &controller, &point, 1).unwrap();
     for probe in [Probe::Roll, Probe::Pitch, Probe::Yaw, Probe::Thrust] {

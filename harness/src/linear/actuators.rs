@@ -13,8 +13,10 @@ pub(super) struct Actuators {
     /// Wrench to thrusts, as the controller believes.
     mix: Matrix<4, 4>,
     rotors: [Rotor; 4],
-    lag_s: f64,
     inertia_kg_m2: f64,
+    /// Torque per ampere of the motors (N m/A) and resistance of their windings (ohm).
+    torque_constant_nm_a: f64,
+    winding_ohm: f64,
     delay_ticks: usize,
     resistance_ohm: f64,
     voltage_v: f64,
@@ -34,10 +36,11 @@ struct Rotor {
     command_per_n: f64,
     /// d steady speed/d motor voltage (rad/s/V).
     speed_per_v: f64,
-    /// d thrust/d speed (N s), d torque/d speed (N m s), d current/d speed (A s).
+    /// d thrust/d speed (N s), d torque/d speed (N m s).
     thrust_per_speed: f64,
     torque_per_speed: f64,
-    current_per_speed: f64,
+    /// Time constant of the speed (s).
+    lag_s: f64,
 }
 
 impl Actuators {
@@ -46,9 +49,13 @@ impl Actuators {
         let motor = &craft.rotor;
         let (kt, ratio) = (motor.torque_constant_nm_a(), trim.density_ratio);
         let arms = craft.arms.to_array();
+        let air = trim.attitude.transpose() * trim.velocity_m_s;
+        let (axial, edgewise) = (-air.z, libm::hypot(air.x, air.y));
         let rotors = std::array::from_fn(|i| {
             let (speed, command) = (trim.speed_rad_s[i], trim.command[i]);
-            let square = |per_square: f64| 2.0 * per_square * ratio * speed;
+            // Differences over 2 rad/s; the torque hardly knows of the flow.
+            let slope = |of: &dyn Fn(f64) -> f64| 0.5 * (of(speed + 1.0) - of(speed - 1.0));
+            let torque_per_speed = slope(&|speed| motor.static_torque_nm(speed, ratio));
             Rotor {
                 x_m: arms[i].x_m,
                 y_m: arms[i].y_m,
@@ -56,18 +63,19 @@ impl Actuators {
                 command,
                 current_a: motor.steady_current_a(speed, ratio),
                 command_per_n: Believed::at(controller, command, trim.voltage_v).command_per_n,
-                speed_per_v: 1.0 / (kt + motor.resistance_ohm / kt * square(motor.torque_nm_s2)),
-                thrust_per_speed: square(motor.thrust_n_s2),
-                torque_per_speed: square(motor.torque_nm_s2),
-                current_per_speed: square(motor.torque_nm_s2) / kt,
+                speed_per_v: 1.0 / (kt + motor.resistance_ohm / kt * torque_per_speed),
+                thrust_per_speed: slope(&|speed| motor.thrust_in_flow_n(axial, edgewise, speed, ratio)),
+                torque_per_speed,
+                lag_s: motor.lag_s(speed, ratio),
             }
         });
         let filter_s = f64::from(curve.voltage_filter_s);
         Self {
             mix: believed_mix(controller).map(|row| row.map(C64::from)),
             rotors,
-            lag_s: motor.lag_s,
             inertia_kg_m2: motor.inertia_kg_m2,
+            torque_constant_nm_a: kt,
+            winding_ohm: motor.resistance_ohm,
             // The computation takes a tick; the frame of the speed controller comes on top.
             delay_ticks: 1 + libm::round(craft.speed_controller.delay_s / tick_s) as usize,
             resistance_ohm: craft.battery.resistance_ohm,
@@ -82,8 +90,7 @@ impl Actuators {
 
     /// Demanded wrench to the wrench on the body.
     pub(super) fn wrench(&self, at: &Instant) -> Matrix<4, 4> {
-        let follow = at.lag(self.lag_s) * at.hold();
-        let speeds = product(&self.speeds(at, follow), &self.mix);
+        let speeds = product(&self.speeds(at), &self.mix);
         let mut effect: Matrix<4, 4> = zeros();
         for (i, rotor) in self.rotors.iter().enumerate() {
             let thrust = C64::new(rotor.thrust_per_speed, 0.0);
@@ -96,26 +103,33 @@ impl Actuators {
     }
 
     /// Demanded thrusts to rotor speeds. All rotors share the battery: what one draws, the others feel.
-    fn speeds(&self, at: &Instant, follow: C64) -> Matrix<4, 4> {
+    fn speeds(&self, at: &Instant) -> Matrix<4, 4> {
+        let follow = |rotor: &Rotor| at.lag(rotor.lag_s) * at.hold();
         let late = at.ticks(self.delay_ticks);
         let believed = self.voltage_filter / (1.0 - (1.0 - self.voltage_filter) * at.delay);
         // Per volt of the battery: change of the command in force, and of the speed.
         let command_per_v = |rotor: &Rotor| -late * (rotor.command / self.voltage_v) * believed;
         let speed_per_v = |rotor: &Rotor| {
-            follow * rotor.speed_per_v * (self.voltage_v * command_per_v(rotor) + rotor.command)
+            follow(rotor) * rotor.speed_per_v * (self.voltage_v * command_per_v(rotor) + rotor.command)
         };
-        let current = |rotor: &Rotor, command: C64, speed: C64| {
-            at.delay * rotor.current_a * command + rotor.command * rotor.current_per_speed * speed
+        // Winding current (u V - Kt w)/R, of which the battery gives the share u.
+        let current = |rotor: &Rotor, command: C64, volts: f64, speed: C64| {
+            let winding = (self.voltage_v * command + rotor.command * volts
+                - self.torque_constant_nm_a * speed)
+                / self.winding_ohm;
+            rotor.current_a * command + rotor.command * winding
         };
-        let sag: C64 = self.rotors.iter().map(|r| current(r, command_per_v(r), speed_per_v(r))).sum::<C64>()
-            * self.resistance_ohm;
+        let sag: C64 =
+            self.rotors.iter().map(|r| current(r, command_per_v(r), 1.0, speed_per_v(r))).sum::<C64>()
+                * self.resistance_ohm;
         let own = self.rotors.map(|rotor| {
             let command = late * rotor.command_per_n;
-            (command, follow * rotor.speed_per_v * self.voltage_v * command)
+            (command, follow(&rotor) * rotor.speed_per_v * self.voltage_v * command)
         });
         let mut speeds: Matrix<4, 4> = zeros();
         for j in 0..4 {
-            let volts = -self.resistance_ohm * current(&self.rotors[j], own[j].0, own[j].1) / (1.0 + sag);
+            let volts =
+                -self.resistance_ohm * current(&self.rotors[j], own[j].0, 0.0, own[j].1) / (1.0 + sag);
             for (row, rotor) in speeds.iter_mut().zip(&self.rotors) {
                 row[j] = speed_per_v(rotor) * volts;
             }

@@ -75,16 +75,17 @@ impl Body {
         let linear = DMat3::from_diagonal(constant + per_thrust * thrust_n + quadratic * speed);
         let drag_n_s_m = -(linear + DMat3::from_diagonal(quadratic) * outer);
         let drag = drag_n(craft, gravity::STANDARD_M_S2, airspeed_m_s, trim.density_kg_m3, thrust_n);
+        let (heave, turning) = inflow(craft, trim);
         let imu = craft.sensors.imu;
         Self {
             inertia: DMat3::from_cols_array_2d(&craft.inertia_kg_m2),
-            turn_nm_s: DMat3::from_diagonal(DVec3::from_array(craft.drag.turn_nm_s))
+            turn_nm_s: DMat3::from_diagonal(DVec3::from_array(craft.drag.turn_nm_s) + turning)
                 + gyroscopic(craft, trim),
             attitude: trim.attitude,
             mass_kg: craft.mass_kg,
             force_n: drag - DVec3::new(0.0, 0.0, thrust_n),
             airspeed_m_s,
-            drag_n_s_m,
+            drag_n_s_m: drag_n_s_m - DMat3::from_diagonal(DVec3::Z * heave),
             drag_per_thrust: -per_thrust * airspeed_m_s,
             sensor_lag_s: imu.map_or(0.0, |imu| 1.0 / (std::f64::consts::TAU * imu.low_pass_hz)),
             sensor_delay_ticks: imu.map_or(0, |imu| libm::round(imu.delay_s / tick_s) as usize),
@@ -126,6 +127,20 @@ impl Body {
         }
         motion
     }
+}
+
+/// What the inflow damps: heave (N s/m), and turning about each axis (N m s), for rotors that stand symmetrically.
+fn inflow(craft: &Config, trim: &Trim) -> (f64, DVec3) {
+    let air = trim.attitude.transpose() * trim.velocity_m_s;
+    let edgewise = libm::hypot(air.x, air.y);
+    let (mut heave, mut turning) = (0.0, DVec3::ZERO);
+    for (arm, speed) in craft.arms.to_array().iter().zip(trim.speed_rad_s) {
+        let thrust = |off| craft.rotor.thrust_in_flow_n(off - air.z, edgewise, speed, trim.density_ratio);
+        let loss = (thrust(-0.1) - thrust(0.1)) / 0.2;
+        heave += loss;
+        turning += DVec3::new(arm.y_m * arm.y_m, arm.x_m * arm.x_m, 0.0) * loss;
+    }
+    (heave, turning)
 }
 
 /// Torque of the spinning rotors on a turning body: w x h, h along body z.

@@ -90,7 +90,15 @@ impl Trim {
         let shares = hover.thrust_n.to_array().map(|thrust| thrust / hover.thrust_n.sum());
         let thrust_n = shares.map(|share| share * total_n);
         let rotor = &craft.rotor;
-        let speed_rad_s = thrust_n.map(|thrust| libm::sqrt(thrust / (rotor.thrust_n_s2 * density_ratio)));
+        let air = attitude.transpose() * velocity_m_s;
+        let (axial, edgewise) = (-air.z, libm::hypot(air.x, air.y));
+        let speed_rad_s = thrust_n.map(|thrust| {
+            // The flow changes the thrust by a few percent, so dividing it out converges fast.
+            let gives = |speed| rotor.thrust_in_flow_n(axial, edgewise, speed, density_ratio);
+            (0..20).fold(rotor.static_speed_rad_s(thrust, density_ratio), |speed, _| {
+                speed * libm::sqrt(thrust / gives(speed))
+            })
+        });
         let current_a = speed_rad_s.map(|speed| rotor.steady_current_a(speed, density_ratio));
         let volts: [f64; 4] = std::array::from_fn(|i| {
             rotor.torque_constant_nm_a() * speed_rad_s[i] + rotor.resistance_ohm * current_a[i]

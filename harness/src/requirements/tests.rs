@@ -52,7 +52,7 @@ fn held_by_the_demo_and_missed_by(id: &str, on: &On, spoil: impl Fn(&mut Pair)) 
 
 /// Motors three times slower than the controller believes.
 fn slow_motors(pair: &mut Pair) {
-    pair.craft.config.rotor.lag_s *= 3.0;
+    pair.craft.config.rotor.inertia_kg_m2 *= 3.0;
 }
 
 fn slow_reference(pair: &mut Pair) {
@@ -76,7 +76,7 @@ fn skewed(pair: &mut Pair) {
 fn damping_is_missed_with_slow_motors() {
     held_by_the_demo_and_missed_by("tilt-damping", &On::Probe(Probe::TiltSteps), slow_motors);
     held_by_the_demo_and_missed_by("push-damping", &On::Probe(Probe::TorquePulses), |pair| {
-        pair.craft.config.rotor.lag_s *= 1.8;
+        pair.craft.config.rotor.inertia_kg_m2 *= 1.8;
     });
 }
 
@@ -117,7 +117,7 @@ fn saturation_is_missed_with_a_noisy_gyro() {
 fn tilt_limit_is_missed_with_slow_motors() {
     for id in ["tilt-believed", "tilt-true"] {
         held_by_the_demo_and_missed_by(id, &On::Flight("carried-off"), |pair| {
-            pair.craft.config.rotor.lag_s *= 4.0;
+            pair.craft.config.rotor.inertia_kg_m2 *= 4.0;
         });
     }
 }

@@ -18,6 +18,8 @@ use crate::{
 
 /// Distance in m from which the craft may count as carried off.
 const CARRIED_FROM_M: f32 = 2.0;
+/// Share of the horizontal acceleration within the tilt limit from which on the craft is at the limit.
+const AT_LIMIT_SHARE: f32 = 0.99;
 /// Speed in m/s away from the place that counts as carried off.
 const CARRIED_SPEED_M_S: f32 = 0.2;
 /// Carried by the ground while landing: thrust below this share of the weight, climb within this, for this many steps.
@@ -202,7 +204,9 @@ impl<M: Math> Outer<M> {
         };
         self.aim = self.thrust.aim(Vector::new(horizontal_m_s2.x(), horizontal_m_s2.y(), -self.up_m_s2));
         if self.lean.is_none() {
-            self.limited.tilt = self.aim.tilt_limited;
+            // Where the thrust is believed larger than it is, the velocity loop meets its limit before the cone does.
+            let limit = self.thrust.horizontal_limit_m_s2() * AT_LIMIT_SHARE;
+            self.limited.tilt = self.aim.tilt_limited || horizontal_m_s2.norm_squared() >= limit * limit;
         }
         self.velocity.achieved(&mut self.velocity_state, self.aim.acceleration_m_s2);
         // What the mixer could not give is not climb either.
