@@ -136,6 +136,19 @@ impl Config {
         self.thrust_n_s2 * density_ratio * local.thrust
     }
 
+    /// Torque (N m) under the same conditions.
+    pub fn torque_in_flow_nm(
+        &self,
+        axial_m_s: f64,
+        edgewise_m_s: f64,
+        speed_rad_s: f64,
+        density_ratio: f64,
+    ) -> f64 {
+        let edgewise = edgewise_m_s * edgewise_m_s;
+        let local = Propeller::new(self).local(axial_m_s, edgewise, speed_rad_s, density_ratio);
+        self.torque_nm_s2 * density_ratio * local.torque
+    }
+
     /// Torque (N m) at `speed_rad_s` in still air, `density_ratio` = rho/1.225.
     pub fn static_torque_nm(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
         self.torque_nm_s2 * density_ratio * Propeller::new(self).still(speed_rad_s, density_ratio).torque

@@ -53,20 +53,21 @@ impl Actuators {
         let (axial, edgewise) = (-air.z, libm::hypot(air.x, air.y));
         let rotors = std::array::from_fn(|i| {
             let (speed, command) = (trim.speed_rad_s[i], trim.command[i]);
-            // Differences over 2 rad/s; the torque hardly knows of the flow.
+            // Differences over 2 rad/s.
             let slope = |of: &dyn Fn(f64) -> f64| 0.5 * (of(speed + 1.0) - of(speed - 1.0));
-            let torque_per_speed = slope(&|speed| motor.static_torque_nm(speed, ratio));
+            let torque_nm = |speed| motor.torque_in_flow_nm(axial, edgewise, speed, ratio);
+            let torque_per_speed = slope(&torque_nm);
             Rotor {
                 x_m: arms[i].x_m,
                 y_m: arms[i].y_m,
                 spin: arms[i].spin.sign(),
                 command,
-                current_a: motor.steady_current_a(speed, ratio),
+                current_a: torque_nm(speed) / kt + motor.no_load_current_a,
                 command_per_n: Believed::at(controller, command, trim.voltage_v).command_per_n,
                 speed_per_v: 1.0 / (kt + motor.resistance_ohm / kt * torque_per_speed),
                 thrust_per_speed: slope(&|speed| motor.thrust_in_flow_n(axial, edgewise, speed, ratio)),
                 torque_per_speed,
-                lag_s: motor.lag_s(speed, ratio),
+                lag_s: motor.inertia_kg_m2 / (torque_per_speed + kt * kt / motor.resistance_ohm),
             }
         });
         let filter_s = f64::from(curve.voltage_filter_s);

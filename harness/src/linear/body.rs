@@ -75,7 +75,7 @@ impl Body {
         let linear = DMat3::from_diagonal(constant + per_thrust * thrust_n + quadratic * speed);
         let drag_n_s_m = -(linear + DMat3::from_diagonal(quadratic) * outer);
         let drag = drag_n(craft, gravity::STANDARD_M_S2, airspeed_m_s, trim.density_kg_m3, thrust_n);
-        let (heave, turning) = inflow(craft, trim);
+        let (lifting, turning) = inflow(craft, trim);
         let imu = craft.sensors.imu;
         Self {
             inertia: DMat3::from_cols_array_2d(&craft.inertia_kg_m2),
@@ -85,7 +85,8 @@ impl Body {
             mass_kg: craft.mass_kg,
             force_n: drag - DVec3::new(0.0, 0.0, thrust_n),
             airspeed_m_s,
-            drag_n_s_m: drag_n_s_m - DMat3::from_diagonal(DVec3::Z * heave),
+            drag_n_s_m: drag_n_s_m
+                + DMat3::from_cols(DVec3::Z * lifting.x, DVec3::Z * lifting.y, DVec3::Z * lifting.z),
             drag_per_thrust: -per_thrust * airspeed_m_s,
             sensor_lag_s: imu.map_or(0.0, |imu| 1.0 / (std::f64::consts::TAU * imu.low_pass_hz)),
             sensor_delay_ticks: imu.map_or(0, |imu| libm::round(imu.delay_s / tick_s) as usize),
@@ -129,18 +130,25 @@ impl Body {
     }
 }
 
-/// What the inflow damps: heave (N s/m), and turning about each axis (N m s), for rotors that stand symmetrically.
-fn inflow(craft: &Config, trim: &Trim) -> (f64, DVec3) {
+/// Change of the force down by the velocity through the air (N s/m), and what turning about each axis is damped by (N m s),
+/// for rotors that stand symmetrically.
+fn inflow(craft: &Config, trim: &Trim) -> (DVec3, DVec3) {
     let air = trim.attitude.transpose() * trim.velocity_m_s;
-    let edgewise = libm::hypot(air.x, air.y);
-    let (mut heave, mut turning) = (0.0, DVec3::ZERO);
+    let (mut lifting, mut turning) = (DVec3::ZERO, DVec3::ZERO);
     for (arm, speed) in craft.arms.to_array().iter().zip(trim.speed_rad_s) {
-        let thrust = |off| craft.rotor.thrust_in_flow_n(off - air.z, edgewise, speed, trim.density_ratio);
-        let loss = (thrust(-0.1) - thrust(0.1)) / 0.2;
-        heave += loss;
-        turning += DVec3::new(arm.y_m * arm.y_m, arm.x_m * arm.x_m, 0.0) * loss;
+        let down = |axis: DVec3| {
+            let force = |off: f64| {
+                let air = air + axis * off;
+                let edgewise = libm::hypot(air.x, air.y);
+                -craft.rotor.thrust_in_flow_n(-air.z, edgewise, speed, trim.density_ratio)
+            };
+            (force(0.1) - force(-0.1)) / 0.2
+        };
+        let change = DVec3::new(down(DVec3::X), down(DVec3::Y), down(DVec3::Z));
+        lifting += change;
+        turning -= DVec3::new(arm.y_m * arm.y_m, arm.x_m * arm.x_m, 0.0) * change.z;
     }
-    (heave, turning)
+    (lifting, turning)
 }
 
 /// Torque of the spinning rotors on a turning body: w x h, h along body z.

@@ -99,7 +99,10 @@ impl Trim {
                 speed * libm::sqrt(thrust / gives(speed))
             })
         });
-        let current_a = speed_rad_s.map(|speed| rotor.steady_current_a(speed, density_ratio));
+        let current_a = speed_rad_s.map(|speed| {
+            let torque_nm = rotor.torque_in_flow_nm(axial, edgewise, speed, density_ratio);
+            torque_nm / rotor.torque_constant_nm_a() + rotor.no_load_current_a
+        });
         let volts: [f64; 4] = std::array::from_fn(|i| {
             rotor.torque_constant_nm_a() * speed_rad_s[i] + rotor.resistance_ohm * current_a[i]
         });
