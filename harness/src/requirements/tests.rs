@@ -117,7 +117,7 @@ fn saturation_is_missed_with_a_noisy_gyro() {
 fn tilt_limit_is_missed_with_slow_motors() {
     for id in ["tilt-believed", "tilt-true"] {
         held_by_the_demo_and_missed_by(id, &On::Flight("carried-off"), |pair| {
-            pair.craft.config.rotor.inertia_kg_m2 *= 3.0;
+            pair.craft.config.rotor.inertia_kg_m2 *= 3.3;
         });
     }
 }
