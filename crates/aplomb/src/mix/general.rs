@@ -80,6 +80,7 @@ fn cross(a: &Share, b: &Share) -> f32 {
 
 /// A relation of up to three rotors with the given weights, scaled to weights that add up to 1; weights below `scale`
 /// are round-off and say nothing.
+#[inline(never)]
 fn relation(parts: [(f32, &Share); 3], other: f32, thrust: Span, scale: f32) -> Relation {
     let weight = parts.iter().fold(0.0f32, |sum, (lambda, _)| sum + lambda.abs());
     let factor = if weight > scale { 1.0 / weight } else { 0.0 };

@@ -1,7 +1,7 @@
 use core::hint::black_box;
 
 use aplomb::filter::{Biquad, BiquadState, LowPass, LowPassState, NotchBank, NotchBankConfig};
-use aplomb::{Math, Rotors};
+use aplomb::{Math, Place, Rotors};
 
 use super::{any, any_vector};
 
@@ -20,7 +20,9 @@ pub fn all<M: Math>() {
     let config =
         NotchBankConfig { bandwidth_hz: any(), harmonic: any(), lowest_hz: any(), highest_hz: any() };
     if let Ok(mut bank) = NotchBank::new(&config, any()) {
-        bank.follow(Rotors::from_array([any(), any(), any(), any()]));
+        let speeds = Rotors::from_array([any(), any(), any(), any()]);
+        bank.follow(speeds);
+        bank.follow_rotor(black_box(Place::FrontLeft), any());
         black_box((bank.step(any_vector()), bank.delay_s()));
         bank.settle(any_vector());
         black_box(bank);

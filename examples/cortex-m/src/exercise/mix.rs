@@ -1,11 +1,11 @@
 use core::hint::black_box;
 
 use aplomb::mix::{Arm, Config, Geometry, Mixer, ThrustCurve, Wrench};
-use aplomb::{Math, MotorCommand, Rotors, Spin};
+use aplomb::{MotorCommand, Rotors, Spin};
 
 use super::{any, any_vector};
 
-pub fn all<M: Math>() {
+pub fn all() {
     let arm = || Arm { x_m: any(), y_m: any(), spin: black_box(Spin::Clockwise) };
     let general = Geometry {
         arms: Rotors { front_left: arm(), front_right: arm(), rear_left: arm(), rear_right: arm() },

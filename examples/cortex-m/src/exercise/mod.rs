@@ -30,8 +30,7 @@ pub fn all() {
     filter::all::<Libm>();
     estimate::all::<Libm>();
     estimate::all::<Micromath>();
-    mix::all::<Libm>();
-    mix::all::<Micromath>();
+    mix::all();
     control::all::<Libm>();
     control::all::<Micromath>();
     flight::all::<Libm>();
