@@ -26,15 +26,20 @@ use crate::{Limited, Rotors};
 /// A pair in which thrust cancels to less than this says nothing about it.
 const CANCELLED: f32 = 1e-6;
 
-/// `k (roll tau_x + pitch tau_y) + other z` within `-down..=up`, where z is nothing, t or y and `other` is not negative.
-/// The ends are kept, not centre and width, since near the least thrust they are small and their difference must be
-/// exact.
+/// `k (roll tau_x + pitch tau_y)` within `-down..=up`. The ends are kept, not centre and width, since near the least
+/// thrust they are small and their difference must be exact.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Relation {
+struct Bound {
     roll: f32,
     pitch: f32,
     down: f32,
     up: f32,
+}
+
+/// A bound on `k (roll tau_x + pitch tau_y) + other z`, where z is t or y and `other` is not negative.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Relation {
+    bound: Bound,
     other: f32,
 }
 
@@ -61,7 +66,7 @@ pub(super) struct General {
     allowance_down_n: f32,
     allowance_up_n: f32,
     reserved_nm: f32,
-    three_rotors: [Relation; 4],
+    three_rotors: [Bound; 4],
     /// The pairs of nearly alike rotors, those of a diagonal, and the others.
     alike: [Pair; 2],
     sharp: [Pair; 4],
@@ -89,25 +94,28 @@ fn relation(parts: [(f32, &Share); 3], other: f32, thrust: Span, scale: f32) -> 
         parts.iter().fold(0.0f32, |sum, (lambda, share)| sum + f(factor * lambda, share))
     };
     let (plus, minus) = (sum(|lambda, _| most(lambda, 0.0)), sum(|lambda, _| least(lambda, 0.0)));
-    Relation {
+    let bound = Bound {
         roll: sum(|lambda, share| lambda * share.roll),
         pitch: sum(|lambda, share| lambda * share.pitch),
         down: -(thrust.low * plus + thrust.high * minus),
         up: thrust.high * plus + thrust.low * minus,
-        other: if (factor * other) > CANCELLED { factor * other } else { 0.0 },
-    }
+    };
+    Relation { bound, other: if factor * other > CANCELLED { factor * other } else { 0.0 } }
 }
 
-impl Relation {
+impl Bound {
     #[inline(always)]
     fn torque(&self, roll: f32, pitch: f32) -> f32 {
         self.roll * roll + self.pitch * pitch
     }
+}
 
+impl Relation {
     /// `k` cut so that the relation can hold for a z within `span`.
     #[inline(always)]
     fn cut(&self, k: f32, torque: f32, span: Span) -> f32 {
-        tighten(k, torque, self.down + self.other * span.high, self.up - self.other * span.low)
+        let Self { bound: Bound { down, up, .. }, other } = *self;
+        tighten(k, torque, down + other * span.high, up - other * span.low)
     }
 }
 
@@ -157,7 +165,7 @@ impl General {
         let yaw_size: f32 = shares.iter().map(|share| share.yaw.abs()).sum();
         let three = |i: &Share, j: &Share, l: &Share| {
             let parts = [(cross(j, l), i), (cross(l, i), j), (cross(i, j), l)];
-            relation(parts, 0.0, thrust, 1e-6 * size * yaw_size)
+            relation(parts, 0.0, thrust, 1e-6 * size * yaw_size).bound
         };
         let pair = |i: &Share, j: &Share| {
             let other = -cross(i, j);
@@ -241,8 +249,8 @@ impl General {
             k = tighten(k, r.torque(roll, pitch), r.down, r.up);
         }
         for Pair { thrust, yaw } in self.alike.iter().chain(&self.sharp) {
-            k = thrust.cut(k, thrust.torque(roll, pitch), window);
-            k = yaw.cut(k, yaw.torque(roll, pitch), yaws);
+            k = thrust.cut(k, thrust.bound.torque(roll, pitch), window);
+            k = yaw.cut(k, yaw.bound.torque(roll, pitch), yaws);
         }
         for ((share, torque), of_yaw) in self.shares.iter().zip(torques).zip(of_yaw) {
             let down = share.thrust * window.high + of_yaw.high - low;
@@ -254,14 +262,15 @@ impl General {
         let (roll, pitch) = (k * roll, k * pitch);
         let mut t = least(most(wanted, window.low), window.high);
         let (drawn_in, ignored) = if k < 1.0 { (slack, 0.0) } else { (0.0, slack) };
-        for Pair { thrust: r, .. } in &self.alike {
-            let ends = Span { low: drawn_in - r.down, high: r.up - drawn_in };
-            if r.other > 0.0 {
-                t = confined(t, r.other, r.torque(roll, pitch), ends, ignored);
+        for Pair { thrust: Relation { bound, other }, .. } in &self.alike {
+            let ends = Span { low: drawn_in - bound.down, high: bound.up - drawn_in };
+            if *other > 0.0 {
+                t = confined(t, *other, bound.torque(roll, pitch), ends, ignored);
             }
         }
-        for Pair { thrust: r, .. } in &self.sharp {
-            t = confined(t, r.other, r.torque(roll, pitch), Span { low: -r.down, high: r.up }, slack);
+        for Pair { thrust: Relation { bound, other }, .. } in &self.sharp {
+            let ends = Span { low: -bound.down, high: bound.up };
+            t = confined(t, *other, bound.torque(roll, pitch), ends, slack);
         }
         for ((share, torque), of_yaw) in self.shares.iter().zip(torques).zip(of_yaw) {
             let ends = Span { low: low - of_yaw.high, high: high - of_yaw.low };
@@ -284,7 +293,7 @@ impl General {
         // The same relations with yaw in the place of k.
         let mut share = 1.0;
         for Pair { yaw: r, .. } in self.alike.iter().chain(&self.sharp) {
-            share = tighten(share, r.other * wanted, r.down, r.up);
+            share = tighten(share, r.other * wanted, r.bound.down, r.bound.up);
         }
         for s in &self.shares {
             let down = s.thrust * window.high - self.low;

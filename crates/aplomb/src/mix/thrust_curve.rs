@@ -58,7 +58,10 @@ pub struct ThrustCurveConfig {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ThrustCurve {
-    config: ThrustCurveConfig,
+    full_n: f32,
+    reference_voltage_v: f32,
+    lowest_voltage_v: f32,
+    highest_voltage_v: f32,
     /// alpha/sqrt(full) and (1 - alpha)/full.
     root_scale: f32,
     linear_scale: f32,
@@ -104,7 +107,10 @@ impl ThrustCurve {
         }
         require_not_negative("voltage_filter_s", config.voltage_filter_s)?;
         Ok(Self {
-            config: *config,
+            full_n: config.full_n,
+            reference_voltage_v: config.reference_voltage_v,
+            lowest_voltage_v: config.lowest_voltage_v,
+            highest_voltage_v: config.highest_voltage_v,
             root_scale: config.speed_share / root(config.full_n),
             linear_scale: (1.0 - config.speed_share) / config.full_n,
             filter: period_s / (config.voltage_filter_s + period_s),
@@ -114,19 +120,19 @@ impl ThrustCurve {
     /// Largest thrust of one rotor in N at the reference voltage and density.
     #[must_use]
     pub const fn full_n(&self) -> f32 {
-        self.config.full_n
+        self.full_n
     }
 
     /// A supply at the reference voltage, in air of the given density in kg/m3 (cut to 0.3 to 2.0).
     #[must_use]
     pub fn supply(&self, density_kg_m3: f32) -> Supply {
         let density = saturate(density_kg_m3, 0.3, 2.0);
-        self.supply_at(self.config.reference_voltage_v, root(REFERENCE_DENSITY_KG_M3 / density))
+        self.supply_at(self.reference_voltage_v, root(REFERENCE_DENSITY_KG_M3 / density))
     }
 
     #[inline]
     fn supply_at(&self, voltage_v: f32, density_root: f32) -> Supply {
-        let ratio = self.config.reference_voltage_v / voltage_v;
+        let ratio = self.reference_voltage_v / voltage_v;
         Supply {
             voltage_v,
             density_root,
@@ -139,7 +145,7 @@ impl ThrustCurve {
     #[inline]
     pub fn observe(&self, supply: &mut Supply, voltage_v: f32) {
         if voltage_v.is_finite() {
-            let reading = saturate(voltage_v, self.config.lowest_voltage_v, self.config.highest_voltage_v);
+            let reading = saturate(voltage_v, self.lowest_voltage_v, self.highest_voltage_v);
             let voltage_v = supply.voltage_v + self.filter * (reading - supply.voltage_v);
             *supply = self.supply_at(voltage_v, supply.density_root);
         }
