@@ -1,5 +1,7 @@
 //! The filters.
 
+use core::hint::black_box;
+
 use aplomb::Rotors;
 use aplomb::filter::{Biquad, BiquadState, LowPass, LowPassState, NotchBank, NotchBankConfig};
 use aplomb::frames::Vector;
@@ -20,6 +22,20 @@ pub fn rows(table: &mut Table) {
         Limit::Open { goal: 20, ceiling: 25 },
         |_| random.unit(),
         |x| biquad.step(&mut state, x),
+    );
+    // The recurrence alone: neither a check of the sample nor a held output.
+    let [b0, b1, b2, a1, a2] = black_box(biquad.coefficients());
+    let (mut s1, mut s2) = (0.0, 0.0);
+    table.row(
+        "  its recurrence alone",
+        Limit::None,
+        |_| random.unit(),
+        |x| {
+            let y = b0 * x + s1;
+            s1 = b1 * x - a1 * y + s2;
+            s2 = b2 * x - a2 * y;
+            y
+        },
     );
     let config = NotchBankConfig { bandwidth_hz: 20.0, harmonic: 2.0, lowest_hz: 60.0, highest_hz: 400.0 };
     let mut bank = NotchBank::new(&config, 1e-3).expect("valid");

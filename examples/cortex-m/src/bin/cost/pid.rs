@@ -1,5 +1,7 @@
 //! The PID controller.
 
+use core::hint::black_box;
+
 use aplomb::pid::{Config, Pid, SlewLimit, SlewState, State};
 use aplomb_cortex_m::{
     inputs::Inputs,
@@ -21,14 +23,33 @@ pub fn rows(table: &mut Table) {
         state
     };
     let mut state = started();
-    table.row("PID core", Limit::Open { goal: 45, ceiling: 58 }, &mut input, |[r, y, f]| {
+    table.row("PID core", Limit::Open { goal: 45, ceiling: 62 }, &mut input, |[r, y, f]| {
         let u = pid.step(&mut state, r, y, f);
         pid.achieved(&mut state, u);
         u
     });
+    let limited = Pid::new(&Config { integral_limit: 1e-3, ..config }, 1e-3).expect("valid");
+    let mut state = started();
+    table.row("  its integral at the limit", Limit::None, &mut input, |[r, y, f]| {
+        let u = limited.step(&mut state, r, y, f);
+        limited.achieved(&mut state, u);
+        u
+    });
+    // The difference equations alone: no set-point weights, no check of the inputs, no limit of the integral.
+    let [k, ki, decay, kd, kt, low, high] = black_box([2.0, 0.004, 0.8, 4.0, 0.01, -1.0, 1.0f32]);
+    let (mut integral, mut derivative, mut previous) = (0.0, 0.0, 0.0);
+    table.row("  its difference equations alone", Limit::None, &mut input, |[r, y, f]| {
+        derivative = decay * derivative - kd * (y - previous);
+        previous = y;
+        let v = k * (r - y) + integral + derivative + f;
+        let u = if v > low { v } else { low };
+        let u = if u < high { u } else { high };
+        integral += ki * (r - y) + kt * (u - v);
+        u
+    });
     let mut state = started();
     let mut last = SlewState::at(0.0);
-    let limit = Limit::Open { goal: 75, ceiling: 87 };
+    let limit = Limit::Open { goal: 75, ceiling: 88 };
     table.row("PID with slew and hold", limit, &mut input, |[r, y, f]| {
         let u = slew.step(&mut last, pid.step(&mut state, r, y, f));
         let hold = r > 0.9;
