@@ -3,25 +3,92 @@
 /// A configuration value that cannot fly: which field of which part, and what is wrong with it.
 ///
 /// ```
-/// use aplomb::error::{ConfigError, Problem, require_positive};
+/// use aplomb::error::{ConfigError, Part, Problem, require_positive};
 /// let refused = require_positive("crossover_rad_s", -1.0).unwrap_err();
 /// assert_eq!(refused, ConfigError::new("crossover_rad_s", Problem::NotPositive));
 /// // Whoever holds the field in a part of its own adds the part; the outermost stands first.
-/// let refused = refused.within("roll").within("rate");
+/// let refused = refused.within(Part::Roll).within(Part::Rate);
 /// assert_eq!(refused.to_string(), "rate.roll.crossover_rad_s must be greater than 0");
-/// assert_eq!(refused.parts, ["rate", "roll"]);
+/// assert_eq!(refused.parts, [Some(Part::Rate), Some(Part::Roll)]);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub struct ConfigError {
-    /// Parts of the configuration that the field lies in, the outermost first and the empty ones last: seen from a
-    /// [`crate::flight::Config`] for example `["rate", "roll"]`.
-    pub parts: [&'static str; 2],
+    /// Parts of the configuration that the field lies in, the outermost first.
+    pub parts: [Option<Part>; 2],
     /// Name of the field, as in the configuration struct.
     pub field: &'static str,
     /// What is wrong with it.
     pub problem: Problem,
+}
+
+/// A part of a configuration, by the name of the field that holds it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum Part {
+    /// `attitude`.
+    Attitude,
+    /// `estimate`.
+    Estimate,
+    /// `guard`.
+    Guard,
+    /// `heading`.
+    Heading,
+    /// `inertia`.
+    Inertia,
+    /// `mix`.
+    Mix,
+    /// `notch`.
+    Notch,
+    /// `pilot`.
+    Pilot,
+    /// `pitch`.
+    Pitch,
+    /// `position`.
+    Position,
+    /// `rate`.
+    Rate,
+    /// `roll`.
+    Roll,
+    /// `thrust`.
+    Thrust,
+    /// `thrust_curve`.
+    ThrustCurve,
+    /// `tilt`.
+    Tilt,
+    /// `velocity`.
+    Velocity,
+    /// `vertical`.
+    Vertical,
+    /// `yaw`.
+    Yaw,
+}
+
+impl core::fmt::Display for Part {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::Attitude => "attitude",
+            Self::Estimate => "estimate",
+            Self::Guard => "guard",
+            Self::Heading => "heading",
+            Self::Inertia => "inertia",
+            Self::Mix => "mix",
+            Self::Notch => "notch",
+            Self::Pilot => "pilot",
+            Self::Pitch => "pitch",
+            Self::Position => "position",
+            Self::Rate => "rate",
+            Self::Roll => "roll",
+            Self::Thrust => "thrust",
+            Self::ThrustCurve => "thrust_curve",
+            Self::Tilt => "tilt",
+            Self::Velocity => "velocity",
+            Self::Vertical => "vertical",
+            Self::Yaw => "yaw",
+        })
+    }
 }
 
 /// What is wrong with a configuration value.
@@ -58,7 +125,7 @@ impl core::fmt::Display for Problem {
 
 impl core::fmt::Display for ConfigError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        for part in self.parts.iter().filter(|part| !part.is_empty()) {
+        for part in self.parts.iter().flatten() {
             write!(f, "{part}.")?;
         }
         write!(f, "{} {}", self.field, self.problem)
@@ -71,14 +138,14 @@ impl ConfigError {
     /// A refusal of `field`.
     #[must_use]
     pub const fn new(field: &'static str, problem: Problem) -> Self {
-        Self { parts: [""; 2], field, problem }
+        Self { parts: [None; 2], field, problem }
     }
 
     /// The same refusal, of a field that lies in `part`. Two parts are kept, the outermost ones.
     #[must_use]
-    pub const fn within(self, part: &'static str) -> Self {
+    pub const fn within(self, part: Part) -> Self {
         let [outermost, _] = self.parts;
-        Self { parts: [part, outermost], ..self }
+        Self { parts: [Some(part), outermost], ..self }
     }
 }
 

@@ -54,7 +54,7 @@ impl Range {
 type Field<C> = (&'static str, fn(&mut C, f32), Range);
 
 fn path(error: ConfigError) -> String {
-    let parts = error.parts.iter().filter(|part| !part.is_empty());
+    let parts = error.parts.iter().flatten();
     parts.map(|part| format!("{part}.")).chain([error.field.to_owned()]).collect()
 }
 

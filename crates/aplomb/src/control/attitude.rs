@@ -31,7 +31,7 @@ use core::marker::PhantomData;
 
 use crate::HeadingDemand;
 use crate::control::rate;
-use crate::error::{ConfigError, require_positive, require_within};
+use crate::error::{self, ConfigError, require_positive, require_within};
 use crate::frames::{Attitude, Body, Heading, Vector, World};
 use crate::math::{Libm, Math, recip_sqrt_of_share, saturate_symmetric, sqrt_of_share};
 
@@ -266,8 +266,8 @@ impl<M: Math> AttitudeLoop<M> {
             })
         };
         Ok(Self {
-            tilt: fold(&config.tilt).map_err(|error| error.within("tilt"))?,
-            heading: fold(&config.heading).map_err(|error| error.within("heading"))?,
+            tilt: fold(&config.tilt).map_err(|refused| refused.within(error::Part::Tilt))?,
+            heading: fold(&config.heading).map_err(|refused| refused.within(error::Part::Heading))?,
             follow: period_s / lag,
             lag_s: lag,
             period_s,

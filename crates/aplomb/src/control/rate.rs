@@ -21,7 +21,7 @@
 
 use glam::Mat3;
 
-use crate::error::{ConfigError, Problem, require_finite, require_positive, require_within};
+use crate::error::{ConfigError, Part, Problem, require_finite, require_positive, require_within};
 use crate::filter::{Biquad, BiquadState, LowPass, LowPassState};
 use crate::frames::{Body, Vector};
 use crate::pid;
@@ -230,9 +230,9 @@ impl RateLoop {
         let gain = |axis: &Axis| axis.crossover_rad_s * axis.derivative_time_s;
         Ok(Self {
             axes: [
-                axis(&config.roll).map_err(|error| error.within("roll"))?,
-                axis(&config.pitch).map_err(|error| error.within("pitch"))?,
-                axis(&config.yaw).map_err(|error| error.within("yaw"))?,
+                axis(&config.roll).map_err(|error| error.within(Part::Roll))?,
+                axis(&config.pitch).map_err(|error| error.within(Part::Pitch))?,
+                axis(&config.yaw).map_err(|error| error.within(Part::Yaw))?,
             ],
             derivative_gain: Vector::new(gain(&config.roll), gain(&config.pitch), gain(&config.yaw)),
             gyro: Biquad::low_pass(config.gyro_cutoff_hz, period_s)
@@ -370,8 +370,8 @@ impl RateLoop {
 }
 
 fn checked_inertia(inertia: &Inertia) -> Result<(Mat3, Mat3), ConfigError> {
-    let moment = |field, value| require_positive(field, value).map_err(|error| error.within("inertia"));
-    let product = |field, value| require_finite(field, value).map_err(|error| error.within("inertia"));
+    let moment = |field, value| require_positive(field, value).map_err(|error| error.within(Part::Inertia));
+    let product = |field, value| require_finite(field, value).map_err(|error| error.within(Part::Inertia));
     let x = moment("roll_kg_m2", inertia.roll_kg_m2)?;
     let y = moment("pitch_kg_m2", inertia.pitch_kg_m2)?;
     let z = moment("yaw_kg_m2", inertia.yaw_kg_m2)?;

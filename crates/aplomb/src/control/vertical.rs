@@ -48,7 +48,9 @@ pub struct Config {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct VerticalLoop<M = Libm> {
     climb: pid::Pid,
-    config: Config,
+    climb_limit_m_s: f32,
+    descent_limit_m_s: f32,
+    acceleration_m_s2: f32,
     approach: Approach,
     slew_m_s: f32,
     math: PhantomData<M>,
@@ -165,7 +167,9 @@ impl<M: Math> VerticalLoop<M> {
         let approach = Approach::new(config.height_crossover_rad_s, config.acceleration_m_s2, f32::INFINITY);
         Ok(Self {
             climb,
-            config: *config,
+            climb_limit_m_s: config.climb_limit_m_s,
+            descent_limit_m_s: config.descent_limit_m_s,
+            acceleration_m_s2: config.acceleration_m_s2,
             approach,
             slew_m_s: config.acceleration_m_s2 * period_s,
             math: PhantomData,
@@ -195,7 +199,6 @@ impl<M: Math> VerticalLoop<M> {
     /// ```
     #[must_use]
     pub fn step(&self, state: &mut State, demand: VerticalDemand, height_m: f32, climb_m_s: f32) -> Output {
-        let config = &self.config;
         let wanted = match demand {
             VerticalDemand::Climb(climb) if climb != 0.0 && climb.is_finite() => {
                 state.held = Held::Nothing;
@@ -205,7 +208,7 @@ impl<M: Math> VerticalLoop<M> {
                 let held = match state.held {
                     Held::AtRest(held) => held,
                     Held::Nothing | Held::Demanded(_) => {
-                        height_m + climb_m_s * climb_m_s.abs() / (2.0 * config.acceleration_m_s2)
+                        height_m + climb_m_s * climb_m_s.abs() / (2.0 * self.acceleration_m_s2)
                     }
                 };
                 state.held = if held.is_finite() { Held::AtRest(held) } else { Held::Nothing };
@@ -217,12 +220,12 @@ impl<M: Math> VerticalLoop<M> {
                 self.climb_towards(held, height_m)
             }
         };
-        let climb = saturate(wanted, -config.descent_limit_m_s, config.climb_limit_m_s);
+        let climb = saturate(wanted, -self.descent_limit_m_s, self.climb_limit_m_s);
         let change = saturate_symmetric(climb - state.ramp_m_s, self.slew_m_s);
         state.ramp_m_s += change;
         // While the ramp is on, its slope is the acceleration wanted.
         let forward = if change.abs() >= self.slew_m_s {
-            if change > 0.0 { config.acceleration_m_s2 } else { -config.acceleration_m_s2 }
+            if change > 0.0 { self.acceleration_m_s2 } else { -self.acceleration_m_s2 }
         } else {
             0.0
         };

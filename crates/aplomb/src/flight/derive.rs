@@ -4,7 +4,7 @@ use core::f32::consts::PI;
 
 use super::{Config, NotchConfig};
 use crate::control::{attitude, position, rate, thrust_vector, velocity, vertical};
-use crate::error::{ConfigError, Problem, require_not_negative, require_positive};
+use crate::error::{ConfigError, Part, Problem, require_not_negative, require_positive};
 use crate::mix::{self, Geometry, ThrustCurveConfig};
 use crate::{STANDARD_GRAVITY_M_S2, estimate, guard, pilot};
 
@@ -115,7 +115,7 @@ impl Config {
         let authority = authority(airframe, weight, low_n);
 
         let notch = notches(airframe, weight);
-        let notch_delay = notch.hover_delay_s(1.0 / TICK_HZ).map_err(|error| error.within("notch"))?;
+        let notch_delay = notch.hover_delay_s(1.0 / TICK_HZ).map_err(|error| error.within(Part::Notch))?;
         let rate = rates(airframe, &authority, lag, delay + notch_delay);
         let attitude = attitudes(airframe, &authority, &rate, lag);
         let tilt_limit = tilt_limit(weight, full);

@@ -25,6 +25,7 @@ pub use config::Config;
 pub use derive::Airframe;
 pub use notches::NotchConfig;
 
+use crate::error::Part;
 use crate::frames::{Attitude, Body, Vector};
 use crate::guard::{self, Guard, Motors, Phase, Situation};
 use crate::math::{Libm, Math};
@@ -95,8 +96,9 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         };
         Ok(Self {
             estimator: estimate::Estimator::new(&config.estimate, period_s)
-                .map_err(|error| error.within("estimate"))?,
-            guard: Guard::new::<M>(&config.guard, &facts, period_s).map_err(|error| error.within("guard"))?,
+                .map_err(|error| error.within(Part::Estimate))?,
+            guard: Guard::new::<M>(&config.guard, &facts, period_s)
+                .map_err(|error| error.within(Part::Guard))?,
             guard_state: guard::State::new(),
             outer: Outer::new(config)?,
             pointing: Pointing::new(config)?,

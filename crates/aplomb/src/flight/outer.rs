@@ -8,6 +8,7 @@ use crate::control::position::{self, PositionLoop};
 use crate::control::thrust_vector::{Aim, ThrustVector};
 use crate::control::velocity::{self, VelocityLoop};
 use crate::control::vertical::{self, VerticalLoop};
+use crate::error::Part;
 use crate::frames::{Heading, Vector, World};
 use crate::math::{Math, saturate_symmetric};
 use crate::mix::Mixed;
@@ -82,16 +83,16 @@ pub(super) struct Outer<M> {
 impl<M: Math> Outer<M> {
     pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
         let period_s = f32::from(config.velocity_every) / config.tick_hz;
-        let thrust = ThrustVector::new(&config.thrust).map_err(|error| error.within("thrust"))?;
+        let thrust = ThrustVector::new(&config.thrust).map_err(|error| error.within(Part::Thrust))?;
         Ok(Self {
-            pilot: Pilot::new(&config.pilot).map_err(|error| error.within("pilot"))?,
+            pilot: Pilot::new(&config.pilot).map_err(|error| error.within(Part::Pilot))?,
             pilot_state: pilot::State::default(),
-            position: PositionLoop::new(&config.position).map_err(|error| error.within("position"))?,
+            position: PositionLoop::new(&config.position).map_err(|error| error.within(Part::Position))?,
             velocity: VelocityLoop::new(&config.velocity, period_s)
-                .map_err(|error| error.within("velocity"))?,
+                .map_err(|error| error.within(Part::Velocity))?,
             velocity_state: velocity::State::new(),
             vertical: VerticalLoop::new(&config.vertical, thrust.vertical_range_m_s2(), period_s)
-                .map_err(|error| error.within("vertical"))?,
+                .map_err(|error| error.within(Part::Vertical))?,
             vertical_state: vertical::State::new(),
             thrust,
             open_loop_per_s: 0.25 * config.vertical.climb_crossover_rad_s,

@@ -4,6 +4,7 @@ use super::Config;
 use super::outer::Outer;
 use crate::control::attitude::{self, AttitudeLoop, Turn};
 use crate::control::rate::SetPoint;
+use crate::error::Part;
 use crate::frames::{Attitude, Body, Vector};
 use crate::math::Math;
 use crate::{ConfigError, Demand, Limited, estimate};
@@ -22,7 +23,7 @@ impl<M: Math> Pointing<M> {
         let period_s = f32::from(config.attitude_every) / config.tick_hz;
         Ok(Self {
             attitude: AttitudeLoop::new(&config.attitude, period_s)
-                .map_err(|error| error.within("attitude"))?,
+                .map_err(|error| error.within(Part::Attitude))?,
             state: attitude::State::new(),
             target: Attitude::LEVEL,
             heading_rate_limited: false,

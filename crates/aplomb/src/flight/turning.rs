@@ -3,6 +3,7 @@
 use super::Config;
 use super::notches::Notches;
 use crate::control::rate::{self, RateLoop, SetPoint};
+use crate::error::Part;
 use crate::frames::{Body, Vector};
 use crate::math::Math;
 use crate::mix::{Mixed, Mixer, Supply, ThrustCurve, Wrench};
@@ -27,18 +28,18 @@ pub(super) struct Turning<M> {
 impl<M: Math> Turning<M> {
     pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
         let period_s = 1.0 / config.tick_hz;
-        let curve =
-            ThrustCurve::new(&config.thrust_curve, period_s).map_err(|error| error.within("thrust_curve"))?;
+        let curve = ThrustCurve::new(&config.thrust_curve, period_s)
+            .map_err(|error| error.within(Part::ThrustCurve))?;
         let hover_n = 0.25 * config.thrust.mass_kg * STANDARD_GRAVITY_M_S2;
         let notches = Notches::new(&config.notch, hover_n, config.attitude.rotor_lag_s, period_s)
-            .map_err(|error| error.within("notch"))?;
+            .map_err(|error| error.within(Part::Notch))?;
         Ok(Self {
             notches,
-            rate: RateLoop::new(&config.rate, period_s).map_err(|error| error.within("rate"))?,
+            rate: RateLoop::new(&config.rate, period_s).map_err(|error| error.within(Part::Rate))?,
             state: rate::State::new(),
             setpoint: SetPoint::default(),
             wrench: Wrench::default(),
-            mixer: Mixer::new(&config.mix).map_err(|error| error.within("mix"))?,
+            mixer: Mixer::new(&config.mix).map_err(|error| error.within(Part::Mix))?,
             mixed: Mixed::default(),
             supply: curve.supply(config.air_density_kg_m3),
             curve,

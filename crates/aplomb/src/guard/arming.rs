@@ -48,18 +48,18 @@ impl Refusals {
 impl Guard {
     pub(super) fn refusals(&self, state: &State, command: &Command, situation: &Situation<'_>) -> Refusals {
         let motion = situation.motion;
-        let limit = self.config.arming_rate_rad_s;
+        let limit = self.arming_rate_rad_s;
         // Comparisons are written so that NaN refuses.
         let level = motion.attitude.cos_tilt() >= self.cos_arming;
         let steady = motion.rate_rad_s.norm_squared() <= limit * limit;
         let charged = self.battery.may_arm(situation.voltage_v);
         let sticks = match command.demand {
             Demand::Sticks(sticks) => {
-                let centred = |stick: f32| stick.abs() < self.config.arming_stick;
+                let centred = |stick: f32| stick.abs() < self.arming_stick;
                 !(centred(sticks.roll)
                     && centred(sticks.pitch)
                     && centred(sticks.yaw)
-                    && sticks.climb < self.config.arming_stick)
+                    && sticks.climb < self.arming_stick)
             }
             demand => !is_finite(&demand) || asks_to_rise(&demand, situation),
         };

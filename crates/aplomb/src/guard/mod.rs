@@ -156,7 +156,9 @@ pub struct Facts {
 /// The guard.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Guard {
-    config: Config,
+    arming_rate_rad_s: f32,
+    arming_stick: f32,
+    landed_climb_m_s: f32,
     cos_arming: f32,
     cos_tip_over: f32,
     landed_thrust_n: f32,
@@ -234,7 +236,9 @@ impl Guard {
         config.check(period_s)?;
         let age = |time_s: f32| (time_s / period_s + 0.5) as u16;
         Ok(Self {
-            config: *config,
+            arming_rate_rad_s: config.arming_rate_rad_s,
+            arming_stick: config.arming_stick,
+            landed_climb_m_s: config.landed_climb_m_s,
             cos_arming: M::cos(config.arming_tilt_rad),
             cos_tip_over: M::cos(config.tip_over_tilt_rad),
             landed_thrust_n: config.landed_thrust_share * facts.weight_n,
@@ -423,7 +427,7 @@ impl Guard {
     /// Ticks in a row that looked like standing on the ground.
     fn still(&self, ticks: u32, situation: &Situation<'_>) -> u32 {
         let still = situation.thrust_n < self.landed_thrust_n
-            && situation.motion.velocity_m_s.z().abs() < self.config.landed_climb_m_s;
+            && situation.motion.velocity_m_s.z().abs() < self.landed_climb_m_s;
         if still { ticks.saturating_add(1) } else { 0 }
     }
 
@@ -432,7 +436,7 @@ impl Guard {
         self.battery.watch(&mut state.battery, situation.voltage_v, motion);
         // Upset in flight the craft falls or turns; lying on its back it does neither.
         let tipped = motion.attitude.cos_tilt() < self.cos_tip_over
-            && motion.velocity_m_s.z().abs() < self.config.landed_climb_m_s
+            && motion.velocity_m_s.z().abs() < self.landed_climb_m_s
             && motion.rate_rad_s.norm_squared() < 0.25;
         state.tipped_ticks = if tipped { state.tipped_ticks.saturating_add(1) } else { 0 };
     }
