@@ -68,6 +68,13 @@ mod kernel {
         ended.expect("it flies")
     }
 
+    /// The camera's mount and its stabiliser do not act on the craft. Gives another figure than its twins.
+    #[inline(never)]
+    pub fn flight_without_camera_60s(case: &Case) -> (f64, u64) {
+        let ended = watched(case);
+        (ended.simulated_s, ended.digest)
+    }
+
     #[inline(never)]
     pub fn flight_traced_60s(case: &Case) -> fly::Flown {
         fly::fly(&case.craft, &case.controller, &case.plan, 1).expect("it flies")
@@ -104,6 +111,11 @@ fn flight(c: &mut Criterion) {
     group.throughput(Throughput::Elements(60));
     group.bench_function("watched_60s", |b| b.iter(|| kernel::flight_watched_60s(black_box(&case))));
     group.bench_function("traced_60s", |b| b.iter(|| kernel::flight_traced_60s(black_box(&case))));
+    let mut bare = Case::lasting(60.0);
+    bare.craft.camera_mount = None;
+    group.bench_function("without_camera_60s", |b| {
+        b.iter(|| kernel::flight_without_camera_60s(black_box(&bare)));
+    });
     let long = Case::lasting(240.0);
     group.throughput(Throughput::Elements(240));
     group.bench_function("watched_240s", |b| b.iter(|| kernel::flight_watched_240s(black_box(&long))));

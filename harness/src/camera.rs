@@ -63,7 +63,10 @@ impl<M: Math> StabilisedCamera<M> {
     pub fn step(&mut self, controller: &FlightController<M>) {
         let sensed = self.mount.sense();
         let [x, y, z] = sensed.gyro_rad_s.to_array().map(|rate| rate as f32);
-        let [yaw, roll, pitch] = sensed.joint_rad.map(|angle| Angle::from_rad::<aplomb::Libm>(angle as f32));
+        let [yaw, roll, pitch] = sensed.joints.map(|joint| {
+            let angle = Angle::from_sine_cosine::<aplomb::Libm>(joint.sine as f32, joint.cosine as f32);
+            angle.unwrap_or(Angle::ZERO)
+        });
         let readings =
             gimbal::Readings { gyro_rad_s: Vector::new(x, y, z), joints: Joints { yaw, roll, pitch } };
         if let Some(heading) = controller.attitude_setpoint().heading::<M>() {
@@ -91,7 +94,7 @@ impl<M: Math> StabilisedCamera<M> {
         let elevation = libm::asin((-sight.z).clamp(-1.0, 1.0));
         let level = DVec3::new(-sight.y, sight.x, 0.0).normalize_or_zero();
         let roll = libm::atan2(camera.y_axis.z, camera.y_axis.dot(level));
-        let [yaw, joint_roll, pitch] = self.mount.sense().joint_rad.map(f64::to_degrees);
+        let [yaw, joint_roll, pitch] = self.mount.sense().joints.map(|joint| joint.angle_rad().to_degrees());
         let elevation_wanted = f64::from(self.wanted.elevation.sine());
         Camera {
             heading_error_deg: crate::signals::half_turn((heading - wanted).to_degrees()),

@@ -138,8 +138,32 @@ pub struct Carrier {
 pub struct Readings {
     /// Rate of the camera about its own axes (rad/s).
     pub gyro_rad_s: DVec3,
-    /// Joint angles: yaw, roll, pitch (rad).
-    pub joint_rad: [f64; 3],
+    /// Joints: yaw, roll, pitch.
+    pub joints: [Joint; 3],
+}
+
+/// The angle of a joint as its sensor shows it: two parts of a turned magnet's field.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Joint {
+    /// Sine of the angle.
+    pub sine: f64,
+    /// Cosine of the angle.
+    pub cosine: f64,
+}
+
+impl Joint {
+    /// The angle (rad).
+    #[must_use]
+    pub fn angle_rad(self) -> f64 {
+        libm::atan2(self.sine, self.cosine)
+    }
+}
+
+impl Default for Joint {
+    /// Straight.
+    fn default() -> Self {
+        Self { sine: 0.0, cosine: 1.0 }
+    }
 }
 
 /// The mount with its camera.
@@ -151,7 +175,10 @@ pub struct CameraMount {
     rate: DVec3,
     /// Where the frame was at the start of the tick.
     frame: DQuat,
-    joint_rad: [f64; 3],
+    joints: [Joint; 3],
+    /// Cosines of the travel.
+    travel_cosine: [f64; 3],
+    per_inertia: DVec3,
     queue: [[f64; 3]; HISTORY],
     next: usize,
     delay_ticks: usize,
@@ -176,7 +203,9 @@ impl CameraMount {
             attitude: carrier.attitude,
             rate: carrier.rate_rad_s,
             frame: carrier.attitude,
-            joint_rad: [0.0; 3],
+            joints: [Joint::default(); 3],
+            travel_cosine: config.travel_rad.map(libm::cos),
+            per_inertia: DVec3::from_array(config.inertia_kg_m2).recip(),
             queue: [[0.0; 3]; HISTORY],
             next: 0,
             delay_ticks: libm::floor(config.delay_s / tick_s + 0.5) as usize,
@@ -210,7 +239,7 @@ impl CameraMount {
     /// Whether any joint is at the end of its travel.
     #[must_use]
     pub fn at_stop(&self) -> bool {
-        self.joint_rad.iter().zip(self.config.travel_rad).any(|(angle, travel)| angle.abs() >= travel)
+        self.joints.iter().zip(self.travel_cosine).any(|(joint, travel)| joint.cosine <= travel)
     }
 
     /// Lets one tick pass that ends with the frame at `carrier`; `torque_nm` (yaw, roll, pitch) goes to the motors after the
@@ -227,7 +256,7 @@ impl CameraMount {
             self.step(&motors, &frame, carrier, step_s);
         }
         self.frame = carrier.attitude;
-        self.joint_rad = joint_angles(&DMat3::from_quat(self.frame.conjugate() * self.attitude));
+        self.joints = joints(&DMat3::from_quat(self.frame.conjugate() * self.attitude));
         self.measure();
     }
 
@@ -235,60 +264,62 @@ impl CameraMount {
     fn step(&mut self, motors: &[f64; 3], frame: &DQuat, carrier: &Carrier, step_s: f64) {
         let inertia = DVec3::from_array(self.config.inertia_kg_m2);
         let turn = DMat3::from_quat(frame.conjugate() * self.attitude);
-        let to_joints = joint_axes(&turn).inverse();
+        let joints = joints(&turn);
+        let to_joints = to_joints(&joints);
         let joint_rate = (to_joints * (self.rate - turn.transpose() * carrier.rate_rad_s)).to_array();
         let torques: [f64; 3] =
-            core::array::from_fn(|i| self.joint_torque(i, motors[i], joint_rate[i], inertia.min_element()));
+            core::array::from_fn(|i| self.joint_torque(i, motors[i], joint_rate[i], joints[i]));
         let torque = to_joints.transpose() * DVec3::from_array(torques);
         let felt = self.attitude.conjugate() * carrier.specific_force_m_s2;
         let heavy = DVec3::from_array(self.config.imbalance_kg_m).cross(felt);
         let gyroscopic = self.rate.cross(inertia * self.rate);
-        self.rate += (torque + heavy - gyroscopic) / inertia * step_s;
+        self.rate += (torque + heavy - gyroscopic) * self.per_inertia * step_s;
         let half = self.rate * (0.5 * step_s);
         let moved = self.attitude + self.attitude * DQuat::from_xyzw(half.x, half.y, half.z, 0.0);
         self.attitude = moved.normalize();
-        for (angle, rate) in self.joint_rad.iter_mut().zip(joint_rate) {
-            *angle += rate * step_s;
-        }
     }
 
     /// Torque of joint `i` on the camera.
-    fn joint_torque(&self, i: usize, motor_nm: f64, rate: f64, inertia: f64) -> f64 {
+    fn joint_torque(&self, i: usize, motor_nm: f64, rate: f64, joint: Joint) -> f64 {
         let Config { stall_nm, free_rad_s, viscous_nm_s, dry_nm, travel_rad, .. } = self.config;
         let (low, high) = (-stall_nm * (1.0 + rate / free_rad_s), stall_nm * (1.0 - rate / free_rad_s));
         let driven = motor_nm.min(high.max(0.0)).max(low.min(0.0));
-        let past = self.joint_rad[i] - self.joint_rad[i].min(travel_rad[i]).max(-travel_rad[i]);
-        let stop = if past == 0.0 {
+        let stop = if joint.cosine > self.travel_cosine[i] {
             0.0
         } else {
-            inertia * (STOP_RAD_S * STOP_RAD_S * past + 2.0 * STOP_RAD_S * rate)
+            let angle = joint.angle_rad();
+            let past = angle - angle.min(travel_rad[i]).max(-travel_rad[i]);
+            (STOP_RAD_S * STOP_RAD_S * past + 2.0 * STOP_RAD_S * rate) / self.per_inertia.max_element()
         };
         driven - viscous_nm_s * rate - dry_nm * rate / (rate.abs() + STICTION_RAD_S) - stop
     }
 
     fn measure(&mut self) {
         let white = DVec3::new(self.noise.normal(), self.noise.normal(), self.noise.normal());
-        self.readings = Readings {
-            gyro_rad_s: self.rate + self.offset + white * self.noise_rad_s,
-            joint_rad: self.joint_rad,
-        };
+        self.readings =
+            Readings { gyro_rad_s: self.rate + self.offset + white * self.noise_rad_s, joints: self.joints };
     }
 }
 
-/// The joints' axes seen from the camera, as columns: yaw, roll, pitch. `turn` goes from camera to frame; its last row is
-/// the yaw axis as it stands.
-fn joint_axes(turn: &DMat3) -> DMat3 {
-    let yaw = turn.row(2);
-    let across = 1.0 / libm::sqrt((1.0 - yaw.y * yaw.y).max(1e-9));
-    DMat3::from_cols(yaw, DVec3::new(yaw.z * across, 0.0, -yaw.x * across), DVec3::Y)
+/// The joints of a turn from camera to frame: yaw, roll, pitch.
+fn joints(turn: &DMat3) -> [Joint; 3] {
+    let sine = turn.y_axis.z;
+    // The mount never comes near a quarter turn of roll, where yaw and pitch would be one.
+    let cosine = libm::sqrt((1.0 - sine * sine).max(1e-9));
+    let across = 1.0 / cosine;
+    let over = |sine: f64, cosine: f64| Joint { sine: sine * across, cosine: cosine * across };
+    [over(-turn.y_axis.x, turn.y_axis.y), Joint { sine, cosine }, over(-turn.x_axis.z, turn.z_axis.z)]
 }
 
-/// Yaw, roll and pitch of `turn = Rz(yaw) Rx(roll) Ry(pitch)`.
-fn joint_angles(turn: &DMat3) -> [f64; 3] {
-    let yaw = libm::atan2(-turn.y_axis.x, turn.y_axis.y);
-    let roll = libm::asin(turn.y_axis.z.clamp(-1.0, 1.0));
-    let pitch = libm::atan2(-turn.x_axis.z, turn.z_axis.z);
-    [yaw, roll, pitch]
+/// A^-1: joint rates from the camera's rate relative to the frame, camera axes.
+fn to_joints(&[_, roll, pitch]: &[Joint; 3]) -> DMat3 {
+    let across = 1.0 / roll.cosine;
+    let (x, z) = (-pitch.sine * across, pitch.cosine * across);
+    DMat3::from_cols(
+        DVec3::new(x, pitch.cosine, -roll.sine * x),
+        DVec3::Z,
+        DVec3::new(z, pitch.sine, -roll.sine * z),
+    )
 }
 
 #[cfg(test)]
@@ -340,9 +371,9 @@ mod tests {
         let turn = |[yaw, roll, pitch]: [f64; 3]| {
             DQuat::from_rotation_z(yaw) * DQuat::from_rotation_x(roll) * DQuat::from_rotation_y(pitch)
         };
-        let found = joint_angles(&DMat3::from_quat(turn(angles)));
+        let found = joints(&DMat3::from_quat(turn(angles))).map(Joint::angle_rad);
         assert!(found.iter().zip(angles).all(|(a, b)| (a - b).abs() < 1e-12), "{found:?}");
-        let axes = joint_axes(&DMat3::from_quat(turn(angles)));
+        let axes = to_joints(&joints(&DMat3::from_quat(turn(angles)))).inverse();
         for joint in 0..3 {
             let mut moved = angles;
             moved[joint] += 1e-6;
@@ -378,7 +409,7 @@ mod tests {
         for _ in 0..3000 {
             mount.advance([0.0, config.stall_nm, 0.0], &level);
         }
-        let roll = mount.sense().joint_rad[1];
+        let roll = mount.sense().joints[1].angle_rad();
         assert!(mount.at_stop() && roll < config.travel_rad[1] + 0.06, "{roll}");
         assert!(mount.rate_rad_s().length() < 1e-3);
     }
