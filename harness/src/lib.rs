@@ -3,6 +3,7 @@
 pub mod belief;
 pub mod camera;
 pub mod cli;
+pub mod envelope;
 pub mod estimate;
 pub mod exchange;
 pub mod explain;

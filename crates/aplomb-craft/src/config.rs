@@ -155,10 +155,10 @@ impl Config {
     }
 }
 
-/// Gaussian elimination with row exchange; `None` where singular.
-fn solve(mut rows: [[f64; 5]; 4]) -> Option<[f64; 4]> {
-    for column in 0..4 {
-        let largest = (column..4).max_by(|&a, &b| rows[a][column].abs().total_cmp(&rows[b][column].abs()))?;
+/// Gaussian elimination with row exchange on N rows of N + 1: the right-hand side comes last. `None` where singular.
+pub(crate) fn solve<const N: usize, const M: usize>(mut rows: [[f64; M]; N]) -> Option<[f64; N]> {
+    for column in 0..N {
+        let largest = (column..N).max_by(|&a, &b| rows[a][column].abs().total_cmp(&rows[b][column].abs()))?;
         rows.swap(column, largest);
         let pivot = rows[column];
         if pivot[column].abs() < 1e-12 {
@@ -171,7 +171,7 @@ fn solve(mut rows: [[f64; 5]; 4]) -> Option<[f64; 4]> {
             }
         }
     }
-    Some(core::array::from_fn(|i| rows[i][4] / rows[i][i]))
+    Some(core::array::from_fn(|i| rows[i][N] / rows[i][i]))
 }
 
 fn check_inertia(inertia: &[[f64; 3]; 3]) -> Result<(), ConfigError> {

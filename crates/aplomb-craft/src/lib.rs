@@ -45,6 +45,7 @@ mod rotors;
 pub mod sensors;
 pub mod speed_controller;
 mod start;
+mod steady;
 mod truth;
 mod vibration;
 
@@ -58,6 +59,7 @@ pub use plant::Plant;
 pub use rotors::{Rotors, Spin};
 pub use sensors::Readings;
 pub use start::Start;
+pub use steady::Steady;
 pub use truth::Truth;
 
 /// The examples of the README compile and run.

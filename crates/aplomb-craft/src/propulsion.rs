@@ -84,6 +84,10 @@ impl Propulsion {
         &self.speeds
     }
 
+    pub(crate) fn set_speeds(&mut self, speeds: [f64; 4]) {
+        self.speeds = speeds;
+    }
+
     #[inline]
     pub(crate) fn inflow(&self) -> &Inflow {
         &self.inflow

@@ -1,5 +1,6 @@
 //! The program `aplomb`: what it is asked on the command line, and how it ends.
 
+mod envelope;
 mod estimate;
 mod explain;
 mod export;
@@ -37,6 +38,7 @@ const EXAMPLES: &str = "\
 Examples:
   aplomb                                      fly the built-in demo
   aplomb fly --seeds 100                      fly it under 100 seeds, figures pooled
+  aplomb envelope --payload-kg 0.2            say what it can lift, how long it hovers, what wind it holds
   aplomb explain                              say why it flies, with its figures and pictures
   aplomb estimate log.csv                     put a recording through the attitude filter
   aplomb margins --point hover                tell how far each loop is from instability
@@ -61,6 +63,8 @@ struct Arguments {
 enum Command {
     /// Fly flights, judge what is expected of them, write a report and traces
     Fly(fly::FlyArguments),
+    /// Tell what a craft can do: lift, hover, endurance, tilt, wind, climb, descent, each confirmed by a flight
+    Envelope(envelope::EnvelopeArguments),
     /// Explain why a craft flies, from flights of its own, for a reader who has never seen one
     Explain(explain::ExplainArguments),
     /// Put recordings through the attitude filter and tell the error against their reference
@@ -103,6 +107,7 @@ pub fn main() -> ExitCode {
     let run = || match arguments.command {
         None => fly::run(&fly::FlyArguments::demo()),
         Some(Command::Fly(arguments)) => fly::run(&arguments),
+        Some(Command::Envelope(arguments)) => envelope::run(&arguments),
         Some(Command::Explain(arguments)) => explain::run(&arguments),
         Some(Command::Estimate(arguments)) => estimate::run(&arguments),
         Some(Command::Verify(arguments)) => verify::run(&arguments),

@@ -54,14 +54,21 @@ impl Craft {
     /// Thrust of one rotor in N with all four at full command, on the charge that the flight starts with, at sea level.
     #[must_use]
     pub fn full_thrust_n(&self) -> f64 {
+        self.full_thrust_at_n(1.0)
+    }
+
+    /// As [`Craft::full_thrust_n`], in air of `density_ratio` times 1.225 kg/m3.
+    #[must_use]
+    pub fn full_thrust_at_n(&self, density_ratio: f64) -> f64 {
         let Config { rotor, battery, .. } = &self.config;
         let rested_v = f64::from(battery.cells) * battery::cell::open_circuit_v(battery.state_of_charge);
-        let speed_at = |voltage_v| rotor.steady_speed_rad_s(voltage_v, 1.0);
+        let speed_at = |voltage_v| rotor.steady_speed_rad_s(voltage_v, density_ratio);
         // The voltage sags under the current that it drives: halving the interval around the balance.
         let (mut low_v, mut high_v) = (0.0, rested_v);
         for _ in 0..50 {
             let voltage_v = 0.5 * (low_v + high_v);
-            let current_a = 4.0 * rotor.steady_current_a(speed_at(voltage_v), 1.0) + battery.base_current_a;
+            let motors_a = 4.0 * rotor.steady_current_a(speed_at(voltage_v), density_ratio);
+            let current_a = motors_a + battery.base_current_a;
             if rested_v - battery.resistance_ohm * current_a > voltage_v {
                 low_v = voltage_v;
             } else {
@@ -69,7 +76,7 @@ impl Craft {
             }
         }
         let speed = speed_at(low_v);
-        rotor.static_thrust_n(speed, 1.0)
+        rotor.static_thrust_n(speed, density_ratio)
     }
 
     /// Largest thrust over weight, at sea level.

@@ -1,0 +1,108 @@
+//! `aplomb envelope`: what a craft can do.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::results::ResultsFolder;
+use super::{Failure, HELD, MISSED, RESULTS, say};
+use crate::envelope::{self, Conditions, EnvelopeError, Figure};
+use crate::input;
+use crate::report::Repeat;
+use crate::report::number::significant;
+
+/// What `aplomb envelope` is told.
+#[derive(Debug, Args)]
+pub(super) struct EnvelopeArguments {
+    /// Craft file; without it, the demo's
+    #[arg(long, value_name = "FILE")]
+    craft: Option<PathBuf>,
+    /// Ground above sea level in m
+    #[arg(long, value_name = "M", default_value_t = 0.0, allow_negative_numbers = true)]
+    elevation_m: f64,
+    /// Temperature above the standard atmosphere in K (15 deg C at sea level)
+    #[arg(long, value_name = "K", default_value_t = 0.0, allow_negative_numbers = true)]
+    temperature_offset_k: f64,
+    /// Load at the centre of mass in kg
+    #[arg(long, value_name = "KG", default_value_t = 0.0)]
+    payload_kg: f64,
+    /// Wear of the battery, from 0 (new) to 1 (80 % of the capacity, twice the resistance)
+    #[arg(long, value_name = "SHARE", default_value_t = 0.0)]
+    battery_wear: f64,
+    /// Folder in which each run's results get a new folder of their own
+    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
+    out: PathBuf,
+}
+
+pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
+    let craft = arguments.craft.as_deref().map_or_else(input::demo_craft, input::load_craft);
+    let craft = craft.map_err(|error| Failure::Input(vec![error]))?;
+    let conditions = conditions(arguments)?;
+    let figures = envelope::find(&craft, &conditions).map_err(|error| match error {
+        EnvelopeError::Flight(error) => Failure::Input(vec![error]),
+        error => Failure::Argument(format!("{} has no envelope here: {error}", craft.name)),
+    })?;
+    say(&format!("{}\n{}\n\n", craft.words(), conditions.words()))?;
+    say(&figures.iter().map(told).collect::<String>())?;
+    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
+    let folder = ResultsFolder::new(&arguments.out).map_err(disk)?;
+    let page = envelope::compose(&craft, &conditions, &figures, &repeat(arguments));
+    folder.write("envelope.html", page.as_bytes()).map_err(disk)?;
+    let folder = folder.keep().map_err(disk)?;
+    say(&format!("With the force diagram: {}\n", folder.join("envelope.html").display()))?;
+    let holds = figures.iter().filter_map(|figure| figure.confirmed.as_ref()).all(|flown| flown.holds);
+    Ok(if holds { HELD } else { MISSED })
+}
+
+fn conditions(arguments: &EnvelopeArguments) -> Result<Conditions, Failure> {
+    let EnvelopeArguments { elevation_m, temperature_offset_k, payload_kg, battery_wear, .. } = *arguments;
+    for (name, value, low, high) in [
+        ("elevation-m", elevation_m, -500.0, 9000.0),
+        ("temperature-offset-k", temperature_offset_k, -80.0, 60.0),
+        ("payload-kg", payload_kg, 0.0, 1000.0),
+        ("battery-wear", battery_wear, 0.0, 1.0),
+    ] {
+        if !(low..=high).contains(&value) {
+            return Err(Failure::Argument(format!("--{name} {value}: must lie between {low} and {high}")));
+        }
+    }
+    Ok(Conditions { elevation_m, temperature_offset_k, payload_kg, battery_wear })
+}
+
+/// A figure in words.
+fn told(figure: &Figure) -> String {
+    let indent = textwrap::Options::new(100).initial_indent("  ").subsequent_indent("  ");
+    let values: Vec<String> = figure
+        .values
+        .iter()
+        .map(|(name, value, unit)| format!("{name} {} {unit}", significant(*value, 3)).trim_end().to_owned())
+        .collect();
+    let flown = figure.confirmed.as_ref().map_or(String::new(), |flown| {
+        format!("  {} {}\n", if flown.holds { "agrees:" } else { "DOES NOT AGREE:" }, flown.text)
+    });
+    format!(
+        "{}\n{}\n  {}\n  [{}]\n{flown}\n",
+        figure.question,
+        textwrap::fill(&figure.answer, indent),
+        values.join(", "),
+        figure.formula
+    )
+}
+
+fn repeat(arguments: &EnvelopeArguments) -> Repeat {
+    let mut words = vec!["aplomb envelope".to_owned()];
+    words.extend(arguments.craft.as_ref().map(|file| format!("--craft {}", file.display())));
+    for (name, value) in [
+        ("elevation-m", arguments.elevation_m),
+        ("temperature-offset-k", arguments.temperature_offset_k),
+        ("payload-kg", arguments.payload_kg),
+        ("battery-wear", arguments.battery_wear),
+    ] {
+        words.extend((value != 0.0).then(|| format!("--{name} {value}")));
+    }
+    Repeat {
+        command: words.join(" "),
+        versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
+        seeds: "1".to_owned(),
+    }
+}

@@ -1,0 +1,76 @@
+//! What a craft can do: figures from the balance of its forces, each confirmed by flying it.
+
+mod confirm;
+mod figures;
+mod page;
+
+pub use figures::{Conditions, find};
+pub use page::compose;
+
+use crate::fly::FlyError;
+use crate::input::InputError;
+
+/// One limit of the craft.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Figure {
+    /// What it answers.
+    pub question: &'static str,
+    /// The answer in one plain sentence.
+    pub answer: String,
+    /// The figures: name, value, unit.
+    pub values: Vec<(&'static str, f64, &'static str)>,
+    /// The relation behind it.
+    pub formula: &'static str,
+    /// How a flight bears it out; absent for what is a rule rather than a property.
+    pub confirmed: Option<Confirmation>,
+    /// A picture, where there is something to see.
+    pub picture: Option<String>,
+}
+
+/// What a flight said of a figure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Confirmation {
+    /// What was flown, with what came out.
+    pub text: String,
+    /// The difference is within [`TOLERANCE`].
+    pub holds: bool,
+}
+
+/// Largest relative difference between a figure and its flight.
+pub const TOLERANCE: f64 = 0.02;
+
+/// Why there is no envelope.
+#[derive(Debug)]
+pub enum EnvelopeError {
+    /// The craft has no steady flight, or cannot be built.
+    Craft(aplomb_craft::ConfigError),
+    /// No controller can be derived for it.
+    Controller(aplomb::ConfigError),
+    /// A flight of ours is wrong.
+    Flight(InputError),
+}
+
+impl From<aplomb_craft::ConfigError> for EnvelopeError {
+    fn from(error: aplomb_craft::ConfigError) -> Self {
+        Self::Craft(error)
+    }
+}
+
+impl From<FlyError> for EnvelopeError {
+    fn from(error: FlyError) -> Self {
+        match error {
+            FlyError::Craft(error) => Self::Craft(error),
+            FlyError::Controller(error) => Self::Controller(error),
+        }
+    }
+}
+
+impl std::fmt::Display for EnvelopeError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Craft(error) => write!(f, "craft: {error}"),
+            Self::Controller(error) => write!(f, "no controller can be derived: {error}"),
+            Self::Flight(error) => write!(f, "{}", error.render(false)),
+        }
+    }
+}

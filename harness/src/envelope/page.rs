@@ -1,0 +1,78 @@
+//! The envelope as a page.
+
+use std::fmt::Write as _;
+
+use super::{Conditions, Figure};
+use crate::input::Craft;
+use crate::report::number::significant;
+use crate::report::xml::escape;
+use crate::report::{Repeat, glossary, sheet};
+
+/// Composes the page.
+#[must_use]
+pub fn compose(craft: &Craft, conditions: &Conditions, figures: &[Figure], repeat: &Repeat) -> String {
+    let mut page = String::new();
+    let title = format!("What the {} can do", craft.name);
+    sheet::open(&mut page, &title);
+    let flown: Vec<_> = figures.iter().filter_map(|figure| figure.confirmed.as_ref()).collect();
+    let held = flown.iter().filter(|confirmation| confirmation.holds).count();
+    let (class, verdict) = if held == flown.len() {
+        ("held", format!("All {held} figures that can be flown agree with their flights within 2 %"))
+    } else {
+        ("missed", format!("{held} of {} figures agree with their flights within 2 %", flown.len()))
+    };
+    let _ = writeln!(
+        page,
+        "<header><p class=\"craft\">{}</p><h1>{}</h1><p class=\"verdict {class}\">{verdict}.</p><p>{}</p>\
+         <p class=\"soft\">{}</p></header>",
+        escape(&craft.words()),
+        escape(&title),
+        escape(&conditions.words()),
+        sheet::EVIDENCE
+    );
+    page.push_str(
+        "<table><caption>In short</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\">Value</th>\
+         <th scope=\"col\">Unit</th></tr></thead><tbody>",
+    );
+    for (name, value, unit) in figures.iter().flat_map(|figure| &figure.values) {
+        let _ = write!(
+            page,
+            "\n<tr><th scope=\"row\">{name}</th><td class=\"figure\">{}</td><td>{unit}</td></tr>",
+            significant(*value, 3)
+        );
+    }
+    page.push_str("</tbody></table>\n");
+    for (place, figure) in figures.iter().enumerate() {
+        section(&mut page, place + 1, figure);
+    }
+    sheet::terms(&mut page, &glossary::TERMS);
+    sheet::cautions(&mut page);
+    sheet::repeat(&mut page, repeat);
+    sheet::close(&mut page);
+    page
+}
+
+fn section(page: &mut String, number: usize, figure: &Figure) {
+    let _ = write!(
+        page,
+        "<section id=\"q{number}\" class=\"lesson\"><h2>{}</h2><div class=\"said\"><p class=\"lead\">{}</p>\
+         <p class=\"formula\">{}</p>",
+        escape(figure.question),
+        escape(&figure.answer),
+        escape(figure.formula)
+    );
+    if let Some(confirmation) = &figure.confirmed {
+        let (class, word) =
+            if confirmation.holds { ("held", "agrees") } else { ("missed", "does not agree") };
+        let _ = write!(
+            page,
+            "<ul class=\"claims\"><li>{}: <span class=\"{class}\">{word}</span></li></ul>",
+            escape(&confirmation.text)
+        );
+    }
+    page.push_str("</div><div class=\"plots\">");
+    if let Some(picture) = &figure.picture {
+        let _ = write!(page, "<figure>{picture}</figure>");
+    }
+    page.push_str("</div></section>\n");
+}
