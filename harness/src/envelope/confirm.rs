@@ -152,22 +152,25 @@ impl<'a> Trial<'a> {
         Ok((drift / count, carried, trace))
     }
 
-    /// Mean climb in m/s over the last 1.5 s of 5.5 s in which the controller is asked for as much as there is.
-    pub fn climb(&self, expected_m_s: f64) -> Result<f64, EnvelopeError> {
+    /// Mean climb in m/s, and mean height in m, over the last second of 8 s in which the controller is asked for as much as
+    /// there is.
+    pub fn climb(&self, expected_m_s: f64) -> Result<(f64, f64), EnvelopeError> {
         let mut controller = self.controller;
         controller.vertical.climb_limit_m_s = 3.0 * expected_m_s as f32;
         let text = format!(
-            "title = \"climb\"\npurpose = \"as fast as it can\"\nduration_s = 6.0\nstart = \"hover\"\nheight_m = {HEIGHT_M}\n\
+            "title = \"climb\"\npurpose = \"as fast as it can\"\nduration_s = 8.5\nstart = \"hover\"\nheight_m = {HEIGHT_M}\n\
              [[command]]\nat_s = 0.5\nclimb_m_s = {:.2}\n",
             2.5 * expected_m_s
         );
-        let (mut climb, mut count) = (0.0, 0.0);
+        let (mut climb, mut height, mut count) = (0.0, 0.0, 0.0);
         self.watch(&self.lasting, &controller, &text, |tick| {
-            if tick.time_s > 4.5 {
-                climb -= tick.plant.truth().velocity_m_s.z;
+            if tick.time_s > 7.5 {
+                let truth = tick.plant.truth();
+                climb -= truth.velocity_m_s.z;
+                height += truth.height_m();
                 count += 1.0;
             }
         })?;
-        Ok(climb / count)
+        Ok((climb / count, height / count))
     }
 }

@@ -128,8 +128,8 @@ impl Surveyor<'_> {
     }
 
     /// The flight at this velocity is within the battery's and the tilt's limits.
-    fn can(&self, velocity_m_s: DVec3, tilt_limit_rad: f64) -> bool {
-        self.steady(velocity_m_s)
+    fn can(&self, height_m: f64, velocity_m_s: DVec3, tilt_limit_rad: f64) -> bool {
+        Steady::find(&self.craft.config, &self.air, height_m, velocity_m_s)
             .is_ok_and(|steady| steady.largest_command() <= 1.0 && steady.tilt_rad <= tilt_limit_rad)
     }
 
@@ -248,7 +248,7 @@ impl Surveyor<'_> {
 
     fn wind(&self) -> Result<Figure, EnvelopeError> {
         let limit = f64::from(self.trial.controller.thrust.tilt_limit_rad);
-        let strongest = last(60.0, |wind| self.can(DVec3::new(wind, 0.0, 0.0), limit));
+        let strongest = last(60.0, |wind| self.can(HEIGHT_M, DVec3::new(wind, 0.0, 0.0), limit));
         let Some(strongest) = strongest else {
             return Ok(Figure {
                 question: "What wind can it hold?",
@@ -289,9 +289,15 @@ impl Surveyor<'_> {
     }
 
     fn climb(&self) -> Result<Figure, EnvelopeError> {
-        let fastest =
-            last(60.0, |climb| self.can(DVec3::new(0.0, 0.0, -climb), f64::INFINITY)).unwrap_or(60.0);
-        let flown = self.trial.climb(fastest)?;
+        let fastest_at = |height_m| {
+            let fits = |climb: f64| self.can(height_m, DVec3::new(0.0, 0.0, -climb), f64::INFINITY);
+            last(60.0, fits).unwrap_or(60.0)
+        };
+        let fastest = fastest_at(HEIGHT_M);
+        let (flown, height_m) = self.trial.climb(fastest)?;
+        let expected = fastest_at(height_m);
+        let what =
+            format!("climbed, against {} m/s in the air of {} m", fixed(expected, 2), fixed(height_m, 0));
         Ok(Figure {
             question: "How fast can it climb?",
             answer: format!(
@@ -301,7 +307,7 @@ impl Surveyor<'_> {
             ),
             values: vec![("climb limit", fastest, "m/s")],
             formula: "T(climb) = m g + drag at full command, the thrust falling as the rotors meet the air faster",
-            confirmed: Some(compared("climbed", fastest, flown, "m/s", 2)),
+            confirmed: Some(compared(&what, expected, flown, "m/s", 2)),
             picture: None,
         })
     }

@@ -183,7 +183,9 @@ impl Config {
                 // Reached within three seconds at half the horizontal acceleration.
                 speed_limit_m_s: 1.5 * horizontal,
                 acceleration_m_s2: 0.5 * horizontal,
-                output_limit_m_s2: horizontal,
+                // What nine tenths of the full thrust give at the tilt limit. In a strong wind the rotors climb into the air that
+                // they lean against and need more thrust than the belief, so the tilt limit itself must be what binds.
+                output_limit_m_s2: (0.9 * full / mass * libm::sinf(tilt_limit)).max(horizontal),
             },
             position: position::Config {
                 crossover_rad_s: position_crossover,
