@@ -40,7 +40,7 @@ fn run() -> Result<(), Failure> {
     check(&ticks, &config)?;
     let write = |folder: &Path, ticks: &[Tick]| -> Result<(), Failure> {
         fs::create_dir_all(folder)?;
-        let bytes: Option<Vec<_>> = ticks.iter().map(Tick::to_bytes).collect();
+        let bytes: Option<Vec<_>> = ticks.iter().copied().map(Tick::to_bytes).collect();
         fs::write(folder.join("flight.bin"), bytes.ok_or("a demand that recordings do not know")?.concat())?;
         fs::write(folder.join("controller.bin"), export::block(&config))?;
         Ok(())

@@ -40,7 +40,7 @@ const DEMAND_SHIFT: u32 = 16;
 
 impl Tick {
     /// As bytes. `None` for a demand that recordings do not know.
-    pub fn to_bytes(&self) -> Option<[u8; BYTES]> {
+    pub fn to_bytes(self) -> Option<[u8; BYTES]> {
         let Self { sensors, command, motors } = self;
         let mut put = Put { words: [0; WORDS], next: 1, flags: 0 };
         let [imu] = sensors.imu;

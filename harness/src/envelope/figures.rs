@@ -5,7 +5,7 @@ use aplomb_craft::gravity::STANDARD_M_S2;
 use aplomb_craft::{AirConfig, Steady, glam::DVec3};
 
 use super::confirm::{HEIGHT_M, Trial};
-use super::{Confirmation, EnvelopeError, Figure, TOLERANCE};
+use super::{Confirmation, EnvelopeError, Figure, LEAST_THRUST_TO_WEIGHT, TOLERANCE};
 use crate::input::Craft;
 use crate::input::craft::INCH_M;
 use crate::report::CraftNotes;
@@ -72,20 +72,10 @@ impl Conditions {
 /// A craft that cannot hover under these conditions.
 pub fn find(craft: &Craft, conditions: &Conditions) -> Result<Vec<Figure>, EnvelopeError> {
     let craft = conditions.of(craft);
-    let surveyor = Surveyor { trial: Trial::new(&craft, conditions)?, craft: &craft, air: conditions.air() };
-    let hover = surveyor.steady(DVec3::ZERO)?;
-    Ok(vec![
-        surveyor.thrust()?,
-        surveyor.hover(&hover)?,
-        surveyor.endurance()?,
-        surveyor.tilt()?,
-        surveyor.wind()?,
-        surveyor.climb()?,
-        surveyor.descent(),
-    ])
+    Surveyor::told_of(&craft, &craft, conditions)?.figures()
 }
 
-struct Surveyor<'a> {
+pub(super) struct Surveyor<'a> {
     trial: Trial<'a>,
     craft: &'a Craft,
     air: AirConfig,
@@ -113,7 +103,34 @@ fn last(most: f64, fits: impl Fn(f64) -> bool) -> Option<f64> {
     Some(low)
 }
 
-impl Surveyor<'_> {
+impl<'a> Surveyor<'a> {
+    /// Figures of `craft`, flown by `flown`: the same but in the test that they must be.
+    pub fn told_of(
+        craft: &'a Craft,
+        flown: &'a Craft,
+        conditions: &'a Conditions,
+    ) -> Result<Self, EnvelopeError> {
+        let full_n = 4.0 * craft.full_thrust_n();
+        let weight_n = craft.config.mass_kg * STANDARD_M_S2;
+        if full_n < LEAST_THRUST_TO_WEIGHT * weight_n {
+            return Err(EnvelopeError::TooHeavy { full_n, weight_n });
+        }
+        Ok(Self { trial: Trial::new(flown, conditions)?, craft, air: conditions.air() })
+    }
+
+    pub fn figures(&self) -> Result<Vec<Figure>, EnvelopeError> {
+        let hover = self.steady(DVec3::ZERO)?;
+        Ok(vec![
+            self.thrust()?,
+            self.hover(&hover)?,
+            self.endurance()?,
+            self.tilt()?,
+            self.wind()?,
+            self.climb()?,
+            self.descent(),
+        ])
+    }
+
     fn steady(&self, velocity_m_s: DVec3) -> Result<Steady, EnvelopeError> {
         Ok(Steady::find(&self.craft.config, &self.air, HEIGHT_M, velocity_m_s)?)
     }

@@ -3,12 +3,15 @@
 mod confirm;
 mod figures;
 mod page;
+#[cfg(test)]
+mod tests;
 
 pub use figures::{Conditions, find};
 pub use page::compose;
 
 use crate::fly::FlyError;
 use crate::input::InputError;
+use crate::report::number::fixed;
 
 /// One limit of the craft.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,11 +42,21 @@ pub struct Confirmation {
 /// Largest relative difference between a figure and its flight.
 pub const TOLERANCE: f64 = 0.02;
 
+/// Thrust to weight below which no controller is derived.
+const LEAST_THRUST_TO_WEIGHT: f64 = 1.3;
+
 /// Why there is no envelope.
 #[derive(Debug)]
 pub enum EnvelopeError {
     /// The craft has no steady flight, or cannot be built.
     Craft(aplomb_craft::ConfigError),
+    /// It cannot be flown with so little thrust in excess: full thrust and weight in N.
+    TooHeavy {
+        /// Thrust of the four rotors at full command.
+        full_n: f64,
+        /// Weight with its load.
+        weight_n: f64,
+    },
     /// No controller can be derived for it.
     Controller(aplomb::ConfigError),
     /// A flight of ours is wrong.
@@ -69,6 +82,13 @@ impl std::fmt::Display for EnvelopeError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Craft(error) => write!(f, "craft: {error}"),
+            Self::TooHeavy { full_n, weight_n } => write!(
+                f,
+                "full thrust of {} N is {} times the weight of {} N, and a craft that is steered needs {LEAST_THRUST_TO_WEIGHT} times",
+                fixed(*full_n, 1),
+                fixed(full_n / weight_n, 2),
+                fixed(*weight_n, 1)
+            ),
             Self::Controller(error) => write!(f, "no controller can be derived: {error}"),
             Self::Flight(error) => write!(f, "{}", error.render(false)),
         }

@@ -76,7 +76,7 @@ fn skewed(pair: &mut Pair) {
 fn damping_is_missed_with_slow_motors() {
     held_by_the_demo_and_missed_by("tilt-damping", &On::Probe(Probe::TiltSteps), slow_motors);
     held_by_the_demo_and_missed_by("push-damping", &On::Probe(Probe::TorquePulses), |pair| {
-        pair.craft.config.rotor.inertia_kg_m2 *= 1.8;
+        pair.craft.config.rotor.inertia_kg_m2 *= 2.4;
     });
 }
 
