@@ -169,7 +169,7 @@ fn held_places(view: &View<'_>) -> Vec<(f64, f64)> {
     stretches.collect()
 }
 
-/// Place errors of the control in m while a place is held in turbulence that is nearest to a level.
+/// Place errors while a place is held, in a flight whose turbulence is nearest to this level.
 fn hold(view: &View<'_>, level: usize) -> Option<Evidence> {
     let u20_m_s = view.plan.air.turbulence?.u20_m_s;
     let distance = |level: usize| (LEVELS_M_S[level] - u20_m_s).abs();
@@ -183,17 +183,17 @@ fn hold(view: &View<'_>, level: usize) -> Option<Evidence> {
     (!errors.is_empty()).then_some(Evidence::Samples(errors))
 }
 
-/// See [`hold`]: light turbulence.
+/// Place errors of the control in m while a place is held in light turbulence: the level nearest to the flight's.
 pub fn hold_light(view: &View<'_>) -> Option<Evidence> {
     hold(view, 0)
 }
 
-/// See [`hold`]: moderate turbulence.
+/// Place errors of the control in m while a place is held in moderate turbulence: the level nearest to the flight's.
 pub fn hold_moderate(view: &View<'_>) -> Option<Evidence> {
     hold(view, 1)
 }
 
-/// See [`hold`]: severe turbulence.
+/// Place errors of the control in m while a place is held in severe turbulence: the level nearest to the flight's.
 pub fn hold_severe(view: &View<'_>) -> Option<Evidence> {
     hold(view, 2)
 }

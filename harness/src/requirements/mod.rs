@@ -1,7 +1,7 @@
 //! Standing demands on a craft with its controller, each with its source, judged in every verification.
 //!
 //! [`table`] holds them all in one place. Some are judged on probes, built-in flights that put a controller to one test
-//! each; the others on every flight that puts them to the test. A user's file ([`file`]) adds, tightens and waives.
+//! each; the others on every flight that puts them to the test. A user's file ([`mod@file`]) adds, tightens and waives.
 
 pub mod figures;
 pub mod file;
