@@ -8,7 +8,7 @@
 //! height and settles in the air of the flight's first instant, so that estimates and integrals start as they would in life.
 
 use aplomb::{Command, FlightController, HeadingDemand, MotorCommand, VerticalDemand, flight, frames};
-use aplomb_craft::{AirConfig, Config, Plant, glam::DVec3};
+use aplomb_craft::{AirConfig, Config, Plant, Rotors, glam::DVec3};
 
 use crate::camera::StabilisedCamera;
 use crate::exchange;
@@ -97,9 +97,32 @@ pub fn fly_with<M: aplomb::Math>(
     plan: &FlightPlan,
     seed: u64,
 ) -> Result<Flown, FlyError> {
+    recorded::<M>((craft, Rotors::splat(1.0)), controller, plan, seed)
+}
+
+/// [`fly`] with motors that are not alike: `motor_share` is the share of the nominal speed that each makes of its command.
+///
+/// # Errors
+/// A craft or controller that cannot be built.
+pub fn fly_uneven(
+    craft: &Config,
+    motor_share: Rotors<f64>,
+    controller: &flight::Config,
+    plan: &FlightPlan,
+    seed: u64,
+) -> Result<Flown, FlyError> {
+    recorded::<aplomb::Libm>((craft, motor_share), controller, plan, seed)
+}
+
+fn recorded<M: aplomb::Math>(
+    craft: (&Config, Rotors<f64>),
+    controller: &flight::Config,
+    plan: &FlightPlan,
+    seed: u64,
+) -> Result<Flown, FlyError> {
     let period_s = ROW_TICKS as f64 / f64::from(controller.tick_hz);
     let mut rows = Vec::with_capacity((plan.duration_s / period_s) as usize + 2);
-    let ended = fly_watched::<M>(craft, controller, plan, seed, |tick| {
+    let ended = watched::<M>(craft, controller, plan, seed, |tick| {
         if tick.from_start >= 0 && tick.from_start % ROW_TICKS == 0 {
             let row = sample::row(tick.time_s, &tick.plant.truth(), &tick.controller.record());
             rows.push(Row { camera: tick.camera.map(StabilisedCamera::row), ..row });
@@ -145,6 +168,17 @@ pub struct Ended {
 /// A craft or controller that cannot be built.
 pub fn fly_watched<M: aplomb::Math>(
     craft: &Config,
+    controller: &flight::Config,
+    plan: &FlightPlan,
+    seed: u64,
+    watch: impl FnMut(&Tick<'_, M>),
+) -> Result<Ended, FlyError> {
+    watched((craft, Rotors::splat(1.0)), controller, plan, seed, watch)
+}
+
+/// Flies the craft with the share of the nominal speed that each motor makes of its command.
+fn watched<M: aplomb::Math>(
+    (craft, motor_share): (&Config, Rotors<f64>),
     controller: &flight::Config,
     plan: &FlightPlan,
     seed: u64,
@@ -195,7 +229,7 @@ pub fn fly_watched<M: aplomb::Math>(
             plant.push(DVec3::new(north, east, -up), DVec3::from_array(torque_nm));
             pushed = push;
         }
-        plant.advance(exchange::commands(waiting));
+        plant.advance(exchange::commands(waiting).zip(motor_share).map(|(command, share)| command * share));
         if let Some(camera) = &mut camera {
             camera.advance(&plant.truth());
         }

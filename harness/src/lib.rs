@@ -3,6 +3,8 @@
 pub mod belief;
 pub mod camera;
 pub mod cli;
+pub mod compare;
+pub mod disperse;
 pub mod envelope;
 pub mod estimate;
 pub mod exchange;

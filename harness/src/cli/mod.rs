@@ -1,5 +1,7 @@
 //! The program `aplomb`: what it is asked on the command line, and how it ends.
 
+mod compare;
+mod disperse;
 mod envelope;
 mod estimate;
 mod explain;
@@ -18,6 +20,7 @@ mod verify;
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::OnceLock;
 
 use clap::{Parser, Subcommand};
 
@@ -46,6 +49,8 @@ Examples:
   aplomb fly --craft my-craft/craft.toml --controller my-craft/controller.toml my-craft/flights
   aplomb export --controller my-craft/controller.toml my-craft/firmware
   aplomb verify my-craft                      yes or no: every requirement on every flight
+  aplomb disperse my-craft                    does it hold for every craft that is built like this one?
+  aplomb compare --controller a.toml b.toml   which of two controllers is better, and in what?
 
 Exit code: 0 held, 1 missed or cannot tell, 2 the input is wrong, 3 could not finish.
 A simulation is evidence, never clearance to fly.";
@@ -73,6 +78,10 @@ enum Command {
     Verify(verify::VerifyArguments),
     /// Tell how far each loop is from instability: measured by injection into the running code, beside the linear model
     Margins(margins::MarginsArguments),
+    /// Fly many crafts drawn from declared spreads: how probable is it that everything holds, and what explains the misses
+    Disperse(disperse::DisperseArguments),
+    /// Fly two controllers or crafts under the same seeds: which figures differ, and how surely
+    Compare(compare::CompareArguments),
     /// Write the files of the built-in demo into a new folder, to start a craft of your own from
     New {
         /// Folder to make; it must not exist yet
@@ -92,13 +101,21 @@ enum Failure {
     Unfinished(String),
 }
 
+/// What an interrupt leaves behind, where that is something.
+static WHEN_INTERRUPTED: OnceLock<String> = OnceLock::new();
+
+/// Sets what is said when an interrupt ends the program from now on; the first one counts.
+fn interrupted_says(text: String) {
+    let _ = WHEN_INTERRUPTED.set(text);
+}
+
 /// Runs the program on the process's arguments.
 #[must_use]
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     // Nothing is half-written: a results folder gets its name when it is complete.
     let interrupted = || {
-        complain("interrupted: nothing was written");
+        complain(WHEN_INTERRUPTED.get().map_or("interrupted: nothing was written", String::as_str));
         std::process::exit(i32::from(UNFINISHED));
     };
     if let Err(error) = ctrlc::set_handler(interrupted) {
@@ -112,6 +129,8 @@ pub fn main() -> ExitCode {
         Some(Command::Estimate(arguments)) => estimate::run(&arguments),
         Some(Command::Verify(arguments)) => verify::run(&arguments),
         Some(Command::Margins(arguments)) => margins::run(&arguments),
+        Some(Command::Disperse(arguments)) => disperse::run(&arguments),
+        Some(Command::Compare(arguments)) => compare::run(&arguments),
         Some(Command::New { folder }) => new::run(&folder),
         Some(Command::Export(arguments)) => export::run(&arguments),
     };

@@ -188,23 +188,22 @@ impl<'a> Bench<'a> {
     }
 
     /// Measures the loops that `probe` tells. The linear loops (those of [`Probe::breaks`], in that order) say at which
-    /// frequencies and how strongly to probe, nothing else. While noise hides a figure of the first loop it is probed again,
+    /// frequencies and how strongly to probe, nothing else. While noise hides a figure they are probed again,
     /// more strongly.
     #[must_use]
     pub fn probe(&self, probe: Probe, linear: &[Linear]) -> Vec<Measured> {
         let mut best = self.probe_at(probe, linear, LOUDNESS[0]);
         for &loudness in &LOUDNESS[1..] {
-            if !probe.is_demand()
-                || best[0].is_complete()
-                || best[0].not_measured == Some(NotMeasured::Saturated)
-            {
+            let done = best.iter().all(Measured::is_complete);
+            if !probe.is_demand() || done || best[0].not_measured == Some(NotMeasured::Saturated) {
                 break;
             }
-            let louder = self.probe_at(probe, linear, loudness);
-            if louder[0].curve.len() < best[0].curve.len() {
-                break;
+            // What is complete stays as the gentlest probing found it.
+            for (best, louder) in best.iter_mut().zip(self.probe_at(probe, linear, loudness)) {
+                if !best.is_complete() && louder.curve.len() >= best.curve.len() {
+                    *best = louder;
+                }
             }
-            best = louder;
         }
         best
     }

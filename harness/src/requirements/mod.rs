@@ -47,6 +47,8 @@ pub struct Requirement {
 /// What a requirement is judged on.
 #[derive(Clone, Debug)]
 pub enum JudgedOn {
+    /// The loops of the linear model at every operating point.
+    Loops(Breaks, LoopFigure),
     /// A built-in flight.
     Probe(Probe, Figure),
     /// Every flight that puts it to the test.
@@ -64,6 +66,18 @@ pub enum JudgedOn {
 
 /// Takes a figure from a flight; `None` when the flight does not put the requirement to the test.
 pub type Figure = fn(&View<'_>) -> Option<Evidence>;
+
+/// Takes a figure from a loop.
+pub type LoopFigure = fn(&crate::margins::figures::Figures) -> f64;
+
+/// Where the loops are broken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Breaks {
+    /// At each demand on the mixer.
+    Demands,
+    /// At each set-point of the loops below the one commanded.
+    Setpoints,
+}
 
 /// One flight as a requirement sees it.
 #[derive(Clone, Copy, Debug)]

@@ -5,7 +5,7 @@
 
 use std::borrow::Cow;
 
-use super::{Figure, JudgedOn, Probe, Requirement, Size, figures};
+use super::{Breaks, Figure, JudgedOn, Probe, Requirement, Size, figures};
 use crate::input::expectation::{OverSeeds, Statistic};
 use crate::verdict::Limit::{self, AtLeast, AtMost};
 
@@ -17,6 +17,10 @@ enum Scale {
     Frequency,
 }
 
+const LINEAR: &str = "none: linear model about the steady flight";
+const MARGINS: &str =
+    "SAE AS94900, from MIL-F-9490D table III: above 0.06 Hz and below the first structural mode";
+const SENSITIVITY: &str = "Astrom and Murray, Feedback Systems: usual range 1.2 to 2 (memory)";
 const SENSORS: &str = "the craft's own sensors";
 const AIR: &str =
     "the craft's own sensors, and the air of the flight; without the slow error of the receiver";
@@ -44,7 +48,55 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             judged_on,
         }
     };
+    let loops = |id, text, limit, unit, source, breaks, figure| {
+        row(id, text, limit, Fixed, unit, source, LINEAR, Worst, JudgedOn::Loops(breaks, figure))
+    };
     vec![
+        loops(
+            "gain-margin-up",
+            "gain that the loops bear more, one broken at each demand on the mixer, worst",
+            AtLeast(6.0),
+            "dB",
+            MARGINS,
+            Breaks::Demands,
+            |figures| figures.gain_up_db,
+        ),
+        loops(
+            "gain-margin-down",
+            "gain that the loops bear less, one broken at each demand on the mixer, worst",
+            AtLeast(6.0),
+            "dB",
+            MARGINS,
+            Breaks::Demands,
+            |figures| figures.gain_down_db,
+        ),
+        loops(
+            "phase-margin",
+            "phase that the loops bear, one broken at each demand on the mixer, worst",
+            AtLeast(45.0),
+            "deg",
+            MARGINS,
+            Breaks::Demands,
+            |figures| figures.phase_deg,
+        ),
+        loops(
+            "sensitivity",
+            "peak sensitivity Ms, one loop broken at each demand on the mixer, worst",
+            AtMost(2.0),
+            "",
+            SENSITIVITY,
+            Breaks::Demands,
+            |figures| figures.peak_sensitivity,
+        ),
+        loops(
+            "sensitivity-outer",
+            "peak sensitivity Ms, one loop broken at each set-point, worst",
+            AtMost(2.0),
+            "",
+            SENSITIVITY,
+            Breaks::Setpoints,
+            |figures| figures.peak_sensitivity,
+        ),
         row(
             "tilt-damping",
             "damping of the swing after a tilt step, worse axis",

@@ -80,6 +80,49 @@ fn damping_is_missed_with_slow_motors() {
     });
 }
 
+/// The worst of a requirement on the loops at the hover.
+fn loops(id: &str, pair: &Pair) -> Outcome {
+    let size = Size::of(&pair.craft, &pair.controller);
+    let requirement = table::requirements(&size).into_iter().find(|one| one.id == id).unwrap();
+    let JudgedOn::Loops(breaks, figure) = requirement.judged_on else { panic!("{id}") };
+    let point = crate::margins::point::Point::named("hover").unwrap();
+    let breaks = match breaks {
+        Breaks::Demands => &crate::linear::Break::DEMANDS,
+        Breaks::Setpoints => crate::linear::Break::setpoints(point.mode),
+    };
+    let loops = crate::margins::linear(&pair.craft.config, &pair.controller.config, &point, breaks).unwrap();
+    let figures: Vec<Evidence> = loops.iter().map(|one| Evidence::Figure(figure(&one.figures))).collect();
+    requirement.limit.judge(requirement.figure(&figures))
+}
+
+#[test]
+fn margins_are_missed_with_more_gain_or_less_than_the_craft_bears() {
+    type Spoil = fn(&mut Pair);
+    // With less inertia the gain is higher, with more it is lower.
+    let light: Spoil =
+        |pair| pair.craft.config.inertia_kg_m2.as_flattened_mut().iter_mut().for_each(|j| *j *= 0.3);
+    let heavy: Spoil =
+        |pair| pair.craft.config.inertia_kg_m2.as_flattened_mut().iter_mut().for_each(|j| *j *= 1.9);
+    let slow: Spoil = |pair| pair.craft.config.rotor.inertia_kg_m2 *= 2.0;
+    let hasty: Spoil = |pair| {
+        pair.controller.config.velocity.crossover_rad_s *= 3.0;
+        pair.controller.config.position.crossover_rad_s *= 4.0;
+    };
+    for (id, spoil) in [
+        ("gain-margin-up", light),
+        ("gain-margin-down", heavy),
+        ("phase-margin", slow),
+        ("sensitivity", light),
+        ("sensitivity-outer", hasty),
+    ] {
+        let mut pair = demo();
+        assert_eq!(loops(id, &pair), Outcome::Held, "{id} of the demo");
+        spoil(&mut pair);
+        // A craft that is not stable any more has no margins to tell.
+        assert_ne!(loops(id, &pair), Outcome::Held, "{id} of the spoilt one");
+    }
+}
+
 #[test]
 fn bandwidth_is_missed_with_a_slow_reference() {
     held_by_the_demo_and_missed_by("tilt-bandwidth", &On::Probe(Probe::TiltSines), slow_reference);
@@ -114,10 +157,10 @@ fn saturation_is_missed_with_a_noisy_gyro() {
 }
 
 #[test]
-fn tilt_limit_is_missed_with_slow_motors() {
+fn tilt_limit_is_missed_with_an_inert_body() {
     for id in ["tilt-believed", "tilt-true"] {
         held_by_the_demo_and_missed_by(id, &On::Flight("carried-off"), |pair| {
-            pair.craft.config.rotor.inertia_kg_m2 *= 3.3;
+            pair.craft.config.inertia_kg_m2.as_flattened_mut().iter_mut().for_each(|part| *part *= 6.0);
         });
     }
 }

@@ -9,7 +9,9 @@ use crate::fly::{Flown, FlyError, fly};
 use crate::input::FlightPlan;
 use crate::input::expectation::OverSeeds;
 use crate::judge::{self, Evidence};
-use crate::requirements::{JudgedOn, Probe, View};
+use crate::linear::Break;
+use crate::margins::{self, point::Point};
+use crate::requirements::{Breaks, JudgedOn, Probe, Requirement, View};
 use crate::verdict::{Limit, Outcome};
 
 /// One requirement or expectation, judged on one flight.
@@ -136,7 +138,7 @@ pub fn judge(folder: &Folder, seeds: u32, flown: &(dyn Fn() + Sync)) -> Result<J
         Ok(said)
     });
     let said: Vec<Said> = said.collect::<Result<_, FlyError>>()?;
-    let mut items = Vec::new();
+    let mut items: Vec<Item> = Point::ALL.par_iter().flat_map(|point| judge_loops(folder, point)).collect();
     for ((_, plan), said) in plans.iter().zip(said.chunks(seeds as usize)) {
         items.extend(judge_flight(folder, plan, said));
     }
@@ -157,6 +159,55 @@ fn listen(folder: &Folder, plan: &FlightPlan, probe: Option<Probe>, flight: &Flo
     }
 }
 
+/// Judges the margins at an operating point, by the linear model: the worst of the loops that a requirement is about.
+fn judge_loops(folder: &Folder, point: &Point) -> Vec<Item> {
+    let (craft, controller) = (&folder.craft.config, &folder.controller.config);
+    let loops = |breaks: &[Break]| margins::linear(craft, controller, point, breaks).unwrap_or_default();
+    let (demands, setpoints) = (loops(&Break::DEMANDS), loops(Break::setpoints(point.mode)));
+    let items = folder.requirements.iter().filter_map(|requirement| {
+        let JudgedOn::Loops(breaks, figure) = requirement.judged_on else { return None };
+        let loops = match breaks {
+            Breaks::Demands => &demands,
+            Breaks::Setpoints => &setpoints,
+        };
+        let worst = loops.iter().map(|one| (one.broken, figure(&one.figures)));
+        let worst = worst.min_by(|a, b| {
+            // What cannot be told is the worst.
+            let margin = |figure: f64| {
+                if figure.is_nan() { f64::NEG_INFINITY } else { margin(requirement.limit, figure) }
+            };
+            margin(a.1).total_cmp(&margin(b.1))
+        });
+        let name = format!("margins-{}", point.name);
+        Some(match worst {
+            Some((broken, measured)) => {
+                let item = item(folder, requirement, &name, measured);
+                Item { text: format!("{}: {}", item.text, broken.name()), ..item }
+            }
+            None => item(folder, requirement, &name, f64::NAN),
+        })
+    });
+    items.collect()
+}
+
+fn item(folder: &Folder, requirement: &Requirement, flight: &str, measured: f64) -> Item {
+    let waiver = folder.waivers.iter().find(|waiver| waiver.covers(&requirement.id, flight));
+    Item {
+        flight: flight.to_owned(),
+        id: requirement.id.to_string(),
+        text: requirement.text.to_string(),
+        measured,
+        limit: requirement.limit,
+        unit: requirement.unit,
+        outcome: requirement.limit.judge(measured),
+        source: Some(requirement.source.to_string()),
+        error_model: requirement.error_model.to_string(),
+        over_seeds: requirement.over_seeds,
+        tolerance: requirement.tolerance,
+        waived: waiver.map(|waiver| waiver.reason.clone()),
+    }
+}
+
 fn judge_flight(folder: &Folder, plan: &FlightPlan, said: &[Said]) -> Vec<Item> {
     let mut items = Vec::new();
     for (i, requirement) in folder.requirements.iter().enumerate() {
@@ -164,22 +215,7 @@ fn judge_flight(folder: &Folder, plan: &FlightPlan, said: &[Said]) -> Vec<Item> 
         if seeds.is_empty() {
             continue;
         }
-        let measured = requirement.figure(&seeds);
-        let waiver = folder.waivers.iter().find(|waiver| waiver.covers(&requirement.id, &plan.name));
-        items.push(Item {
-            flight: plan.name.clone(),
-            id: requirement.id.to_string(),
-            text: requirement.text.to_string(),
-            measured,
-            limit: requirement.limit,
-            unit: requirement.unit,
-            outcome: requirement.limit.judge(measured),
-            source: Some(requirement.source.to_string()),
-            error_model: requirement.error_model.to_string(),
-            over_seeds: requirement.over_seeds,
-            tolerance: requirement.tolerance,
-            waived: waiver.map(|waiver| waiver.reason.clone()),
-        });
+        items.push(item(folder, requirement, &plan.name, requirement.figure(&seeds)));
     }
     let mut times_seen: HashMap<String, u32> = HashMap::new();
     for (i, expectation) in plan.expectations.iter().enumerate() {
@@ -207,7 +243,8 @@ fn judge_flight(folder: &Folder, plan: &FlightPlan, said: &[Said]) -> Vec<Item> 
 }
 
 /// The size of a limit, of which a tenth is the tolerance on its margin.
-fn extent(limit: Limit) -> f64 {
+#[must_use]
+pub fn extent(limit: Limit) -> f64 {
     match limit {
         Limit::AtMost(bound) | Limit::AtLeast(bound) => bound.abs(),
         Limit::Between(low, high) => high - low,

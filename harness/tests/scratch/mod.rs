@@ -1,5 +1,8 @@
 //! A folder of its own for one test of the program.
 
+// Each test file takes of this what it needs.
+#![allow(dead_code)]
+
 use std::fs;
 use std::path::PathBuf;
 use std::process::{Command, Output};

@@ -1,0 +1,157 @@
+//! `aplomb compare`: is B better than A?
+
+use std::io;
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+use clap::Args;
+
+use super::results::ResultsFolder;
+use super::{Failure, HELD, MISSED, RESULTS, progress, say};
+use crate::compare::{Comparison, Finding, compare};
+use crate::disperse::{Campaign, spread};
+use crate::input;
+use crate::report::Repeat;
+use crate::requirements::{Probe, Size};
+use crate::verify::Folder;
+
+/// What `aplomb compare` is told.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+#[command(group = clap::ArgGroup::new("sides").required(true))]
+pub(super) struct CompareArguments {
+    /// Two controller files on the same craft
+    #[arg(long, value_names = ["A", "B"], num_args = 2, group = "sides")]
+    controller: Vec<PathBuf>,
+    /// Two craft files under the same controller
+    #[arg(long, value_names = ["A", "B"], num_args = 2, group = "sides")]
+    craft: Vec<PathBuf>,
+    /// Folder with the rest: craft.toml, controller.toml and flights. Without it, the demo
+    #[arg(value_name = "FOLDER")]
+    folder: Option<PathBuf>,
+    /// Only this flight or probe; may be given several times
+    #[arg(long = "flight", value_name = "NAME")]
+    flights: Vec<String>,
+    /// How many seeds each flight is flown under, by both
+    #[arg(long, value_name = "COUNT", default_value_t = SEEDS, value_parser = clap::value_parser!(u64).range(2..=100_000))]
+    seeds: u64,
+    /// First seed
+    #[arg(long, value_name = "SEED", default_value_t = 1)]
+    seed: u64,
+    /// Draw another craft for each seed, the same for both, by the usual spreads
+    #[arg(long)]
+    spread: bool,
+    /// Folder in which each run's results get a new folder of their own
+    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
+    out: PathBuf,
+    /// Threads to fly on; without it, one for each core
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
+    threads: Option<u32>,
+}
+
+/// Enough for Student's t to be within a twentieth of the normal, and quick.
+const SEEDS: u64 = 40;
+
+const EXAMPLES: &str = "\
+Examples:
+  aplomb compare --controller a.toml b.toml             on the craft and flights of the demo
+  aplomb compare --controller a.toml b.toml my-craft    on a folder of your own
+  aplomb compare --craft light.toml heavy.toml my-craft --flight gust --seeds 100
+
+Exit code: 0 B is worse in nothing, 1 it is worse in something, 2 the input is wrong, 3 could not finish.
+What cannot be told is said, with the number of seeds that would.";
+
+pub(super) fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
+    let (a, b) = sides(arguments)?;
+    let disk = |error: io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
+    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
+    let started = Instant::now();
+    let bar = progress::flights(a.plans().len() as u64 * arguments.seeds);
+    let pool = super::pool(arguments.threads)?;
+    let comparison = pool.install(|| compare(&a, &b, arguments.seeds, &|| bar.inc(1)));
+    let comparison = comparison.map_err(|error| Failure::Unfinished(error.to_string()))?;
+    bar.finish_and_clear();
+    say(&summary(&comparison))?;
+    say(&format!("\n{} seeds, paired, in {:.2} s.\n", arguments.seeds, started.elapsed().as_secs_f64()))?;
+    let folder = write(arguments, &comparison).map_err(disk)?;
+    say(&format!("Report: {}\n", folder.join("report.html").display()))?;
+    let worse = comparison.metrics.iter().any(|line| line.finding == Finding::Worse);
+    Ok(if worse { MISSED } else { HELD })
+}
+
+fn sides(arguments: &CompareArguments) -> Result<(Campaign, Campaign), Failure> {
+    let folder = arguments.folder.as_deref().map_or_else(Folder::demo, Folder::load);
+    let folder = folder.map_err(Failure::Input)?;
+    let mut names = arguments.flights.clone();
+    if names.is_empty() {
+        names = Probe::ALL.map(|probe| probe.name().to_owned()).to_vec();
+        names.extend(folder.plans.iter().map(|plan| plan.name.clone()));
+    }
+    let mut wrong = Vec::new();
+    let mut side = |number: usize| {
+        let mut folder = folder.clone();
+        if let Some(file) = arguments.controller.get(number) {
+            input::load_controller(file)
+                .map_or_else(|error| wrong.push(error), |one| folder.controller = one);
+        }
+        if let Some(file) = arguments.craft.get(number) {
+            input::load_craft(file).map_or_else(|error| wrong.push(error), |one| folder.craft = one);
+        }
+        folder.size = Size::of(&folder.craft, &folder.controller);
+        let varies = if arguments.spread { spread::defaults() } else { Vec::new() };
+        Campaign::new(folder, &names, varies, arguments.seed)
+    };
+    let (a, b) = (side(0), side(1));
+    if !wrong.is_empty() {
+        return Err(Failure::Input(wrong));
+    }
+    Ok((a.map_err(Failure::Argument)?, b.map_err(Failure::Argument)?))
+}
+
+fn summary(comparison: &Comparison) -> String {
+    let mut text = String::new();
+    let mut flight = "";
+    for line in &comparison.metrics {
+        if line.flight != flight {
+            flight = &line.flight;
+            text += &format!("{flight}\n");
+        }
+        text += &format!("  {}: {}\n", line.id, line.sentence);
+    }
+    let count = |finding: Finding| comparison.metrics.iter().filter(|line| line.finding == finding).count();
+    text += &format!(
+        "\nB is better in {} figures, worse in {}, alike in {}; in {} nobody can tell.\n",
+        count(Finding::Better),
+        count(Finding::Worse),
+        count(Finding::Same) + count(Finding::NoneThatMatters),
+        count(Finding::CannotTell)
+    );
+    text
+}
+
+fn write(arguments: &CompareArguments, comparison: &Comparison) -> io::Result<PathBuf> {
+    let (flag, files) = if arguments.craft.is_empty() {
+        ("--controller", &arguments.controller)
+    } else {
+        ("--craft", &arguments.craft)
+    };
+    let name =
+        |place: usize| files.get(place).map_or(String::new(), |file: &PathBuf| file.display().to_string());
+    let (a, b) = (name(0), name(1));
+    let folder =
+        arguments.folder.as_deref().map_or(String::new(), |folder: &Path| format!(" {}", folder.display()));
+    let flights: String = arguments.flights.iter().map(|flight| format!(" --flight {flight}")).collect();
+    let spread = if arguments.spread { " --spread" } else { "" };
+    let how = Repeat {
+        command: format!(
+            "aplomb compare {flag} {a} {b}{folder}{flights} --seeds {} --seed {}{spread}",
+            arguments.seeds, arguments.seed
+        ),
+        versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
+        seeds: format!("{} to {}", arguments.seed, arguments.seed + arguments.seeds - 1),
+    };
+    let results = ResultsFolder::new(&arguments.out)?;
+    results.write("report.html", crate::compare::page(comparison, [&a, &b], &how).as_bytes())?;
+    results.write("comparison.json", (serde_json::to_string_pretty(comparison)? + "\n").as_bytes())?;
+    results.keep()
+}

@@ -1,0 +1,286 @@
+//! `aplomb disperse`: does it still hold when the craft is not quite the one on paper?
+
+use std::collections::HashSet;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+use std::sync::Mutex;
+use std::time::Instant;
+
+use clap::Args;
+use rayon::prelude::*;
+
+use super::results::ResultsFolder;
+use super::{Failure, HELD, MISSED, RESULTS, progress, say, trace_csv};
+use crate::disperse::journal::{self, Journal};
+use crate::disperse::results::{self, Results};
+use crate::disperse::{Campaign, Run, spread};
+use crate::input::{self, InputError};
+use crate::report::Repeat;
+use crate::verdict::Outcome;
+use crate::verify::Folder;
+
+/// What `aplomb disperse` is told.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct DisperseArguments {
+    /// Folder with craft.toml, controller.toml and flights; perhaps spreads.toml. Without it, the demo
+    #[arg(value_name = "FOLDER")]
+    folder: Option<PathBuf>,
+    /// Only this flight; may be given several times
+    #[arg(long = "flight", value_name = "NAME")]
+    flights: Vec<String>,
+    /// Runs of each flight, each another craft
+    #[arg(long, value_name = "COUNT", default_value_t = 200, value_parser = clap::value_parser!(u64).range(1..=10_000_000))]
+    runs: u64,
+    /// Seed of everything that is drawn
+    #[arg(long, value_name = "SEED", default_value_t = 1)]
+    seed: u64,
+    /// Share of all such crafts that must hold, 0 to 1
+    #[arg(long, value_name = "SHARE", default_value_t = 0.95, value_parser = share)]
+    at_least: f64,
+    /// Fly this part of the runs only, such as 3/16, into a journal to be merged
+    #[arg(long, value_name = "PART/PARTS")]
+    shard: Option<Shard>,
+    /// Take finished runs from these journals; what is missing is flown
+    #[arg(long, value_name = "JOURNAL", num_args = 1.., conflicts_with = "shard")]
+    merge: Vec<PathBuf>,
+    /// Journal of finished runs; the same command goes on where it ended. Without it, one in the results folder
+    #[arg(long, value_name = "FILE")]
+    journal: Option<PathBuf>,
+    /// Fly this run of the flight again, bit for bit, and write its trace
+    #[arg(long, value_name = "RUN", conflicts_with_all = ["shard", "merge"])]
+    replay: Option<u64>,
+    /// Folder in which each run's results get a new folder of their own
+    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
+    out: PathBuf,
+    /// Threads to fly on; without it, one for each core
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
+    threads: Option<u32>,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  aplomb disperse --flight hold-in-wind --runs 1000    a thousand crafts in the wind of the demo
+  aplomb disperse my-craft                             200 crafts on each flight of a folder
+  aplomb disperse my-craft --shard 3/16 --journal 3    a sixteenth of it, on another machine
+  aplomb disperse my-craft --merge 1 2 3 ...           the result of all parts, the same as of one machine
+  aplomb disperse my-craft --flight land --replay 17   one run again, with its trace
+
+An interrupt loses nothing: the same command goes on with the runs that are missing.
+Exit code: 0 the whole 95 % interval lies above what is asked for, 1 it does not, 2 the input is wrong, 3 could not finish.";
+
+/// Name of the file of spreads in a folder; it may be absent.
+const SPREADS: &str = "spreads.toml";
+
+/// A part of the runs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Shard {
+    part: u64,
+    parts: u64,
+}
+
+impl FromStr for Shard {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let numbers =
+            text.split_once('/').and_then(|(part, parts)| Some((part.parse().ok()?, parts.parse().ok()?)));
+        match numbers {
+            Some((part, parts)) if 1 <= part && part <= parts => Ok(Self { part, parts }),
+            _ => Err("wants a part of so many, such as 3/16".to_owned()),
+        }
+    }
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    text.parse()
+        .ok()
+        .filter(|share| (0.0..1.0).contains(share))
+        .ok_or("wants a share from 0 to below 1".to_owned())
+}
+
+pub(super) fn run(arguments: &DisperseArguments) -> Result<u8, Failure> {
+    let campaign = campaign(arguments)?;
+    if let Some(number) = arguments.replay {
+        return replay(arguments, &campaign, number);
+    }
+    let fingerprint = campaign.fingerprint();
+    let disk = |path: &Path, error: io::Error| Failure::Unfinished(format!("{}: {error}", path.display()));
+    let path = arguments.journal.clone().unwrap_or_else(|| default_journal(arguments, &fingerprint));
+    if let Some(parent) = path.parent() {
+        std::fs::create_dir_all(parent).map_err(|error| disk(parent, error))?;
+    }
+    let (journal, mut finished) = Journal::open(&path, &fingerprint).map_err(|error| disk(&path, error))?;
+    for part in &arguments.merge {
+        finished.extend(journal::read(part, &fingerprint).map_err(|error| disk(part, error))?);
+    }
+    let started = Instant::now();
+    let flown = fly(arguments, &campaign, &journal, &mut finished)?;
+    if let Some(Shard { part, parts }) = arguments.shard {
+        say(&format!("Part {part} of {parts} is in {}: merge it with the others\n", path.display()))?;
+        return Ok(HELD);
+    }
+    let results = Results::of(&campaign, arguments.runs, &finished);
+    say(&summary(&results))?;
+    say(&format!(
+        "\n{flown} runs flown in {:.2} s, the others taken from journals.\n",
+        started.elapsed().as_secs_f64()
+    ))?;
+    let folder =
+        write(arguments, &campaign, &results, &finished).map_err(|error| disk(&arguments.out, error))?;
+    say(&format!("Report: {}\n", folder.join("report.html").display()))?;
+    let held = results.flights.iter().all(|flight| flight.probability_low >= arguments.at_least);
+    Ok(if held { HELD } else { MISSED })
+}
+
+fn campaign(arguments: &DisperseArguments) -> Result<Campaign, Failure> {
+    let mut wrong: Vec<InputError> = Vec::new();
+    let folder = arguments.folder.as_deref().map_or_else(Folder::demo, Folder::load);
+    let folder = folder.map_err(|errors| wrong.extend(errors)).ok();
+    let file = arguments.folder.as_ref().map(|folder| folder.join(SPREADS)).filter(|file| file.exists());
+    let varies = file.map_or(Ok(spread::defaults()), |file| {
+        spread::from_text(&file.display().to_string(), &input::text_of(&file)?)
+    });
+    let varies = varies.map_err(|error| wrong.push(error)).ok();
+    let (Some(folder), Some(varies)) = (folder, varies) else { return Err(Failure::Input(wrong)) };
+    Campaign::new(folder, &arguments.flights, varies, arguments.seed).map_err(Failure::Argument)
+}
+
+fn default_journal(arguments: &DisperseArguments, fingerprint: &str) -> PathBuf {
+    let part = arguments.shard.map_or(String::new(), |shard| format!("-{}-of-{}", shard.part, shard.parts));
+    arguments.out.join(format!("dispersion-{fingerprint}{part}.journal"))
+}
+
+/// Flies what is missing and returns how many that were. Every finished run is on disk before the next is begun.
+fn fly(
+    arguments: &DisperseArguments,
+    campaign: &Campaign,
+    journal: &Journal,
+    finished: &mut Vec<Run>,
+) -> Result<usize, Failure> {
+    let there: HashSet<(usize, u64)> = finished.iter().map(|run| (run.flight, run.number)).collect();
+    let flights = campaign.plans().len() as u64;
+    let own = |job: &u64| arguments.shard.is_none_or(|shard| job % shard.parts == shard.part - 1);
+    let jobs: Vec<(usize, u64)> = (0..arguments.runs * flights)
+        .filter(own)
+        .map(|job| ((job % flights) as usize, job / flights))
+        .filter(|job| !there.contains(job))
+        .collect();
+    super::interrupted_says(format!(
+        "interrupted: finished runs are in {}; the same command goes on with the others",
+        journal.path().display()
+    ));
+    let bar = progress::flights(jobs.len() as u64);
+    let new = Mutex::new(Vec::with_capacity(jobs.len()));
+    let one = |&(flight, number): &(usize, u64)| {
+        let run = campaign.fly(flight, number).map_err(|error| {
+            let name = &campaign.plans()[flight].name;
+            Failure::Argument(format!(
+                "the spreads make a craft that cannot be: {name}, run {number}: {error}"
+            ))
+        })?;
+        let disk = |error: io::Error| Failure::Unfinished(format!("{}: {error}", journal.path().display()));
+        journal.add(&run).map_err(disk)?;
+        new.lock().unwrap_or_else(std::sync::PoisonError::into_inner).push(run);
+        bar.inc(1);
+        Ok(())
+    };
+    super::pool(arguments.threads)?.install(|| jobs.par_iter().try_for_each(one))?;
+    bar.finish_and_clear();
+    let new = new.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let count = new.len();
+    finished.extend(new);
+    Ok(count)
+}
+
+fn summary(results: &Results) -> String {
+    let mut text = String::new();
+    for flight in &results.flights {
+        text += &format!("{}\n", flight.words(results.runs));
+        for metric in flight.metrics.iter().filter(|metric| metric.missed > 0) {
+            text += &format!("  missed in {} runs: {}\n", metric.missed, metric.id);
+        }
+        for line in flight.ranking.iter().filter(|line| line.p_value < 0.05).take(3) {
+            text += &format!("  goes with {}: {}\n", line.what, line.words());
+        }
+        if let Some(run) = flight.failed.first() {
+            text += &format!("  see it: --flight {} --replay {run}\n", flight.flight);
+        }
+    }
+    text
+}
+
+fn how(arguments: &DisperseArguments, more: &str) -> Repeat {
+    let folder = arguments.folder.as_ref().map_or(String::new(), |folder| format!(" {}", folder.display()));
+    let flights: String = arguments.flights.iter().map(|flight| format!(" --flight {flight}")).collect();
+    Repeat {
+        command: format!(
+            "aplomb disperse{folder}{flights} --runs {} --seed {}{more}",
+            arguments.runs, arguments.seed
+        ),
+        versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
+        seeds: format!("{} and on, one for each run", arguments.seed),
+    }
+}
+
+fn write(
+    arguments: &DisperseArguments,
+    campaign: &Campaign,
+    results: &Results,
+    finished: &[Run],
+) -> io::Result<PathBuf> {
+    let folder = ResultsFolder::new(&arguments.out)?;
+    let page = crate::disperse::page(campaign, results, arguments.at_least, &how(arguments, ""));
+    folder.write("report.html", page.as_bytes())?;
+    folder.write("dispersion.json", (serde_json::to_string_pretty(results)? + "\n").as_bytes())?;
+    for (flight, plan) in campaign.plans().iter().enumerate() {
+        let csv = results::to_csv(campaign, flight, arguments.runs, finished);
+        folder.write(&format!("{}.csv", plan.name), csv.as_bytes())?;
+    }
+    folder.keep()
+}
+
+/// Flies one run again and writes its trace.
+fn replay(arguments: &DisperseArguments, campaign: &Campaign, number: u64) -> Result<u8, Failure> {
+    let [plan] = campaign.plans() else {
+        return Err(Failure::Argument(
+            "a run of one flight is flown again: name it with --flight".to_owned(),
+        ));
+    };
+    let (flown, run) = campaign.replay(0, number).map_err(|error| Failure::Argument(error.to_string()))?;
+    let metrics = campaign.metrics(0);
+    let mut text = format!("{}, run {number}, motor commands {:016x}\n", plan.name, run.digest);
+    for (vary, draw) in campaign.varies.iter().zip(spread::draws(&campaign.varies, campaign.seed, number)) {
+        text += &format!("  {:28} {draw:+.3} {}\n", vary.quantity.key(), vary.quantity.unit());
+    }
+    for (metric, figure) in metrics.iter().zip(&run.figures) {
+        let Some(figure) = figure else { continue };
+        let word = match metric.limit.judge(*figure) {
+            Outcome::Held => "held",
+            Outcome::Missed => "MISSED",
+            Outcome::CannotTell => "cannot be told",
+        };
+        text += &format!("  {word}: {}: {} {}\n", metric.id, super::table::figure(*figure), metric.unit);
+    }
+    say(&text)?;
+    let disk = |error: io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
+    let folder = ResultsFolder::new(&arguments.out).map_err(disk)?;
+    folder.write("columns.md", trace_csv::columns_explained().as_bytes()).map_err(disk)?;
+    folder.write(&format!("{}.csv", plan.name), trace_csv::to_csv(&flown.trace).as_bytes()).map_err(disk)?;
+    say(&format!("Trace: {}\n", folder.keep().map_err(disk)?.display()))?;
+    Ok(if run.held(&metrics) { HELD } else { MISSED })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shard_is_a_part_of_so_many() {
+        assert_eq!("3/16".parse(), Ok(Shard { part: 3, parts: 16 }));
+        for wrong in ["0/4", "5/4", "3", "a/b", "/"] {
+            assert!(wrong.parse::<Shard>().is_err(), "{wrong}");
+        }
+    }
+}

@@ -1,0 +1,111 @@
+//! The result of a comparison as a page in the style of the flights' report.
+
+use std::fmt::Write;
+
+use super::{Comparison, Finding, MetricLine};
+use crate::report::svg::{Align, Svg};
+use crate::report::xml::{anchor, escape};
+use crate::report::{Repeat, number, sheet};
+
+/// Composes the page; `subjects` say in words what A and B are.
+#[must_use]
+pub fn page(comparison: &Comparison, subjects: [&str; 2], how: &Repeat) -> String {
+    let mut page = String::new();
+    sheet::open(&mut page, "Comparison of A and B");
+    let count = |finding: Finding| comparison.metrics.iter().filter(|line| line.finding == finding).count();
+    // Writing to a text cannot fail.
+    let _ = write!(
+        page,
+        "<header><h1>Comparison of A and B</h1><p><b>A</b>: <code>{}</code><br/><b>B</b>: <code>{}</code></p>\
+         <p class=\"verdict unknown\">B is better in {}, worse in {} of {} figures; in {} nobody can tell.</p>\
+         <p>Both flew the same {} seeds. The intervals hold for all figures together with 95 % confidence.</p>\
+         <p class=\"soft\">{}</p></header>",
+        escape(subjects[0]),
+        escape(subjects[1]),
+        count(Finding::Better),
+        count(Finding::Worse),
+        comparison.metrics.len(),
+        count(Finding::CannotTell),
+        comparison.seeds,
+        sheet::EVIDENCE
+    );
+    let mut flights: Vec<&str> = comparison.metrics.iter().map(|line| line.flight.as_str()).collect();
+    flights.dedup();
+    for flight in flights {
+        let id = anchor(flight);
+        let _ = write!(
+            page,
+            "<section id=\"{id}\"><h2>{}</h2><table><caption>Figures</caption><thead><tr>\
+             <th scope=\"col\">What is measured</th><th scope=\"col\">A, B</th><th scope=\"col\">Limit</th>\
+             <th scope=\"col\">Gain of B</th><th scope=\"col\">Finding</th></tr></thead><tbody>",
+            escape(flight)
+        );
+        for (place, line) in comparison.metrics.iter().filter(|line| line.flight == flight).enumerate() {
+            row(&mut page, line, &format!("{id}-{place}"));
+        }
+        page.push_str("</tbody></table></section>\n");
+    }
+    sheet::terms(&mut page, &TERMS);
+    sheet::cautions(&mut page);
+    sheet::repeat(&mut page, how);
+    sheet::close(&mut page);
+    page
+}
+
+fn row(page: &mut String, line: &MetricLine, id: &str) {
+    let Some(limit) = line.limit else { return };
+    let figure = |value: Option<f64>| value.map_or("–".to_owned(), |value| number::measured(value, limit));
+    let (class, word) = match line.finding {
+        Finding::Better => ("held", "better"),
+        Finding::Worse => ("missed", "worse"),
+        Finding::Same => ("held", "the same"),
+        Finding::NoneThatMatters => ("held", "none that matters"),
+        Finding::CannotTell => ("unknown", "cannot tell"),
+    };
+    let _ = write!(
+        page,
+        "\n<tr><th scope=\"row\">{}<span class=\"source\">{}.</span></th><td class=\"figure\">{}, {} {}</td>\
+         <td class=\"limit\">{}</td><td class=\"bullet\">{}</td><td class=\"outcome {class}\">{word}</td></tr>",
+        escape(&line.id),
+        escape(&line.sentence),
+        figure(line.a),
+        figure(line.b),
+        escape(&line.unit),
+        escape(&number::limit(limit, &line.unit)),
+        interval(line, id),
+    );
+}
+
+/// The interval of the gain about zero, with what does not matter tinted.
+fn interval(line: &MetricLine, id: &str) -> String {
+    let (width, middle) = (180.0, 11.0);
+    let mut svg = Svg::new(id, width, 22.0, "Gain of B", &line.sentence);
+    let (Some(gain), Some(low), Some(high)) = (line.gain, line.gain_low, line.gain_high) else {
+        svg.text("note", (6.0, 15.0), Align::Start, "not measured");
+        return svg.finish();
+    };
+    let reach = 1.1 * low.abs().max(high.abs()).max(1.5 * line.relevant).max(f64::MIN_POSITIVE);
+    let at = |value: f64| 0.5 * width + 0.46 * width * value / reach;
+    svg.rect("allowed", at(-line.relevant), 3.0, at(line.relevant) - at(-line.relevant), 16.0);
+    svg.line("grid", (at(-reach), middle), (at(reach), middle));
+    svg.line("zero", (at(0.0), 1.0), (at(0.0), 21.0));
+    svg.line("truth", (at(low), middle), (at(high), middle));
+    svg.circle("time", (at(gain), middle), 4.0);
+    svg.finish()
+}
+
+const TERMS: [(&str, &str); 4] = [
+    (
+        "cannot tell",
+        "The seeds flown neither show a difference nor rule out one that matters; the sentence says how many would.",
+    ),
+    (
+        "gain",
+        "How much further from its limit B keeps than A, in the same flight under the same seed, mean over the seeds.",
+    ),
+    ("none that matters", "Whatever the difference is, it is smaller than a tenth of the limit (tinted)."),
+    (
+        "paired",
+        "A and B meet the same air and the same sensor noise, so that only what differs between them shows.",
+    ),
+];

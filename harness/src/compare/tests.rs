@@ -1,0 +1,38 @@
+//! A comparison of flights: the same against itself, and against one that is worse in a known way.
+
+use super::*;
+use crate::disperse::Campaign;
+use crate::verify::Folder;
+
+fn campaign(change: impl Fn(&mut Folder)) -> Campaign {
+    let mut folder = Folder::demo().unwrap();
+    change(&mut folder);
+    Campaign::new(folder, &["probe-tilt-steps".to_owned(), "torque-push".to_owned()], Vec::new(), 1).unwrap()
+}
+
+fn line<'a>(comparison: &'a Comparison, id: &str) -> &'a MetricLine {
+    comparison.metrics.iter().find(|line| line.id == id).unwrap()
+}
+
+#[test]
+fn against_itself_everything_is_the_same() {
+    let one = campaign(|_| ());
+    let comparison = compare(&one, &one, 3, &|| ()).unwrap();
+    assert!(comparison.metrics.len() > 5);
+    assert!(comparison.metrics.iter().all(|line| line.finding == Finding::Same), "{comparison:?}");
+}
+
+#[test]
+fn slower_reference_is_worse_in_rise_time_and_the_sentence_says_so() {
+    let slow = campaign(|folder| folder.controller.config.attitude.tilt.reference_rad_s *= 0.6);
+    let comparison = compare(&campaign(|_| ()), &slow, 8, &|| ()).unwrap();
+    let rise = line(&comparison, "tilt-rise");
+    assert_eq!(rise.finding, Finding::Worse, "{}", rise.sentence);
+    assert!(
+        rise.sentence.starts_with("B is worse: 0.") && rise.sentence.contains(" s nearer to the limit (")
+    );
+    assert!(rise.gain_high.unwrap() < 0.0 && rise.b.unwrap() > rise.a.unwrap());
+    // The other way round it is better.
+    let comparison = compare(&slow, &campaign(|_| ()), 8, &|| ()).unwrap();
+    assert_eq!(line(&comparison, "tilt-rise").finding, Finding::Better);
+}

@@ -1,0 +1,213 @@
+//! What is flown in a dispersion, and one run of it.
+
+use aplomb_craft::Rotors;
+
+use super::quantity::Truth;
+use super::{Vary, spread};
+use crate::fly::{Flown, FlyError, fly_uneven};
+use crate::input::{Controller, Craft, FlightPlan};
+use crate::judge::{self, Evidence};
+use crate::requirements::file::Waiver;
+use crate::requirements::{JudgedOn, Probe, Requirement, Size, View};
+use crate::verdict::{Limit, Outcome};
+use crate::verify::Folder;
+
+/// Everything that decides a dispersion but the number of runs.
+#[derive(Clone, Debug)]
+pub struct Campaign {
+    craft: Craft,
+    controller: Controller,
+    plans: Vec<FlightPlan>,
+    probes: Vec<Option<Probe>>,
+    size: Size,
+    requirements: Vec<Requirement>,
+    waivers: Vec<Waiver>,
+    /// What varies.
+    pub varies: Vec<Vary>,
+    /// Seed of everything that is drawn.
+    pub seed: u64,
+}
+
+/// What is measured in a flight.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Metric {
+    /// Short name.
+    pub id: String,
+    /// In words.
+    pub text: String,
+    /// What it is held against.
+    pub limit: Limit,
+    /// Its unit.
+    pub unit: &'static str,
+}
+
+/// One finished run of one flight.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Run {
+    /// Place of the flight in the campaign.
+    pub flight: usize,
+    /// Number of the run.
+    pub number: u64,
+    /// Digest of the bits of every motor command.
+    pub digest: u64,
+    /// The figure of each metric; `None` where the flight did not put it to the test.
+    pub figures: Vec<Option<f64>>,
+}
+
+impl Campaign {
+    /// Of a folder: the flights and probes with the given names, or all flights if none is named.
+    ///
+    /// # Errors
+    /// A name that no flight or probe has.
+    pub fn new(folder: Folder, names: &[String], varies: Vec<Vary>, seed: u64) -> Result<Self, String> {
+        let Folder { craft, controller, plans, size, requirements, waivers, .. } = folder;
+        let probes = Probe::ALL.map(|probe| (Some(probe), probe.plan(&size)));
+        let mut flown: Vec<(Option<Probe>, FlightPlan)> = probes.into_iter().collect();
+        flown.extend(plans.into_iter().map(|plan| (None, plan)));
+        if let Some(unknown) = names.iter().find(|name| !flown.iter().any(|(_, plan)| plan.name == **name)) {
+            let there: Vec<&str> = flown.iter().map(|(_, plan)| plan.name.as_str()).collect();
+            return Err(format!("no flight `{unknown}`; there are {}", there.join(", ")));
+        }
+        flown.retain(
+            |(probe, plan)| {
+                if names.is_empty() { probe.is_none() } else { names.contains(&plan.name) }
+            },
+        );
+        let (probes, plans) = flown.into_iter().unzip();
+        Ok(Self { craft, controller, plans, probes, size, requirements, waivers, varies, seed })
+    }
+
+    /// The craft on paper.
+    #[must_use]
+    pub fn craft(&self) -> &Craft {
+        &self.craft
+    }
+
+    /// What the controller believes.
+    #[must_use]
+    pub fn controller(&self) -> &Controller {
+        &self.controller
+    }
+
+    /// The flights.
+    #[must_use]
+    pub fn plans(&self) -> &[FlightPlan] {
+        &self.plans
+    }
+
+    /// What is measured in a flight, in the order of [`Run::figures`].
+    #[must_use]
+    pub fn metrics(&self, flight: usize) -> Vec<Metric> {
+        let plan = &self.plans[flight];
+        let requirements = self.asked(flight).map(|one| Metric {
+            id: one.id.to_string(),
+            text: one.text.to_string(),
+            limit: one.limit,
+            unit: one.unit,
+        });
+        let expectations = plan.expectations.iter().map(|one| Metric {
+            id: one.words(),
+            text: one.words(),
+            limit: one.limit,
+            unit: one.unit(),
+        });
+        requirements.chain(expectations).collect()
+    }
+
+    /// The requirements that a flight may put to the test.
+    fn asked(&self, flight: usize) -> impl Iterator<Item = &Requirement> {
+        let (plan, probe) = (&self.plans[flight], self.probes[flight]);
+        self.requirements.iter().filter(move |one| {
+            let asked = match (&one.judged_on, probe) {
+                (JudgedOn::Probe(own, _), Some(probe)) => *own == probe,
+                (JudgedOn::Flights(_) | JudgedOn::Signal { .. }, None) => true,
+                _ => false,
+            };
+            asked && !self.waivers.iter().any(|waiver| waiver.covers(&one.id, &plan.name))
+        })
+    }
+
+    /// The truth of a run, and the flight in its air.
+    #[must_use]
+    pub fn truth(&self, flight: usize, number: u64) -> (Truth, FlightPlan) {
+        let mut plan = self.plans[flight].clone();
+        let mut truth =
+            Truth { craft: self.craft.config, air: plan.air.clone(), motor_share: Rotors::splat(1.0) };
+        for (vary, draw) in self.varies.iter().zip(spread::draws(&self.varies, self.seed, number)) {
+            vary.quantity.apply(draw, &mut truth);
+        }
+        // A flat body has no more about its yaw axis than about the other two together.
+        let inertia = &mut truth.craft.inertia_kg_m2;
+        inertia[2][2] = inertia[2][2].min(FLATTEST * (inertia[0][0] + inertia[1][1]));
+        plan.air = truth.air.clone();
+        (truth, plan)
+    }
+
+    /// Flies a run again, trace and all.
+    ///
+    /// # Errors
+    /// A craft that cannot be.
+    pub fn replay(&self, flight: usize, number: u64) -> Result<(Flown, Run), FlyError> {
+        let (truth, plan) = self.truth(flight, number);
+        let seed = self.seed.wrapping_add(number);
+        let flown = fly_uneven(&truth.craft, truth.motor_share, &self.controller.config, &plan, seed)?;
+        let view = View { plan: &plan, trace: &flown.trace, size: &self.size };
+        let one = |one: &Requirement| Some(one.figure(&[one.evidence(&view, self.probes[flight])?]));
+        let expectations = plan.expectations.iter().map(|expectation| {
+            let evidence: Evidence = judge::evidence(expectation, &flown.trace, &self.size.spin);
+            Some(judge::pool(expectation.statistic, expectation.over_seeds, expectation.limit, &[evidence]))
+        });
+        let figures = self.asked(flight).map(one).chain(expectations).collect();
+        let run = Run { flight, number, digest: flown.digest, figures };
+        Ok((flown, run))
+    }
+
+    /// Flies a run.
+    ///
+    /// # Errors
+    /// A craft that cannot be.
+    pub fn fly(&self, flight: usize, number: u64) -> Result<Run, FlyError> {
+        self.replay(flight, number).map(|(_, run)| run)
+    }
+
+    /// A text that differs whenever anything that decides a run does, the version included.
+    #[must_use]
+    pub fn fingerprint(&self) -> String {
+        let metrics: Vec<Vec<Metric>> = (0..self.plans.len()).map(|flight| self.metrics(flight)).collect();
+        let everything = format!(
+            "{} {:?} {:?} {:?} {:?} {} {metrics:?}",
+            env!("CARGO_PKG_VERSION"),
+            self.craft,
+            self.controller,
+            self.plans,
+            self.varies,
+            self.seed
+        );
+        format!("{:016x}", super::journal::digest(everything.as_bytes()))
+    }
+}
+
+/// Largest yaw inertia over the sum of the other two: a flat plate has 1.
+const FLATTEST: f64 = 0.999;
+
+impl Run {
+    /// Whether every figure is within its limit.
+    #[must_use]
+    pub fn held(&self, metrics: &[Metric]) -> bool {
+        let judged = self.figures.iter().zip(metrics);
+        judged
+            .filter_map(|(figure, metric)| Some(metric.limit.judge((*figure)?)))
+            .all(|one| one == Outcome::Held)
+    }
+
+    /// How near the run came to a miss: of all figures the least distance from the limit, over the limit's size. Negative
+    /// for a miss; NaN for a figure that cannot be told.
+    #[must_use]
+    pub fn slack(&self, metrics: &[Metric]) -> f64 {
+        let slacks = self.figures.iter().zip(metrics).filter_map(|(figure, metric)| {
+            let margin = crate::verify::suite::margin(metric.limit, (*figure)?);
+            Some(margin / crate::verify::suite::extent(metric.limit).max(f64::MIN_POSITIVE))
+        });
+        slacks.reduce(|a, b| if a.is_nan() || a <= b { a } else { b }).unwrap_or(f64::NAN)
+    }
+}

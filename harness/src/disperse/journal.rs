@@ -1,0 +1,164 @@
+//! Finished runs on disk, one line each, written as they finish: what is there survives a kill, and counts once.
+
+use std::fs::{File, OpenOptions};
+use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+
+use super::Run;
+
+/// A file that finished runs are added to.
+#[derive(Debug)]
+pub struct Journal {
+    file: Mutex<File>,
+    path: PathBuf,
+}
+
+const TITLE: &str = "aplomb dispersion ";
+
+impl Journal {
+    /// Opens the journal at `path`, makes it if there is none, and returns the runs that it holds. A line that a kill left
+    /// half-written is dropped. Nobody else can write to it meanwhile.
+    ///
+    /// # Errors
+    /// What the disk says; a journal of another campaign; one that is being written to by somebody else.
+    pub fn open(path: &Path, fingerprint: &str) -> io::Result<(Self, Vec<Run>)> {
+        let mut file = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(path)?;
+        file.try_lock().map_err(|_| io::Error::other("is being written to by another run"))?;
+        let mut text = String::new();
+        file.read_to_string(&mut text)?;
+        let whole = text.rfind('\n').map_or(0, |end| end + 1);
+        file.set_len(whole as u64)?;
+        file.seek(SeekFrom::End(0))?;
+        if whole == 0 {
+            file.write_all(format!("{TITLE}{fingerprint}\n").as_bytes())?;
+        }
+        let runs = parse(&text[..whole], fingerprint)?;
+        Ok((Self { file: Mutex::new(file), path: path.to_owned() }, runs))
+    }
+
+    /// Adds a finished run.
+    ///
+    /// # Errors
+    /// What the disk says.
+    pub fn add(&self, run: &Run) -> io::Result<()> {
+        let line = line(run);
+        let mut file = self.file.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        file.write_all(line.as_bytes())
+    }
+
+    /// Where it is.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+}
+
+/// Reads the runs of a finished journal.
+///
+/// # Errors
+/// What the disk says, and a journal of another campaign.
+pub fn read(path: &Path, fingerprint: &str) -> io::Result<Vec<Run>> {
+    let text = std::fs::read_to_string(path)?;
+    parse(&text[..text.rfind('\n').map_or(0, |end| end + 1)], fingerprint)
+}
+
+fn parse(text: &str, fingerprint: &str) -> io::Result<Vec<Run>> {
+    let mut lines = text.lines();
+    match lines.next().map(|title| title.strip_prefix(TITLE)) {
+        None => Ok(Vec::new()),
+        Some(Some(found)) if found == fingerprint => Ok(lines.filter_map(run_of).collect()),
+        Some(Some(_)) => Err(io::Error::other(
+            "belongs to other files, spreads, seed or version: name another journal, or delete it",
+        )),
+        Some(None) => Err(io::Error::other("is no journal of a dispersion")),
+    }
+}
+
+fn line(run: &Run) -> String {
+    // The shortest decimal form of a number gives back its bits.
+    let figures =
+        run.figures.iter().map(|figure| figure.map_or("-".to_owned(), |figure| format!("{figure:?}")));
+    let figures: Vec<String> = figures.collect();
+    let body = format!("{} {} {:016x} {}", run.flight, run.number, run.digest, figures.join(" "));
+    format!("{body} {:016x}\n", digest(body.as_bytes()))
+}
+
+/// The run of a line; `None` when the line is not as it was written.
+fn run_of(line: &str) -> Option<Run> {
+    let (body, check) = line.rsplit_once(' ')?;
+    if u64::from_str_radix(check, 16).ok()? != digest(body.as_bytes()) {
+        return None;
+    }
+    let mut parts = body.split(' ');
+    let flight = parts.next()?.parse().ok()?;
+    let number = parts.next()?.parse().ok()?;
+    let digest = u64::from_str_radix(parts.next()?, 16).ok()?;
+    let figure = |part: &str| if part == "-" { Some(None) } else { part.parse().ok().map(Some) };
+    let figures = parts.filter(|part| !part.is_empty()).map(figure).collect::<Option<_>>()?;
+    Some(Run { flight, number, digest, figures })
+}
+
+/// FNV-1a over bytes (Fowler, Noll, Vo; parameters of the 64-bit variant as in RFC 9923).
+#[must_use]
+pub fn digest(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |digest, byte| {
+        (digest ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run(number: u64) -> Run {
+        let figures = vec![Some(0.1 + 0.2), None, Some(f64::INFINITY), Some(-0.0)];
+        Run { flight: 1, number, digest: 0xfeed_0000_0000_0001, figures }
+    }
+
+    fn scratch(name: &str) -> PathBuf {
+        let path = std::env::temp_dir().join(format!("aplomb-journal-{name}-{}", std::process::id()));
+        let _ = std::fs::remove_file(&path);
+        path
+    }
+
+    #[test]
+    fn runs_come_back_bit_for_bit_and_a_half_written_line_does_not_count() {
+        let path = scratch("half");
+        let (journal, found) = Journal::open(&path, "f").unwrap();
+        assert!(found.is_empty());
+        journal.add(&run(1)).unwrap();
+        journal.add(&run(2)).unwrap();
+        drop(journal);
+        let whole = std::fs::read(&path).unwrap();
+        // Cut at every place within the last line: the first run stays, the second is there whole or not at all.
+        let first = whole.iter().enumerate().filter(|(_, byte)| **byte == b'\n').nth(1).unwrap().0 + 1;
+        for cut in first..=whole.len() {
+            std::fs::write(&path, &whole[..cut]).unwrap();
+            let (journal, found) = Journal::open(&path, "f").unwrap();
+            let expected = if cut == whole.len() { vec![run(1), run(2)] } else { vec![run(1)] };
+            assert_eq!(found, expected, "cut at {cut}");
+            journal.add(&run(3)).unwrap();
+            drop(journal);
+            assert_eq!(read(&path, "f").unwrap().last(), Some(&run(3)));
+        }
+        std::fs::remove_file(&path).unwrap();
+    }
+
+    #[test]
+    fn altered_line_and_other_campaign_are_not_taken() {
+        let path = scratch("altered");
+        let (journal, _) = Journal::open(&path, "f").unwrap();
+        journal.add(&run(1)).unwrap();
+        // Nobody else meanwhile.
+        assert!(Journal::open(&path, "f").is_err());
+        drop(journal);
+        assert!(read(&path, "g").unwrap_err().to_string().contains("other files"));
+        let text = std::fs::read_to_string(&path).unwrap().replace("inf", "nan");
+        std::fs::write(&path, text).unwrap();
+        assert!(read(&path, "f").unwrap().is_empty());
+        std::fs::write(&path, "name = 1\n").unwrap();
+        assert!(read(&path, "f").unwrap_err().to_string().contains("no journal"));
+        std::fs::remove_file(&path).unwrap();
+    }
+}
