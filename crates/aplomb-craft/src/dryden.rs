@@ -1,7 +1,9 @@
 //! Dryden turbulence at low altitude, MIL-F-8785C (1980), discretised exactly.
 //!
-//! Scales and intensities over the height h in feet, held to 10..1000 ft (fig. 10, fig. 11, 3.7.3.4):
+//! Scales and intensities over the height h in feet, 10 to 1000 ft (fig. 10, fig. 11, 3.7.3.4):
 //! `Lw = h`, `Lu = Lv = h/(0.177 + 0.000823 h)^1.2`, `sw = 0.1 u20`, `su = sv = sw/(0.177 + 0.000823 h)^0.4`.
+//! Higher up the air is alike along all axes: the scale goes evenly to the 1750 ft that hold from 2000 ft on (3.7.2.1). The
+//! intensity stays that of 1000 ft, 0.1 u20, which is our choice: the specification gives it there by the odds of meeting it.
 //! Forming filters (3.7.1.2), driven by white noise of unit two-sided density, T = L/V:
 //! `Hu = su sqrt(2 T) / (1 + T s)`, `Hv,w = s sqrt(T) (1 + sqrt(3) T s) / (1 + T s)^2`.
 //! Each filter is advanced by its exact solution over the tick: one state for u, two with a correlated pair of noises for
@@ -22,6 +24,8 @@ pub const CARRY_FLOOR_M_S: f64 = 1.0;
 
 const LOWEST_FT: f64 = 10.0;
 const HIGHEST_FT: f64 = 1000.0;
+/// Scale from 2000 ft on (MIL-F-8785C 3.7.2.1) (ft).
+const ALOFT_FT: f64 = 1750.0;
 
 /// How rough the air is.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -65,7 +69,7 @@ pub struct Profile {
 }
 
 impl Profile {
-    /// At `height_m` above ground, held to 10..1000 ft.
+    /// At `height_m` above ground, from 10 ft on.
     ///
     /// ```
     /// use aplomb_craft::dryden::{Profile, Turbulence};
@@ -73,7 +77,20 @@ impl Profile {
     /// assert!((profile.horizontal_scale_m - 153.976).abs() < 1e-3 && (profile.horizontal_m_s - 2.6481).abs() < 1e-4);
     /// ```
     pub fn at(height_m: f64, u20_m_s: f64) -> Profile {
-        let feet = (height_m / FOOT_M).clamp(LOWEST_FT, HIGHEST_FT);
+        let height_ft = height_m / FOOT_M;
+        if height_ft > HIGHEST_FT {
+            // From 1000 ft at 1000 ft evenly to 1750 ft at 2000 ft, alike along all axes.
+            let share = ((height_ft - HIGHEST_FT) / HIGHEST_FT).min(1.0);
+            let scale_m = FOOT_M * (HIGHEST_FT + share * (ALOFT_FT - HIGHEST_FT));
+            let intensity_m_s = 0.1 * u20_m_s;
+            return Profile {
+                horizontal_scale_m: scale_m,
+                vertical_scale_m: scale_m,
+                horizontal_m_s: intensity_m_s,
+                vertical_m_s: intensity_m_s,
+            };
+        }
+        let feet = height_ft.max(LOWEST_FT);
         let base = libm::log(0.177 + 0.000823 * feet);
         let vertical_m_s = 0.1 * u20_m_s;
         Profile {

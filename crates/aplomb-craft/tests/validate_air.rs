@@ -29,7 +29,16 @@ fn validate_dryden_scales_and_intensities() {
         }
     }
     assert_eq!(Profile::at(0.0, 8.0), Profile::at(10.0 * FOOT_M, 8.0));
-    assert_eq!(Profile::at(5000.0, 8.0), Profile::at(1000.0 * FOOT_M, 8.0));
+    // 3.7.2.1: 1750 ft from 2000 ft on; alike along all axes, and no step at 1000 ft.
+    for feet in [2000.0, 8000.0] {
+        let profile = Profile::at(feet * FOOT_M, 8.0);
+        assert!((profile.vertical_scale_m - 1750.0 * FOOT_M).abs() < 1e-9);
+        assert_eq!(profile.vertical_scale_m, profile.horizontal_scale_m);
+        assert_eq!(profile.vertical_m_s, profile.horizontal_m_s);
+    }
+    let (below, above) = (Profile::at(999.999 * FOOT_M, 8.0), Profile::at(1000.001 * FOOT_M, 8.0));
+    assert!((below.horizontal_scale_m - above.horizontal_scale_m).abs() < 0.01, "{below:?} {above:?}");
+    assert!((below.horizontal_m_s - above.horizontal_m_s).abs() < 1e-4);
 }
 
 /// 100 ft, moderate.
