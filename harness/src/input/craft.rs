@@ -174,6 +174,8 @@ struct PropellerTable {
     planform: Option<PlanformWord>,
     thrust_coefficient: Option<f64>,
     power_coefficient: Option<f64>,
+    thrust_n_s2: Option<f64>,
+    torque_nm_s2: Option<f64>,
     thrust_ripple_percent: Option<f64>,
 }
 
@@ -216,6 +218,7 @@ struct BatteryTable {
     charge_percent: f64,
     resistance_ohm: f64,
     base_current_a: f64,
+    transients: Option<bool>,
 }
 
 #[derive(Deserialize)]
@@ -248,6 +251,8 @@ impl CraftFile {
             ("propeller.pitch_in", propeller.pitch_in),
             ("propeller.thrust_coefficient", propeller.thrust_coefficient.unwrap_or(1.0)),
             ("propeller.power_coefficient", propeller.power_coefficient.unwrap_or(1.0)),
+            ("propeller.thrust_n_s2", propeller.thrust_n_s2.unwrap_or(1.0)),
+            ("propeller.torque_nm_s2", propeller.torque_nm_s2.unwrap_or(1.0)),
             ("motor.kv_rpm_per_v", motor.kv_rpm_per_v),
             ("motor.resistance_ohm", motor.resistance_ohm),
             ("motor.inertia_kg_m2", motor.inertia_kg_m2),
@@ -305,6 +310,7 @@ impl CraftFile {
                 state_of_charge: self.battery.charge_percent / 100.0,
                 resistance_ohm: self.battery.resistance_ohm,
                 base_current_a: self.battery.base_current_a,
+                transients: self.battery.transients.unwrap_or(false),
             },
             drag: drag::Config {
                 rotor_1_s: self.drag.rotor_1_s.unwrap_or_default(),
@@ -351,17 +357,29 @@ impl PropellerTable {
                 None => Planform::Unknown,
             },
         };
-        match (self.thrust_coefficient, self.power_coefficient) {
-            (Some(thrust), Some(power)) => {
+        let help = Some("give both, which then stay constant, or none, and the marking tells them");
+        match (self.thrust_coefficient, self.power_coefficient, self.thrust_n_s2, self.torque_nm_s2) {
+            (Some(thrust), Some(power), None, None) => {
                 let (thrust_n_s2, torque_nm_s2) = rotor::from_coefficients(thrust, power, marking.diameter_m);
                 return (thrust_n_s2, torque_nm_s2, rotor::Inflow::Constant);
             }
-            (None, None) => {}
-            (given, _) => document.refuse_at(
-                if given.is_some() { "propeller.thrust_coefficient" } else { "propeller.power_coefficient" },
-                "one coefficient without the other",
-                Some("give both, which then stay constant, or none, and the marking tells them"),
-            ),
+            (None, None, Some(thrust_n_s2), Some(torque_nm_s2)) => {
+                return (thrust_n_s2, torque_nm_s2, rotor::Inflow::Constant);
+            }
+            (None, None, None, None) => {}
+            (Some(_), None, ..) => {
+                document.refuse_at("propeller.thrust_coefficient", "one coefficient without the other", help);
+            }
+            (None, Some(_), ..) => {
+                document.refuse_at("propeller.power_coefficient", "one coefficient without the other", help);
+            }
+            (.., Some(_), None) => document.refuse_at("propeller.thrust_n_s2", "thrust without torque", help),
+            (.., None, Some(_)) => {
+                document.refuse_at("propeller.torque_nm_s2", "torque without thrust", help)
+            }
+            (.., Some(_), Some(_)) => {
+                document.refuse_at("propeller.thrust_n_s2", "besides the coefficients", help);
+            }
         }
         let (thrust_n_s2, torque_nm_s2) = rotor::from_marking(&marking);
         (thrust_n_s2, torque_nm_s2, rotor::Inflow::Marked(marking))

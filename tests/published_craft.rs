@@ -1,0 +1,52 @@
+//! The craft of published papers, as files under `examples/craft`, hover at the published speeds.
+
+use aplomb_craft::{AirConfig, Plant, Start};
+use aplomb_harness::input::Craft;
+
+/// File, and hover speed in rad/s: published for 2007, 2010 (Michael) and 2022, else from the published mass and thrust over
+/// speed squared, `sqrt(m g/(4 kT))` with g 9.80665 m/s2. The craft of 2018 publishes neither.
+const CRAFT: [(&str, &str, Option<f64>); 6] = [
+    ("pounds-2010", include_str!("../examples/craft/pounds-2010.toml"), Some(906.1)),
+    ("bouabdallah-2007", include_str!("../examples/craft/bouabdallah-2007.toml"), Some(225.6)),
+    ("michael-2010", include_str!("../examples/craft/michael-2010.toml"), Some(469.1)),
+    ("mueller-2014", include_str!("../examples/craft/mueller-2014.toml"), Some(437.3)),
+    ("kaufmann-2022", include_str!("../examples/craft/kaufmann-2022.toml"), Some(1097.6)),
+    ("faessler-2018", include_str!("../examples/craft/faessler-2018.toml"), None),
+];
+
+/// Rotor speeds in hover at sea level.
+fn hover_rad_s(craft: &aplomb_craft::Config) -> [f64; 4] {
+    let start = Start { airborne: true, height_m: 20.0, ..Start::default() };
+    let plant = Plant::new(craft, &AirConfig::default(), &start, 1, 0.001).expect("it hovers");
+    plant.truth().rotor_speed_rad_s.to_array()
+}
+
+#[test]
+fn validate_published_craft_hover_at_the_published_speed() {
+    for (name, text, published) in CRAFT {
+        let mut craft = Craft::from_text(name, text).unwrap_or_else(|error| panic!("{name}: {error}"));
+        for speed in hover_rad_s(&craft.config) {
+            let ratio = published.map_or(1.0, |published| speed / published);
+            assert!((ratio - 1.0).abs() < 0.01, "{name}: {speed} rad/s");
+        }
+        // The twin: 3 % more mass is seen.
+        craft.config.mass_kg *= 1.03;
+        if let Some(published) = published {
+            let ratio = hover_rad_s(&craft.config)[0] / published;
+            assert!((ratio - 1.0).abs() > 0.01, "{name}: {ratio}");
+        }
+    }
+}
+
+#[test]
+fn validate_published_time_constant_and_thrust_to_weight() {
+    let craft = |name: &str| {
+        let (name, text, _) = CRAFT.iter().find(|(other, ..)| *other == name).expect("a file of the list");
+        Craft::from_text(name, text).unwrap_or_else(|error| panic!("{name}: {error}"))
+    };
+    // Michael et al. 2010: 0.05 s. Faessler et al. 2018: thrust to weight 4.
+    let lag_s = craft("michael-2010").config.rotor.lag_s(469.1, 1.0);
+    assert!((lag_s / 0.05 - 1.0).abs() < 0.02, "{lag_s}");
+    let ratio = craft("faessler-2018").thrust_to_weight();
+    assert!((ratio / 4.0 - 1.0).abs() < 0.05, "{ratio}");
+}
