@@ -8,14 +8,19 @@
 //!
 //! ```text
 //! f  = -R a/g
-//! u += dt/(tau/2 + dt) ((f_y, -f_x, f_z) - u)
+//! u += dt/(tau + dt) ((f_y, -f_x, f_z) - u)
 //! c  = (u_x, u_y, 0), cut back to a slowly adapting limit
 //! b -= dt R'c/(tau_o tau_b)
 //! q  = q exp(dt/2 (w - b + R'c/tau) + heading/2)
 //! ```
 //!
 //! For small angles, with schedule and limit out of play, an error decays as
-//! `theta0 exp(-t/tau) (cos(t/tau) + sin(t/tau))`; test `small_error_decays_by_the_closed_form`.
+//! `theta0 exp(-x) (cos(x sqrt 3) + sin(x sqrt 3)/sqrt 3)`, x = t/(2 tau); test `small_error_decays_by_the_closed_form`.
+//!
+//! The limit keeps a long acceleration from dragging the attitude along. A wrong attitude does not look like an
+//! acceleration: an error of tilt leaves the averaged force as long as gravity, an acceleration along the horizon makes it
+//! longer. A large disagreement that gravity alone has explained for a second is therefore taken for an error and corrected
+//! at once; test `unseen_jump_is_back_under_2_deg_in_5_s`.
 
 use core::marker::PhantomData;
 
@@ -26,20 +31,35 @@ use crate::error::{ConfigError, Problem, require_positive, require_within};
 use crate::frames::{Attitude, Body, Heading, Vector, World};
 use crate::math::{Libm, Math, saturate_symmetric};
 
-/// Start of the influence limit in rad, and its value after rest.
-const LIMIT_START_RAD: f32 = 0.3;
-/// Where the influence limit settles in rad (3 deg).
-const LIMIT_SETTLED_RAD: f32 = 0.052_36;
+/// Start of the influence limit in rad. Here and below: the sine of an angle for the angle.
+const LIMIT_START_RAD: f32 = 1.0;
+/// Where the influence limit settles in rad (3 deg), and its value at rest.
+const LIMIT_SETTLED_RAD: f32 = 0.04;
 /// Additional limit in rad while the offset is still being learnt quickly.
-const LIMIT_YOUNG_RAD: f32 = 0.1;
+const LIMIT_YOUNG_RAD: f32 = 0.15;
 /// A horizontal average beyond this (sine of about 37 deg) is a gross error.
 const GROSS_SQUARED: f32 = 0.36;
 /// Time constants in s: of the limit's opening, of its opening at a gross error, of its closing.
-const LIMIT_OPEN_S: f32 = 40.0;
+const LIMIT_OPEN_S: f32 = 100.0;
 const LIMIT_OPEN_GROSS_S: f32 = 2.0;
 const LIMIT_CLOSE_S: f32 = 1.0;
+/// A horizontal average beyond this, squared (10 deg), is an error of tilt if its length differs from gravity's by less
+/// than this share of what an acceleration along the horizon would make it differ.
+const EXPLAINED_SQUARED: f32 = 0.02;
+const EXPLAINED_SHARE: f32 = 0.05;
+/// It must have lasted for this long in s: what passes through such a state on the way to another has not.
+const EXPLAINED_S: f32 = 1.2;
+/// Time constant in s with which such an error is corrected, and its square when that ends (1 deg).
+const CORRECT_TIME_S: f32 = 0.5;
+const CORRECTED_SQUARED: f32 = 3e-4;
 /// Time constant in s that scales the offset correction.
-const OFFSET_SCALE_S: f32 = 3.0;
+const OFFSET_SCALE_S: f32 = 2.5;
+/// Growth of the offset's time constant in s/s.
+const OFFSET_GROWTH: f32 = 0.5;
+/// A horizontal average beyond this, squared (9 deg), is no fault of the offset and does not teach it.
+const TEACHING_SQUARED: f32 = 0.0225;
+/// A heading error teaches the offset as if it were not larger than this in rad: a first heading may be far off.
+const TEACHING_LIMIT_RAD: f32 = 0.1;
 /// Time constant in s of the tilt correction at rest.
 const REST_TIME_S: f32 = 0.5;
 /// Time constant in s with which the offset follows the gyro at rest.
@@ -52,7 +72,9 @@ const FIELD_MAX_SQUARED: f32 = 1e12;
 /// The apparent gravity comes late: it helps once the tilt's time constant in s has grown beyond this.
 const AID_FROM_S: f32 = 1.0;
 /// A heading aid older than this in s counts as this old.
-const FIELD_GAP_S: f32 = 0.2;
+const AID_GAP_S: f32 = 0.2;
+/// Changes of velocity beyond this, squared, are none.
+const COURSE_MAX_SQUARED: f32 = 1e4;
 
 /// What an [`AttitudeFilter`] is built from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,35 +83,63 @@ const FIELD_GAP_S: f32 = 0.2;
 pub struct Config {
     /// Time constant tau of the tilt correction in s once settled.
     pub tilt_time_s: f32,
-    /// The same just after the seed in s, not above `tilt_time_s`; it grows by 1 s each second.
+    /// The same just after the seed in s, not above `tilt_time_s`; it grows by 1 s each second. The heading correction starts
+    /// with it, too.
     pub tilt_start_s: f32,
     /// Time constant tau_b of the gyro offset in s once settled.
     pub offset_time_s: f32,
-    /// The same just after the seed in s, not above `offset_time_s`; it grows by 1 s each second.
+    /// The same just after the seed in s, not above `offset_time_s`; it grows by 0.5 s each second.
     pub offset_start_s: f32,
     /// Largest gyro offset per axis in rad/s.
     pub offset_limit_rad_s: f32,
-    /// Time constant of the heading correction by the field in s.
+    /// Time constant of the heading correction by the field in s, once settled.
     pub heading_time_s: f32,
-    /// Time constant of the gyro offset about the vertical, learnt from the field, in s.
+    /// Time constant of the gyro offset about the vertical, learnt from the field, in s, once settled; before, it is as much
+    /// shorter as that of the other offsets.
     pub heading_offset_time_s: f32,
     /// Local magnetic declination in rad, east positive, -pi to pi.
     pub declination_rad: f32,
 }
 
 impl Config {
-    /// Found on hand-held recordings with optical reference and kept the same for every flight: tilt 3 s from 0.3 s, offset
-    /// 100 s from 4 s within 5 deg/s, heading 9 s and 60 s, no declination.
+    /// Found on hand-held recordings with optical reference and kept the same for every flight: tilt 2.5 s from 0.3 s, offset
+    /// 200 s from 2.5 s within 5 deg/s, heading 9 s and 120 s, no declination.
     pub const RECOMMENDED: Self = Self {
-        tilt_time_s: 3.0,
+        tilt_time_s: 2.5,
         tilt_start_s: 0.3,
-        offset_time_s: 100.0,
-        offset_start_s: 4.0,
+        offset_time_s: 200.0,
+        offset_start_s: 2.5,
         offset_limit_rad_s: 0.087_266,
         heading_time_s: 9.0,
-        heading_offset_time_s: 60.0,
+        heading_offset_time_s: 120.0,
         declination_rad: 0.0,
     };
+}
+
+/// A change of velocity over the same stretch of time, once felt by the accelerometer and turned by this attitude, once
+/// measured from outside. The angle between the horizontal parts is the error of the heading. The error counts by
+/// `f x m/((f^2 + m^2)/2 + (0.5 m/s)^2)`, so that a change within the noise of a receiver does next to nothing.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Course {
+    /// Felt, in m/s.
+    pub felt_m_s: Vector<World>,
+    /// Measured, in m/s.
+    pub measured_m_s: Vector<World>,
+}
+
+impl Course {
+    /// Square of the noise of a change in m2/s2, and the square of the change that sets a first heading.
+    const NOISE_SQUARED: f32 = 0.25;
+
+    /// Parts of the measured change along and across the felt one, and half the sum of the squares.
+    fn compared(&self) -> (f32, f32, f32) {
+        let (f, m) = (self.felt_m_s, self.measured_m_s);
+        let along = f.x() * m.x() + f.y() * m.y();
+        let across = f.x() * m.y() - f.y() * m.x();
+        let squares = 0.5 * (f.x() * f.x() + f.y() * f.y() + m.x() * m.x() + m.y() * m.y());
+        (along, across, squares)
+    }
 }
 
 /// What may help the filter on one tick.
@@ -102,6 +152,8 @@ pub struct Aids {
     /// right. While present it is averaged instead of the accelerometer, so long accelerations do no harm. The
     /// acceleration must come from raw velocity differences, never from an estimate built with this attitude.
     pub apparent_gravity_m_s2: Option<Vector<World>>,
+    /// A change of velocity as felt and as measured, on a tick with a new one: an aid for the heading.
+    pub course: Option<Course>,
     /// The motors are off, so the craft may be at rest and the gyro offset may be read off.
     pub at_rest_allowed: bool,
 }
@@ -127,11 +179,15 @@ pub struct AttitudeFilter<M: Math = Libm> {
     rate: Vector<Body>,
     average: [f32; 3],
     limit: f32,
+    /// How long gravity alone has explained a large disagreement, in s.
+    explained_s: f32,
     tilt_time_s: f32,
     offset_time_s: f32,
+    heading_time_s: f32,
     rest: Rest,
     field: FieldCheck,
     field_gap_s: f32,
+    course_gap_s: f32,
     seeded: bool,
     heading_known: bool,
     math: PhantomData<M>,
@@ -169,11 +225,14 @@ impl<M: Math> AttitudeFilter<M> {
             rate: Vector::ZERO,
             average: [0.0, 0.0, 1.0],
             limit: LIMIT_START_RAD,
+            explained_s: 0.0,
             tilt_time_s: config.tilt_start_s,
             offset_time_s: config.offset_start_s,
+            heading_time_s: config.tilt_start_s,
             rest: Rest::new(period_s),
             field: FieldCheck::new(),
             field_gap_s: 0.0,
+            course_gap_s: 0.0,
             seeded: false,
             heading_known: false,
             math: PhantomData,
@@ -200,19 +259,19 @@ impl<M: Math> AttitudeFilter<M> {
         }
 
         let resting = aids.at_rest_allowed && accel_usable && self.rest.step(gyro, accel_m_s2);
-        let tilt_time_s = if resting {
+        let mut tilt_time_s = if resting {
             self.offset += (self.rest.rate() - self.offset) * (dt / REST_OFFSET_S);
             let before = self.tilt_time_s;
             self.tilt_time_s = self.config.tilt_time_s;
             self.offset_time_s = self.config.offset_time_s;
-            self.limit = LIMIT_START_RAD;
+            self.limit = LIMIT_SETTLED_RAD;
             if before < REST_TIME_S { before } else { REST_TIME_S }
         } else {
             if !aids.at_rest_allowed {
                 self.rest.forget();
             }
             self.tilt_time_s = grown(self.tilt_time_s, dt, self.config.tilt_time_s);
-            self.offset_time_s = grown(self.offset_time_s, dt, self.config.offset_time_s);
+            self.offset_time_s = grown(self.offset_time_s, OFFSET_GROWTH * dt, self.config.offset_time_s);
             self.tilt_time_s
         };
 
@@ -226,8 +285,10 @@ impl<M: Math> AttitudeFilter<M> {
         let down = Vector::<Body>::new(xz - wy, yz + wx, 1.0 - (xx + yy));
 
         const PER_G: f32 = 1.0 / STANDARD_GRAVITY_M_S2;
+        let mut aided = false;
         let force = match aids.apparent_gravity_m_s2 {
             Some(gravity) if tilt_time_s > AID_FROM_S && gravity.norm_squared() < ACCEL_MAX_SQUARED => {
+                aided = true;
                 Some(gravity * PER_G)
             }
             _ if accel_usable => {
@@ -238,17 +299,28 @@ impl<M: Math> AttitudeFilter<M> {
         };
         let [ux, uy, uz] = &mut self.average;
         if let Some(f) = force {
-            let k = dt / (0.5 * tilt_time_s + dt);
+            let k = dt / (tilt_time_s + dt);
             *ux += k * (f.y() - *ux);
             *uy += k * (-f.x() - *uy);
             *uz += k * (f.z() - *uz);
         }
 
         let n2 = *ux * *ux + *uy * *uy;
-        let gross = n2 > GROSS_SQUARED || *uz < 0.0;
+        let lengthened = n2 + *uz * *uz - 1.0;
+        let explained = EXPLAINED_SHARE * n2;
+        let correcting = self.explained_s > EXPLAINED_S;
+        if n2 > EXPLAINED_SQUARED && lengthened < explained {
+            self.explained_s += dt;
+        } else if !(correcting && n2 > CORRECTED_SQUARED && lengthened < 0.5 * n2) {
+            self.explained_s = 0.0;
+        }
+        let wrong = correcting && !aided;
+        let gross = wrong || n2 > GROSS_SQUARED || *uz < 0.0;
         let (mut cx, mut cy) = (*ux, *uy);
-        if n2 > self.limit * self.limit {
-            let cut = self.limit * M::recip_sqrt(n2);
+        let limit2 = self.limit * self.limit;
+        // What the receiver has confirmed needs no limit.
+        if n2 > limit2 && !aided {
+            let cut = self.limit / about_length(cx, cy);
             (cx, cy) = (cx * cut, cy * cut);
             let open_s = if gross { LIMIT_OPEN_GROSS_S } else { LIMIT_OPEN_S };
             self.limit = grown(self.limit, self.limit * (dt / open_s), 1.0);
@@ -256,19 +328,32 @@ impl<M: Math> AttitudeFilter<M> {
             let young = LIMIT_YOUNG_RAD * self.config.offset_start_s / self.offset_time_s;
             self.limit += (dt / LIMIT_CLOSE_S) * (LIMIT_SETTLED_RAD + young - self.limit);
         }
+        if wrong {
+            // What is averaged turns with the attitude, so that the correction ends where the error does.
+            tilt_time_s = CORRECT_TIME_S;
+            self.tilt_time_s = CORRECT_TIME_S;
+            *ux -= cx * (dt / CORRECT_TIME_S);
+            *uy -= cy * (dt / CORRECT_TIME_S);
+        }
         let tilt = north * cx + east * cy;
-        if !(resting || gross) {
-            self.learn_offset(tilt * (dt / (OFFSET_SCALE_S * self.offset_time_s)));
+        if !(resting || gross || n2 > TEACHING_SQUARED) {
+            // Less while the tilt still comes in.
+            let settled = tilt_time_s / self.config.tilt_time_s;
+            self.learn_offset(tilt * (settled * settled * dt / (OFFSET_SCALE_S * self.offset_time_s)));
         }
         self.rate = gyro - self.offset;
         let mut turn = (self.rate + tilt * (1.0 / tilt_time_s)) * dt;
 
-        self.field_gap_s = grown(self.field_gap_s, dt, FIELD_GAP_S);
+        self.field_gap_s = grown(self.field_gap_s, dt, AID_GAP_S);
+        self.course_gap_s = grown(self.course_gap_s, dt, AID_GAP_S);
         if let Some(m) = aids.field
             && m.norm_squared() < FIELD_MAX_SQUARED
         {
             let field = Vector::<World>::new(north.dot(m), east.dot(m), down.dot(m));
             turn += self.heading_turn(field, down, resting);
+        }
+        if let Some(course) = &aids.course {
+            turn += self.course_turn(course, down);
         }
         self.attitude = self.attitude.turned(turn);
         if resting && gross {
@@ -294,7 +379,9 @@ impl<M: Math> AttitudeFilter<M> {
             self.turn_about_down(cosine, -sine);
             return Vector::ZERO;
         }
-        let weight = self.field.weight(horizontal_squared * per_horizontal, field.z(), gap_s);
+        self.heading_time_s = grown(self.heading_time_s, gap_s, self.config.heading_time_s);
+        let young = self.config.offset_start_s / self.offset_time_s;
+        let weight = self.field.weight(horizontal_squared * per_horizontal, field.z(), gap_s, young);
         let error = weight
             * if cosine > 0.0 {
                 -sine
@@ -303,11 +390,42 @@ impl<M: Math> AttitudeFilter<M> {
             } else {
                 1.0
             };
-        let share = gap_s / self.config.heading_time_s;
-        if !resting {
-            self.learn_offset(down * (error * share / self.config.heading_offset_time_s));
+        self.turn_by_heading(error, gap_s, !resting, down)
+    }
+
+    /// The turn about the vertical that a change of velocity asks for; it also teaches the offset.
+    fn course_turn(&mut self, course: &Course, down: Vector<Body>) -> Vector<Body> {
+        let gap_s = self.course_gap_s;
+        self.course_gap_s = 0.0;
+        let (along, across, squares) = course.compared();
+        if squares.is_nan() || squares > COURSE_MAX_SQUARED {
+            return Vector::ZERO;
         }
-        down * (error * share)
+        if !self.heading_known {
+            let length_squared = along * along + across * across;
+            if squares > Course::NOISE_SQUARED && length_squared > 0.25 * squares * squares {
+                self.heading_known = true;
+                let per_length = M::recip_sqrt(length_squared);
+                self.turn_about_down(along * per_length, across * per_length);
+            }
+            return Vector::ZERO;
+        }
+        let error = across / (squares + Course::NOISE_SQUARED);
+        self.turn_by_heading(error, gap_s, true, down)
+    }
+
+    /// The turn about the vertical by a share of a heading error; it also teaches the offset.
+    fn turn_by_heading(&mut self, error: f32, gap_s: f32, teach: bool, down: Vector<Body>) -> Vector<Body> {
+        if teach {
+            let time_s = self.config.heading_time_s
+                * self.config.heading_offset_time_s
+                * (self.offset_time_s / self.config.offset_time_s);
+            let teaching = saturate_symmetric(error, TEACHING_LIMIT_RAD);
+            let settled = self.heading_time_s / self.config.heading_time_s;
+            self.learn_offset(down * (settled * teaching * gap_s / time_s));
+        }
+        let share = gap_s / self.heading_time_s;
+        down * (error * if share < 1.0 { share } else { 1.0 })
     }
 
     fn learn_offset(&mut self, change: Vector<Body>) {
@@ -336,8 +454,10 @@ impl<M: Math> AttitudeFilter<M> {
         self.attitude = Attitude::from_wxyz::<M>(q).unwrap_or(Attitude::LEVEL);
         self.average = [0.0, 0.0, 1.0];
         self.limit = LIMIT_START_RAD;
+        self.explained_s = 0.0;
         self.tilt_time_s = self.config.tilt_start_s;
         self.offset_time_s = self.config.offset_start_s;
+        self.heading_time_s = self.config.tilt_start_s;
         self.heading_known = false;
         self.field = FieldCheck::new();
         self.seeded = true;
@@ -395,7 +515,7 @@ impl<M: Math> AttitudeFilter<M> {
         self.seeded
     }
 
-    /// The heading has been set by the field.
+    /// The heading has been set, by the field or by a change of velocity.
     #[inline]
     #[must_use]
     pub const fn heading_known(&self) -> bool {
@@ -410,13 +530,21 @@ impl<M: Math> AttitudeFilter<M> {
     }
 
     /// Health: how far the averaged vertical disagrees with the attitude, as the sine of the angle; 0 is perfect, under
-    /// 0.1 is usual in flight, above 0.5 the attitude is not to be trusted.
+    /// 0.1 is usual in flight, above 0.5 the attitude is not to be trusted. Right within 4 %.
     #[inline]
     #[must_use]
     pub fn disagreement(&self) -> f32 {
         let [x, y, z] = self.average;
-        if z < 0.0 { 1.0 } else { M::sqrt(x * x + y * y) }
+        if z < 0.0 { 1.0 } else { about_length(x, y) }
     }
+}
+
+/// Length of (x, y) within 4 % without a root: the larger and a share of the smaller.
+#[inline]
+fn about_length(x: f32, y: f32) -> f32 {
+    let (x, y) = (x.abs(), y.abs());
+    let (large, small) = if x > y { (x, y) } else { (y, x) };
+    0.961 * large + 0.398 * small
 }
 
 /// `value + step`, not above `limit`.

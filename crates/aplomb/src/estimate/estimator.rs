@@ -1,9 +1,9 @@
 //! The estimators wired: samples in, one [`State`] out.
 
-use super::attitude::{self, Aids, AttitudeFilter};
+use super::attitude::{self, Aids, AttitudeFilter, Course};
 use super::horizontal::{self, HorizontalFilter};
 use super::vertical::{self, PressureHeight, Source, VerticalFilter};
-use super::{History, ImuVote};
+use super::{History, ImuVote, Span};
 use crate::error::{ConfigError, Problem, require_positive, require_within};
 use crate::frames::{Attitude, Body, Vector, World};
 use crate::math::{Libm, Math};
@@ -117,7 +117,6 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             require_within("imu_position_m", x, -1.0, 1.0)?;
         }
         require_within("longest_delay_s", config.longest_delay_s, 0.05, 2.0)?;
-        let reach_s = config.longest_delay_s + 2.0 * config.horizontal.interval_s;
         let horizontal = HorizontalFilter::new(&config.horizontal, period_s)?;
         let home_k = require_positive("home_k", config.vertical.home_k)?;
         let vertical = VerticalFilter::new(&config.vertical, period_s)?;
@@ -128,7 +127,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             vote: ImuVote::new(config.imu_stale_ticks, period_s),
             lever: Lever::new(config.imu_position_m, period_s),
             attitude: AttitudeFilter::new(&config.attitude, period_s)?,
-            history: History::new(reach_s, period_s)?,
+            history: History::new(config.longest_delay_s, period_s)?,
             vertical,
             horizontal,
             home: Home { home_k, average_pa: 0.0, samples: 0.0, law: None },
@@ -148,7 +147,13 @@ impl<M: Math, const N: usize> Estimator<M, N> {
         let nan = Vector::new(f32::NAN, 0.0, 0.0);
         let aids = Aids {
             field: sensors.field_ut.map(|field| self.turned_to_now(field)),
-            apparent_gravity_m_s2: self.kinematic.apparent_gravity(),
+            // Felt in the axes of the attitude, measured in those of the world: they must be the same.
+            apparent_gravity_m_s2: if self.attitude.heading_known() {
+                self.kinematic.apparent_gravity()
+            } else {
+                None
+            },
+            course: self.kinematic.course.take(),
             at_rest_allowed: !armed,
         };
         self.attitude.step(gyro, if imu_usable { accel } else { nan }, &aids);
@@ -162,7 +167,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
         self.history.push(acceleration);
         self.vertical.predict(acceleration);
         self.horizontal.predict(acceleration);
-        self.kinematic.tick();
+        self.kinematic.tick(acceleration);
         if let Some(pressure) = sensors.pressure_pa {
             let value = self.home.height_m(pressure.value, armed);
             self.vertical.correct(
@@ -171,15 +176,12 @@ impl<M: Math, const N: usize> Estimator<M, N> {
                 &self.history,
             );
         }
-        if let Some(fix) = sensors.receiver {
-            let value = -fix.value.position_m.z();
-            self.vertical.correct(
-                Sample { value, age_ticks: fix.age_ticks },
-                Source::Receiver,
-                &self.history,
-            );
-            self.horizontal.correct(fix, &self.history);
-            self.kinematic.take(fix, &self.history);
+        if let Some(Sample { value: fix, age_ticks }) = &sensors.receiver
+            && let Some(span) = self.history.span(*age_ticks)
+        {
+            self.vertical.correct_over(-fix.position_m.z(), Source::Receiver, &span);
+            self.horizontal.correct_over(fix, &span);
+            self.kinematic.take(fix, &span);
         }
 
         let down = |height: f32, v: Vector<World>| Vector::new(v.x(), v.y(), -height);
@@ -326,48 +328,67 @@ impl Home {
 struct Kinematic {
     period_s: f32,
     interval_s: f32,
-    last: Option<(Vector<World>, f32)>,
+    /// Velocity of the fix before.
+    last: Option<Vector<World>>,
+    /// What was felt since the time of that fix, and for how long.
+    felt: Vector<World>,
+    since_s: f32,
     gravity: Vector<World>,
     held_s: f32,
+    course: Option<Course>,
 }
+
+/// Shares of the interval between fixes within which two of them make a difference.
+const SHORTEST_INTERVAL: f32 = 0.25;
+const LONGEST_INTERVAL: f32 = 5.0;
 
 impl Kinematic {
     fn new(interval_s: f32, period_s: f32) -> Self {
-        Self { period_s, interval_s, last: None, gravity: Vector::ZERO, held_s: f32::INFINITY }
+        Self {
+            period_s,
+            interval_s,
+            last: None,
+            felt: Vector::ZERO,
+            since_s: 0.0,
+            gravity: Vector::ZERO,
+            held_s: f32::INFINITY,
+            course: None,
+        }
     }
 
     #[inline]
-    fn tick(&mut self) {
+    fn tick(&mut self, acceleration: Vector<World>) {
         self.held_s += self.period_s;
-        if let Some((_, age_ticks)) = &mut self.last {
-            *age_ticks += 1.0;
-        }
+        self.felt += acceleration * self.period_s;
+        self.since_s += self.period_s;
     }
 
-    fn take(&mut self, fix: Sample<Receiver>, history: &History) {
-        let velocity = fix.value.velocity_m_s;
-        let accuracy = fix.value.velocity_accuracy_m_s;
-        if !(velocity.norm_squared() < 1e6 && accuracy < 1.0) {
+    fn take(&mut self, fix: &Receiver, span: &Span) {
+        let velocity = fix.velocity_m_s;
+        if !(velocity.norm_squared() < 1e6 && fix.velocity_accuracy_m_s < 1.0) {
             return;
         }
-        let age = f32::from(fix.age_ticks);
-        if let Some((before, before_age)) = self.last {
-            if let Some(span) = history.span(before_age, age)
-                && span.length_s > 0.25 * self.interval_s
-            {
-                // The history holds R a + (0, 0, g), so this is (0, 0, g) when the attitude is right.
-                let gravity = (velocity - before - span.velocity_m_s) * (1.0 / span.length_s)
-                    + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2);
-                if gravity.norm_squared() < 4.0 * STANDARD_GRAVITY_M_S2 * STANDARD_GRAVITY_M_S2 {
-                    self.gravity = gravity;
-                    self.held_s = 0.0;
-                }
-            }
-            if before_age <= age {
-                return;
+        let length_s = self.since_s - span.length_s;
+        if length_s <= 0.0 && self.last.is_some() {
+            return;
+        }
+        if let Some(before) = self.last
+            && length_s > SHORTEST_INTERVAL * self.interval_s
+            && length_s < LONGEST_INTERVAL * self.interval_s
+        {
+            let (measured_m_s, felt_m_s) = (velocity - before, self.felt - span.velocity_m_s);
+            // What is felt is R a + (0, 0, g), so this is (0, 0, g) when the attitude is right.
+            let gravity =
+                (measured_m_s - felt_m_s) * (1.0 / length_s) + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2);
+            if gravity.norm_squared() < 4.0 * STANDARD_GRAVITY_M_S2 * STANDARD_GRAVITY_M_S2 {
+                self.gravity = gravity;
+                self.course = Some(Course { felt_m_s, measured_m_s });
+                self.held_s = 0.0;
             }
         }
-        self.last = Some((velocity, age));
+        self.last = Some(velocity);
+        self.felt = span.velocity_m_s;
+        self.since_s = span.length_s;
     }
 
     /// Until one and a half intervals have passed without a new difference.

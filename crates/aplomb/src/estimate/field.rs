@@ -3,6 +3,8 @@
 /// Relative difference from the reference up to which a sample counts in full, and from which it does not count.
 const NEAR: f32 = 0.05;
 const FAR: f32 = 0.20;
+/// The reference is learnt through the attitude: while that is still young, both are widened by this share.
+const YOUNG_SHARE: f32 = 4.0;
 /// Time constants in s: of the reference, of the candidate for a new reference.
 const REFERENCE_S: f32 = 20.0;
 const CANDIDATE_S: f32 = 5.0;
@@ -30,8 +32,9 @@ impl FieldCheck {
         Self { reference: (0.0, 0.0), candidate: (0.0, 0.0), steady_s: 0.0, rejected_s: 0.0, age_s: 0.0 }
     }
 
-    /// Weight 0 to 1 of a sample with the given horizontal and down component, `gap_s` after the one before.
-    pub(crate) fn weight(&mut self, horizontal: f32, down: f32, gap_s: f32) -> f32 {
+    /// Weight 0 to 1 of a sample with the given horizontal and down component, `gap_s` after the one before. `young` goes from
+    /// 1 to 0 while the attitude settles.
+    pub(crate) fn weight(&mut self, horizontal: f32, down: f32, gap_s: f32, young: f32) -> f32 {
         let sample = (horizontal, down);
         if self.age_s == 0.0 {
             (self.reference, self.candidate) = (sample, sample);
@@ -44,7 +47,8 @@ impl FieldCheck {
             self.reference = self.candidate;
             self.rejected_s = 0.0;
         }
-        let far = distance_squared(sample, self.reference);
+        let wider = 1.0 + YOUNG_SHARE * young;
+        let far = distance_squared(sample, self.reference) / (wider * wider);
         let weight = if far < NEAR * NEAR {
             1.0
         } else if far < FAR * FAR {
@@ -75,4 +79,40 @@ fn approach(value: &mut (f32, f32), target: (f32, f32), share: f32) {
     let share = if share < 1.0 { share } else { 1.0 };
     value.0 += (target.0 - value.0) * share;
     value.1 += (target.1 - value.1) * share;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Seconds until a field is accepted after the reference was learnt from one of 1.5 times its strength.
+    fn accepted_after_s(young: f32) -> f32 {
+        let mut check = FieldCheck::new();
+        (0..100).for_each(|_| {
+            check.weight(30.0, 60.0, 0.02, young);
+        });
+        let waited = (0..5000).take_while(|_| check.weight(20.0, 40.0, 0.02, young) < 0.9).count();
+        waited as f32 * 0.02
+    }
+
+    #[test]
+    fn first_field_binds_only_a_settled_attitude() {
+        assert!(accepted_after_s(1.0) < 0.1, "{}", accepted_after_s(1.0));
+        let settled = accepted_after_s(0.0);
+        assert!((15.0..30.0).contains(&settled), "never for ever: {settled}");
+    }
+
+    #[test]
+    fn nearby_counts_in_full_far_off_not_at_all() {
+        let weight_at = |share: f32| {
+            let mut check = FieldCheck::new();
+            (0..2000).for_each(|_| {
+                check.weight(20.0, 40.0, 0.02, 0.0);
+            });
+            check.weight(20.0 * share, 40.0 * share, 0.02, 0.0)
+        };
+        assert_eq!((weight_at(1.04), weight_at(1.25), weight_at(0.75)), (1.0, 0.0, 0.0));
+        // (FAR^2 - 0.1^2)/(FAR^2 - NEAR^2) = 0.03/0.0375.
+        assert!((weight_at(1.1) - 0.8).abs() < 0.01, "{}", weight_at(1.1));
+    }
 }

@@ -17,7 +17,7 @@
 //! What is handed out does not jump with a fix: each correction is released with time constant T, so that a loop behind it
 //! is not kicked five times a second (`a_fix_is_released_gradually`).
 
-use super::History;
+use super::{History, Span};
 use crate::error::{ConfigError, Problem, require_positive};
 use crate::frames::{Vector, World};
 use crate::math::saturate_symmetric;
@@ -181,16 +181,21 @@ impl HorizontalFilter {
     /// Takes a fix of the given age; true when accepted. Refused: not finite, older than the history or than the fix
     /// before, stated accuracy too poor, or outside the gate.
     pub fn correct(&mut self, fix: Sample<Receiver>, history: &History) -> bool {
-        let Receiver { position_m, velocity_m_s, position_accuracy_m, .. } = fix.value;
+        history.span(fix.age_ticks).is_some_and(|span| self.correct_over(&fix.value, &span))
+    }
+
+    /// The same with the span over the fix's age.
+    pub(super) fn correct_over(&mut self, fix: &Receiver, span: &Span) -> bool {
+        let Receiver { position_m, velocity_m_s, position_accuracy_m, .. } = *fix;
         // False for NaN.
         let usable = position_m.is_finite()
             && velocity_m_s.is_finite()
             && position_m.norm_squared() < 1e12
             && velocity_m_s.norm_squared() < 1e6
             && position_accuracy_m <= self.worst_accuracy_m;
-        let (true, Some(span)) = (usable, history.span(f32::from(fix.age_ticks), 0.0)) else {
+        if !usable {
             return false;
-        };
+        }
         let d = span.length_s;
         if self.seeded && d >= self.last_age_s + self.since_s {
             return false;

@@ -13,7 +13,7 @@
 //! w = (q/R)^(1/6) (A. Gelb, ed., Applied Optimal Estimation, MIT Press 1974, chapter 4). The closed form holds to w T,
 //! 2 % at 50 Hz; test `step_response_is_the_butterworth_one`.
 
-use super::History;
+use super::{History, Span};
 use crate::Sample;
 use crate::error::{ConfigError, require_positive};
 use crate::frames::{Vector, World};
@@ -180,10 +180,14 @@ impl VerticalFilter {
     /// sample before, or outside the gate. The receiver only counts while the barometer is silent. Returns true when
     /// accepted.
     pub fn correct(&mut self, sample: Sample<f32>, source: Source, history: &History) -> bool {
-        let age_ticks = f32::from(sample.age_ticks);
-        let (true, Some(span)) = (sample.value.is_finite(), history.span(age_ticks, 0.0)) else {
+        history.span(sample.age_ticks).is_some_and(|span| self.correct_over(sample.value, source, &span))
+    }
+
+    /// The same with the span over the sample's age.
+    pub(super) fn correct_over(&mut self, height_m: f32, source: Source, span: &Span) -> bool {
+        if !height_m.is_finite() {
             return false;
-        };
+        }
         let leading = match source {
             Source::Barometer => true,
             Source::Receiver => self.barometer_since_s > HAND_OVER_S,
@@ -197,7 +201,7 @@ impl VerticalFilter {
             Source::Barometer => 0.0,
             Source::Receiver => self.receiver_shift_m.unwrap_or(0.0),
         };
-        let innovation = sample.value - shift - past_height;
+        let innovation = height_m - shift - past_height;
         if !leading {
             let share = self.longest_step_s / (2.0 * SHIFT_S);
             self.receiver_shift_m = Some(match self.receiver_shift_m {

@@ -12,7 +12,7 @@ pub fn all<M: Math>() {
     attitude::<M>();
     if let Ok(mut history) = History::new(any(), any()) {
         history.push(any_vector());
-        black_box(history.span(any(), any()));
+        black_box(history.span(any()));
         vertical(&history);
         horizontal(&history);
         history.clear();
