@@ -90,7 +90,7 @@ pub struct Config {
     pub offset_time_s: f32,
     /// The same just after the seed in s, not above `offset_time_s`; it grows by 0.5 s each second.
     pub offset_start_s: f32,
-    /// Largest gyro offset per axis in rad/s.
+    /// Largest length of the gyro offset in rad/s.
     pub offset_limit_rad_s: f32,
     /// Time constant of the heading correction by the field in s, once settled.
     pub heading_time_s: f32,
@@ -142,6 +142,16 @@ impl Course {
     }
 }
 
+/// What is made of an average beyond the limit.
+struct Doubt {
+    /// The share of it that steers.
+    share: f32,
+    /// It is far off, so it teaches no offset.
+    gross: bool,
+    /// The attitude is taken to be wrong.
+    wrong: bool,
+}
+
 /// What may help the filter on one tick.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -179,15 +189,17 @@ pub struct AttitudeFilter<M: Math = Libm> {
     rate: Vector<Body>,
     average: [f32; 3],
     limit: f32,
-    /// How long gravity alone has explained a large disagreement, in s.
-    explained_s: f32,
+    /// How long gravity alone has explained a large disagreement.
+    explained_ticks: u16,
     tilt_time_s: f32,
     offset_time_s: f32,
     heading_time_s: f32,
     rest: Rest,
     field: FieldCheck,
-    field_gap_s: f32,
-    course_gap_s: f32,
+    ticks: u32,
+    /// When a heading aid of each kind last came.
+    field_tick: u32,
+    course_tick: u32,
     seeded: bool,
     heading_known: bool,
     math: PhantomData<M>,
@@ -225,14 +237,15 @@ impl<M: Math> AttitudeFilter<M> {
             rate: Vector::ZERO,
             average: [0.0, 0.0, 1.0],
             limit: LIMIT_START_RAD,
-            explained_s: 0.0,
+            explained_ticks: 0,
             tilt_time_s: config.tilt_start_s,
             offset_time_s: config.offset_start_s,
             heading_time_s: config.tilt_start_s,
             rest: Rest::new(period_s),
             field: FieldCheck::new(),
-            field_gap_s: 0.0,
-            course_gap_s: 0.0,
+            ticks: 0,
+            field_tick: 0,
+            course_tick: 0,
             seeded: false,
             heading_known: false,
             math: PhantomData,
@@ -242,7 +255,7 @@ impl<M: Math> AttitudeFilter<M> {
     /// One tick: angular rate in rad/s, specific force in m/s2, aids. A gyro sample that is no measurement (NaN or
     /// beyond 140 rad/s) is replaced by the last one, an accelerometer sample (NaN or beyond 400 m/s2) or a field that is
     /// not finite is left out.
-    #[inline]
+    #[inline(always)]
     pub fn step(&mut self, gyro_rad_s: Vector<Body>, accel_m_s2: Vector<Body>, aids: &Aids) {
         let dt = self.period_s;
         let gyro =
@@ -259,20 +272,20 @@ impl<M: Math> AttitudeFilter<M> {
         }
 
         let resting = aids.at_rest_allowed && accel_usable && self.rest.step(gyro, accel_m_s2);
-        let mut tilt_time_s = if resting {
+        let (mut tilt_time_s, teaching_squared) = if resting {
             self.offset += (self.rest.rate() - self.offset) * (dt / REST_OFFSET_S);
             let before = self.tilt_time_s;
             self.tilt_time_s = self.config.tilt_time_s;
             self.offset_time_s = self.config.offset_time_s;
             self.limit = LIMIT_SETTLED_RAD;
-            if before < REST_TIME_S { before } else { REST_TIME_S }
+            (if before < REST_TIME_S { before } else { REST_TIME_S }, 0.0)
         } else {
             if !aids.at_rest_allowed {
                 self.rest.forget();
             }
             self.tilt_time_s = grown(self.tilt_time_s, dt, self.config.tilt_time_s);
             self.offset_time_s = grown(self.offset_time_s, OFFSET_GROWTH * dt, self.config.offset_time_s);
-            self.tilt_time_s
+            (self.tilt_time_s, TEACHING_SQUARED)
         };
 
         // Rows of R, the attitude before this gyro step.
@@ -285,17 +298,15 @@ impl<M: Math> AttitudeFilter<M> {
         let down = Vector::<Body>::new(xz - wy, yz + wx, 1.0 - (xx + yy));
 
         const PER_G: f32 = 1.0 / STANDARD_GRAVITY_M_S2;
-        let mut aided = false;
-        let force = match aids.apparent_gravity_m_s2 {
-            Some(gravity) if tilt_time_s > AID_FROM_S && gravity.norm_squared() < ACCEL_MAX_SQUARED => {
-                aided = true;
-                Some(gravity * PER_G)
+        let (aided, force) = match aids.apparent_gravity_m_s2 {
+            Some(gravity) if gravity.norm_squared() < ACCEL_MAX_SQUARED && tilt_time_s > AID_FROM_S => {
+                (true, Some(gravity * PER_G))
             }
             _ if accel_usable => {
                 let a = accel_m_s2 * -PER_G;
-                Some(Vector::<World>::new(north.dot(a), east.dot(a), down.dot(a)))
+                (false, Some(Vector::<World>::new(north.dot(a), east.dot(a), down.dot(a))))
             }
-            _ => None,
+            _ => (false, None),
         };
         let [ux, uy, uz] = &mut self.average;
         if let Some(f) = force {
@@ -305,38 +316,26 @@ impl<M: Math> AttitudeFilter<M> {
             *uz += k * (f.z() - *uz);
         }
 
-        let n2 = *ux * *ux + *uy * *uy;
-        let lengthened = n2 + *uz * *uz - 1.0;
-        let explained = EXPLAINED_SHARE * n2;
-        let correcting = self.explained_s > EXPLAINED_S;
-        if n2 > EXPLAINED_SQUARED && lengthened < explained {
-            self.explained_s += dt;
-        } else if !(correcting && n2 > CORRECTED_SQUARED && lengthened < 0.5 * n2) {
-            self.explained_s = 0.0;
-        }
-        let wrong = correcting && !aided;
-        let gross = wrong || n2 > GROSS_SQUARED || *uz < 0.0;
         let (mut cx, mut cy) = (*ux, *uy);
-        let limit2 = self.limit * self.limit;
-        // What the receiver has confirmed needs no limit.
-        if n2 > limit2 && !aided {
-            let cut = self.limit / about_length(cx, cy);
-            (cx, cy) = (cx * cut, cy * cut);
-            let open_s = if gross { LIMIT_OPEN_GROSS_S } else { LIMIT_OPEN_S };
-            self.limit = grown(self.limit, self.limit * (dt / open_s), 1.0);
+        let mut n2 = cx * cx + cy * cy;
+        if n2 > self.limit * self.limit || *uz < 0.0 || self.explained_ticks > 0 {
+            let doubt = self.doubt(n2, aided);
+            if doubt.wrong {
+                tilt_time_s = CORRECT_TIME_S;
+            }
+            (cx, cy) = (cx * doubt.share, cy * doubt.share);
+            if doubt.gross {
+                n2 = f32::INFINITY;
+                if resting {
+                    // At rest the accelerometer is plumb. Exactly upside down the average has no horizontal part to steer by.
+                    self.reseed();
+                }
+            }
         } else {
-            let young = LIMIT_YOUNG_RAD * self.config.offset_start_s / self.offset_time_s;
-            self.limit += (dt / LIMIT_CLOSE_S) * (LIMIT_SETTLED_RAD + young - self.limit);
-        }
-        if wrong {
-            // What is averaged turns with the attitude, so that the correction ends where the error does.
-            tilt_time_s = CORRECT_TIME_S;
-            self.tilt_time_s = CORRECT_TIME_S;
-            *ux -= cx * (dt / CORRECT_TIME_S);
-            *uy -= cy * (dt / CORRECT_TIME_S);
+            self.close_limit();
         }
         let tilt = north * cx + east * cy;
-        if !(resting || gross || n2 > TEACHING_SQUARED) {
+        if n2 < teaching_squared {
             // Less while the tilt still comes in.
             let settled = tilt_time_s / self.config.tilt_time_s;
             self.learn_offset(tilt * (settled * settled * dt / (OFFSET_SCALE_S * self.offset_time_s)));
@@ -344,8 +343,7 @@ impl<M: Math> AttitudeFilter<M> {
         self.rate = gyro - self.offset;
         let mut turn = (self.rate + tilt * (1.0 / tilt_time_s)) * dt;
 
-        self.field_gap_s = grown(self.field_gap_s, dt, AID_GAP_S);
-        self.course_gap_s = grown(self.course_gap_s, dt, AID_GAP_S);
+        self.ticks = self.ticks.wrapping_add(1);
         if let Some(m) = aids.field
             && m.norm_squared() < FIELD_MAX_SQUARED
         {
@@ -356,16 +354,53 @@ impl<M: Math> AttitudeFilter<M> {
             turn += self.course_turn(course, down);
         }
         self.attitude = self.attitude.turned(turn);
-        if resting && gross {
-            // At rest the accelerometer is plumb. Exactly upside down the average has no horizontal part to steer by.
-            self.reseed();
+    }
+
+    /// Lets the limit settle.
+    #[inline]
+    fn close_limit(&mut self) {
+        let young = LIMIT_YOUNG_RAD * self.config.offset_start_s / self.offset_time_s;
+        self.limit += (self.period_s / LIMIT_CLOSE_S) * (LIMIT_SETTLED_RAD + young - self.limit);
+    }
+
+    /// What to make of an average whose horizontal part, of squared length `n2`, is beyond the limit: an acceleration or
+    /// an error.
+    #[inline(never)]
+    fn doubt(&mut self, n2: f32, aided: bool) -> Doubt {
+        let dt = self.period_s;
+        let [ux, uy, uz] = self.average;
+        let lengthened = n2 + uz * uz - 1.0;
+        let correcting = f32::from(self.explained_ticks) * dt > EXPLAINED_S;
+        if n2 > EXPLAINED_SQUARED && lengthened < EXPLAINED_SHARE * n2 {
+            self.explained_ticks = self.explained_ticks.saturating_add(1);
+        } else if !(correcting && n2 > CORRECTED_SQUARED && lengthened < 0.5 * n2) {
+            self.explained_ticks = 0;
         }
+        let wrong = correcting && !aided;
+        let gross = wrong || n2 > GROSS_SQUARED || uz < 0.0;
+        let mut share = 1.0;
+        // What the receiver has confirmed needs no limit.
+        if n2 > self.limit * self.limit && !aided {
+            share = self.limit / about_length(ux, uy);
+            let open_s = if gross { LIMIT_OPEN_GROSS_S } else { LIMIT_OPEN_S };
+            self.limit = grown(self.limit, self.limit * (dt / open_s), 1.0);
+        } else {
+            self.close_limit();
+        }
+        if wrong {
+            // What is averaged turns with the attitude, so that the correction ends where the error does.
+            self.tilt_time_s = CORRECT_TIME_S;
+            let turned = 1.0 - share * (dt / CORRECT_TIME_S);
+            self.average = [ux * turned, uy * turned, uz];
+        }
+        Doubt { share, gross, wrong }
     }
 
     /// The turn about the vertical that the field asks for; it also teaches the offset.
+    #[inline(never)]
     fn heading_turn(&mut self, field: Vector<World>, down: Vector<Body>, resting: bool) -> Vector<Body> {
-        let gap_s = self.field_gap_s;
-        self.field_gap_s = 0.0;
+        let gap_s = self.gap_s(self.field_tick);
+        self.field_tick = self.ticks;
         let (n, e) = (self.declination.north(), self.declination.east());
         let (north, east) = (field.x() * n + field.y() * e, field.y() * n - field.x() * e);
         let horizontal_squared = north * north + east * east;
@@ -394,9 +429,10 @@ impl<M: Math> AttitudeFilter<M> {
     }
 
     /// The turn about the vertical that a change of velocity asks for; it also teaches the offset.
+    #[inline(never)]
     fn course_turn(&mut self, course: &Course, down: Vector<Body>) -> Vector<Body> {
-        let gap_s = self.course_gap_s;
-        self.course_gap_s = 0.0;
+        let gap_s = self.gap_s(self.course_tick);
+        self.course_tick = self.ticks;
         let (along, across, squares) = course.compared();
         if squares.is_nan() || squares > COURSE_MAX_SQUARED {
             return Vector::ZERO;
@@ -428,14 +464,24 @@ impl<M: Math> AttitudeFilter<M> {
         down * (error * if share < 1.0 { share } else { 1.0 })
     }
 
+    /// Time in s since the tick `then`, at most the longest gap.
+    fn gap_s(&self, then: u32) -> f32 {
+        grown(self.ticks.wrapping_sub(then) as f32 * self.period_s, 0.0, AID_GAP_S)
+    }
+
     fn learn_offset(&mut self, change: Vector<Body>) {
         let limit = self.config.offset_limit_rad_s;
-        let [x, y, z] = (self.offset - change).to_array();
-        self.offset = Vector::new(
-            saturate_symmetric(x, limit),
-            saturate_symmetric(y, limit),
-            saturate_symmetric(z, limit),
-        );
+        self.offset -= change;
+        if self.offset.norm_squared() > limit * limit {
+            self.cut_offset();
+        }
+    }
+
+    /// Seldom needed, so apart from the tick.
+    #[inline(never)]
+    fn cut_offset(&mut self) {
+        let squared = self.offset.norm_squared();
+        self.offset = self.offset * (self.config.offset_limit_rad_s * M::recip_sqrt(squared));
     }
 
     /// Turns the attitude about the world's down axis by the angle of the given cosine and sine.
@@ -447,6 +493,7 @@ impl<M: Math> AttitudeFilter<M> {
     }
 
     /// Tilt from one accelerometer direction, heading as near as possible to north.
+    #[inline(never)]
     fn seed(&mut self, accel_direction: Vector<Body>) {
         let d = -accel_direction;
         // The shortest turn that brings the felt down axis onto the world's.
@@ -454,7 +501,7 @@ impl<M: Math> AttitudeFilter<M> {
         self.attitude = Attitude::from_wxyz::<M>(q).unwrap_or(Attitude::LEVEL);
         self.average = [0.0, 0.0, 1.0];
         self.limit = LIMIT_START_RAD;
-        self.explained_s = 0.0;
+        self.explained_ticks = 0;
         self.tilt_time_s = self.config.tilt_start_s;
         self.offset_time_s = self.config.offset_start_s;
         self.heading_time_s = self.config.tilt_start_s;

@@ -216,7 +216,7 @@ impl Craft {
         }
         let mut sensors =
             Sensors::from_imu(ImuSample { gyro_rad_s: narrow(rate), accel_m_s2: narrow(felt), age_ticks: 0 });
-        if self.errors.field && self.ticks % 20 == 0 {
+        if self.errors.field && self.ticks.is_multiple_of(20) {
             // Dip 65 deg, 0.5 uT of noise.
             let field = [20.0, 0.0, 43.0];
             let felt: Triple = std::array::from_fn(|i| dot(before[i], field) + 0.5 * self.lot.normal());
@@ -224,7 +224,7 @@ impl Craft {
         }
         self.past.push_front((self.position, self.velocity));
         self.past.truncate(DELAY + 1);
-        if self.errors.receiver && self.ticks % INTERVAL == 0 && self.past.len() > DELAY {
+        if self.errors.receiver && self.ticks.is_multiple_of(INTERVAL) && self.past.len() > DELAY {
             let (position, velocity) = self.past[DELAY];
             let mut noisy = |x: f64, sigma: f64| x + sigma * self.lot.normal();
             let position = position.map(|x| noisy(x, 0.3));

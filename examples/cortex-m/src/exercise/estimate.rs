@@ -12,7 +12,7 @@ pub fn all<M: Math>() {
     attitude::<M>();
     if let Ok(mut history) = History::new(any(), any()) {
         history.push(any_vector());
-        black_box(history.span(any()));
+        black_box(history.span(black_box(300)));
         vertical(&history);
         horizontal(&history);
         history.clear();
@@ -34,6 +34,7 @@ fn attitude<M: Math>() {
         let aids = attitude::Aids {
             field: Some(any_vector()),
             apparent_gravity_m_s2: Some(any_vector()),
+            course: Some(attitude::Course { felt_m_s: any_vector(), measured_m_s: any_vector() }),
             at_rest_allowed: true,
         };
         filter.step(any_vector(), any_vector(), &black_box(aids));

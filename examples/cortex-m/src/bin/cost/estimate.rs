@@ -22,7 +22,7 @@ pub fn rows<M: Math>(table: &mut Table) {
     filter.step(gyro, accel, &aids);
     table.row(
         "attitude filter, without heading aid",
-        Limit::Open { goal: 270, ceiling: 325 },
+        Limit::Open { goal: 270, ceiling: 275 },
         &mut noisy,
         |(gyro, accel, _)| filter.step(gyro, accel, &aids),
     );
