@@ -1,9 +1,9 @@
 //! Battery: the open-circuit curve of one lithium-polymer cell, times the cells in series, less a series resistance.
 //!
-//! `V = cells (Voc(s) - v_short - v_long) - R I`, `ds/dt = -I / capacity`; the voltages of the two transients, if wanted, follow
-//! `v' = I/C - v/(R C)` with the cell's own elements scaled to the capacity. The curve is that of Chen and Rincon-Mora (2006, IEEE Trans. Energy
-//! Conversion 21(2):504-511, eqs. 2-7), measured on an 850 mAh cell. A pack made for high currents has a much lower
-//! resistance for its capacity than that cell, so the resistance is a field of its own.
+//! `V = cells Voc(s) - v_short - v_long - R I`, `ds/dt = -I / capacity`; the voltages of the two transients, if wanted, follow
+//! `v' = I/C - v/(R C)`. The curves are those of Chen and Rincon-Mora (2006, IEEE Trans. Energy Conversion 21(2):504-511,
+//! eqs. 2-7), measured on an 850 mAh cell. A pack made for high currents has a much lower resistance for its capacity than that
+//! cell, so the resistance is a field of its own; the transients' resistances are scaled with it and keep their time constants.
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 
@@ -85,9 +85,6 @@ pub struct Terminals {
     pub state_of_charge: f64,
 }
 
-/// Capacity of the cell that the curves were measured on (Ah).
-const CELL_AH: f64 = 0.85;
-
 /// One resistor with its capacitor, for the whole pack.
 #[derive(Clone, Copy, Debug, Default)]
 struct Transient {
@@ -98,8 +95,8 @@ struct Transient {
 }
 
 impl Transient {
-    fn set(&mut self, resistance_ohm: f64, capacitance_f: f64, tick_s: f64) {
-        let passed = tick_s / (resistance_ohm * capacitance_f);
+    fn set(&mut self, resistance_ohm: f64, time_constant_s: f64, tick_s: f64) {
+        let passed = tick_s / time_constant_s;
         self.keep = libm::exp(-passed);
         self.per_a = -libm::expm1(-passed) * resistance_ohm;
     }
@@ -187,15 +184,13 @@ impl Battery {
         let (cells, charge) = (f64::from(self.config.cells), self.terminals.state_of_charge);
         self.open_circuit_v = cells * cell::open_circuit_v(charge);
         if self.config.transients {
-            // A larger cell is that cell many times side by side.
-            let size = self.config.capacity_ah / CELL_AH;
+            // A pack of less resistance is that cell, many times side by side.
+            let share = self.config.resistance_ohm / cell::series_ohm(charge);
             let [short, long] = &mut self.transients;
-            short.set(
-                cells * cell::short_ohm(charge) / size,
-                cell::short_f(charge) * size / cells,
-                self.tick_s,
-            );
-            long.set(cells * cell::long_ohm(charge) / size, cell::long_f(charge) * size / cells, self.tick_s);
+            let (ohm, farad) = (cell::short_ohm(charge), cell::short_f(charge));
+            short.set(share * ohm, ohm * farad, self.tick_s);
+            let (ohm, farad) = (cell::long_ohm(charge), cell::long_f(charge));
+            long.set(share * ohm, ohm * farad, self.tick_s);
         }
     }
 
@@ -306,9 +301,9 @@ mod tests {
         // 0.04669 ohm and 703.6 F, 32.9 s; the long one 0.04984 ohm and 4475 F, 223 s.
         let config = Config {
             cells: 1,
-            capacity_ah: CELL_AH,
+            capacity_ah: 0.85,
             state_of_charge: 0.9,
-            resistance_ohm: 0.0,
+            resistance_ohm: cell::series_ohm(0.9),
             base_current_a: 0.0,
             transients: true,
         };
@@ -319,14 +314,15 @@ mod tests {
                 battery.advance();
                 battery.load(|_| (1.0, 0.0));
             }
-            battery.open_circuit_v - battery.terminals().voltage_v
+            battery.open_circuit_v - battery.terminals().voltage_v - config.resistance_ohm
         };
         let expected =
             0.04669 * (1.0 - (-60.0_f64 / 32.85).exp()) + 0.04984 * (1.0 - (-60.0_f64 / 223.0).exp());
         assert!((sagged(&config, 60) / expected - 1.0).abs() < 0.01, "{} {expected}", sagged(&config, 60));
-        // Twice the capacity, two in series: half the ohms a cell, twice the cells.
-        let pack = Config { cells: 2, capacity_ah: 2.0 * CELL_AH, ..config };
-        assert!((sagged(&pack, 60) / expected - 1.0).abs() < 0.01);
+        // A pack of a tenth of the resistance sags by a tenth.
+        let pack = Config { resistance_ohm: 0.1 * config.resistance_ohm, ..config };
+        assert!((sagged(&pack, 60) / expected - 0.1).abs() < 0.001);
+        assert!(sagged(&Config { resistance_ohm: 0.0, ..config }, 60).abs() < 1e-12);
         // The twin has no transients.
         assert!(sagged(&Config { transients: false, ..config }, 60).abs() < 1e-12);
     }

@@ -89,7 +89,7 @@ impl Config {
                 state_of_charge: 0.9,
                 resistance_ohm: 0.03,
                 base_current_a: 0.4,
-                transients: false,
+                transients: true,
             },
             drag: drag::Config {
                 rotor_1_s: [0.25, 0.25, 0.0],

@@ -4,7 +4,7 @@
 //! tilt's two parts and four rotor speeds), six balances (force and torque).
 
 use crate::air::{Air, AirConfig};
-use crate::battery::{Battery, Terminals};
+use crate::battery::{self, Battery, Terminals};
 use crate::body::{Body, State};
 use crate::config::Config;
 use crate::drag::Drag;
@@ -114,6 +114,39 @@ impl Steady {
                 state_of_charge: config.battery.state_of_charge,
             },
         })
+    }
+
+    /// How long the battery keeps this flight up, in s, and the charge at which it no longer does: `reserve`, or more where the
+    /// voltage is too low for the rotors before.
+    ///
+    /// ```
+    /// use aplomb_craft::{AirConfig, Config, Steady, glam::DVec3};
+    /// let craft = Config::weir_gauge();
+    /// let hover = Steady::find(&craft, &AirConfig::default(), 20.0, DVec3::ZERO)?;
+    /// let (time_s, charge) = hover.lasts(&craft.battery, 0.2);
+    /// // Not far from the charge over the current at its start: 0.7 of 4 Ah.
+    /// let even_s = 0.7 * 4.0 * 3600.0 / hover.battery.current_a;
+    /// assert!(charge <= 0.2 && time_s < even_s && time_s > 0.8 * even_s);
+    /// # Ok::<(), aplomb_craft::ConfigError>(())
+    /// ```
+    #[must_use]
+    pub fn lasts(&self, battery: &battery::Config, reserve: f64) -> (f64, f64) {
+        const TICK_S: f64 = 0.1;
+        let motors_w = self.battery.voltage_v * (self.battery.current_a - battery.base_current_a);
+        let needed_v = self.largest_command() * self.battery.voltage_v;
+        let mut battery = Battery::new(battery, TICK_S);
+        let mut time_s = 0.0;
+        while battery.terminals().state_of_charge > reserve {
+            let Some(voltage_v) =
+                battery.voltage_at_power(motors_w).filter(|&voltage_v| voltage_v >= needed_v)
+            else {
+                break;
+            };
+            battery.load(|_| (motors_w / voltage_v, 0.0));
+            battery.advance();
+            time_s += TICK_S;
+        }
+        (time_s, battery.terminals().state_of_charge)
     }
 
     /// The largest of the four commands.

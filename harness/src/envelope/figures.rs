@@ -208,27 +208,26 @@ impl<'a> Surveyor<'a> {
 
     /// Time from the start charge to the reserve: the charge over the current that it takes at each state of charge.
     fn endurance(&self) -> Result<Figure, EnvelopeError> {
-        const STEPS: u32 = 60;
         let battery = &self.craft.config.battery;
-        let span = battery.state_of_charge - RESERVE;
-        let mut time_s = 0.0;
-        for step in 0..STEPS {
-            let mut config = self.craft.config;
-            config.battery.state_of_charge -= span * (f64::from(step) + 0.5) / f64::from(STEPS);
-            let steady = Steady::find(&config, &self.air, HEIGHT_M, DVec3::ZERO)?;
-            time_s += span / f64::from(STEPS) * battery.capacity_ah * 3600.0 / steady.battery.current_a;
-        }
-        let flown_s = self.trial.endurance_s(RESERVE, time_s)?;
+        let start = battery.state_of_charge;
+        let (time_s, left) = self.steady(DVec3::ZERO)?.lasts(battery, RESERVE);
+        let too_weak = left > RESERVE;
+        let flown_s = self.trial.endurance_s(left, time_s)?;
+        let end = if too_weak {
+            "at which full command no longer holds it up"
+        } else {
+            "that are kept for coming home"
+        };
         Ok(Figure {
             question: "How long can it hover?",
             answer: format!(
-                "{} min from {} % of the charge to the {} % that are kept for coming home. Wind and turbulence take from it.",
+                "{} min from {} % of the charge to the {} % {end}. Wind and turbulence take from it.",
                 fixed(time_s / 60.0, 1),
-                fixed(100.0 * battery.state_of_charge, 0),
-                fixed(100.0 * RESERVE, 0)
+                fixed(100.0 * start, 0),
+                fixed(100.0 * left, 0)
             ),
             values: vec![("endurance", time_s / 60.0, "min")],
-            formula: "integral of capacity/I(s) ds over the state of charge s",
+            formula: "integral of capacity/I ds over the state of charge s, I = P/V, V = Voc(s) - R I - what the slow transients take",
             confirmed: Some(compared("hovered", time_s / 60.0, flown_s / 60.0, "min", 2)),
             picture: None,
         })
@@ -308,15 +307,27 @@ impl<'a> Surveyor<'a> {
     fn climb(&self) -> Result<Figure, EnvelopeError> {
         let fastest_at = |height_m| {
             let fits = |climb: f64| self.can(height_m, DVec3::new(0.0, 0.0, -climb), f64::INFINITY);
-            last(60.0, fits).unwrap_or(60.0)
+            last(60.0, fits)
         };
-        let fastest = fastest_at(HEIGHT_M);
+        let question = "How fast can it climb?";
+        let Some(fastest) = fastest_at(HEIGHT_M) else {
+            return Ok(Figure {
+                question,
+                answer: "This cannot be told: its propellers have constant coefficients and no drag stops it below 60 m/s. Give \
+                         a marking in place of the coefficients, and they change with the flow."
+                    .to_owned(),
+                values: Vec::new(),
+                formula: "T(climb) = m g + drag at full command",
+                confirmed: None,
+                picture: None,
+            });
+        };
         let (flown, height_m) = self.trial.climb(fastest)?;
-        let expected = fastest_at(height_m);
+        let expected = fastest_at(height_m).unwrap_or(f64::NAN);
         let what =
             format!("climbed, against {} m/s in the air of {} m", fixed(expected, 2), fixed(height_m, 0));
         Ok(Figure {
-            question: "How fast can it climb?",
+            question,
             answer: format!(
                 "{} m/s straight up at full command, with nothing left to steer by; the controller asks for {} m/s at most.",
                 fixed(fastest, 1),
