@@ -65,8 +65,8 @@ const REST_TIME_S: f32 = 0.5;
 /// Time constant in s with which the offset follows the gyro at rest.
 const REST_OFFSET_S: f32 = 1.0;
 /// A gyro sample beyond 140 rad/s or an accelerometer sample beyond 400 m/s2 is no measurement.
-const GYRO_MAX_SQUARED: f32 = 2e4;
-const ACCEL_MAX_SQUARED: f32 = 1.6e5;
+pub(super) const GYRO_MAX_SQUARED: f32 = 2e4;
+pub(super) const ACCEL_MAX_SQUARED: f32 = 1.6e5;
 /// A field beyond this strength, squared, is none in any unit.
 const FIELD_MAX_SQUARED: f32 = 1e12;
 /// The apparent gravity comes late: it helps once the tilt's time constant in s has grown beyond this.

@@ -1,5 +1,6 @@
 //! One inertial sample out of one to three.
 
+use super::attitude::{ACCEL_MAX_SQUARED, GYRO_MAX_SQUARED};
 use crate::ImuSample;
 use crate::frames::{Body, Vector};
 use crate::math::saturate_symmetric;
@@ -12,9 +13,9 @@ const FORCE_OFFSET_MAX: f32 = 1.0;
 
 /// Votes among `N` sensors: the mean of two, component by component the middle of three.
 ///
-/// A sensor counts while its sample is finite and not stale. Each one's lasting deviation from the vote is learnt and
-/// taken out (within 5 deg/s and 1 m/s2), so that losing one makes no step in the result. With none left the last result
-/// is held and reported as not usable.
+/// A sensor counts while its sample can be a measurement (below 140 rad/s and 400 m/s2, no NaN) and is not stale. Each
+/// one's lasting deviation from the vote is learnt and taken out (within 5 deg/s and 1 m/s2), so that losing one makes no
+/// step in the result. With none left the last result is held and reported as not usable.
 ///
 /// ```
 /// use aplomb::{ImuSample, estimate::ImuVote, frames::Vector};
@@ -65,8 +66,11 @@ impl<const N: usize> ImuVote<N> {
     #[inline]
     pub fn step(&mut self, samples: &[ImuSample; N]) -> Voted {
         let stale_ticks = self.stale_ticks;
+        // False for NaN.
         let counts = |s: &ImuSample| {
-            s.age_ticks <= stale_ticks && s.gyro_rad_s.is_finite() && s.accel_m_s2.is_finite()
+            s.age_ticks <= stale_ticks
+                && s.gyro_rad_s.norm_squared() < GYRO_MAX_SQUARED
+                && s.accel_m_s2.norm_squared() < ACCEL_MAX_SQUARED
         };
         if N == 1 {
             if let Some(s) = samples.first()

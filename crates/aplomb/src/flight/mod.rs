@@ -26,7 +26,7 @@ pub use derive::Airframe;
 pub use notches::NotchConfig;
 
 use crate::error::Part;
-use crate::frames::{Attitude, Body, Vector};
+use crate::frames::{Attitude, Body, Vector, World};
 use crate::guard::{self, Guard, Motors, Phase, Situation};
 use crate::math::{Libm, Math};
 use crate::record::Record;
@@ -234,6 +234,12 @@ impl<M: Math, const N: usize> FlightController<M, N> {
     #[must_use]
     pub fn rate_integral_rad_s2(&self) -> Vector<Body> {
         self.turning.integral_rad_s2()
+    }
+
+    /// Integrals of the velocity and of the vertical loop in m/s2, world axes: what standing still takes beyond the weight.
+    #[must_use]
+    pub const fn acceleration_integral_m_s2(&self) -> Vector<World> {
+        self.outer.integral_m_s2()
     }
 
     /// The attitude asked for.

@@ -318,6 +318,12 @@ impl<M: Math> Outer<M> {
         self.height_m
     }
 
+    /// Of the velocity and of the vertical loop.
+    pub(super) const fn integral_m_s2(&self) -> Vector<World> {
+        let horizontal = self.velocity_state.integral_m_s2();
+        Vector::new(horizontal.x(), horizontal.y(), -self.vertical_state.integral_m_s2())
+    }
+
     /// Velocity wanted in m/s.
     pub(super) const fn velocity_m_s(&self) -> Vector<World> {
         Vector::new(self.velocity_m_s.x(), self.velocity_m_s.y(), -self.climb_m_s)
