@@ -8,7 +8,7 @@
 //! height and settles in the air of the flight's first instant, so that estimates and integrals start as they would in life.
 
 use aplomb::{Command, FlightController, HeadingDemand, MotorCommand, VerticalDemand, flight, frames};
-use aplomb_craft::{AirConfig, Config, Plant, Rotors, glam::DVec3};
+use aplomb_craft::{AirConfig, Config, Fault, Plant, Rotors, glam::DVec3};
 
 use crate::camera::StabilisedCamera;
 use crate::exchange;
@@ -191,7 +191,8 @@ fn watched<M: aplomb::Math>(
     let lead_s = lead_ticks as f64 * tick_s;
     let start =
         aplomb_craft::Start { heading_rad: plan.heading_deg.to_radians(), ..aplomb_craft::Start::default() };
-    let mut plant = Plant::new(craft, &shifted(&plan.air, lead_s), &start, seed, tick_s)?;
+    let mut plant = Plant::new(craft, &shifted(&plan.air, lead_s), &start, seed, tick_s)?
+        .with_faults(&later(&plan.faults, lead_s))?;
     let mut controller = FlightController::<M>::new(controller)?;
     let mut camera = match &craft.camera_mount {
         Some(mount) => {
@@ -277,6 +278,13 @@ fn shifted(air: &AirConfig, lead_s: f64) -> AirConfig {
         gust.at_s += lead_s;
     }
     air
+}
+
+/// The faults of the flight, later by the lead-in.
+fn later(faults: &[Fault], lead_s: f64) -> Vec<Fault> {
+    let later =
+        |fault: &Fault| Fault { from_s: fault.from_s + lead_s, until_s: fault.until_s + lead_s, ..*fault };
+    faults.iter().map(later).collect()
 }
 
 /// FNV-1a over bytes (Fowler, Noll, Vo; parameters of the 64-bit variant as in RFC 9923).

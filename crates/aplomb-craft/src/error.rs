@@ -35,6 +35,12 @@ pub enum Reason {
     CannotHover,
     /// Longer than the history that is kept.
     TooLong,
+    /// The same part twice.
+    SamePart,
+    /// Must be one part, not several together.
+    NeedsOnePart,
+    /// The craft does not carry it.
+    NotFitted,
 }
 
 impl fmt::Display for ConfigError {
@@ -56,6 +62,9 @@ impl fmt::Display for ConfigError {
             }
             Reason::CannotHover => write!(f, "the rotors cannot carry the craft on this battery"),
             Reason::TooLong => write!(f, "is longer than the history that is kept"),
+            Reason::SamePart => write!(f, "must be another part"),
+            Reason::NeedsOnePart => write!(f, "must be one sensor, the gyro or the accelerometer"),
+            Reason::NotFitted => write!(f, "is not fitted to this craft"),
         }
     }
 }

@@ -35,6 +35,11 @@ pub(crate) struct Course {
 }
 
 impl Course {
+    /// Stops a rotor evenly within one tick.
+    pub(crate) fn halt(speed: f64, tick_s: f64) -> Self {
+        Course { middle: -0.5 * speed, end: -speed, start_rad_s2: -speed / tick_s, rate: 0.0 }
+    }
+
     /// Angular acceleration once the rotor is `faster` (rad/s2).
     #[inline]
     pub(crate) fn acceleration(&self, faster: f64) -> f64 {

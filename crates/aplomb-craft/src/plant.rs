@@ -5,7 +5,8 @@ use crate::battery::Battery;
 use crate::body::{Body, Slope, Stage, State, Wrench};
 use crate::config::Config;
 use crate::drag::Drag;
-use crate::error::{ConfigError, within};
+use crate::error::{ConfigError, Reason, fail, within};
+use crate::fault::{Fault, Faults, Sensor, What};
 use crate::forces::{Flow, Forces};
 use crate::ground::Ground;
 use crate::hover::Hover;
@@ -50,6 +51,8 @@ pub struct Plant {
     per_weight: f64,
     fitted: Fitted,
     readings: Readings,
+    /// Only where there are any.
+    faults: Option<Box<Faults>>,
 }
 
 /// The sensors that are fitted.
@@ -60,6 +63,17 @@ struct Fitted {
     barometer: Option<Barometer>,
     receiver: Option<Receiver>,
     magnetometer: Option<Magnetometer>,
+}
+
+impl Fitted {
+    fn carries(&self, sensor: Sensor) -> bool {
+        match sensor {
+            Sensor::Imu | Sensor::Gyro | Sensor::Accelerometer => self.imu.is_some(),
+            Sensor::Barometer => self.barometer.is_some(),
+            Sensor::Receiver => self.receiver.is_some(),
+            Sensor::Magnetometer => self.magnetometer.is_some(),
+        }
+    }
 }
 
 impl Plant {
@@ -127,6 +141,7 @@ impl Plant {
             per_weight: 1.0 / weight,
             fitted,
             readings: Readings::default(),
+            faults: None,
         };
         plant.settle();
         plant.conclude(&[0.0; 4]);
@@ -138,6 +153,42 @@ impl Plant {
         Ok(plant)
     }
 
+    /// The same craft with faults to come, at a start. They act in the order given.
+    ///
+    /// ```
+    /// use aplomb_craft::fault::{Fault, Sensor, SensorFault, What};
+    /// use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start};
+    /// let silent = What::Sensor(Sensor::Imu, SensorFault::DroppedOut);
+    /// let fault = Fault { from_s: 0.001, until_s: 0.002, what: silent };
+    /// let plant = Plant::new(&Config::weir_gauge(), &AirConfig::default(), &Start::default(), 1, 0.001)?;
+    /// let mut plant = plant.with_faults(&[fault])?;
+    /// plant.advance(Rotors::splat(0.0));
+    /// assert!(plant.sense().imu.is_none());
+    /// plant.advance(Rotors::splat(0.0));
+    /// assert!(plant.sense().imu.is_some());
+    /// # Ok::<(), aplomb_craft::ConfigError>(())
+    /// ```
+    ///
+    /// # Errors
+    ///
+    /// A fault that cannot be, or of a sensor that is not fitted.
+    pub fn with_faults(mut self, faults: &[Fault]) -> Result<Plant, ConfigError> {
+        for fault in faults {
+            fault.check()?;
+            if let What::Sensor(sensor, _) = fault.what
+                && !self.fitted.carries(sensor)
+            {
+                return fail("fault.sensor", Reason::NotFitted);
+            }
+        }
+        if !faults.is_empty() {
+            let mut faults = Box::new(Faults::new(faults, self.tick_s));
+            faults.sensors.iter_mut().for_each(|wrapper| wrapper.pass(self.tick, &mut self.readings));
+            self.faults = Some(faults);
+        }
+        Ok(self)
+    }
+
     /// The samples of the current tick; asking again gives the same ones.
     #[inline]
     pub fn sense(&mut self) -> Readings {
@@ -147,6 +198,7 @@ impl Plant {
     /// Lets one tick pass with `command` going into the speed controllers. Each command is held to 0..1; NaN counts as 0.
     pub fn advance(&mut self, command: Rotors<f64>) {
         self.slope_stale |= self.air.follow(self.tick, -self.state.position_m.z);
+        let command = if self.faults.is_some() { self.suffer(command) } else { command };
         let in_force = self.controllers.advance(command);
         let command = in_force.to_array();
         self.battery.load(|voltage| self.propulsion.draw(&command, voltage));
@@ -184,8 +236,10 @@ impl Plant {
         self.conclude(&acceleration);
         let per_square = self.propulsion.thrust_per_square(self.air.density_ratio());
         let vibration = match &mut self.fitted.vibration {
-            Some(vibration) => vibration.advance(&before, self.propulsion.speeds(), per_square),
-            None => Sample::default(),
+            Some(vibration) if vibration.shakes() => {
+                vibration.advance(&before, self.propulsion.speeds(), per_square)
+            }
+            Some(_) | None => Sample::default(),
         };
         self.measure(vibration);
     }
@@ -227,6 +281,22 @@ impl Plant {
             receiver_errors: self.fitted.receiver.as_ref().map_or_else(Default::default, Receiver::errors),
             imu_bias: self.fitted.imu.as_ref().map_or_else(Sample::default, |(imu, _)| imu.bias()),
         }
+    }
+
+    /// Brings the rotors' faults up to date; returns the commands that arrive.
+    #[cold]
+    fn suffer(&mut self, command: Rotors<f64>) -> Rotors<f64> {
+        let Some(faults) = &mut self.faults else { return command };
+        if let Some(conditions) = faults.rotors.change(self.tick) {
+            self.propulsion.damage(conditions);
+            if let Some(vibration) = &mut self.fitted.vibration {
+                vibration.add_imbalance(conditions.map(|condition| condition.imbalance_kg_m));
+            }
+            let air = air_in_body(&self.state, self.air.wind_m_s());
+            self.propulsion.look(air, self.state.rate_rad_s, &self.air.medium());
+            self.slope_stale = true;
+        }
+        faults.rotors.pass(self.tick, command)
     }
 
     /// Brings the ground's hold on the craft up to date.
@@ -292,5 +362,8 @@ impl Plant {
                 .as_mut()
                 .and_then(|magnetometer| magnetometer.advance(tick, state.attitude)),
         };
+        if let Some(faults) = &mut self.faults {
+            faults.sensors.iter_mut().for_each(|wrapper| wrapper.pass(tick, &mut self.readings));
+        }
     }
 }

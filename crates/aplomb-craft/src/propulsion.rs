@@ -2,9 +2,11 @@
 
 use crate::body::State;
 use crate::config::Config;
+use crate::fault::{Condition, SOUND};
 use crate::motor::{Course, Motor};
 use crate::propeller::map::Local;
-use crate::rotor::Propeller;
+use crate::rotor::{Backwards, Propeller};
+use crate::rotors::Rotors;
 use glam::DVec3;
 
 /// The rotors' share in force and torque at one instant.
@@ -55,6 +57,18 @@ pub(crate) struct Propulsion {
     speeds: [f64; 4],
     locals: [Local; 4],
     inflow: Inflow,
+    tick_s: f64,
+    /// Only where a rotor has a fault.
+    damage: Option<Box<Damage>>,
+}
+
+/// Rotors that are not all sound.
+#[derive(Clone, Debug)]
+struct Damage {
+    conditions: [Condition; 4],
+    /// Which ones turn the wrong way now.
+    backwards: [bool; 4],
+    propeller: Backwards,
 }
 
 /// One tick of the rotors: loads at its start, middle and end, and where it ends.
@@ -76,6 +90,8 @@ impl Propulsion {
             speeds,
             locals: [Local::default(); 4],
             inflow: Inflow::default(),
+            tick_s,
+            damage: None,
         }
     }
 
@@ -117,7 +133,16 @@ impl Propulsion {
             let arm = self.arms[i];
             // Up through the hub's plane: the hub sinks by the craft's own motion and by its turning.
             let axial = -(air.z + rate.x * arm.y - rate.y * arm.x);
-            let local = self.propeller.local(axial, edgewise, self.speeds[i], medium.reynolds_ratio);
+            let sound = self.propeller.local(axial, edgewise, self.speeds[i], medium.reynolds_ratio);
+            let local = match &self.damage {
+                None => sound,
+                Some(damage) if !damage.backwards[i] => damage.conditions[i].of(sound),
+                Some(damage) => {
+                    let turned =
+                        damage.propeller.local(axial, edgewise, self.speeds[i], medium.reynolds_ratio);
+                    damage.conditions[i].of(turned)
+                }
+            };
             let gain = thrust * local.thrust_per_axial;
             let (gain_x, gain_y) = (gain * arm.x, gain * arm.y);
             sum += gain;
@@ -165,10 +190,15 @@ impl Propulsion {
     #[inline]
     pub(crate) fn turn(&self, volts: &[f64; 4], density_ratio: f64) -> Turn {
         let kq = self.torque_nm_s2 * density_ratio;
-        let courses: [Course; 4] = core::array::from_fn(|i| {
+        let mut courses: [Course; 4] = core::array::from_fn(|i| {
             let local = &self.locals[i];
             self.motor.course(volts[i], self.speeds[i], kq * local.torque, kq * local.torque_per_speed)
         });
+        if let Some(damage) = &self.damage {
+            for i in (0..4).filter(|&i| damage.halts(i)) {
+                courses[i] = Course::halt(self.speeds[i], self.tick_s);
+            }
+        }
         let load = |faster: [f64; 4]| {
             let acceleration = core::array::from_fn(|i| courses[i].acceleration(faster[i]));
             self.load_at(&faster, &acceleration, density_ratio)
@@ -181,11 +211,28 @@ impl Propulsion {
         Turn { loads, courses }
     }
 
+    /// From now on the rotors are in these conditions.
+    pub(crate) fn damage(&mut self, conditions: Rotors<Condition>) {
+        let damage = self.damage.get_or_insert_with(|| {
+            let propeller = self.propeller.backwards();
+            Box::new(Damage { conditions: [SOUND; 4], backwards: [false; 4], propeller })
+        });
+        damage.conditions = conditions.to_array();
+    }
+
     /// Takes the speeds at the end of the tick; returns how fast they change there (rad/s2).
     #[inline]
     pub(crate) fn finish(&mut self, turn: &Turn) -> [f64; 4] {
         for i in 0..4 {
             self.speeds[i] += turn.courses[i].end;
+        }
+        if let Some(damage) = &mut self.damage {
+            for i in 0..4 {
+                if damage.conditions[i].reversed != damage.backwards[i] {
+                    damage.backwards[i] = !damage.backwards[i];
+                    self.spin[i] = -self.spin[i];
+                }
+            }
         }
         turn.courses.map(|course| course.acceleration(course.end))
     }
@@ -201,6 +248,13 @@ impl Propulsion {
             per_volt += command * command * slope;
         }
         (drawn_a, per_volt)
+    }
+}
+
+impl Damage {
+    /// Whether a rotor is held, or must stop before it turns the other way.
+    fn halts(&self, i: usize) -> bool {
+        self.conditions[i].seized || self.conditions[i].reversed != self.backwards[i]
     }
 }
 

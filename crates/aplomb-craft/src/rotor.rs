@@ -198,12 +198,53 @@ impl Config {
 /// The propeller with its table at hand.
 #[derive(Clone, Debug)]
 pub(crate) struct Propeller {
+    inflow: Inflow,
     map: Option<Arc<Map>>,
+}
+
+/// The propeller turned the wrong way.
+#[derive(Clone, Debug)]
+pub(crate) struct Backwards {
+    map: Option<Arc<Map>>,
+}
+
+/// Thrust of a propeller of constant coefficients that turns the wrong way, over what it lifts the right way round (common
+/// practice, no source).
+const BACKWARD_THRUST: f64 = -0.5;
+
+impl Backwards {
+    /// Thrust and torque against its own turning, over kT and kQ, as [`Propeller::local`].
+    pub(crate) fn local(
+        &self,
+        axial_m_s: f64,
+        edgewise_m2_s2: f64,
+        speed_rad_s: f64,
+        reynolds_ratio: f64,
+    ) -> Local {
+        let Some(map) = &self.map else {
+            let local = Local::quadratic(speed_rad_s);
+            return Local {
+                thrust: local.thrust * BACKWARD_THRUST,
+                thrust_per_speed: local.thrust_per_speed * BACKWARD_THRUST,
+                thrust_curve: local.thrust_curve * BACKWARD_THRUST,
+                ..local
+            };
+        };
+        // The table counts torque against the right way round.
+        let local = map.at(axial_m_s, edgewise_m2_s2, speed_rad_s, reynolds_ratio);
+        Local {
+            torque: -local.torque,
+            torque_per_speed: -local.torque_per_speed,
+            torque_curve: -local.torque_curve,
+            ..local
+        }
+    }
 }
 
 impl Propeller {
     pub(crate) fn new(config: &Config) -> Self {
         Propeller {
+            inflow: config.inflow,
             map: match &config.inflow {
                 Inflow::Constant => None,
                 Inflow::Marked(marking) => Some(Map::of(marking, 1.0)),
@@ -224,6 +265,16 @@ impl Propeller {
         match &self.map {
             None => Local::quadratic(speed_rad_s),
             Some(map) => map.at(axial_m_s, edgewise_m2_s2, speed_rad_s, reynolds_ratio),
+        }
+    }
+
+    /// The same one turned the wrong way.
+    pub(crate) fn backwards(&self) -> Backwards {
+        Backwards {
+            map: match &self.inflow {
+                Inflow::Constant => None,
+                Inflow::Marked(marking) => Some(Map::of(marking, -1.0)),
+            },
         }
     }
 

@@ -70,10 +70,36 @@ impl Rotors<f64> {
     }
 }
 
+impl<T> Rotors<T> {
+    /// The value at `place`.
+    #[inline]
+    pub fn at(&mut self, place: Place) -> &mut T {
+        match place {
+            Place::FrontLeft => &mut self.front_left,
+            Place::FrontRight => &mut self.front_right,
+            Place::RearLeft => &mut self.rear_left,
+            Place::RearRight => &mut self.rear_right,
+        }
+    }
+}
+
 impl<T> From<[T; 4]> for Rotors<T> {
     fn from([front_left, front_right, rear_left, rear_right]: [T; 4]) -> Self {
         Rotors { front_left, front_right, rear_left, rear_right }
     }
+}
+
+/// Where a rotor is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Place {
+    /// Front left.
+    FrontLeft,
+    /// Front right.
+    FrontRight,
+    /// Rear left.
+    RearLeft,
+    /// Rear right.
+    RearRight,
 }
 
 /// Sense of rotation of a rotor, seen from above.

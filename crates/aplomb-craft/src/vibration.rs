@@ -6,6 +6,7 @@
 
 use crate::config::Config;
 use crate::random::{Source, Stream};
+use crate::rotors::Rotors;
 use crate::sensors::imu::Sample;
 use core::f64::consts::PI;
 use glam::{DMat3, DVec3};
@@ -14,7 +15,9 @@ use glam::{DMat3, DVec3};
 pub(crate) struct Vibration {
     gain_per_mass: f64,
     gain_per_inertia: DMat3,
-    imbalance_kg_m: f64,
+    sound_kg_m: f64,
+    imbalance_kg_m: [f64; 4],
+    shakes: bool,
     ripple: f64,
     blades: u32,
     per_blade: f64,
@@ -28,11 +31,11 @@ pub(crate) struct Vibration {
 }
 
 impl Vibration {
-    /// `None` where nothing reaches the sensor.
+    /// `None` where nothing can reach the sensor.
     pub(crate) fn new(config: &Config, inertia: DMat3, tick_s: f64, seed: u64) -> Option<Self> {
         let imu = config.sensors.imu?;
         let rotor = &config.rotor;
-        if imu.vibration_gain <= 0.0 || (rotor.imbalance_kg_m <= 0.0 && rotor.blade_pass_share <= 0.0) {
+        if imu.vibration_gain <= 0.0 {
             return None;
         }
         let mut stream = Stream::new(seed, Source::RotorPhase);
@@ -40,7 +43,9 @@ impl Vibration {
         Some(Vibration {
             gain_per_mass: imu.vibration_gain / config.mass_kg,
             gain_per_inertia: inertia.inverse() * imu.vibration_gain,
-            imbalance_kg_m: rotor.imbalance_kg_m,
+            sound_kg_m: rotor.imbalance_kg_m,
+            imbalance_kg_m: [rotor.imbalance_kg_m; 4],
+            shakes: rotor.imbalance_kg_m > 0.0 || rotor.blade_pass_share > 0.0,
             ripple: rotor.blade_pass_share,
             blades: rotor.blades,
             per_blade: 1.0 / f64::from(rotor.blades),
@@ -50,6 +55,18 @@ impl Vibration {
             sense: arms.map(|arm| -arm.spin.sign()),
             phase: Phasors::of(arms.map(|_| 2.0 * PI * stream.uniform())),
         })
+    }
+
+    /// Something shakes.
+    #[inline]
+    pub(crate) fn shakes(&self) -> bool {
+        self.shakes
+    }
+
+    /// Each rotor has this much more imbalance than a sound one.
+    pub(crate) fn add_imbalance(&mut self, more_kg_m: Rotors<f64>) {
+        self.imbalance_kg_m = more_kg_m.to_array().map(|more| self.sound_kg_m + more);
+        self.shakes = self.ripple > 0.0 || self.imbalance_kg_m.iter().any(|&imbalance| imbalance > 0.0);
     }
 
     /// Turns the rotors on by one tick between two speeds; returns what the sensor feels at its end. `thrust_n_s2` is thrust
@@ -78,7 +95,7 @@ impl Vibration {
 
         // Imbalance: force m e w^2 (c, sense s) in the plane; its integral over time is m e w (s, -sense c).
         // Blade pass: force -r kT w^2 c along z; its integral -r kT w s/blades.
-        let swing = each(|i| self.imbalance_kg_m * after[i]);
+        let swing = each(|i| self.imbalance_kg_m[i] * after[i]);
         let ripple = each(|i| -self.ripple * thrust_n_s2 * after[i]);
         let force = DVec3::new(
             sum(|i| swing[i] * after[i] * turning.cosine[i]),

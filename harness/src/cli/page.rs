@@ -17,7 +17,7 @@ pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArgume
         name: plan.name.clone(),
         title: plan.title.clone(),
         purpose: plan.purpose.clone(),
-        air: plan.air_words(),
+        air: plan.conditions_words(),
         verdicts: &flight.verdicts,
         trace: &flight.trace,
         seeds: arguments.seeds as usize,

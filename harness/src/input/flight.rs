@@ -1,6 +1,7 @@
-//! Flight files: what is flown, in what air, with what pushes, and what must hold.
+//! Flight files: what is flown, in what air, with what pushes and faults, and what must hold.
 
 use aplomb::Command;
+use aplomb_craft::Fault;
 use aplomb_craft::air::{AirConfig, ROUGHNESS_M, WindStep};
 use aplomb_craft::dryden::Turbulence;
 use aplomb_craft::gust::{Form, Gust};
@@ -9,6 +10,7 @@ use serde::Deserialize;
 use super::command::{CommandEntry, Standing, TimedCommand};
 use super::document::Document;
 use super::expectation::{ExpectEntry, Expectation};
+use super::fault::{self, FaultEntry};
 use super::problem::InputError;
 
 /// A flight to fly.
@@ -34,6 +36,8 @@ pub struct FlightPlan {
     pub air: AirConfig,
     /// Disturbances from outside.
     pub pushes: Vec<Push>,
+    /// What goes wrong, with times from the start of the flight.
+    pub faults: Vec<Fault>,
     /// Commands in order of time; the first is at 0 s.
     pub commands: Vec<TimedCommand>,
     /// What must hold.
@@ -106,9 +110,18 @@ impl FlightPlan {
 }
 
 impl FlightPlan {
-    /// The air in one sentence.
+    /// The air in one sentence, and the faults in another if there are any.
     #[must_use]
-    pub fn air_words(&self) -> String {
+    pub fn conditions_words(&self) -> String {
+        let air = self.air_words();
+        if self.faults.is_empty() {
+            return air;
+        }
+        let faults: Vec<String> = self.faults.iter().map(fault::words).collect();
+        format!("{air} Faults: {}.", faults.join("; "))
+    }
+
+    fn air_words(&self) -> String {
         let AirConfig { u20_m_s, u20_from_deg, winds, gusts, turbulence, .. } = &self.air;
         let mut parts = Vec::new();
         if let Some(u20) = u20_m_s {
@@ -145,6 +158,7 @@ struct FlightFile {
     gust: Vec<GustEntry>,
     turbulence: Option<TurbulenceTable>,
     push: Vec<PushEntry>,
+    fault: Vec<FaultEntry>,
     command: Vec<CommandEntry>,
     expect: Vec<ExpectEntry>,
 }
@@ -232,6 +246,9 @@ impl FlightFile {
         let pushes = self.push.iter().enumerate();
         let pushes =
             pushes.map(|(i, push)| push.check(document, &format!("push[{i}]"), duration_s)).collect();
+        let faults = (self.fault.iter().enumerate())
+            .filter_map(|(i, fault)| fault.check(document, &format!("fault[{i}]"), duration_s))
+            .collect();
         let commands = self.commands(document, start, heading_deg, duration_s);
         let expectations: Vec<_> = (self.expect.into_iter().enumerate())
             .filter_map(|(i, expect)| expect.check(document, &format!("expect[{i}]"), duration_s))
@@ -252,6 +269,7 @@ impl FlightFile {
             ),
             air,
             pushes,
+            faults,
             commands,
             expectations,
         })

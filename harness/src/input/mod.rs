@@ -8,6 +8,7 @@ pub mod craft;
 pub mod demo;
 mod document;
 pub mod expectation;
+mod fault;
 pub mod flight;
 mod load;
 pub mod problem;

@@ -286,3 +286,74 @@ fn craft_file_becomes_si_units() {
     let gyro = Craft::from_text("craft.toml", &text).unwrap().config.sensors.imu.unwrap().gyro;
     assert!((gyro.noise_rad_s_rthz.to_degrees() - 1.0).abs() < 1e-12 && gyro.turn_on_rad_s == 0.0);
 }
+
+#[test]
+fn fault_becomes_what_the_craft_takes() {
+    use aplomb_craft::fault::{Fault, RotorFault, Sensor, SensorFault, What};
+    let text = "[[fault]]\nat_s = 3\nuntil_s = 4\nsensor = \"gyro\"\nkind = \"offset\"\noffset_deg_s = [0, 90, 0]\n\
+                [[fault]]\nat_s = 5\nrotor = \"rear_left\"\nkind = \"chipped_blade\"\nloss_percent = 10\n\
+                imbalance_g_mm = 20\n\
+                [[fault]]\nat_s = 0\nrotor = \"front_left\"\nkind = \"swapped_wiring\"\nwith = \"rear_right\"\n\
+                [[fault]]\nat_s = 6\nuntil_s = 7\nsensor = \"receiver\"\nkind = \"offset\"\noffset_m = { up = 5 }\n";
+    let plan = flight(text).unwrap();
+    let gyro = SensorFault::Offset([0.0, std::f64::consts::FRAC_PI_2, 0.0]);
+    assert_eq!(plan.faults[0], Fault { from_s: 3.0, until_s: 4.0, what: What::Sensor(Sensor::Gyro, gyro) });
+    let What::Rotor(place, RotorFault::ChippedBlade { loss_share, imbalance_kg_m }) = plan.faults[1].what
+    else {
+        panic!()
+    };
+    assert!(place == aplomb_craft::Place::RearLeft && plan.faults[1].until_s == f64::INFINITY);
+    assert!((loss_share - 0.1).abs() < 1e-12 && (imbalance_kg_m - 2e-5).abs() < 1e-12);
+    assert_eq!(
+        plan.conditions_words(),
+        "Still air. Faults: 3 to 4 s the gyro is off by 90.0 deg/s; from 5 s on the rear left rotor has a chipped blade: \
+         90 % of its thrust, 20 g mm out of balance; throughout the wiring of the front left and the rear right motor is \
+         swapped; 6 to 7 s the satellite receiver is off by 5.0 m."
+    );
+}
+
+#[test]
+fn impossible_fault_is_told_with_what_is_possible() {
+    flight_tells(
+        "[[fault]]\nat_s = 3\nkind = \"stuck\"\n",
+        &["6:1 [[fault]] | a fault is of one rotor or one sensor | give either `rotor` or `sensor`"],
+    );
+    flight_tells(
+        "[[fault]]\nat_s = 3\nuntil_s = 2\nsensor = \"gyro\"\nkind = \"stuck\"\n",
+        &["8:11 2 | must be later than `at_s` | -"],
+    );
+    flight_tells(
+        "[[fault]]\nat_s = 3\nsensor = \"gyro\"\nkind = \"stukc\"\n",
+        &["9:8 \"stukc\" | unknown word \"stukc\" | did you mean `stuck`?"],
+    );
+    flight_tells(
+        "[[fault]]\nat_s = 3\nsensor = \"barometer\"\nkind = \"seized\"\n",
+        &[
+            "9:8 \"seized\" | a sensor cannot have the fault \"seized\" | valid for a sensor: stuck, dropped_out, \
+           not_a_number, offset, scale, delay",
+        ],
+    );
+    flight_tells(
+        "[[fault]]\nat_s = 3\nrotor = \"rear_left\"\nkind = \"delay\"\n",
+        &["9:8 \"delay\" | the kind \"delay\" needs its size | add `delay_s`"],
+    );
+    flight_tells(
+        "[[fault]]\nat_s = 3\nrotor = \"rear_left\"\nkind = \"delay\"\ndelay_s = 3\n",
+        &["10:11 3 | must lie between 0 and 2 | -"],
+    );
+    flight_tells(
+        "[[fault]]\nat_s = 3\nsensor = \"barometer\"\nkind = \"offset\"\noffset_m = { up = 2 }\n",
+        &["10:1 offset_m | means nothing for the kind \"offset\" here | this kind takes `offset_pa`"],
+    );
+    flight_tells(
+        "[[fault]]\nat_s = 3\nsensor = \"imu\"\nkind = \"scale\"\nscale = 2\n",
+        &[
+            "8:10 \"imu\" | \"scale\" is of the gyro or of the accelerometer | say `sensor = \"gyro\"` or `sensor = \
+           \"accelerometer\"`",
+        ],
+    );
+    flight_tells(
+        "[[fault]]\nat_s = 3\nrotor = \"rear_left\"\nkind = \"swapped_wiring\"\nwith = \"rear_left\"\n",
+        &["10:8 \"rear_left\" | must be another rotor than `rotor` | -"],
+    );
+}

@@ -75,7 +75,7 @@ pub struct FlightSection<'a> {
     pub title: String,
     /// What the flight shows.
     pub purpose: String,
-    /// The air it flies in, in one plain sentence.
+    /// The air it flies in and what goes wrong, in plain sentences.
     pub air: String,
     /// The expectations judged.
     pub verdicts: &'a [Verdict],

@@ -83,6 +83,7 @@ impl Probe {
             camera_elevation_deg: 0.0,
             air: AirConfig::default(),
             pushes: Vec::new(),
+            faults: Vec::new(),
             commands,
             expectations: Vec::new(),
         };

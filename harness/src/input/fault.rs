@@ -1,0 +1,387 @@
+//! `[[fault]]`: what goes wrong with a rotor or a sensor, and when.
+
+use aplomb_craft::fault::{Fault, LONGEST_DELAY_S, RotorFault, Sensor, SensorFault, What};
+use aplomb_craft::{Place, glam::DVec3};
+use serde::Deserialize;
+
+use super::document::Document;
+
+/// `[[fault]]` as it stands in the file.
+#[derive(Clone, Copy, Deserialize)]
+pub(super) struct FaultEntry {
+    at_s: f64,
+    until_s: Option<f64>,
+    rotor: Option<PlaceWord>,
+    sensor: Option<SensorWord>,
+    kind: Kind,
+    with: Option<PlaceWord>,
+    scale: Option<f64>,
+    delay_s: Option<f64>,
+    loss_percent: Option<f64>,
+    imbalance_g_mm: Option<f64>,
+    offset_deg_s: Option<[f64; 3]>,
+    offset_m_s2: Option<[f64; 3]>,
+    offset_ut: Option<[f64; 3]>,
+    offset_pa: Option<f64>,
+    offset_m: Option<PlaceOffset>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum PlaceWord {
+    FrontLeft,
+    FrontRight,
+    RearLeft,
+    RearRight,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum SensorWord {
+    Imu,
+    Gyro,
+    Accelerometer,
+    Barometer,
+    Receiver,
+    Magnetometer,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum Kind {
+    Stuck,
+    DroppedOut,
+    NotANumber,
+    Offset,
+    Scale,
+    Delay,
+    LossOfEffectiveness,
+    ChippedBlade,
+    Seized,
+    Reversed,
+    SwappedWiring,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct PlaceOffset {
+    north: Option<f64>,
+    east: Option<f64>,
+    up: Option<f64>,
+}
+
+impl Kind {
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Stuck => "stuck",
+            Self::DroppedOut => "dropped_out",
+            Self::NotANumber => "not_a_number",
+            Self::Offset => "offset",
+            Self::Scale => "scale",
+            Self::Delay => "delay",
+            Self::LossOfEffectiveness => "loss_of_effectiveness",
+            Self::ChippedBlade => "chipped_blade",
+            Self::Seized => "seized",
+            Self::Reversed => "reversed",
+            Self::SwappedWiring => "swapped_wiring",
+        }
+    }
+}
+
+impl FaultEntry {
+    /// The fault, with times from the start of the flight; `None` if it cannot be told which one is meant.
+    pub(super) fn check(&self, document: &Document<'_>, path: &str, duration_s: f64) -> Option<Fault> {
+        let from_s = document.require_within(&format!("{path}.at_s"), self.at_s, 0.0, duration_s);
+        let until_s = self.until_s.unwrap_or(f64::INFINITY);
+        if until_s <= from_s {
+            document.refuse_at(&format!("{path}.until_s"), "must be later than `at_s`", None);
+        }
+        let asked = Asked { document, path, entry: self };
+        let what = match (self.rotor, self.sensor) {
+            (Some(place), None) => asked.of_rotor(place.place()),
+            (None, Some(sensor)) => asked.of_sensor(sensor).map(|fault| What::Sensor(sensor.sensor(), fault)),
+            _ => {
+                let help = Some("give either `rotor` or `sensor`");
+                document.refuse_at(path, "a fault is of one rotor or one sensor", help);
+                None
+            }
+        }?;
+        Some(Fault { from_s, until_s, what })
+    }
+}
+
+/// An entry being asked for what its kind needs.
+struct Asked<'a, 's> {
+    document: &'a Document<'s>,
+    path: &'a str,
+    entry: &'a FaultEntry,
+}
+
+impl Asked<'_, '_> {
+    fn of_rotor(&self, place: Place) -> Option<What> {
+        let fault = match self.entry.kind {
+            Kind::Stuck => self.taking(&[]).map(|()| RotorFault::Stuck),
+            Kind::DroppedOut => self.taking(&[]).map(|()| RotorFault::DroppedOut),
+            Kind::Scale => {
+                self.taking(&["scale"])?;
+                Some(RotorFault::Scale(self.number("scale", self.entry.scale, 0.0, 10.0)?))
+            }
+            Kind::Delay => self.delay_s().map(RotorFault::Delay),
+            Kind::LossOfEffectiveness => {
+                self.taking(&["loss_percent"])?;
+                self.loss_share().map(RotorFault::LossOfEffectiveness)
+            }
+            Kind::ChippedBlade => {
+                self.taking(&["loss_percent", "imbalance_g_mm"])?;
+                let imbalance_g_mm =
+                    self.number("imbalance_g_mm", self.entry.imbalance_g_mm, 0.0, 1e6)?;
+                let imbalance_kg_m = imbalance_g_mm * 1e-6;
+                Some(RotorFault::ChippedBlade { loss_share: self.loss_share()?, imbalance_kg_m })
+            }
+            Kind::Seized => self.taking(&[]).map(|()| RotorFault::Seized),
+            Kind::Reversed => self.taking(&[]).map(|()| RotorFault::Reversed),
+            Kind::SwappedWiring => return self.swapped(place),
+            Kind::NotANumber | Kind::Offset => self.refuse_kind(
+                "a rotor",
+                "valid for a rotor: stuck, dropped_out, scale, delay, loss_of_effectiveness, chipped_blade, seized, \
+                 reversed, swapped_wiring",
+            ),
+        };
+        fault.map(|fault| What::Rotor(place, fault))
+    }
+
+    fn swapped(&self, place: Place) -> Option<What> {
+        self.taking(&["with"])?;
+        let Some(other) = self.entry.with.map(PlaceWord::place) else {
+            let help = Some("add `with`, the other rotor");
+            self.document.refuse_at(&self.at("kind"), "swapped wiring needs two rotors", help);
+            return None;
+        };
+        if other == place {
+            self.document.refuse_at(&self.at("with"), "must be another rotor than `rotor`", None);
+        }
+        Some(What::SwappedWiring(place, other))
+    }
+
+    fn of_sensor(&self, sensor: SensorWord) -> Option<SensorFault> {
+        match self.entry.kind {
+            Kind::Stuck => self.taking(&[]).map(|()| SensorFault::Stuck),
+            Kind::DroppedOut => self.taking(&[]).map(|()| SensorFault::DroppedOut),
+            Kind::NotANumber => self.taking(&[]).map(|()| SensorFault::NotANumber),
+            Kind::Offset | Kind::Scale if sensor == SensorWord::Imu => {
+                let help = Some("say `sensor = \"gyro\"` or `sensor = \"accelerometer\"`");
+                let reason = format!("\"{}\" is of the gyro or of the accelerometer", self.entry.kind.word());
+                self.document.refuse_at(&self.at("sensor"), reason, help);
+                None
+            }
+            Kind::Offset => self.offset(sensor),
+            Kind::Scale => {
+                self.taking(&["scale"])?;
+                Some(SensorFault::Scale(self.number("scale", self.entry.scale, -1e6, 1e6)?))
+            }
+            Kind::Delay => self.delay_s().map(SensorFault::Delay),
+            Kind::LossOfEffectiveness
+            | Kind::ChippedBlade
+            | Kind::Seized
+            | Kind::Reversed
+            | Kind::SwappedWiring => self.refuse_kind(
+                "a sensor",
+                "valid for a sensor: stuck, dropped_out, not_a_number, offset, scale, delay",
+            ),
+        }
+    }
+
+    fn offset(&self, sensor: SensorWord) -> Option<SensorFault> {
+        let entry = self.entry;
+        let (key, offset) = match sensor {
+            SensorWord::Imu => return None,
+            SensorWord::Gyro => {
+                ("offset_deg_s", entry.offset_deg_s.map(|offset| offset.map(f64::to_radians)))
+            }
+            SensorWord::Accelerometer => ("offset_m_s2", entry.offset_m_s2),
+            SensorWord::Barometer => ("offset_pa", entry.offset_pa.map(|offset| [offset, 0.0, 0.0])),
+            SensorWord::Receiver => ("offset_m", entry.offset_m.map(PlaceOffset::down)),
+            SensorWord::Magnetometer => ("offset_ut", entry.offset_ut),
+        };
+        self.taking(&[key])?;
+        if offset.is_none() {
+            self.refuse_missing(key);
+        }
+        offset.map(SensorFault::Offset)
+    }
+
+    fn delay_s(&self) -> Option<f64> {
+        self.taking(&["delay_s"])?;
+        self.number("delay_s", self.entry.delay_s, 0.0, LONGEST_DELAY_S)
+    }
+
+    fn loss_share(&self) -> Option<f64> {
+        self.number("loss_percent", self.entry.loss_percent, 0.0, 100.0).map(|percent| percent / 100.0)
+    }
+
+    fn number(&self, key: &str, given: Option<f64>, low: f64, high: f64) -> Option<f64> {
+        let Some(value) = given else {
+            self.refuse_missing(key);
+            return None;
+        };
+        Some(self.document.require_within(&self.at(key), value, low, high))
+    }
+
+    /// Refuses the sizes that mean nothing here.
+    fn taking(&self, keys: &[&str]) -> Option<()> {
+        let entry = self.entry;
+        let given = [
+            ("with", entry.with.is_some()),
+            ("scale", entry.scale.is_some()),
+            ("delay_s", entry.delay_s.is_some()),
+            ("loss_percent", entry.loss_percent.is_some()),
+            ("imbalance_g_mm", entry.imbalance_g_mm.is_some()),
+            ("offset_deg_s", entry.offset_deg_s.is_some()),
+            ("offset_m_s2", entry.offset_m_s2.is_some()),
+            ("offset_ut", entry.offset_ut.is_some()),
+            ("offset_pa", entry.offset_pa.is_some()),
+            ("offset_m", entry.offset_m.is_some()),
+        ];
+        let mut fits = true;
+        for (key, _) in given.iter().filter(|(key, given)| *given && !keys.contains(key)) {
+            let reason = format!("means nothing for the kind \"{}\" here", entry.kind.word());
+            let help = if keys.is_empty() {
+                "leave it out".to_owned()
+            } else {
+                format!(
+                    "this kind takes {}",
+                    keys.iter().map(|key| format!("`{key}`")).collect::<Vec<_>>().join(", ")
+                )
+            };
+            self.document.refuse_at(&self.at(key), reason, Some(&help));
+            fits = false;
+        }
+        fits.then_some(())
+    }
+
+    fn refuse_missing(&self, key: &str) {
+        let reason = format!("the kind \"{}\" needs its size", self.entry.kind.word());
+        self.document.refuse_at(&self.at("kind"), reason, Some(&format!("add `{key}`")));
+    }
+
+    fn refuse_kind<T>(&self, part: &str, help: &str) -> Option<T> {
+        let reason = format!("{part} cannot have the fault \"{}\"", self.entry.kind.word());
+        self.document.refuse_at(&self.at("kind"), reason, Some(help));
+        None
+    }
+
+    fn at(&self, key: &str) -> String {
+        format!("{}.{key}", self.path)
+    }
+}
+
+impl PlaceWord {
+    const fn place(self) -> Place {
+        match self {
+            Self::FrontLeft => Place::FrontLeft,
+            Self::FrontRight => Place::FrontRight,
+            Self::RearLeft => Place::RearLeft,
+            Self::RearRight => Place::RearRight,
+        }
+    }
+}
+
+impl SensorWord {
+    const fn sensor(self) -> Sensor {
+        match self {
+            Self::Imu => Sensor::Imu,
+            Self::Gyro => Sensor::Gyro,
+            Self::Accelerometer => Sensor::Accelerometer,
+            Self::Barometer => Sensor::Barometer,
+            Self::Receiver => Sensor::Receiver,
+            Self::Magnetometer => Sensor::Magnetometer,
+        }
+    }
+}
+
+impl PlaceOffset {
+    fn down(self) -> [f64; 3] {
+        let part = |part: Option<f64>| part.unwrap_or(0.0);
+        [part(self.north), part(self.east), -part(self.up)]
+    }
+}
+
+/// A fault in words: "10 to 20 s the barometer delivers nothing".
+pub(super) fn words(fault: &Fault) -> String {
+    let Fault { from_s, until_s, what } = fault;
+    let when = match (*from_s <= 0.0, until_s.is_finite()) {
+        (true, false) => "throughout".to_owned(),
+        (false, false) => format!("from {from_s} s on"),
+        (_, true) => format!("{from_s} to {until_s} s"),
+    };
+    let what = match what {
+        What::SwappedWiring(one, other) => {
+            format!(
+                "the wiring of the {} and the {} motor is swapped",
+                place_words(*one),
+                place_words(*other)
+            )
+        }
+        What::Rotor(place, fault) => format!("the {} {}", place_words(*place), rotor_words(fault)),
+        What::Sensor(sensor, fault) => {
+            format!("the {} {}", sensor_words(*sensor), sensor_fault_words(*sensor, fault))
+        }
+    };
+    format!("{when} {what}")
+}
+
+fn rotor_words(fault: &RotorFault) -> String {
+    match fault {
+        RotorFault::Stuck => "motor keeps its command".into(),
+        RotorFault::DroppedOut => "motor gets no command".into(),
+        RotorFault::Scale(scale) => format!("motor makes {scale} of its command"),
+        RotorFault::Delay(delay_s) => format!("motor gets its command {delay_s} s late"),
+        RotorFault::LossOfEffectiveness(share) => format!("rotor lacks {:.0} % of its thrust", 100.0 * share),
+        RotorFault::ChippedBlade { loss_share, imbalance_kg_m } => format!(
+            "rotor has a chipped blade: {:.0} % of its thrust, {:.0} g mm out of balance",
+            100.0 * (1.0 - loss_share),
+            imbalance_kg_m * 1e6
+        ),
+        RotorFault::Seized => "rotor is seized".into(),
+        RotorFault::Reversed => "rotor turns the wrong way".into(),
+    }
+}
+
+fn sensor_fault_words(sensor: Sensor, fault: &SensorFault) -> String {
+    match fault {
+        SensorFault::Stuck => "is stuck".into(),
+        SensorFault::DroppedOut => "delivers nothing".into(),
+        SensorFault::NotANumber => "shows no number".into(),
+        SensorFault::Offset(offset) => {
+            let size = libm::sqrt(DVec3::from_array(*offset).length_squared());
+            match sensor {
+                Sensor::Gyro => format!("is off by {:.1} deg/s", size.to_degrees()),
+                Sensor::Accelerometer => format!("is off by {size:.2} m/s2"),
+                Sensor::Barometer => format!("is off by {size:.0} Pa"),
+                Sensor::Receiver => format!("is off by {size:.1} m"),
+                Sensor::Magnetometer | Sensor::Imu => format!("is off by {size:.1} uT"),
+            }
+        }
+        SensorFault::Scale(scale) => format!("shows {scale} times the value"),
+        SensorFault::Delay(delay_s) => format!("is {delay_s} s late without saying so"),
+    }
+}
+
+const fn place_words(place: Place) -> &'static str {
+    match place {
+        Place::FrontLeft => "front left",
+        Place::FrontRight => "front right",
+        Place::RearLeft => "rear left",
+        Place::RearRight => "rear right",
+    }
+}
+
+const fn sensor_words(sensor: Sensor) -> &'static str {
+    match sensor {
+        Sensor::Imu => "inertial sensor",
+        Sensor::Gyro => "gyro",
+        Sensor::Accelerometer => "accelerometer",
+        Sensor::Barometer => "barometer",
+        Sensor::Receiver => "satellite receiver",
+        Sensor::Magnetometer => "magnetometer",
+    }
+}

@@ -1,0 +1,58 @@
+//! The flights under `examples/flights`, flown on the demo's craft and controller.
+
+use std::path::PathBuf;
+
+use aplomb_harness::fly::fly;
+use aplomb_harness::input::{self, FlightPlan};
+use aplomb_harness::judge::{evidence, verdict};
+use aplomb_harness::verdict::{Outcome, Verdict};
+
+fn plans() -> Vec<FlightPlan> {
+    let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("examples/flights");
+    input::load_flights(&[folder]).expect("the flights are read")
+}
+
+fn flown(plan: &FlightPlan) -> Vec<Verdict> {
+    let craft = input::demo_craft().expect("the demo is read").config;
+    let controller = input::demo_controller().expect("the demo is read").config;
+    let flown = fly(&craft, &controller, plan, plan.seed).expect("it flies");
+    let spin = craft.arms.map(|arm| arm.spin);
+    let judge = |expectation| verdict(expectation, &[evidence(expectation, &flown.trace, &spin)]);
+    plan.expectations.iter().map(judge).collect()
+}
+
+#[test]
+fn flight_every_expectation_holds() {
+    let plans = plans();
+    assert!(plans.len() >= 3);
+    for plan in plans {
+        for verdict in flown(&plan) {
+            assert_eq!(
+                verdict.outcome,
+                Outcome::Held,
+                "{}: {} is {} against {:?}",
+                plan.name,
+                verdict.text,
+                verdict.measured,
+                verdict.limit
+            );
+        }
+    }
+}
+
+#[test]
+fn flight_longer_faults_are_not_survived() {
+    // The twins: a silence past the time for which the place is carried, and a weak rotor that is none at all.
+    let named = |name: &str| plans().into_iter().find(|plan| plan.name == name).expect("it is there");
+    let mut silent = named("receiver-jump");
+    silent.faults[1].until_s += 8.0;
+    let mut lost = named("worn-rotor");
+    lost.faults[0].what = aplomb_craft::fault::What::Rotor(
+        aplomb_craft::Place::FrontLeft,
+        aplomb_craft::fault::RotorFault::Seized,
+    );
+    for plan in [silent, lost] {
+        let missed = flown(&plan).iter().any(|verdict| verdict.outcome == Outcome::Missed);
+        assert!(missed, "{}", plan.name);
+    }
+}
