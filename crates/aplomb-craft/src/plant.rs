@@ -360,7 +360,7 @@ impl Plant {
             field_ut: fitted
                 .magnetometer
                 .as_mut()
-                .and_then(|magnetometer| magnetometer.advance(tick, state.attitude)),
+                .and_then(|magnetometer| magnetometer.advance(tick, state.attitude, terminals.current_a)),
         };
         if let Some(faults) = &mut self.faults {
             faults.sensors.iter_mut().for_each(|wrapper| wrapper.pass(tick, &mut self.readings));

@@ -42,6 +42,12 @@ pub enum Source {
     Magnetometer = 10,
     /// Rotor phases at the start.
     RotorPhase = 11,
+    /// How the gyro feels specific force.
+    GyroSensitivity = 12,
+    /// Soft iron around the magnetometer.
+    SoftIron = 13,
+    /// Drop-outs of the receiver and its jumps by reflections.
+    ReceiverEvents = 14,
     /// Gyro of the camera in its mount.
     CameraGyro = 40,
 }

@@ -80,6 +80,16 @@ fn craft_fields() {
         ("sensors.magnetometer.delay_s", |c, v| c.sensors.magnetometer.as_mut().unwrap().delay_s = v),
         ("sensors.magnetometer.white_ut", |c, v| c.sensors.magnetometer.as_mut().unwrap().white_ut = v),
         ("sensors.magnetometer.offset_ut", |c, v| c.sensors.magnetometer.as_mut().unwrap().offset_ut = v),
+        ("sensors.magnetometer.soft_iron_share", |c, v| {
+            c.sensors.magnetometer.as_mut().unwrap().soft_iron_share = v
+        }),
+        ("sensors.barometer.offset_pa", |c, v| c.sensors.barometer.as_mut().unwrap().offset_pa = v),
+        ("sensors.imu.gyro.per_force_s_m", |c, v| c.sensors.imu.as_mut().unwrap().gyro.per_force_s_m = v),
+        ("sensors.receiver.dropouts_per_h", |c, v| c.sensors.receiver.as_mut().unwrap().dropouts.per_h = v),
+        ("sensors.receiver.dropout_s", |c, v| c.sensors.receiver.as_mut().unwrap().dropouts.mean_s = v),
+        ("sensors.receiver.jumps_per_h", |c, v| c.sensors.receiver.as_mut().unwrap().jumps.per_h = v),
+        ("sensors.receiver.jump_s", |c, v| c.sensors.receiver.as_mut().unwrap().jumps.mean_s = v),
+        ("sensors.receiver.jump_m", |c, v| c.sensors.receiver.as_mut().unwrap().jump_m = v),
     ];
     for (name, set) in fields {
         for bad in BAD {

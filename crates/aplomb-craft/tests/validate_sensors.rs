@@ -1,7 +1,7 @@
-//! Sensors against their own parameters: Allan deviation, lever arm, low-pass, aliasing, receiver and barometer statistics.
+//! Sensors against their own parameters: lever arm, low-pass, aliasing, receiver and barometer statistics.
 
 use aplomb_craft::glam::DVec3;
-use aplomb_craft::sensors::{barometer, imu, receiver};
+use aplomb_craft::sensors::{barometer, imu, magnetometer, receiver};
 use aplomb_craft::{AirConfig, Config, Plant, Readings, Rotors, Start, Truth, rotor, sensors};
 use std::f64::consts::PI;
 
@@ -21,60 +21,6 @@ fn standing(sensors: sensors::Config, seed: u64, ticks: usize, mut each: impl Fn
         each(&readings, &plant.truth());
         plant.advance(Rotors::splat(0.0));
     }
-}
-
-/// Allan deviation over clusters of `length` samples (IEEE Std 952-1997).
-fn allan(samples: &[f64], length: usize) -> f64 {
-    let means: Vec<f64> =
-        samples.chunks_exact(length).map(|c| c.iter().sum::<f64>() / length as f64).collect();
-    let squares: f64 = means.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).sum();
-    (squares / (2.0 * (means.len() - 1) as f64)).sqrt()
-}
-
-#[test]
-fn validate_allan_deviation_gives_the_noise_density_back() {
-    let config = imu::Config::consumer();
-    let (mut gyro, mut accel) = (Vec::new(), Vec::new());
-    standing(sensors::Config { imu: Some(config), ..Default::default() }, 3, 1_800_000, |readings, _| {
-        let sample = readings.imu.unwrap().value;
-        gyro.push(sample.gyro_rad_s.y);
-        accel.push(sample.accel_m_s2.x);
-    });
-    // White noise: N/sqrt(tau). Standard error at 1 s over 30 min: 2 %; far less at 0.1 s.
-    for (samples, density) in [(&gyro, config.gyro.noise_rad_s_rthz), (&accel, config.accel.noise_m_s2_rthz)]
-    {
-        for (length, tolerance) in [(100, 0.02), (1000, 0.07)] {
-            let expected = density / (length as f64 * 0.001).sqrt();
-            let found = allan(samples, length);
-            assert!((found / expected - 1.0).abs() < tolerance, "{length}: {found:e} {expected:e}");
-        }
-        // The twin: single samples are below N sqrt(fs), since the sensor's low-pass has narrowed the band.
-        assert!(allan(samples, 1) < 0.9 * density / 0.001_f64.sqrt());
-    }
-}
-
-#[test]
-fn validate_allan_deviation_gives_instability_and_random_walk_back() {
-    // No white noise. Instability: top of the Allan deviation at 0.664 B (IEEE Std 952-1997), here with a correlation time of
-    // 0.5 s so that half an hour holds enough of them. Random walk: K sqrt(tau/3).
-    let mut config = imu::Config::ideal();
-    config.instability_s = 0.5;
-    config.gyro.instability_rad_s = 1e-3;
-    config.accel.random_walk_m_s2_rts = 1e-2;
-    let (mut gyro, mut accel) = (Vec::new(), Vec::new());
-    standing(sensors::Config { imu: Some(config), ..Default::default() }, 4, 1_800_000, |readings, _| {
-        let sample = readings.imu.unwrap().value;
-        gyro.push(sample.gyro_rad_s.z);
-        accel.push(sample.accel_m_s2.x);
-    });
-    let top = [300, 600, 945, 1500, 3000].map(|length| allan(&gyro, length));
-    let highest = top.iter().fold(0.0, |most: f64, &value| most.max(value));
-    assert!((highest / 0.664e-3 - 1.0).abs() < 0.06, "{top:?}");
-    assert_eq!(highest, top[2], "the top lies at 1.89 correlation times: {top:?}");
-    let walk = allan(&accel, 3000);
-    assert!((walk / 1e-2 - 1.0).abs() < 0.1, "{walk}");
-    // The twin: white noise would have fallen to a third over a decade, the random walk has grown by three.
-    assert!(allan(&accel, 3000) > 2.5 * allan(&accel, 300));
 }
 
 #[test]
@@ -283,4 +229,133 @@ fn magnetometer_turns_with_the_craft() {
     // Nose east: north is to the left.
     let field = plant.sense().field_ut.unwrap().value;
     assert!((field - DVec3::new(0.0, -20.7, 44.4)).length() < 1e-12, "{field}");
+}
+
+#[test]
+fn magnetometer_feels_soft_iron_and_the_current() {
+    let start = Start { airborne: true, height_m: 5.0, ..Start::default() };
+    let shown = |config: magnetometer::Config, seed: u64| {
+        let craft = with(sensors::Config { magnetometer: Some(config), ..Default::default() });
+        let mut plant = Plant::new(&craft, &AirConfig::default(), &start, seed, 0.001).unwrap();
+        (plant.sense().field_ut.unwrap().value, plant.truth().battery.current_a)
+    };
+    let ideal = magnetometer::Config::ideal();
+    let (bare, current_a) = shown(ideal, 1);
+    assert!((bare - DVec3::new(20.7, 0.0, 44.4)).length() < 1e-9 && current_a > 5.0);
+    let (carrying, _) = shown(magnetometer::Config { current_ut_a: [0.1, -0.2, 0.05], ..ideal }, 1);
+    let expected = DVec3::new(0.1, -0.2, 0.05) * current_a;
+    assert!((carrying - bare - expected).length() < 1e-9, "{carrying} {expected}");
+    // Over the seeds each component of S e has the deviation 3 % of |e|.
+    let soft = magnetometer::Config { soft_iron_share: 0.03, ..ideal };
+    let squares: f64 = (0..400).map(|seed| (shown(soft, seed).0 - bare).length_squared()).sum();
+    let (found, expected) = ((squares / 400.0).sqrt(), 0.03 * bare.length() * 3f64.sqrt());
+    assert!((found / expected - 1.0).abs() < 0.1, "{found} {expected}");
+}
+
+#[test]
+fn gyro_feels_specific_force_as_much_as_it_is_told_to() {
+    let deviation = |per_force_s_m: f64| {
+        let mut imu = imu::Config::ideal();
+        imu.gyro.per_force_s_m = per_force_s_m;
+        let mut squares = 0.0;
+        for seed in 0..300 {
+            let ideal = sensors::Config { imu: Some(imu), ..Default::default() };
+            standing(ideal, seed, 1, |readings, _| {
+                squares += readings.imu.unwrap().value.gyro_rad_s.length_squared() / 3.0;
+            });
+        }
+        (squares / 300.0).sqrt()
+    };
+    // Standing, each axis shows so much of 9.8 m/s2. 900 draws: 2.4 % standard error.
+    let found = deviation(2e-4);
+    assert!((found / (2e-4 * 9.80665) - 1.0).abs() < 0.1, "{found}");
+    assert!(deviation(0.0) < 1e-9);
+}
+
+#[test]
+fn misalignment_and_scale_have_their_sizes_over_the_seeds() {
+    let mut imu = imu::Config::ideal();
+    (imu.gyro.scale_share, imu.gyro.misalignment_rad) = (0.02, 0.01);
+    let craft = with(sensors::Config { imu: Some(imu), ..Default::default() });
+    let start = Start {
+        airborne: true,
+        rotors_stopped: true,
+        height_m: 50.0,
+        body_rate_rad_s: [1.0, 0.0, 0.0],
+        ..Start::default()
+    };
+    let (mut along, mut across) = (0.0, 0.0);
+    for seed in 0..400 {
+        let mut plant = Plant::new(&craft, &AirConfig::default(), &start, seed, 0.001).unwrap();
+        let shown = plant.sense().imu.unwrap().value.gyro_rad_s;
+        along += (shown.x - 1.0).powi(2) / 400.0;
+        across += (shown.y * shown.y + shown.z * shown.z) / 800.0;
+    }
+    assert!((along.sqrt() / 0.02 - 1.0).abs() < 0.15, "{}", along.sqrt());
+    assert!((across.sqrt() / 0.01 - 1.0).abs() < 0.15, "{}", across.sqrt());
+}
+
+#[test]
+fn barometer_drifts_and_carries_the_ground_pressure() {
+    let shown = |config: barometer::Config, ticks: usize| {
+        let mut last = 0.0;
+        standing(
+            sensors::Config { barometer: Some(config), ..Default::default() },
+            1,
+            ticks,
+            |readings, _| {
+                last = readings.pressure_pa.map_or(last, |reading| reading.value);
+            },
+        );
+        last
+    };
+    let ideal = barometer::Config::ideal();
+    let low = barometer::Config { offset_pa: -1500.0, ..ideal };
+    assert!((shown(low, 1) - shown(ideal, 1) + 1500.0).abs() < 1e-9);
+    // 36 m/h over 60 s are 0.6 m, either way.
+    let drift = (shown(barometer::Config { drift_m_h: 36.0, ..ideal }, 60_000) - shown(ideal, 60_000)).abs();
+    assert!((drift / (0.6 * 12.013) - 1.0).abs() < 1e-2, "{drift}");
+}
+
+#[test]
+fn receiver_drops_out_and_jumps_as_often_as_it_is_told_to() {
+    // Mean on and off times of 30 s and 6 s: silent for a sixth of the time, in events of 6 s and half a sample.
+    let chance = receiver::Events { per_h: 120.0, mean_s: 6.0 };
+    let run = |config: receiver::Config| {
+        let (mut samples, mut gaps, mut off, mut jumps, mut squares) = (0u32, 0u32, 0u32, 0u32, 0.0);
+        let (mut last_s, mut last) = (0.0, DVec3::ZERO);
+        for seed in 0..5 {
+            let only = sensors::Config { receiver: Some(config), ..Default::default() };
+            let mut plant =
+                Plant::new(&with(only), &AirConfig::default(), &Start::default(), seed, 0.005).unwrap();
+            for _ in 0..720_000 {
+                plant.advance(Rotors::splat(0.0));
+                let Some(fix) = plant.sense().receiver else { continue };
+                let time_s = plant.truth().time_s;
+                gaps += u32::from(time_s - last_s > 0.25);
+                last_s = time_s;
+                let jump = fix.value.position_m;
+                samples += 1;
+                off += u32::from(jump.length() > 0.1);
+                if jump.length() > 0.1 && (jump - last).length() > 0.1 {
+                    jumps += 1;
+                    squares += jump.length_squared() / 3.0;
+                }
+                last = jump;
+            }
+        }
+        (f64::from(samples), f64::from(gaps), f64::from(off), f64::from(jumps), squares)
+    };
+    let (all, gaps, off, _, _) = run(receiver::Config::ideal());
+    assert!((all - 90_000.0).abs() < 10.0 && gaps == 0.0 && off == 0.0);
+    // Five hours hold 500 events: 4.5 % standard error of their number, 6 % of the time that they take.
+    let (heard, gaps, ..) = run(receiver::Config { dropouts: chance, ..receiver::Config::ideal() });
+    let silent = 1.0 - heard / all;
+    assert!((silent / (6.1 / 36.1) - 1.0).abs() < 0.2, "{silent}");
+    assert!((gaps / (5.0 * 3600.0 / 36.1) - 1.0).abs() < 0.15, "{gaps}");
+    let (_, _, off, jumps, squares) =
+        run(receiver::Config { jumps: chance, jump_m: 8.0, ..receiver::Config::ideal() });
+    assert!((off / all / (6.1 / 36.1) - 1.0).abs() < 0.2, "{off}");
+    assert!((jumps / (5.0 * 3600.0 / 36.1) - 1.0).abs() < 0.15, "{jumps}");
+    assert!(((squares / jumps).sqrt() / 8.0 - 1.0).abs() < 0.1, "{}", (squares / jumps).sqrt());
 }

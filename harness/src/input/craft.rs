@@ -5,8 +5,8 @@
 
 use aplomb_craft::propeller::{Marking, Planform};
 use aplomb_craft::{
-    AirConfig, Arm, Config, ConfigError, Plant, Rotors, Spin, Start, battery, drag, ground, rotor, sensors,
-    speed_controller,
+    AirConfig, Arm, Config, ConfigError, Plant, Reason, Rotors, Spin, Start, battery, drag, ground, rotor,
+    sensors, speed_controller,
 };
 use serde::Deserialize;
 
@@ -96,10 +96,21 @@ impl Craft {
 }
 
 fn refuse(document: &Document<'_>, error: ConfigError) {
+    let key = key_path(error.field);
+    // Bounds in the unit of the file.
+    let error = match error.reason {
+        Reason::OutOfRange(low, high) if key.ends_with("_percent") => {
+            ConfigError { reason: Reason::OutOfRange(100.0 * low, 100.0 * high), ..error }
+        }
+        Reason::OutOfRange(low, high) if key.ends_with("_deg") => {
+            ConfigError { reason: Reason::OutOfRange(low.to_degrees(), high.to_degrees()), ..error }
+        }
+        _ => error,
+    };
     let message = error.to_string();
     let reason =
         message.strip_prefix(error.field).and_then(|rest| rest.strip_prefix(": ")).unwrap_or(&message);
-    document.refuse_at(&key_path(error.field), reason, None);
+    document.refuse_at(&key, reason, None);
 }
 
 /// The key in the file that a field of [`Config`] comes from.
@@ -118,6 +129,8 @@ fn key_path(field: &str) -> String {
             .replace("ground.", "feet.")
             .replace("sensors.", "")
             .replace("scale_share", "scale_percent")
+            .replace("soft_iron_share", "soft_iron_percent")
+            .replace("per_force_s_m", "g_sensitivity_deg_s")
             .replace("instability_rad_s", "instability_deg_h")
             .replace("rad", "deg"),
     }

@@ -1,5 +1,6 @@
 //! The sensor tables of `craft.toml`: a class, and keys that replace sizes of it.
 
+use aplomb_craft::gravity::STANDARD_M_S2;
 use aplomb_craft::sensors::{barometer, imu, magnetometer, receiver};
 use serde::Deserialize;
 
@@ -47,6 +48,7 @@ struct GyroTable {
     turn_on_deg_s: Option<f64>,
     scale_percent: Option<f64>,
     misalignment_deg: Option<f64>,
+    g_sensitivity_deg_s: Option<f64>,
     range_deg_s: Option<f64>,
     step_deg_s: Option<f64>,
 }
@@ -84,6 +86,8 @@ impl ImuTable {
             radians(table.random_walk_deg_s_rts, &mut gyro.random_walk_rad_s_rts);
             radians(table.turn_on_deg_s, &mut gyro.turn_on_rad_s);
             radians(table.misalignment_deg, &mut gyro.misalignment_rad);
+            let per_force = table.g_sensitivity_deg_s.map(|per_g| per_g / STANDARD_M_S2);
+            radians(per_force, &mut gyro.per_force_s_m);
             radians(table.range_deg_s, &mut gyro.range_rad_s);
             radians(table.step_deg_s, &mut gyro.step_rad_s);
             gyro.scale_share = table.scale_percent.map_or(gyro.scale_share, |percent| percent / 100.0);
@@ -111,6 +115,7 @@ pub(super) struct BarometerTable {
     correlated_m: Option<f64>,
     correlated_s: Option<f64>,
     drift_m_h: Option<f64>,
+    offset_pa: Option<f64>,
     wash_m: Option<f64>,
     wash_below_m: Option<f64>,
 }
@@ -123,7 +128,7 @@ impl BarometerTable {
         };
         replace!(
             self => config;
-            rate_hz, delay_s, white_m, correlated_m, correlated_s, drift_m_h, wash_m, wash_below_m
+            rate_hz, delay_s, white_m, correlated_m, correlated_s, drift_m_h, offset_pa, wash_m, wash_below_m
         );
         config
     }
@@ -140,6 +145,11 @@ pub(super) struct ReceiverTable {
     correlated_m: Option<f64>,
     correlated_s: Option<f64>,
     velocity_m_s: Option<f64>,
+    dropouts_per_h: Option<f64>,
+    dropout_s: Option<f64>,
+    jumps_per_h: Option<f64>,
+    jump_s: Option<f64>,
+    jump_m: Option<f64>,
 }
 
 impl ReceiverTable {
@@ -148,7 +158,17 @@ impl ReceiverTable {
             Class::Consumer => receiver::Config::consumer(),
             Class::Ideal => receiver::Config::ideal(),
         };
-        replace!(self => config; rate_hz, delay_s, position_m, white_m, correlated_m, correlated_s, velocity_m_s);
+        replace!(
+            self => config;
+            rate_hz, delay_s, position_m, white_m, correlated_m, correlated_s, velocity_m_s, jump_m
+        );
+        for (events, per_h, mean_s) in [
+            (&mut config.dropouts, self.dropouts_per_h, self.dropout_s),
+            (&mut config.jumps, self.jumps_per_h, self.jump_s),
+        ] {
+            events.per_h = per_h.unwrap_or(events.per_h);
+            events.mean_s = mean_s.unwrap_or(events.mean_s);
+        }
         config
     }
 }
@@ -162,6 +182,8 @@ pub(super) struct MagnetometerTable {
     field_ut: Option<[f64; 3]>,
     white_ut: Option<f64>,
     offset_ut: Option<f64>,
+    soft_iron_percent: Option<f64>,
+    current_ut_a: Option<[f64; 3]>,
 }
 
 impl MagnetometerTable {
@@ -170,7 +192,9 @@ impl MagnetometerTable {
             Class::Consumer => magnetometer::Config::consumer(),
             Class::Ideal => magnetometer::Config::ideal(),
         };
-        replace!(self => config; rate_hz, delay_s, field_ut, white_ut, offset_ut);
+        replace!(self => config; rate_hz, delay_s, field_ut, white_ut, offset_ut, current_ut_a);
+        config.soft_iron_share =
+            self.soft_iron_percent.map_or(config.soft_iron_share, |percent| percent / 100.0);
         config
     }
 }

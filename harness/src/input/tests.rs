@@ -285,6 +285,21 @@ fn craft_file_becomes_si_units() {
         CRAFT.replace("[imu]\nclass = \"consumer\"", "[imu]\nclass = \"ideal\"\ngyro.noise_deg_s_rthz = 1.0");
     let gyro = Craft::from_text("craft.toml", &text).unwrap().config.sensors.imu.unwrap().gyro;
     assert!((gyro.noise_rad_s_rthz.to_degrees() - 1.0).abs() < 1e-12 && gyro.turn_on_rad_s == 0.0);
+    let text = CRAFT.replace("[imu]", "[imu]\ngyro.g_sensitivity_deg_s = 0.1");
+    let gyro = Craft::from_text("craft.toml", &text).unwrap().config.sensors.imu.unwrap().gyro;
+    assert!((gyro.per_force_s_m.to_degrees() * 9.80665 - 0.1).abs() < 1e-12);
+    let text =
+        CRAFT.replace("[magnetometer]", "[magnetometer]\nsoft_iron_percent = 2\ncurrent_ut_a = [0.1, 0, 0]");
+    let text = text.replace("[receiver]", "[receiver]\ndropouts_per_h = 4\njump_s = 3\njump_m = 8");
+    let sensors = Craft::from_text("craft.toml", &text).unwrap().config.sensors;
+    let (magnetometer, receiver) = (sensors.magnetometer.unwrap(), sensors.receiver.unwrap());
+    assert_eq!((magnetometer.soft_iron_share, magnetometer.current_ut_a), (0.02, [0.1, 0.0, 0.0]));
+    assert_eq!((receiver.dropouts.per_h, receiver.jumps.mean_s, receiver.jump_m), (4.0, 3.0, 8.0));
+    let bad = text.replace("soft_iron_percent = 2", "soft_iron_percent = 30");
+    assert_eq!(
+        told(&Craft::from_text("craft.toml", &bad).unwrap_err())[0].split(" | ").nth(1),
+        Some("must lie between 0 and 20")
+    );
 }
 
 #[test]

@@ -1,12 +1,13 @@
-//! Barometer: static pressure with white, slowly varying and drifting error, and the rotors' wash near the ground.
+//! Barometer: static pressure with white, slowly varying and drifting error, the weather's share of the ground pressure, and
+//! the rotors' wash near the ground.
 
 use super::Reading;
 use super::delivery::Delivery;
 use super::noise::Correlated;
-use crate::error::{ConfigError, not_negative, positive};
+use crate::error::{ConfigError, not_negative, positive, within};
 use crate::random::{Source, Stream};
 
-/// A barometer; errors are given as heights.
+/// A barometer; errors that change are given as heights.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
     /// Samples a second.
@@ -21,6 +22,9 @@ pub struct Config {
     pub correlated_s: f64,
     /// Drift (m/h); its sign is drawn from the seed.
     pub drift_m_h: f64,
+    /// Constant part of the reading (Pa): how far the day's ground pressure is from the standard atmosphere, and the part's own
+    /// offset. The density of the air is left alone.
+    pub offset_pa: f64,
     /// Reading too low by this much (m) in the wash of hover thrust at the ground, fading to nothing at `wash_below_m`.
     pub wash_m: f64,
     /// Height at which the wash is no longer felt (m).
@@ -37,6 +41,7 @@ impl Config {
             correlated_m: 0.1,
             correlated_s: 20.0,
             drift_m_h: 1.0,
+            offset_pa: 0.0,
             wash_m: 0.3,
             wash_below_m: 1.0,
         }
@@ -44,7 +49,14 @@ impl Config {
 
     /// No error.
     pub fn ideal() -> Self {
-        Config { white_m: 0.0, correlated_m: 0.0, drift_m_h: 0.0, wash_m: 0.0, ..Config::consumer() }
+        Config {
+            white_m: 0.0,
+            correlated_m: 0.0,
+            drift_m_h: 0.0,
+            offset_pa: 0.0,
+            wash_m: 0.0,
+            ..Config::consumer()
+        }
     }
 
     pub(crate) fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
@@ -54,6 +66,7 @@ impl Config {
         not_negative("sensors.barometer.correlated_m", self.correlated_m)?;
         positive("sensors.barometer.correlated_s", self.correlated_s)?;
         not_negative("sensors.barometer.drift_m_h", self.drift_m_h)?;
+        within("sensors.barometer.offset_pa", self.offset_pa, -2e4, 2e4)?;
         not_negative("sensors.barometer.wash_m", self.wash_m)?;
         positive("sensors.barometer.wash_below_m", self.wash_below_m)
     }
@@ -94,7 +107,7 @@ impl Barometer {
             let near = (1.0 - clearance_m / config.wash_below_m).clamp(0.0, 1.0);
             let wash = config.wash_m * near * thrust_ratio;
             let error = config.white_m * stream.normal() + slow.advance(stream) + *drift_m_s * time_s - wash;
-            pressure(height_m + error)
+            Some(pressure(height_m + error) + config.offset_pa)
         })
     }
 }

@@ -49,11 +49,13 @@ impl<T: Copy> Delivery<T> {
         self.period_ticks as f64 * tick_s
     }
 
-    /// Takes a sample if one is due at `tick`; returns the one that arrives at `tick`, if any.
+    /// Takes a sample if one is due at `tick` and there is one; returns the one that arrives at `tick`, if any.
     #[inline]
-    pub(crate) fn advance(&mut self, tick: u64, take: impl FnOnce() -> T) -> Option<Reading<T>> {
-        if tick.is_multiple_of(self.period_ticks) {
-            let sample = (tick + self.delay_ticks, take());
+    pub(crate) fn advance(&mut self, tick: u64, take: impl FnOnce() -> Option<T>) -> Option<Reading<T>> {
+        if tick.is_multiple_of(self.period_ticks)
+            && let Some(value) = take()
+        {
+            let sample = (tick + self.delay_ticks, value);
             if let Some(free) = self.queue.iter_mut().find(|slot| slot.is_none()) {
                 *free = Some(sample);
             }
@@ -78,13 +80,13 @@ mod tests {
         let mut delivery = Delivery::new(200.0, 0.012, 0.001);
         let mut arrivals = Vec::new();
         for tick in 0..40 {
-            if let Some(reading) = delivery.advance(tick, || tick) {
+            if let Some(reading) = delivery.advance(tick, || (tick != 10).then_some(tick)) {
                 assert!((reading.age_s - 0.012).abs() < 1e-12);
                 assert_eq!(tick - reading.value, 12);
                 arrivals.push(reading.value);
             }
         }
-        assert_eq!(arrivals, [0, 5, 10, 15, 20, 25]);
+        assert_eq!(arrivals, [0, 5, 15, 20, 25]);
     }
 
     #[test]

@@ -1,17 +1,19 @@
 //! Gyro and accelerometer: noise by the Allan parameters, bias, scale, misalignment, low-pass, range, steps, lever arm.
 //!
-//! A sample is `clip(round(F(M x + N sqrt(fs) n) + tones + bias))`, with F the sensor's own first-order low-pass (exact for
+//! A sample is `clip(round(F(M x + N sqrt(fs) n) + tones + bias))`, x of the gyro the rate and what it feels of specific force,
+//! with F the sensor's own first-order low-pass (exact for
 //! an input that is linear over the tick), M scale and misalignment, N the noise density (the white noise is thereby
 //! integrated over the sensor's bandwidth, and its Allan deviation is N at 1 s), and the vibration tones passed through F at
 //! their true frequency before they are sampled, so that they alias. Noise terms after IEEE Std 952-1997.
 
 use super::Reading;
+use super::noise::normals;
 use super::triad::{Triad, TriadConfig};
 use crate::error::{ConfigError, Reason, all_finite, fail, not_negative, positive, within};
 use crate::gravity::STANDARD_M_S2;
 use crate::random::{Source, Stream};
 use core::f64::consts::PI;
-use glam::DVec3;
+use glam::{DMat3, DVec3};
 
 /// Ticks of history kept for the delay.
 const HISTORY: usize = 32;
@@ -50,6 +52,8 @@ pub struct GyroConfig {
     pub scale_share: f64,
     /// Axis misalignment, standard deviation (rad).
     pub misalignment_rad: f64,
+    /// Sensitivity to specific force, standard deviation of each axis's by each axis's (rad/s per m/s2).
+    pub per_force_s_m: f64,
     /// Largest rate shown (rad/s).
     pub range_rad_s: f64,
     /// Step of the output (rad/s); 0 for none.
@@ -162,6 +166,7 @@ impl Config {
                 turn_on_rad_s: middle(class.gyro_turn_on_deg) * degree,
                 scale_share: class.scale_share,
                 misalignment_rad: class.misalignment_deg * degree,
+                per_force_s_m: 0.0,
                 range_rad_s,
                 step_rad_s: range_rad_s / 32768.0,
             },
@@ -194,6 +199,7 @@ impl Config {
         not_negative("sensors.imu.gyro.turn_on_rad_s", gyro.turn_on_rad_s)?;
         within("sensors.imu.gyro.scale_share", gyro.scale_share, 0.0, 0.2)?;
         within("sensors.imu.gyro.misalignment_rad", gyro.misalignment_rad, 0.0, 0.2)?;
+        not_negative("sensors.imu.gyro.per_force_s_m", gyro.per_force_s_m)?;
         positive("sensors.imu.gyro.range_rad_s", gyro.range_rad_s)?;
         not_negative("sensors.imu.gyro.step_rad_s", gyro.step_rad_s)?;
         let accel = &self.accel;
@@ -229,6 +235,8 @@ pub(crate) struct Motion {
 pub(crate) struct Imu {
     gyro: Triad,
     accel: Triad,
+    /// Rate shown for specific force.
+    per_force: Option<DMat3>,
     delay_ticks: usize,
     delay_s: f64,
     next: usize,
@@ -269,6 +277,11 @@ impl Imu {
                 common,
                 [Stream::new(seed, Source::AccelWhite), Stream::new(seed, Source::AccelBias)],
             ),
+            per_force: (gyro.per_force_s_m > 0.0).then(|| {
+                let mut stream = Stream::new(seed, Source::GyroSensitivity);
+                let mut column = || normals(&mut stream) * gyro.per_force_s_m;
+                DMat3::from_cols(column(), column(), column())
+            }),
             delay_ticks: delay_ticks as usize,
             delay_s: delay_ticks * tick_s,
             next: 0,
@@ -278,7 +291,7 @@ impl Imu {
 
     /// Fills filters and history as if `motion` had gone on since long ago.
     pub(crate) fn start(&mut self, motion: &Motion) {
-        self.gyro.start(motion.rate);
+        self.gyro.start(self.felt(motion));
         self.accel.start(motion.specific_force);
         let sample = self.sample(0, motion);
         self.history = [sample; HISTORY];
@@ -295,8 +308,17 @@ impl Imu {
     #[inline]
     fn sample(&mut self, tick: u64, motion: &Motion) -> Sample {
         Sample {
-            gyro_rad_s: self.gyro.advance(tick, motion.rate, motion.vibration.gyro_rad_s),
+            gyro_rad_s: self.gyro.advance(tick, self.felt(motion), motion.vibration.gyro_rad_s),
             accel_m_s2: self.accel.advance(tick, motion.specific_force, motion.vibration.accel_m_s2),
+        }
+    }
+
+    /// Rate that the gyro feels.
+    #[inline]
+    fn felt(&self, motion: &Motion) -> DVec3 {
+        match &self.per_force {
+            None => motion.rate,
+            Some(per_force) => motion.rate + *per_force * motion.specific_force,
         }
     }
 

@@ -1,11 +1,12 @@
-//! Magnetometer: the earth's field in body axes, with a constant offset and white noise.
+//! Magnetometer: the earth's field in body axes through soft iron, with hard iron, the field of the battery's current and white
+//! noise: `m = (1 + S) R' e + h + c I + n`.
 
 use super::Reading;
 use super::delivery::Delivery;
 use super::noise::normals;
-use crate::error::{ConfigError, all_finite, not_negative};
+use crate::error::{ConfigError, all_finite, not_negative, within};
 use crate::random::{Source, Stream};
-use glam::{DQuat, DVec3};
+use glam::{DMat3, DQuat, DVec3};
 
 /// A magnetometer and the field it is in.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,14 +19,26 @@ pub struct Config {
     pub field_ut: [f64; 3],
     /// White noise, standard deviation per axis (uT).
     pub white_ut: f64,
-    /// Constant offset per axis, standard deviation of the draw (uT).
+    /// Hard iron: constant offset per axis, standard deviation of the draw (uT).
     pub offset_ut: f64,
+    /// Soft iron: standard deviation of the draw of the entries of the symmetric matrix S.
+    pub soft_iron_share: f64,
+    /// Field of the battery's current in body axes, c (uT/A).
+    pub current_ut_a: [f64; 3],
 }
 
 impl Config {
     /// Typical consumer part in a mid-latitude field of 49 uT that dips 65 deg.
     pub fn consumer() -> Self {
-        Config { rate_hz: 50.0, delay_s: 0.01, field_ut: [20.7, 0.0, 44.4], white_ut: 0.3, offset_ut: 1.0 }
+        Config {
+            rate_hz: 50.0,
+            delay_s: 0.01,
+            field_ut: [20.7, 0.0, 44.4],
+            white_ut: 0.3,
+            offset_ut: 1.0,
+            soft_iron_share: 0.0,
+            current_ut_a: [0.0; 3],
+        }
     }
 
     /// No error and no delay.
@@ -38,14 +51,18 @@ impl Config {
         Delivery::<DVec3>::check(fields, self.rate_hz, self.delay_s, tick_s)?;
         all_finite("sensors.magnetometer.field_ut", &self.field_ut)?;
         not_negative("sensors.magnetometer.white_ut", self.white_ut)?;
-        not_negative("sensors.magnetometer.offset_ut", self.offset_ut)
+        not_negative("sensors.magnetometer.offset_ut", self.offset_ut)?;
+        within("sensors.magnetometer.soft_iron_share", self.soft_iron_share, 0.0, 0.2)?;
+        all_finite("sensors.magnetometer.current_ut_a", &self.current_ut_a)
     }
 }
 
 #[derive(Clone, Debug)]
 pub(crate) struct Magnetometer {
     field_ut: DVec3,
+    soft_iron: Option<DMat3>,
     offset_ut: DVec3,
+    current_ut_a: DVec3,
     white_ut: f64,
     stream: Stream,
     delivery: Delivery<DVec3>,
@@ -56,7 +73,9 @@ impl Magnetometer {
         let mut stream = Stream::new(seed, Source::Magnetometer);
         Magnetometer {
             field_ut: DVec3::from_array(config.field_ut),
+            soft_iron: (config.soft_iron_share > 0.0).then(|| soft_iron(config.soft_iron_share, seed)),
             offset_ut: normals(&mut stream) * config.offset_ut,
+            current_ut_a: DVec3::from_array(config.current_ut_a),
             white_ut: config.white_ut,
             stream,
             delivery: Delivery::new(config.rate_hz, config.delay_s, tick_s),
@@ -64,8 +83,25 @@ impl Magnetometer {
     }
 
     #[inline]
-    pub(crate) fn advance(&mut self, tick: u64, attitude: DQuat) -> Option<Reading<DVec3>> {
-        let Magnetometer { field_ut, offset_ut, white_ut, stream, delivery } = self;
-        delivery.advance(tick, || attitude.conjugate() * *field_ut + *offset_ut + normals(stream) * *white_ut)
+    pub(crate) fn advance(&mut self, tick: u64, attitude: DQuat, battery_a: f64) -> Option<Reading<DVec3>> {
+        let Magnetometer { field_ut, soft_iron, offset_ut, current_ut_a, white_ut, stream, delivery } = self;
+        delivery.advance(tick, || {
+            let mut field = attitude.conjugate() * *field_ut;
+            if let Some(soft_iron) = soft_iron {
+                field = *soft_iron * field;
+            }
+            Some(field + *offset_ut + *current_ut_a * battery_a + normals(stream) * *white_ut)
+        })
     }
+}
+
+/// 1 + S.
+fn soft_iron(share: f64, seed: u64) -> DMat3 {
+    let mut stream = Stream::new(seed, Source::SoftIron);
+    let (along, across) = (normals(&mut stream) * share, normals(&mut stream) * share);
+    DMat3::from_cols(
+        DVec3::new(1.0 + along.x, across.x, across.y),
+        DVec3::new(across.x, 1.0 + along.y, across.z),
+        DVec3::new(across.y, across.z, 1.0 + along.z),
+    )
 }

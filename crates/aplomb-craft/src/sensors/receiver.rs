@@ -1,10 +1,13 @@
-//! Satellite receiver: position and velocity at a low rate, late, with a white and a slowly varying error.
+//! Satellite receiver: position and velocity at a low rate, late, with a white and a slowly varying error, drop-outs, and jumps
+//! of the position by reflected signals.
+//!
+//! Drop-outs and jumps begin by chance at a mean rate and last a time that is drawn from an exponential distribution.
 
 use super::Reading;
 use super::delivery::Delivery;
 use super::noise::{Correlated, normals};
 use crate::body::State;
-use crate::error::{ConfigError, all_finite, not_negative, positive};
+use crate::error::{ConfigError, all_finite, not_negative, positive, within};
 use crate::random::{Source, Stream};
 use glam::DVec3;
 
@@ -25,6 +28,31 @@ pub struct Config {
     pub correlated_s: f64,
     /// White error of the velocity, standard deviation per axis (m/s).
     pub velocity_m_s: f64,
+    /// Drop-outs: no sample is taken.
+    pub dropouts: Events,
+    /// Jumps by reflected signals; the stated accuracy does not tell of them.
+    pub jumps: Events,
+    /// Size of a jump, standard deviation per axis (m).
+    pub jump_m: f64,
+}
+
+/// What happens by chance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Events {
+    /// Mean number begun in an hour (1/h), while none is on.
+    pub per_h: f64,
+    /// Mean length (s).
+    pub mean_s: f64,
+}
+
+impl Events {
+    /// Never.
+    pub const NEVER: Events = Events { per_h: 0.0, mean_s: 1.0 };
+
+    fn check(&self, [rate, length]: [&'static str; 2]) -> Result<(), ConfigError> {
+        within(rate, self.per_h, 0.0, 3600.0)?;
+        positive(length, self.mean_s)
+    }
 }
 
 /// What the receiver reports.
@@ -47,6 +75,8 @@ pub struct Errors {
     pub white_m: DVec3,
     /// Slow part.
     pub correlated_m: DVec3,
+    /// Jump by reflected signals.
+    pub jump_m: DVec3,
 }
 
 impl Config {
@@ -60,6 +90,9 @@ impl Config {
             correlated_m: 1.5,
             correlated_s: 150.0,
             velocity_m_s: 0.1,
+            dropouts: Events::NEVER,
+            jumps: Events::NEVER,
+            jump_m: 0.0,
         }
     }
 
@@ -75,7 +108,10 @@ impl Config {
         not_negative("sensors.receiver.white_m", self.white_m)?;
         not_negative("sensors.receiver.correlated_m", self.correlated_m)?;
         positive("sensors.receiver.correlated_s", self.correlated_s)?;
-        not_negative("sensors.receiver.velocity_m_s", self.velocity_m_s)
+        not_negative("sensors.receiver.velocity_m_s", self.velocity_m_s)?;
+        self.dropouts.check(["sensors.receiver.dropouts_per_h", "sensors.receiver.dropout_s"])?;
+        self.jumps.check(["sensors.receiver.jumps_per_h", "sensors.receiver.jump_s"])?;
+        not_negative("sensors.receiver.jump_m", self.jump_m)
     }
 }
 
@@ -85,6 +121,9 @@ pub(crate) struct Receiver {
     white: Stream,
     correlated: Stream,
     slow: Correlated<DVec3>,
+    events: Stream,
+    dropouts: Chance,
+    jumps: Chance,
     accuracy_m: f64,
     errors: Errors,
     delivery: Delivery<Fix>,
@@ -101,6 +140,9 @@ impl Receiver {
             white: Stream::new(seed, Source::ReceiverWhite),
             correlated,
             slow,
+            events: Stream::new(seed, Source::ReceiverEvents),
+            dropouts: Chance::new(&config.dropouts, period_s),
+            jumps: Chance::new(&config.jumps, period_s),
             accuracy_m: libm::sqrt(
                 config.white_m * config.white_m + config.correlated_m * config.correlated_m,
             ),
@@ -115,19 +157,82 @@ impl Receiver {
 
     #[inline]
     pub(crate) fn advance(&mut self, tick: u64, state: &State) -> Option<Reading<Fix>> {
-        let Receiver { config, white, correlated, slow, accuracy_m, errors, delivery } = self;
+        let Receiver {
+            config,
+            white,
+            correlated,
+            slow,
+            events,
+            dropouts,
+            jumps,
+            accuracy_m,
+            errors,
+            delivery,
+        } = self;
         delivery.advance(tick, || {
             errors.white_m = normals(white) * config.white_m;
             errors.correlated_m = slow.advance_three(correlated);
+            match jumps.pass(events) {
+                Passing::Begins => errors.jump_m = normals(events) * config.jump_m,
+                Passing::On => {}
+                Passing::Off => errors.jump_m = DVec3::ZERO,
+            }
+            if dropouts.pass(events) != Passing::Off {
+                return None;
+            }
             let arm = DVec3::from_array(config.position_m);
             let position = state.position_m + state.attitude * arm;
             let velocity = state.velocity_m_s + state.attitude * state.rate_rad_s.cross(arm);
-            Fix {
-                position_m: position + errors.white_m + errors.correlated_m,
+            Some(Fix {
+                position_m: position + errors.white_m + errors.correlated_m + errors.jump_m,
                 velocity_m_s: velocity + normals(white) * config.velocity_m_s,
                 position_accuracy_m: *accuracy_m,
                 velocity_accuracy_m_s: config.velocity_m_s,
-            }
+            })
         })
+    }
+}
+
+/// Events on the grid of the samples.
+#[derive(Clone, Copy, Debug)]
+struct Chance {
+    begin_share: f64,
+    mean_samples: f64,
+    left: u64,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Passing {
+    Off,
+    Begins,
+    On,
+}
+
+impl Chance {
+    fn new(events: &Events, period_s: f64) -> Self {
+        Chance {
+            begin_share: -libm::expm1(-events.per_h / 3600.0 * period_s),
+            mean_samples: events.mean_s / period_s,
+            left: 0,
+        }
+    }
+
+    /// Goes on by one sample.
+    #[inline]
+    fn pass(&mut self, stream: &mut Stream) -> Passing {
+        if self.begin_share == 0.0 {
+            return Passing::Off;
+        }
+        if self.left > 0 {
+            self.left -= 1;
+            return Passing::On;
+        }
+        if stream.uniform() >= self.begin_share {
+            return Passing::Off;
+        }
+        // Rounded up, so that it lasts at least the sample it begins with; 1 - uniform lies in (0, 1].
+        let samples = libm::ceil(-libm::log(1.0 - stream.uniform()) * self.mean_samples);
+        self.left = libm::fmax(samples, 1.0) as u64 - 1;
+        Passing::Begins
     }
 }
