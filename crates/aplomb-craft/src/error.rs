@@ -41,6 +41,10 @@ pub enum Reason {
     NeedsOnePart,
     /// The craft does not carry it.
     NotFitted,
+    /// No row of the measurement is in still air.
+    NoStillRow,
+    /// Two rows of the measurement stand at the same place.
+    Twice,
 }
 
 impl fmt::Display for ConfigError {
@@ -65,6 +69,10 @@ impl fmt::Display for ConfigError {
             Reason::SamePart => write!(f, "must be another part"),
             Reason::NeedsOnePart => write!(f, "must be one sensor, the gyro or the accelerometer"),
             Reason::NotFitted => write!(f, "is not fitted to this craft"),
+            Reason::NoStillRow => write!(f, "has no row in still air"),
+            Reason::Twice => {
+                write!(f, "has two rows at the same speed in still air, or at the same advance ratio")
+            }
         }
     }
 }

@@ -6,8 +6,8 @@
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 use crate::motor::Motor;
-use crate::propeller::Marking;
 use crate::propeller::map::{Local, Map, REFERENCE_TIP_M_S, VISCOSITY_M2_S};
+use crate::propeller::{Marking, Measured};
 use core::f64::consts::PI;
 use std::sync::Arc;
 
@@ -48,6 +48,8 @@ pub enum Inflow {
     Constant,
     /// As for a propeller of this marking.
     Marked(Marking),
+    /// As measured on a propeller of this marking.
+    Measured(Marking, Measured),
 }
 
 /// What the speed controller does when the rotor is faster than its command.
@@ -87,11 +89,17 @@ pub fn from_marking(marking: &Marking) -> (f64, f64) {
     from_coefficients(still.thrust, still.power, marking.diameter_m)
 }
 
+/// kT (N s2) and kQ (N m s2) of a measured propeller under the same conditions.
+pub fn from_measured(marking: &Marking, measured: &Measured) -> (f64, f64) {
+    let [thrust, power] = measured.reference(marking);
+    from_coefficients(thrust, power, marking.diameter_m)
+}
+
 impl Config {
     pub(crate) fn check(&self) -> Result<(), ConfigError> {
         positive("rotor.thrust_n_s2", self.thrust_n_s2)?;
         positive("rotor.torque_nm_s2", self.torque_nm_s2)?;
-        if let Inflow::Marked(marking) = &self.inflow {
+        if let Inflow::Marked(marking) | Inflow::Measured(marking, _) = &self.inflow {
             marking.check()?;
         }
         positive("rotor.inertia_kg_m2", self.inertia_kg_m2)?;
@@ -248,6 +256,7 @@ impl Propeller {
             map: match &config.inflow {
                 Inflow::Constant => None,
                 Inflow::Marked(marking) => Some(Map::of(marking, 1.0)),
+                Inflow::Measured(marking, measured) => Some(Map::of_measured(marking, measured)),
             },
         }
     }

@@ -2,7 +2,8 @@
 //!
 //! Run with `--nocapture` for the table. Source of the measurements: see `data/propeller_static.csv`.
 
-use aplomb_craft::propeller::{Marking, Planform};
+use aplomb_craft::propeller::{self, Marking, Measured, Planform};
+use aplomb_craft::rotor;
 use std::f64::consts::PI;
 
 /// Kinematic viscosity at sea level (m2/s), ISO 2533: 1.7894e-5 Pa s over 1.225 kg/m3.
@@ -11,6 +12,7 @@ const VISCOSITY_M2_S: f64 = 1.7894e-5 / 1.225;
 #[derive(Clone, Debug)]
 struct Row {
     family: String,
+    run: String,
     diameter_in: f64,
     pitch_in: f64,
     rpm: f64,
@@ -24,14 +26,18 @@ impl Row {
         if ["A", "C", "E"].contains(&self.family.as_str()) { Planform::Wide } else { Planform::Thin }
     }
 
-    /// CT and CP of the model.
-    fn modelled(&self, planform: Planform) -> [f64; 2] {
-        let marking = Marking {
+    fn marking(&self, planform: Planform) -> Marking {
+        Marking {
             diameter_m: self.diameter_in * 0.0254,
             pitch_m: self.pitch_in * 0.0254,
             blades: 2,
             planform,
-        };
+        }
+    }
+
+    /// CT and CP of the model.
+    fn modelled(&self, planform: Planform) -> [f64; 2] {
+        let marking = self.marking(planform);
         let found = marking.coefficients(self.advance_ratio, self.rpm * PI / 30.0, VISCOSITY_M2_S);
         [found.thrust, found.power]
     }
@@ -55,6 +61,7 @@ fn rows(text: &str) -> Vec<Row> {
             let number = |name: &str| cell(name).map_or(0.0, |text| text.parse().unwrap());
             Row {
                 family: cell("family").unwrap().to_owned(),
+                run: cell("run").unwrap().to_owned(),
                 diameter_in: number("diameter_in"),
                 pitch_in: number("pitch_in"),
                 rpm: number("rpm"),
@@ -208,4 +215,63 @@ fn thrust_falls_in_a_climb_and_turns_round_beyond_the_pitch() {
     assert!(at(pitch_ratio)[0] > 0.0 && at(1.8 * pitch_ratio)[0] < 0.0, "{thrusts:?}");
     // There the air turns the shaft.
     assert!(at(1.8 * pitch_ratio)[1] < 0.0, "{:?}", at(1.8 * pitch_ratio));
+}
+
+#[test]
+fn validate_measured_table_is_reproduced() {
+    // A static run and one sweep in a flow of the same propeller.
+    for (still, sweep) in
+        [("kt1032", "kt1035"), ("2777rd", "2779rd"), ("pg0819", "kt0823"), ("2791rd", "2794rd")]
+    {
+        let mut table = static_rows();
+        table.extend(rows(include_str!("data/propeller_advancing.csv")));
+        table.retain(|row| row.run == still || row.run == sweep);
+        let measured: Vec<propeller::Row> = table
+            .iter()
+            .map(|row| propeller::Row {
+                speed_rad_s: row.rpm * PI / 30.0,
+                advance_ratio: row.advance_ratio,
+                thrust: row.ct,
+                power: row.cp,
+            })
+            .collect();
+        let measured = Measured::new(&measured).unwrap();
+        let marking = table[0].marking(Planform::Unknown);
+        let rotor = |inflow, (thrust_n_s2, torque_nm_s2)| rotor::Config {
+            inflow,
+            thrust_n_s2,
+            torque_nm_s2,
+            ..aplomb_craft::Config::weir_gauge().rotor
+        };
+        let from_rows =
+            rotor(rotor::Inflow::Measured(marking, measured), rotor::from_measured(&marking, &measured));
+        let from_marking = rotor(rotor::Inflow::Marked(marking), rotor::from_marking(&marking));
+        // Largest error over the static value of that run.
+        let worst = |rotor: &rotor::Config| {
+            table.iter().fold([0.0_f64; 2], |worst, row| {
+                let (turns, speed) = (row.rpm / 60.0, row.rpm * PI / 30.0);
+                let axial = row.advance_ratio * turns * marking.diameter_m;
+                let thrust = rotor.thrust_in_flow_n(axial, 0.0, speed, 1.0);
+                let torque = rotor.torque_in_flow_nm(axial, 0.0, speed, 1.0);
+                let per_thrust = 1.225 * turns * turns * marking.diameter_m.powi(4);
+                let per_torque = per_thrust * marking.diameter_m / (2.0 * PI);
+                [
+                    worst[0].max((thrust / per_thrust - row.ct).abs() / table[0].ct),
+                    worst[1].max((torque / per_torque - row.cp).abs() / table[0].cp),
+                ]
+            })
+        };
+        let (found, blind) = (worst(&from_rows), worst(&from_marking));
+        println!(
+            "{still}: largest error of {} rows over the static value: CT {:.2} %, CP {:.2} %; marking alone {:.1} %, {:.1} %",
+            table.len(),
+            100.0 * found[0],
+            100.0 * found[1],
+            100.0 * blind[0],
+            100.0 * blind[1]
+        );
+        assert!(found[0] < 5e-3 && found[1] < 5e-3, "{still}: {found:?}");
+        // The twin: the marking alone is farther off.
+        assert!(blind[0] > 0.02 && blind[1] > 0.02, "{still}: {blind:?}");
+    }
 }

@@ -3,7 +3,6 @@
 //! Nothing is assumed: what carries no default here must be given. Absent sensors are not fitted; each has a class whose
 //! sizes any key of its table replaces.
 
-use aplomb_craft::propeller::{Marking, Planform};
 use aplomb_craft::{
     AirConfig, Arm, Config, ConfigError, Plant, Reason, Rotors, Spin, Start, battery, drag, ground, rotor,
     sensors, speed_controller,
@@ -13,6 +12,7 @@ use serde::Deserialize;
 use super::camera_mount::CameraMountTable;
 use super::document::Document;
 use super::problem::InputError;
+use super::propeller::PropellerTable;
 use super::sensors::{BarometerTable, ImuTable, MagnetometerTable, ReceiverTable};
 
 /// A craft to fly.
@@ -107,10 +107,15 @@ fn refuse(document: &Document<'_>, error: ConfigError) {
         }
         _ => error,
     };
+    refuse_as(document, &key, error);
+}
+
+/// Notes at a key path what the craft says of its own field.
+pub(super) fn refuse_as(document: &Document<'_>, key_path: &str, error: ConfigError) {
     let message = error.to_string();
     let reason =
         message.strip_prefix(error.field).and_then(|rest| rest.strip_prefix(": ")).unwrap_or(&message);
-    document.refuse_at(&key, reason, None);
+    document.refuse_at(key_path, reason, None);
 }
 
 /// The key in the file that a field of [`Config`] comes from.
@@ -179,26 +184,6 @@ pub(super) enum SpinWord {
     CounterClockwise,
 }
 
-#[derive(Deserialize)]
-struct PropellerTable {
-    diameter_in: f64,
-    pitch_in: f64,
-    blades: u32,
-    planform: Option<PlanformWord>,
-    thrust_coefficient: Option<f64>,
-    power_coefficient: Option<f64>,
-    thrust_n_s2: Option<f64>,
-    torque_nm_s2: Option<f64>,
-    thrust_ripple_percent: Option<f64>,
-}
-
-#[derive(Clone, Copy, Deserialize)]
-#[serde(rename_all = "snake_case")]
-enum PlanformWord {
-    Wide,
-    Thin,
-}
-
 #[derive(Clone, Copy, Deserialize)]
 #[serde(rename_all = "snake_case")]
 enum BrakingWord {
@@ -257,15 +242,9 @@ impl CraftFile {
     /// What must be positive, so that all of it is told at once, and what has another unit than the plant's. The plant
     /// checks the rest.
     fn check(&self, document: &Document<'_>) {
-        let Self { propeller, motor, battery, feet, .. } = self;
+        let Self { motor, battery, feet, .. } = self;
         for (key, value) in [
             ("mass_kg", self.mass_kg),
-            ("propeller.diameter_in", propeller.diameter_in),
-            ("propeller.pitch_in", propeller.pitch_in),
-            ("propeller.thrust_coefficient", propeller.thrust_coefficient.unwrap_or(1.0)),
-            ("propeller.power_coefficient", propeller.power_coefficient.unwrap_or(1.0)),
-            ("propeller.thrust_n_s2", propeller.thrust_n_s2.unwrap_or(1.0)),
-            ("propeller.torque_nm_s2", propeller.torque_nm_s2.unwrap_or(1.0)),
             ("motor.kv_rpm_per_v", motor.kv_rpm_per_v),
             ("motor.resistance_ohm", motor.resistance_ohm),
             ("motor.inertia_kg_m2", motor.inertia_kg_m2),
@@ -277,7 +256,6 @@ impl CraftFile {
             document.require_positive(key, value);
         }
         for (key, percent) in [
-            ("propeller.thrust_ripple_percent", propeller.thrust_ripple_percent.unwrap_or(0.0)),
             ("battery.charge_percent", battery.charge_percent),
             ("speed_controller.stop_below_percent", self.speed_controller.stop_below_percent),
         ] {
@@ -287,6 +265,7 @@ impl CraftFile {
 
     fn convert(self, document: &Document<'_>) -> Craft {
         self.check(document);
+        self.propeller.check(document);
         let [roll, pitch, yaw] = self.inertia_kg_m2;
         let [xy, xz, yz] = self.products_of_inertia_kg_m2.unwrap_or_default();
         let PropellerTable { diameter_in, pitch_in, .. } = self.propeller;
@@ -354,48 +333,6 @@ impl CraftFile {
             camera_mount: self.camera_mount.map(CameraMountTable::convert),
         };
         Craft { name: self.name, diameter_in, pitch_in, config }
-    }
-}
-
-impl PropellerTable {
-    /// kT, kQ and how they change: as the marking says, or constant if both coefficients are given.
-    fn convert(&self, document: &Document<'_>) -> (f64, f64, rotor::Inflow) {
-        let marking = Marking {
-            diameter_m: self.diameter_in * INCH_M,
-            pitch_m: self.pitch_in * INCH_M,
-            blades: self.blades,
-            planform: match self.planform {
-                Some(PlanformWord::Wide) => Planform::Wide,
-                Some(PlanformWord::Thin) => Planform::Thin,
-                None => Planform::Unknown,
-            },
-        };
-        let help = Some("give both, which then stay constant, or none, and the marking tells them");
-        match (self.thrust_coefficient, self.power_coefficient, self.thrust_n_s2, self.torque_nm_s2) {
-            (Some(thrust), Some(power), None, None) => {
-                let (thrust_n_s2, torque_nm_s2) = rotor::from_coefficients(thrust, power, marking.diameter_m);
-                return (thrust_n_s2, torque_nm_s2, rotor::Inflow::Constant);
-            }
-            (None, None, Some(thrust_n_s2), Some(torque_nm_s2)) => {
-                return (thrust_n_s2, torque_nm_s2, rotor::Inflow::Constant);
-            }
-            (None, None, None, None) => {}
-            (Some(_), None, ..) => {
-                document.refuse_at("propeller.thrust_coefficient", "one coefficient without the other", help);
-            }
-            (None, Some(_), ..) => {
-                document.refuse_at("propeller.power_coefficient", "one coefficient without the other", help);
-            }
-            (.., Some(_), None) => document.refuse_at("propeller.thrust_n_s2", "thrust without torque", help),
-            (.., None, Some(_)) => {
-                document.refuse_at("propeller.torque_nm_s2", "torque without thrust", help)
-            }
-            (.., Some(_), Some(_)) => {
-                document.refuse_at("propeller.thrust_n_s2", "besides the coefficients", help);
-            }
-        }
-        let (thrust_n_s2, torque_nm_s2) = rotor::from_marking(&marking);
-        (thrust_n_s2, torque_nm_s2, rotor::Inflow::Marked(marking))
     }
 }
 

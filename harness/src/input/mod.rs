@@ -12,6 +12,7 @@ mod fault;
 pub mod flight;
 mod load;
 pub mod problem;
+mod propeller;
 mod read;
 mod sensors;
 pub mod signal;

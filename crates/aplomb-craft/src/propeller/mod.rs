@@ -6,15 +6,18 @@
 //! - `section`: lift and drag of the blade's section, with stall and Reynolds number;
 //! - `blade`: the generic blade's chord and twist, and how it was chosen;
 //! - `element`: the balance of both on each annulus;
+//! - `measured`: rows of a measurement, which replace the theory where they reach;
 //! - `map`: all of it worked out once, so that a tick pays for a lookup.
 
 mod blade;
 mod element;
 pub(crate) mod map;
+mod measured;
 pub mod momentum;
 mod section;
 
 pub use blade::{Marking, Planform};
+pub use measured::{Measured, Row};
 
 /// Thrust and power coefficient.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,0 +1,189 @@
+//! `[propeller]` of `craft.toml`: a marking, and what else is known of its thrust and torque.
+
+use aplomb_craft::propeller::{Marking, Measured, Planform, Row};
+use aplomb_craft::{Reason, rotor};
+use serde::Deserialize;
+
+use super::craft::{INCH_M, refuse_as};
+use super::document::Document;
+
+#[derive(Deserialize)]
+pub(super) struct PropellerTable {
+    pub(super) diameter_in: f64,
+    pub(super) pitch_in: f64,
+    pub(super) blades: u32,
+    planform: Option<PlanformWord>,
+    thrust_coefficient: Option<f64>,
+    power_coefficient: Option<f64>,
+    thrust_n_s2: Option<f64>,
+    torque_nm_s2: Option<f64>,
+    measured: Option<Vec<MeasuredRow>>,
+    pub(super) thrust_ripple_percent: Option<f64>,
+}
+
+#[derive(Deserialize)]
+struct MeasuredRow {
+    rpm: f64,
+    advance_ratio: Option<f64>,
+    thrust_coefficient: f64,
+    power_coefficient: f64,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum PlanformWord {
+    Wide,
+    Thin,
+}
+
+impl PropellerTable {
+    /// What must be positive, so that all of it is told at once.
+    pub(super) fn check(&self, document: &Document<'_>) {
+        for (key, value) in [
+            ("propeller.diameter_in", self.diameter_in),
+            ("propeller.pitch_in", self.pitch_in),
+            ("propeller.thrust_coefficient", self.thrust_coefficient.unwrap_or(1.0)),
+            ("propeller.power_coefficient", self.power_coefficient.unwrap_or(1.0)),
+            ("propeller.thrust_n_s2", self.thrust_n_s2.unwrap_or(1.0)),
+            ("propeller.torque_nm_s2", self.torque_nm_s2.unwrap_or(1.0)),
+        ] {
+            document.require_positive(key, value);
+        }
+        let ripple = self.thrust_ripple_percent.unwrap_or(0.0);
+        document.require_within("propeller.thrust_ripple_percent", ripple, 0.0, 100.0);
+    }
+
+    /// kT, kQ and how they change: as measured, as two constants say, or as the marking says.
+    pub(super) fn convert(&self, document: &Document<'_>) -> (f64, f64, rotor::Inflow) {
+        let marking = Marking {
+            diameter_m: self.diameter_in * INCH_M,
+            pitch_m: self.pitch_in * INCH_M,
+            blades: self.blades,
+            planform: match self.planform {
+                Some(PlanformWord::Wide) => Planform::Wide,
+                Some(PlanformWord::Thin) => Planform::Thin,
+                None => Planform::Unknown,
+            },
+        };
+        let coefficients = pair(
+            document,
+            ("thrust_coefficient", self.thrust_coefficient),
+            ("power_coefficient", self.power_coefficient),
+        );
+        let per_square =
+            pair(document, ("thrust_n_s2", self.thrust_n_s2), ("torque_nm_s2", self.torque_nm_s2));
+        let measured = self.measured.as_deref().and_then(|rows| measured(rows, document));
+        let ways = [coefficients.is_some(), per_square.is_some(), self.measured.is_some()];
+        if ways.into_iter().filter(|&is| is).count() > 1 {
+            document.refuse_at("propeller", "thrust is told in two ways", Some(ONE_WAY));
+        }
+        if let Some(measured) = measured {
+            let (thrust, torque) = rotor::from_measured(&marking, &measured);
+            return (thrust, torque, rotor::Inflow::Measured(marking, measured));
+        }
+        if let Some([thrust, power]) = coefficients {
+            let (thrust_n_s2, torque_nm_s2) = rotor::from_coefficients(thrust, power, marking.diameter_m);
+            return (thrust_n_s2, torque_nm_s2, rotor::Inflow::Constant);
+        }
+        if let Some([thrust_n_s2, torque_nm_s2]) = per_square {
+            return (thrust_n_s2, torque_nm_s2, rotor::Inflow::Constant);
+        }
+        let (thrust_n_s2, torque_nm_s2) = rotor::from_marking(&marking);
+        (thrust_n_s2, torque_nm_s2, rotor::Inflow::Marked(marking))
+    }
+}
+
+/// Both of two keys; one without the other is refused.
+fn pair(
+    document: &Document<'_>,
+    first: (&str, Option<f64>),
+    second: (&str, Option<f64>),
+) -> Option<[f64; 2]> {
+    let (given, missing) = match (first.1, second.1) {
+        (Some(first), Some(second)) => return Some([first, second]),
+        (None, None) => return None,
+        (Some(_), None) => (first.0, second.0),
+        (None, Some(_)) => (second.0, first.0),
+    };
+    document.refuse_at(&format!("propeller.{given}"), format!("without {missing}"), Some(ONE_WAY));
+    None
+}
+
+const ONE_WAY: &str = "give thrust_coefficient with power_coefficient, or thrust_n_s2 with torque_nm_s2, or rows of measured; \
+                       without them the marking tells the thrust";
+
+/// The rows of a measurement; a bad one is noted at its place.
+fn measured(rows: &[MeasuredRow], document: &Document<'_>) -> Option<Measured> {
+    let rows: Vec<Row> = rows
+        .iter()
+        .map(|row| Row {
+            speed_rad_s: row.rpm * std::f64::consts::PI / 30.0,
+            advance_ratio: row.advance_ratio.unwrap_or(0.0),
+            thrust: row.thrust_coefficient,
+            power: row.power_coefficient,
+        })
+        .collect();
+    let error = match Measured::new(&rows) {
+        Ok(measured) => return Some(measured),
+        Err(error) => error,
+    };
+    // The first row with which it is refused; that none is in still air is told of all.
+    let upto = |count: usize| Measured::new(&rows[..count]).is_err_and(|other| other == error);
+    let place = match (1..=rows.len()).find(|&count| upto(count)) {
+        Some(count) if error.reason != Reason::NoStillRow => format!("propeller.measured[{}]", count - 1),
+        _ => "propeller.measured".to_owned(),
+    };
+    refuse_as(document, &place, error);
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use aplomb_craft::rotor::Inflow;
+
+    use crate::input::Craft;
+    use crate::input::demo::CRAFT;
+
+    /// The demo's craft with these lines in its propeller's table.
+    fn with(lines: &str) -> Result<Craft, String> {
+        let text = CRAFT.text.replace("[propeller]\n", &format!("[propeller]\n{lines}\n"));
+        Craft::from_text("craft.toml", &text).map_err(|error| error.to_string())
+    }
+
+    #[test]
+    fn measured_rows_are_met() {
+        let craft = with(
+            "measured = [\n{ rpm = 3000, thrust_coefficient = 0.1, power_coefficient = 0.04 },\n\
+                          { rpm = 6000, thrust_coefficient = 0.11, power_coefficient = 0.041 },\n]",
+        )
+        .unwrap();
+        let rotor = craft.config.rotor;
+        assert!(matches!(rotor.inflow, Inflow::Measured(..)));
+        // CT rho n^2 D^4.
+        let expected = 0.11 * 1.225 * 100.0 * 100.0 * 0.2286_f64.powi(4);
+        let found = rotor.static_thrust_n(6000.0 * std::f64::consts::PI / 30.0, 1.0);
+        assert!((found / expected - 1.0).abs() < 5e-3, "{found} {expected}");
+        // The twin: the marking alone is farther off.
+        let marked = with("").unwrap().config.rotor;
+        let found = marked.static_thrust_n(6000.0 * std::f64::consts::PI / 30.0, 1.0);
+        assert!((found / expected - 1.0).abs() > 0.02, "{found} {expected}");
+    }
+
+    #[test]
+    fn bad_rows_and_halves_are_refused_at_their_place() {
+        let row = "{ rpm = 3000, thrust_coefficient = 0.1, power_coefficient = 0.04 }";
+        for (lines, line, words) in [
+            (format!("measured = [\n{row},\n{row}]"), 3, "two rows at the same speed"),
+            (format!("measured = [\n{row},\n{}]", row.replace("3000", "-1")), 3, "must be above zero"),
+            ("measured = []".to_owned(), 1, "no row in still air"),
+            (format!("measured = [{row}]\nthrust_n_s2 = 1e-5\ntorque_nm_s2 = 1e-7"), 0, "in two ways"),
+            ("thrust_n_s2 = 1e-5".to_owned(), 1, "without torque_nm_s2"),
+            ("power_coefficient = 0.04".to_owned(), 1, "without thrust_coefficient"),
+        ] {
+            let error = with(&lines).unwrap_err();
+            let head = CRAFT.text.lines().position(|line| line == "[propeller]").unwrap() + 1;
+            assert!(error.contains(words), "{error}");
+            assert!(error.contains(&format!("craft.toml:{}:", head + line)), "{} {error}", head + line);
+        }
+    }
+}
