@@ -3,7 +3,7 @@
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, positive};
 use crate::propeller::{Marking, Planform};
 use crate::rotors::{Rotors, Spin};
-use crate::{battery, camera_mount, drag, ground, rotor, sensors, speed_controller};
+use crate::{battery, camera_mount, drag, ground, ground_effect, rotor, sensors, speed_controller};
 use glam::DMat3;
 
 /// The truth about a craft. Plain numbers in SI units; [`crate::Plant::new`] checks them all.
@@ -24,6 +24,8 @@ pub struct Config {
     pub drag: drag::Config,
     /// Feet and ground.
     pub ground: ground::Config,
+    /// More thrust near the ground; `None` for none.
+    pub ground_effect: Option<ground_effect::Config>,
     /// Speed controllers.
     pub speed_controller: speed_controller::Config,
     /// Sensors.
@@ -104,7 +106,13 @@ impl Config {
                 damping_ratio: 0.6,
                 friction: 0.7,
             },
-            speed_controller: speed_controller::Config { steps: 2000, delay_s: 0.001, stop_below: 0.02 },
+            ground_effect: Some(ground_effect::Config { radius_m: 0.5 * marking.diameter_m }),
+            speed_controller: speed_controller::Config {
+                steps: 2000,
+                delay_s: 0.001,
+                stop_below: 0.02,
+                slew_1_s: None,
+            },
             sensors: sensors::Config::consumer(),
             camera_mount: Some(camera_mount::Config::small_camera()),
         }
@@ -129,6 +137,7 @@ impl Config {
         self.battery.check()?;
         self.drag.check()?;
         self.ground.check()?;
+        self.ground_effect.map_or(Ok(()), |effect| effect.check())?;
         self.speed_controller.check(tick_s)?;
         self.sensors.check(tick_s)?;
         self.camera_mount.map_or(Ok(()), |mount| mount.check(tick_s))

@@ -34,6 +34,7 @@ pub mod fault;
 mod forces;
 pub mod gravity;
 pub mod ground;
+pub mod ground_effect;
 pub mod gust;
 mod hover;
 mod motor;

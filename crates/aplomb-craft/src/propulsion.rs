@@ -3,11 +3,12 @@
 use crate::body::State;
 use crate::config::Config;
 use crate::fault::{Condition, SOUND};
+use crate::ground_effect::{GroundEffect, Hubs};
 use crate::motor::{Course, Motor};
 use crate::propeller::map::Local;
 use crate::rotor::{Backwards, Propeller};
 use crate::rotors::Rotors;
-use glam::DVec3;
+use glam::{DQuat, DVec3};
 
 /// The rotors' share in force and torque at one instant.
 #[derive(Clone, Copy, Debug, Default)]
@@ -57,6 +58,7 @@ pub(crate) struct Propulsion {
     speeds: [f64; 4],
     locals: [Local; 4],
     inflow: Inflow,
+    ground_effect: Option<GroundEffect>,
     tick_s: f64,
     /// Only where a rotor has a fault.
     damage: Option<Box<Damage>>,
@@ -90,6 +92,7 @@ impl Propulsion {
             speeds,
             locals: [Local::default(); 4],
             inflow: Inflow::default(),
+            ground_effect: config.ground_effect.as_ref().map(GroundEffect::new),
             tick_s,
             damage: None,
         }
@@ -123,9 +126,16 @@ impl Propulsion {
         self.thrust_n_s2 * density_ratio
     }
 
-    /// Looks the rotors' flow up for a craft that moves with `air` (body axes, m/s) through the air.
+    /// Heights of the hubs of a craft whose centre of mass is `clearance_m` above the ground, where that counts.
     #[inline]
-    pub(crate) fn look(&mut self, air: DVec3, rate: DVec3, medium: &Medium) {
+    pub(crate) fn hubs(&self, clearance_m: f64, attitude: DQuat) -> Hubs {
+        self.ground_effect.and_then(|effect| effect.hubs(clearance_m, attitude, &self.arms))
+    }
+
+    /// Looks the rotors' flow up for a craft that moves with `air` (body axes, m/s) through the air, with the `hubs` near the
+    /// ground or not.
+    #[inline]
+    pub(crate) fn look(&mut self, air: DVec3, rate: DVec3, medium: &Medium, hubs: &Hubs) {
         let thrust = self.thrust_n_s2 * medium.density_ratio;
         let (mut sum, mut x, mut y, mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
         let edgewise = air.x * air.x + air.y * air.y;
@@ -134,7 +144,7 @@ impl Propulsion {
             // Up through the hub's plane: the hub sinks by the craft's own motion and by its turning.
             let axial = -(air.z + rate.x * arm.y - rate.y * arm.x);
             let sound = self.propeller.local(axial, edgewise, self.speeds[i], medium.reynolds_ratio);
-            let local = match &self.damage {
+            let mut local = match &self.damage {
                 None => sound,
                 Some(damage) if !damage.backwards[i] => damage.conditions[i].of(sound),
                 Some(damage) => {
@@ -143,6 +153,10 @@ impl Propulsion {
                     damage.conditions[i].of(turned)
                 }
             };
+            if let (Some(effect), Some(heights)) = (&self.ground_effect, hubs) {
+                let free_n = thrust * local.thrust;
+                local.lift(effect.ratio(heights[i], edgewise, free_n, medium.density_ratio));
+            }
             let gain = thrust * local.thrust_per_axial;
             let (gain_x, gain_y) = (gain * arm.x, gain * arm.y);
             sum += gain;

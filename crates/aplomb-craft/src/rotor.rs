@@ -282,7 +282,7 @@ impl Propeller {
         Backwards {
             map: match &self.inflow {
                 Inflow::Constant => None,
-                Inflow::Marked(marking) => Some(Map::of(marking, -1.0)),
+                Inflow::Marked(marking) | Inflow::Measured(marking, _) => Some(Map::of(marking, -1.0)),
             },
         }
     }

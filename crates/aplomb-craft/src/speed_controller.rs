@@ -1,6 +1,6 @@
-//! Speed controller: takes a command 0..1, rounds it to its steps, and acts one frame later.
+//! Speed controller: takes a command 0..1, rounds it to its steps, acts one frame later and moves no faster than its slew.
 
-use crate::error::{ConfigError, Reason, fail, not_negative, within};
+use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 use crate::rotors::Rotors;
 
 /// Ticks of command history kept.
@@ -15,6 +15,8 @@ pub struct Config {
     pub delay_s: f64,
     /// Commands below this share stop the motor.
     pub stop_below: f64,
+    /// Fastest change of the share of the voltage, up or down (1/s); `None` for any. A stop is not held up.
+    pub slew_1_s: Option<f64>,
 }
 
 impl Config {
@@ -23,7 +25,8 @@ impl Config {
         if self.delay_s / tick_s + 0.5 >= HISTORY as f64 {
             return fail("speed_controller.delay_s", Reason::TooLong);
         }
-        within("speed_controller.stop_below", self.stop_below, 0.0, 1.0)
+        within("speed_controller.stop_below", self.stop_below, 0.0, 1.0)?;
+        self.slew_1_s.map_or(Ok(()), |slew| positive("speed_controller.slew_1_s", slew))
     }
 }
 
@@ -36,6 +39,9 @@ pub(crate) struct SpeedControllers {
     delay_ticks: usize,
     next: usize,
     queue: [Rotors<f64>; HISTORY],
+    /// Largest change in a tick, and the command in force.
+    largest: f64,
+    in_force: Rotors<f64>,
 }
 
 impl SpeedControllers {
@@ -49,6 +55,8 @@ impl SpeedControllers {
             delay_ticks: libm::floor(config.delay_s / tick_s + 0.5) as usize,
             next: 0,
             queue: [in_force; HISTORY],
+            largest: config.slew_1_s.map_or(f64::INFINITY, |slew| slew * tick_s),
+            in_force,
         }
     }
 
@@ -56,9 +64,17 @@ impl SpeedControllers {
     #[inline]
     pub(crate) fn advance(&mut self, command: Rotors<f64>) -> Rotors<f64> {
         self.queue[self.next] = command.map(|share| self.round(share));
-        let in_force = self.queue[(self.next + HISTORY - self.delay_ticks) % HISTORY];
+        let arrived = self.queue[(self.next + HISTORY - self.delay_ticks) % HISTORY];
         self.next = (self.next + 1) % HISTORY;
-        in_force
+        self.in_force = if self.largest.is_finite() {
+            let largest = self.largest;
+            arrived.zip(self.in_force).map(|(wanted, last): (f64, f64)| {
+                if wanted > 0.0 { wanted.min(last + largest).max(last - largest) } else { 0.0 }
+            })
+        } else {
+            arrived
+        };
+        self.in_force
     }
 
     #[inline]
@@ -80,7 +96,7 @@ mod tests {
     use super::*;
 
     fn config() -> Config {
-        Config { steps: 100, delay_s: 0.002, stop_below: 0.05 }
+        Config { steps: 100, delay_s: 0.002, stop_below: 0.05, slew_1_s: None }
     }
 
     #[test]
@@ -93,6 +109,25 @@ mod tests {
         let mut prompt =
             SpeedControllers::new(&Config { delay_s: 0.0, steps: 0, ..config() }, 0.001, Rotors::splat(0.0));
         assert_eq!(prompt.advance(Rotors::splat(0.5049)).rear_right, 0.5049);
+    }
+
+    #[test]
+    fn slew_limits_the_change_and_lets_a_stop_through() {
+        let at = |slew_1_s, command: &[f64]| {
+            let config = Config { steps: 0, delay_s: 0.0, slew_1_s, ..config() };
+            let mut controllers = SpeedControllers::new(&config, 0.001, Rotors::splat(0.5));
+            command
+                .iter()
+                .map(|&share| controllers.advance(Rotors::splat(share)).rear_left)
+                .collect::<Vec<_>>()
+        };
+        let close = |found: Vec<f64>, wanted: &[f64]| {
+            assert!(found.iter().zip(wanted).all(|(a, b)| (a - b).abs() < 1e-12), "{found:?} {wanted:?}");
+        };
+        // 20 1/s: 0.02 in a millisecond.
+        close(at(Some(20.0), &[0.55, 0.55, 0.55, 0.4, 0.0]), &[0.52, 0.54, 0.55, 0.53, 0.0]);
+        // The twin: without it the command is there at once.
+        close(at(None, &[0.55, 0.55, 0.55, 0.4, 0.0]), &[0.55, 0.55, 0.55, 0.4, 0.0]);
     }
 
     #[test]
@@ -116,6 +151,10 @@ mod tests {
         for bad in [f64::NAN, f64::INFINITY, -1.0, 0.032] {
             let config = Config { delay_s: bad, ..config() };
             assert_eq!(config.check(0.001).unwrap_err().field, "speed_controller.delay_s");
+        }
+        for bad in [f64::NAN, f64::INFINITY, -0.1, 0.0] {
+            let config = Config { slew_1_s: Some(bad), ..config() };
+            assert_eq!(config.check(0.001).unwrap_err().field, "speed_controller.slew_1_s");
         }
         for bad in [f64::NAN, f64::INFINITY, -0.1, 1.1] {
             let config = Config { stop_below: bad, ..config() };

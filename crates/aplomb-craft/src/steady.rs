@@ -172,7 +172,7 @@ impl Balance {
         self.state.attitude = DQuat::from_scaled_axis(DVec3::new(north, east, 0.0));
         self.propulsion.set_speeds([a, b, c, d]);
         let air = air_in_body(&self.state, DVec3::ZERO);
-        self.propulsion.look(air, DVec3::ZERO, &self.air.medium());
+        self.propulsion.look(air, DVec3::ZERO, &self.air.medium(), &None);
         let load = self.propulsion.load(&[0.0; 4], self.air.density_ratio());
         let flow = Flow { wind_m_s: DVec3::ZERO, density_kg_m3: self.air.density_kg_m3() };
         let wrench = self.forces.wrench(&self.state, &load, self.propulsion.inflow(), &flow);

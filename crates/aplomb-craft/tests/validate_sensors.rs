@@ -208,7 +208,8 @@ fn receiver_error_is_its_white_and_its_correlated_part() {
 fn barometer_feels_the_wash_near_the_ground() {
     let quiet = barometer::Config { wash_m: 0.3, ..barometer::Config::ideal() };
     let shift = |config, height_m| {
-        let craft = with(sensors::Config { barometer: Some(config), ..Default::default() });
+        let mut craft = with(sensors::Config { barometer: Some(config), ..Default::default() });
+        craft.ground_effect = None;
         let start = Start { airborne: true, height_m, ..Start::default() };
         let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 1, 0.001).unwrap();
         let pressure = plant.sense().pressure_pa.unwrap().value;

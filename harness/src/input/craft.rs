@@ -4,8 +4,8 @@
 //! sizes any key of its table replaces.
 
 use aplomb_craft::{
-    AirConfig, Arm, Config, ConfigError, Plant, Reason, Rotors, Spin, Start, battery, drag, ground, rotor,
-    sensors, speed_controller,
+    AirConfig, Arm, Config, ConfigError, Plant, Reason, Rotors, Spin, Start, battery, drag, ground,
+    ground_effect, rotor, sensors, speed_controller,
 };
 use serde::Deserialize;
 
@@ -127,6 +127,8 @@ fn key_path(field: &str) -> String {
         "rotor.blades" | "rotor.marking.blades" => "propeller.blades".to_owned(),
         "rotor.marking.diameter_m" => "propeller.diameter_in".to_owned(),
         "rotor.marking.pitch_m" => "propeller.pitch_in".to_owned(),
+        "ground_effect.radius_m" => "propeller.diameter_in".to_owned(),
+        "speed_controller.slew_1_s" => "speed_controller.slew_percent_s".to_owned(),
         "rotor.imbalance_kg_m" => "motor.imbalance_g_mm".to_owned(),
         _ => field
             .replace("rotor.", "motor.")
@@ -206,6 +208,7 @@ struct SpeedControllerTable {
     steps: u32,
     delay_s: f64,
     stop_below_percent: f64,
+    slew_percent_s: Option<f64>,
     braking: Option<BrakingWord>,
 }
 
@@ -236,6 +239,7 @@ struct FeetTable {
     sink_m: f64,
     damping_ratio: f64,
     friction: f64,
+    ground_effect: Option<bool>,
 }
 
 impl CraftFile {
@@ -319,10 +323,16 @@ impl CraftFile {
                 damping_ratio: self.feet.damping_ratio,
                 friction: self.feet.friction,
             },
+            ground_effect: self
+                .feet
+                .ground_effect
+                .unwrap_or(true)
+                .then_some(ground_effect::Config { radius_m: 0.5 * diameter_in * INCH_M }),
             speed_controller: speed_controller::Config {
                 steps: self.speed_controller.steps,
                 delay_s: self.speed_controller.delay_s,
                 stop_below: self.speed_controller.stop_below_percent / 100.0,
+                slew_1_s: self.speed_controller.slew_percent_s.map(|percent| percent / 100.0),
             },
             sensors: sensors::Config {
                 imu: Some(self.imu.convert()),

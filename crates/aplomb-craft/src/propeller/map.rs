@@ -76,6 +76,15 @@ impl Local {
         }
     }
 
+    /// All of the thrust times `ratio`.
+    #[inline]
+    pub(crate) fn lift(&mut self, ratio: f64) {
+        self.thrust *= ratio;
+        self.thrust_per_speed *= ratio;
+        self.thrust_curve *= ratio;
+        self.thrust_per_axial *= ratio;
+    }
+
     #[inline]
     pub(crate) fn thrust_at(&self, faster_rad_s: f64) -> f64 {
         self.thrust + faster_rad_s * (self.thrust_per_speed + faster_rad_s * self.thrust_curve)

@@ -1,0 +1,129 @@
+//! Ground effect: near the ground a rotor gives more thrust at the same speed and power.
+//!
+//! `T/T0 = 1/(1 - (R/4z)^2/(1 + (V/v)^2))` (Cheeseman and Bennett 1955, ARC R&M 3021), z the height of the hub, V the flow across
+//! the rotor, v the velocity it induces: by Glauert's law in level flight, `v^2 (V^2 + v^2) = vh^4`. The equation has a pole at
+//! z = R/4; z is held to R/2, where it gives 4/3. Over 10 R it gives less than 0.07 % and is left out.
+
+use crate::atmosphere::SEA_LEVEL_DENSITY_KG_M3;
+use crate::error::{ConfigError, within};
+use core::f64::consts::PI;
+use glam::{DMat3, DQuat, DVec3};
+
+/// Lowest and highest hub that it is worked out for, over R.
+const LOWEST: f64 = 0.5;
+const HIGHEST: f64 = 10.0;
+
+/// Rotors that feel the ground.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Config {
+    /// Radius of each rotor R (m), 0.01 to 1.
+    pub radius_m: f64,
+}
+
+impl Config {
+    pub(crate) fn check(&self) -> Result<(), ConfigError> {
+        within("ground_effect.radius_m", self.radius_m, 0.01, 1.0)
+    }
+
+    /// Thrust over that far from the ground, with the hub `height_m` above it, the air `edgewise_m_s` across the rotor and
+    /// `hover_m_s` > 0 the induced velocity in hover, vh.
+    ///
+    /// ```
+    /// let rotor = aplomb_craft::ground_effect::Config { radius_m: 0.1 };
+    /// assert!((rotor.thrust_ratio(0.1, 0.0, 5.0) - 16.0 / 15.0).abs() < 1e-12);
+    /// ```
+    #[must_use]
+    pub fn thrust_ratio(&self, height_m: f64, edgewise_m_s: f64, hover_m_s: f64) -> f64 {
+        let squared = hover_m_s * hover_m_s;
+        ratio(self.radius_m / height_m, edgewise_m_s * edgewise_m_s, squared)
+    }
+}
+
+/// By R/z and the squares of V and vh (m2/s2).
+#[inline]
+fn ratio(per_height: f64, edgewise_m2_s2: f64, hover_m2_s2: f64) -> f64 {
+    let near = 0.25 * if per_height > 0.0 { per_height.min(1.0 / LOWEST) } else { 1.0 / LOWEST };
+    // v^2 = 2 vh^4/(V^2 + sqrt(V^4 + 4 vh^4)).
+    let fourth = hover_m2_s2 * hover_m2_s2;
+    let whole = edgewise_m2_s2 + libm::sqrt(edgewise_m2_s2 * edgewise_m2_s2 + 4.0 * fourth);
+    let swept = if fourth > 0.0 { 1.0 + 0.5 * edgewise_m2_s2 * whole / fourth } else { f64::INFINITY };
+    1.0 / (1.0 - near * near / swept)
+}
+
+/// The rotors over the ground.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct GroundEffect {
+    radius_m: f64,
+    /// Square of the hover induced velocity by thrust over density ratio (m2/s2 per N).
+    hover_per_n: f64,
+}
+
+/// Height of each hub over the ground (m), where any is near.
+pub(crate) type Hubs = Option<[f64; 4]>;
+
+impl GroundEffect {
+    pub(crate) fn new(config: &Config) -> Self {
+        let area = PI * config.radius_m * config.radius_m;
+        GroundEffect { radius_m: config.radius_m, hover_per_n: 1.0 / (2.0 * SEA_LEVEL_DENSITY_KG_M3 * area) }
+    }
+
+    /// The hubs of a craft whose centre of mass is `clearance_m` above the ground; none are near one that is upside down.
+    #[inline]
+    pub(crate) fn hubs(&self, clearance_m: f64, attitude: DQuat, arms: &[DVec3; 4]) -> Hubs {
+        if clearance_m > HIGHEST * self.radius_m {
+            return None;
+        }
+        // Down in body axes.
+        let down = DMat3::from_quat(attitude).transpose().z_axis;
+        (down.z > 0.0).then(|| arms.map(|arm| clearance_m - arm.dot(down)))
+    }
+
+    /// Thrust over that far from the ground.
+    #[inline]
+    pub(crate) fn ratio(&self, height_m: f64, edgewise_m2_s2: f64, thrust_n: f64, density_ratio: f64) -> f64 {
+        ratio(self.radius_m / height_m, edgewise_m2_s2, self.hover_per_n * thrust_n.max(0.0) / density_ratio)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ROTOR: Config = Config { radius_m: 0.1 };
+
+    #[test]
+    fn validate_hover_ratios() {
+        // Cheeseman and Bennett 1955: z/R, T/T0.
+        for (height, expected) in [(0.5, 1.333_333), (1.0, 1.066_667), (2.0, 1.015_873), (4.0, 1.003_922)] {
+            let found = ROTOR.thrust_ratio(height * 0.1, 0.0, 5.0);
+            assert!((found - expected).abs() < 1e-6, "{height}: {found}");
+        }
+    }
+
+    #[test]
+    fn validate_edgewise_flow_takes_it_away() {
+        // z = R with V = v: 1.032258. By Glauert v = V where V^2 = vh^2/sqrt(2).
+        let edgewise = 5.0 / 2.0_f64.sqrt().sqrt();
+        let found = ROTOR.thrust_ratio(0.1, edgewise, 5.0);
+        assert!((found - 1.032_258).abs() < 1e-6, "{found}");
+        // The twin: without the flow's part it would be twice that.
+        assert!((ROTOR.thrust_ratio(0.1, 0.0, 5.0) - found).abs() > 0.03);
+        assert!(ROTOR.thrust_ratio(0.1, 40.0, 5.0) < 1.0001);
+    }
+
+    #[test]
+    fn pole_is_kept_away_from() {
+        for height in [0.05, 0.025, 0.0, -0.1] {
+            assert!((ROTOR.thrust_ratio(height, 0.0, 5.0) - 4.0 / 3.0).abs() < 1e-12, "{height}");
+        }
+        assert_eq!(ROTOR.thrust_ratio(0.1, 3.0, 0.0), 1.0);
+        assert!(ROTOR.thrust_ratio(0.1, 0.0, 0.0).is_finite());
+    }
+
+    #[test]
+    fn bad_radius_is_named() {
+        for bad in [f64::NAN, f64::INFINITY, 0.0, 2.0] {
+            assert_eq!(Config { radius_m: bad }.check().unwrap_err().field, "ground_effect.radius_m");
+        }
+    }
+}
