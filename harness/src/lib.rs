@@ -21,6 +21,7 @@ pub mod report;
 pub mod requirements;
 pub mod sample;
 pub mod signals;
+pub mod sweep;
 pub mod trace;
 pub mod verdict;
 pub mod verify;

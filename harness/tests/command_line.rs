@@ -139,3 +139,24 @@ fn margins_prints_measured_beside_linear_and_writes_every_frequency() {
     assert_eq!(refused.status.code(), Some(2));
     assert!(text(&refused.stderr).contains("hover-by-tilt"), "{}", text(&refused.stderr));
 }
+
+#[test]
+fn sweep_maps_a_number_of_a_file_and_refuses_a_path_that_leads_nowhere() {
+    let scratch = Scratch::new("sweep");
+    let axis = "controller.wish.rate_roll.crossover_rad_s=35..300x3";
+    let output = scratch.aplomb(&["sweep", "--margins-only", "--spot-checks", "1", "--vary", axis]);
+    let said = text(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{said}{}", text(&output.stderr));
+    assert!(said.contains("3 points: 1 feasible") && said.contains("at 1 points, 1 measured"), "{said}");
+    let results = scratch.results();
+    let table = fs::read_to_string(results[0].join("sweep.csv")).unwrap();
+    assert_eq!(table.lines().count(), 1 + 3);
+    assert!(table.starts_with("controller.wish.rate_roll.crossover_rad_s,feasible,stable,room,"), "{table}");
+    assert!(
+        fs::read_to_string(results[0].join("report.html")).unwrap().contains("Room that the limits leave")
+    );
+    let refused = scratch.aplomb(&["sweep", "--margins-only", "--vary", "craft.mas_kg=1..2"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(text(&refused.stderr).contains("`mass_kg`"), "{}", text(&refused.stderr));
+    assert_eq!(scratch.results().len(), 1);
+}

@@ -13,6 +13,7 @@ mod new;
 mod page;
 mod progress;
 pub mod results;
+mod sweep;
 pub mod table;
 pub mod trace_csv;
 mod verify;
@@ -82,6 +83,8 @@ enum Command {
     Disperse(disperse::DisperseArguments),
     /// Fly two controllers or crafts under the same seeds: which figures differ, and how surely
     Compare(compare::CompareArguments),
+    /// Vary any numbers of the files and map margins and figures
+    Sweep(sweep::SweepArguments),
     /// Write the files of the built-in demo into a new folder, to start a craft of your own from
     New {
         /// Folder to make; it must not exist yet
@@ -131,6 +134,7 @@ pub fn main() -> ExitCode {
         Some(Command::Margins(arguments)) => margins::run(&arguments),
         Some(Command::Disperse(arguments)) => disperse::run(&arguments),
         Some(Command::Compare(arguments)) => compare::run(&arguments),
+        Some(Command::Sweep(arguments)) => sweep::run(&arguments),
         Some(Command::New { folder }) => new::run(&folder),
         Some(Command::Export(arguments)) => export::run(&arguments),
     };

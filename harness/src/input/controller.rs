@@ -29,6 +29,12 @@ impl Controller {
         document.finish(config.map(|config| Self { config }))
     }
 
+    /// The value in force of a wish such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there is none.
+    #[must_use]
+    pub fn wish(&self, path: &str) -> Option<f64> {
+        super::wishes::in_force(&self.config, path)
+    }
+
     /// The tilt limit in deg.
     #[must_use]
     pub fn tilt_limit_deg(&self) -> f64 {

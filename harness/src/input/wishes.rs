@@ -24,6 +24,13 @@ macro_rules! wishes {
                 $(if let Some(value) = self.$field { config.$field = value as f32; })*
                 $($(if let Some(value) = self.$degrees { config.$radians = value.to_radians() as f32; })+)?
             }
+
+            #[allow(dead_code)] // Not every table's values are asked for.
+            fn value(config: &$config, key: &str) -> Option<f64> {
+                $(if key == stringify!($field) { return Some(f64::from(config.$field)); })*
+                $($(if key == stringify!($degrees) { return Some(f64::from(config.$radians).to_degrees()); })+)?
+                None
+            }
         }
     };
 }
@@ -67,6 +74,27 @@ pub fn attitude_settings(path: &str, text: &str) -> Result<estimate::attitude::C
         built.map_err(|error| refuse(&document, "", error)).ok().map(|_| config)
     });
     document.finish(config)
+}
+
+/// The value in force of a wish such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there is none.
+pub(super) fn in_force(config: &Config, path: &str) -> Option<f64> {
+    let (table, key) = path.split_once('.')?;
+    match table {
+        "loops" => LoopsTable::value(config, key),
+        "rate" => RateTable::value(&config.rate, key),
+        "rate_roll" => AxisTable::value(&config.rate.roll, key),
+        "rate_pitch" => AxisTable::value(&config.rate.pitch, key),
+        "rate_yaw" => AxisTable::value(&config.rate.yaw, key),
+        "attitude" => AttitudeTable::value(&config.attitude, key),
+        "tilt" => PartTable::value(&config.attitude.tilt, key),
+        "heading" => PartTable::value(&config.attitude.heading, key),
+        "thrust" => ThrustTable::value(&config.thrust, key),
+        "mix" => MixTable::value(&config.mix, key),
+        "vertical" => VerticalTable::value(&config.vertical, key),
+        "velocity" => VelocityTable::value(&config.velocity, key),
+        "position" => PositionTable::value(&config.position, key),
+        _ => None,
+    }
 }
 
 /// `[wish]`.

@@ -28,6 +28,7 @@ mod rotor_plots;
 mod shade;
 pub(crate) mod sheet;
 pub(crate) mod svg;
+mod sweep;
 pub(crate) mod ticks;
 pub(crate) mod time_plot;
 mod track;
@@ -35,6 +36,7 @@ pub(crate) mod xml;
 
 pub use margins::{MarginsReport, PointSection, write_margins};
 pub use recordings::{Line, Plot, RecordingReport, RecordingSection, ScoreTable, write_recordings};
+pub use sweep::{SweepReport, write_sweep};
 
 use crate::trace::Trace;
 use crate::verdict::{Limit, Verdict};

@@ -1,0 +1,253 @@
+//! `aplomb sweep`: margins and figures over a range of any numbers of the files.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use indicatif::{ProgressBar, ProgressDrawTarget};
+use toml::Table;
+
+use super::results::ResultsFolder;
+use super::{Failure, HELD, MISSED, RESULTS, say};
+use crate::input::{self, FlightPlan, demo};
+use crate::report::{Repeat, SweepReport, write_sweep};
+use crate::sweep::vary::{self, Axis, Which};
+use crate::sweep::{self, Files, SpotCheck, Tried};
+
+/// What `aplomb sweep` is told.
+#[derive(Debug, Args)]
+pub(super) struct SweepArguments {
+    /// What to vary: craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGH, xCOUNT behind it for another grid than 20 values; PATH is the
+    /// key's place in the file, as in controller.wish.rate_roll.crossover_rad_s=20..50x30
+    #[arg(long = "vary", value_name = "AXIS", required = true)]
+    axes: Vec<Axis>,
+    /// Draw this many points by lot instead of a grid
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    random: Option<u32>,
+    /// Flight file to fly at each point; without it, the demo's roll step
+    #[arg(value_name = "FLIGHT")]
+    flight: Option<PathBuf>,
+    /// Fly nothing: linear margins alone
+    #[arg(long, conflicts_with = "flight")]
+    margins_only: bool,
+    /// How many of the points are measured by injection as well
+    #[arg(long, value_name = "COUNT", default_value_t = 20)]
+    spot_checks: usize,
+    /// Craft file; without it, the demo's
+    #[arg(long, value_name = "FILE")]
+    craft: Option<PathBuf>,
+    /// Controller file; without it, the demo's
+    #[arg(long, value_name = "FILE")]
+    controller: Option<PathBuf>,
+    /// Seed of the points drawn by lot
+    #[arg(long, value_name = "SEED", default_value_t = 1)]
+    seed: u64,
+    /// Folder in which each run's results get a new folder of their own
+    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
+    out: PathBuf,
+    /// Threads; without it, one for each core
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
+    threads: Option<u32>,
+}
+
+/// More points than this are a mistake.
+const MOST_POINTS: usize = 1_000_000;
+
+pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
+    let (files, plan) = read(arguments)?;
+    let axes = &arguments.axes;
+    let size: f64 = axes.iter().map(|axis| axis.count as f64).product();
+    if arguments.random.is_none() && size > MOST_POINTS as f64 {
+        return Err(Failure::Argument(format!(
+            "a grid of {size} points is too large: fewer values, or --random"
+        )));
+    }
+    // A path that leads nowhere is told before the work, with the nearest one that does.
+    let middle: Vec<f64> = axes.iter().map(|axis| axis.at(0.5)).collect();
+    for (axis, &value) in axes.iter().zip(&middle) {
+        let file = match axis.file {
+            Which::Craft => &files.craft,
+            Which::Controller => &files.controller,
+        };
+        if vary::value_at(file, &axis.path).is_none() {
+            files
+                .with(std::slice::from_ref(axis), &[value])
+                .map_err(|reason| Failure::Argument(format!("{}: {reason}", axis.name())))?;
+        }
+    }
+    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
+    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
+    let pool =
+        rayon::ThreadPoolBuilder::new().num_threads(arguments.threads.map_or(0, |n| n as usize)).build();
+    let pool = pool.map_err(|error| Failure::Unfinished(error.to_string()))?;
+    let points = match arguments.random {
+        Some(count) => sweep::random(axes, count as usize, arguments.seed),
+        None => sweep::grid(axes),
+    };
+    let started = std::time::Instant::now();
+    let bar = ProgressBar::with_draw_target(Some(points.len() as u64), ProgressDrawTarget::stderr());
+    let (tried, checks) = pool.install(|| {
+        let tried = sweep::sweep(&files, axes, &points, plan.as_ref(), || bar.inc(1));
+        let checks = sweep::spot_check(&files, axes, &tried, arguments.spot_checks);
+        (tried, checks)
+    });
+    bar.finish_and_clear();
+    let findings = findings(&tried, &checks);
+    say(&format!("{}\n{:.2} s.\n", findings.join("\n"), started.elapsed().as_secs_f64()))?;
+    let report = SweepReport {
+        title: "Sweep".to_owned(),
+        subtitle: axes
+            .iter()
+            .map(|axis| format!("{} {} to {}", axis.name(), axis.low, axis.high))
+            .collect::<Vec<_>>()
+            .join(", "),
+        findings,
+        axes,
+        tried: &tried,
+        is_grid: arguments.random.is_none(),
+        today: today(&files, axes),
+        repeat: Repeat {
+            command: command_line(arguments),
+            versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
+            seeds: arguments.seed.to_string(),
+        },
+    };
+    let mut html = Vec::new();
+    write_sweep(&report, &mut html).map_err(disk)?;
+    let folder = ResultsFolder::new(&arguments.out).map_err(disk)?;
+    folder.write("report.html", &html).map_err(disk)?;
+    folder.write("sweep.csv", csv(axes, &tried, plan.as_ref()).as_bytes()).map_err(disk)?;
+    let folder = folder.keep().map_err(disk)?;
+    say(&format!("Report: {}\n", folder.join("report.html").display()))?;
+    Ok(if tried.iter().any(Tried::is_feasible) { HELD } else { MISSED })
+}
+
+fn read(arguments: &SweepArguments) -> Result<(Files, Option<FlightPlan>), Failure> {
+    let table = |given: &Option<PathBuf>, built_in: demo::File| -> Result<Table, Failure> {
+        let text = match given {
+            Some(path) => input::text_of(path).map_err(|error| Failure::Input(vec![error]))?,
+            None => built_in.text.to_owned(),
+        };
+        text.parse().map_err(|error: toml::de::Error| Failure::Argument(error.to_string()))
+    };
+    // Read once as they are, so that a mistake in a file is told with its place.
+    let mut wrong = Vec::new();
+    if let Some(path) = &arguments.craft {
+        wrong.extend(input::load_craft(path).err());
+    }
+    if let Some(path) = &arguments.controller {
+        wrong.extend(input::load_controller(path).err());
+    }
+    let plan = match &arguments.flight {
+        _ if arguments.margins_only => Ok(None),
+        Some(path) => input::load_flight(path).map(Some),
+        None => Ok(input::demo_flights()
+            .ok()
+            .and_then(|all| all.into_iter().find(|plan| plan.name == "roll-step"))),
+    };
+    let plan = plan.map_err(|error| wrong.push(error)).ok().flatten();
+    if !wrong.is_empty() {
+        return Err(Failure::Input(wrong));
+    }
+    let files = Files {
+        craft: table(&arguments.craft, demo::CRAFT)?,
+        controller: table(&arguments.controller, demo::CONTROLLER)?,
+    };
+    Ok((files, plan))
+}
+
+fn today(files: &Files, axes: &[Axis]) -> Vec<Option<f64>> {
+    let value = |axis: &Axis| match axis.file {
+        Which::Craft => vary::value_at(&files.craft, &axis.path),
+        Which::Controller => vary::value_at(&files.controller, &axis.path).or_else(|| {
+            let (craft, controller) = files.with(&[], &[]).ok()?;
+            drop(craft);
+            controller.wish(axis.path.strip_prefix("wish.")?)
+        }),
+    };
+    axes.iter().map(value).collect()
+}
+
+fn findings(tried: &[Tried], checks: &[SpotCheck]) -> Vec<String> {
+    let count = |is: fn(&Tried) -> bool| tried.iter().filter(|tried| is(tried)).count();
+    let mut all = vec![format!(
+        "{} points: {} feasible, {} stable, {} refused.",
+        tried.len(),
+        count(Tried::is_feasible),
+        count(|tried| tried.loops.first().is_some_and(|first| first.stable)),
+        count(|tried| tried.refused.is_some())
+    )];
+    let known = checks.iter().filter(|check| check.gain_up_db.is_finite() && check.phase_deg.is_finite());
+    let (mut db, mut deg, mut measured) = (0.0_f64, 0.0_f64, 0);
+    for check in known {
+        (db, deg) = (db.max(check.gain_up_db.abs()), deg.max(check.phase_deg.abs()));
+        measured += 1;
+    }
+    if !checks.is_empty() {
+        all.push(format!(
+            "Spot checks by injection at {} points, {measured} measured: the linear model errs by at most {db:.2} dB in gain margin \
+             and {deg:.2} deg in phase margin.",
+            checks.len()
+        ));
+    }
+    all
+}
+
+fn command_line(arguments: &SweepArguments) -> String {
+    let mut words = vec!["aplomb sweep".to_owned()];
+    let files = [("--craft", &arguments.craft), ("--controller", &arguments.controller)];
+    let shown = |path: &Path| path.display().to_string();
+    words.extend(files.iter().filter_map(|(flag, file)| Some(format!("{flag} {}", shown(file.as_deref()?)))));
+    words.extend(
+        arguments
+            .axes
+            .iter()
+            .map(|axis| format!("--vary {}={}..{}x{}", axis.name(), axis.low, axis.high, axis.count)),
+    );
+    words.extend(arguments.random.map(|count| format!("--random {count} --seed {}", arguments.seed)));
+    words.extend(arguments.margins_only.then(|| "--margins-only".to_owned()));
+    words.extend(arguments.flight.as_deref().map(shown));
+    words.join(" ")
+}
+
+/// Every point: its values, whether it is feasible, the worst linear margins, and each figure of the flight.
+fn csv(axes: &[Axis], tried: &[Tried], plan: Option<&FlightPlan>) -> String {
+    let mut text = String::new();
+    for axis in axes {
+        let _ = write!(text, "{},", axis.name());
+    }
+    text += "feasible,stable,room,gain_up_db,gain_down_db,phase_deg,delay_s,peak_sensitivity";
+    for expectation in plan.iter().flat_map(|plan| &plan.expectations) {
+        let _ = write!(text, ",\"{} ({})\"", expectation.words().replace('"', "'"), expectation.unit());
+    }
+    text += ",refused\n";
+    for tried in tried {
+        for value in &tried.values {
+            let _ = write!(text, "{value},");
+        }
+        let stable = tried.loops.first().is_some_and(|first| first.stable);
+        let _ = write!(text, "{},{},{:.4}", u8::from(tried.is_feasible()), u8::from(stable), tried.room());
+        let worst = |of: fn(&crate::margins::figures::Figures) -> f64, largest: bool| {
+            tried
+                .loops
+                .iter()
+                .map(|one| of(&one.figures))
+                .fold(f64::NAN, if largest { f64::max } else { f64::min })
+        };
+        for value in [
+            worst(|f| f.gain_up_db, false),
+            worst(|f| f.gain_down_db, false),
+            worst(|f| f.phase_deg, false),
+            worst(|f| f.delay_s, false),
+            worst(|f| f.peak_sensitivity, true),
+        ] {
+            let _ = if value.is_nan() { write!(text, ",") } else { write!(text, ",{value:.5}") };
+        }
+        for i in 0..plan.map_or(0, |plan| plan.expectations.len()) {
+            let measured = tried.verdicts.get(i).map_or(f64::NAN, |verdict| verdict.measured);
+            let _ = if measured.is_nan() { write!(text, ",") } else { write!(text, ",{measured:.6}") };
+        }
+        let _ = writeln!(text, ",\"{}\"", tried.refused.as_deref().unwrap_or("").replace('"', "'"));
+    }
+    text
+}

@@ -1,0 +1,168 @@
+//! The report on a sweep: a map of the room that the limits leave, with today's point.
+
+use super::svg::{Align, Path, Svg};
+use super::ticks::{Scale, Ticks};
+use super::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_grid};
+use super::xml::escape;
+use super::{Repeat, number, sheet};
+use crate::sweep::Tried;
+use crate::sweep::vary;
+use std::fmt::Write as _;
+use std::io;
+
+/// Everything the report says.
+#[derive(Clone, Debug)]
+pub struct SweepReport<'a> {
+    /// The heading of the page.
+    pub title: String,
+    /// One line above it.
+    pub subtitle: String,
+    /// What was found, in sentences.
+    pub findings: Vec<String>,
+    /// What was varied; the first two axes are drawn.
+    pub axes: &'a [vary::Axis],
+    /// Every point.
+    pub tried: &'a [Tried],
+    /// The points form a grid.
+    pub is_grid: bool,
+    /// The values of the files as they are, where they state them.
+    pub today: Vec<Option<f64>>,
+    /// How somebody else gets the same figures.
+    pub repeat: Repeat,
+}
+
+const TERMS: [(&str, &str); 4] = [
+    (
+        "feasible",
+        "Stable, every margin and peak sensitivity of the loops at the torque and thrust demands within its limit, and every expectation of the flight held.",
+    ),
+    (
+        "room",
+        "Of the tightest limit: margin over least margin, or largest peak sensitivity over peak. At 1 a limit is just held, at 0 the craft is not stable.",
+    ),
+    ("today", "The values that the files state now."),
+    (
+        "linear model",
+        "Margins come from craft and controller by their equations; some points are measured by injection to check it.",
+    ),
+];
+
+/// Writes the page.
+///
+/// # Errors
+/// Whatever `out` reports. The page is composed before the first byte is written.
+pub fn write_sweep(report: &SweepReport<'_>, out: &mut impl io::Write) -> io::Result<()> {
+    let mut page = String::new();
+    sheet::open(&mut page, &report.title);
+    let _ = write!(
+        page,
+        "<header><p class=\"craft\">{}</p><h1>{}</h1>",
+        escape(&report.subtitle),
+        escape(&report.title)
+    );
+    for finding in &report.findings {
+        let _ = write!(page, "<p>{}</p>", escape(finding));
+    }
+    let _ = write!(page, "<p class=\"soft\">{}</p></header><section><h2>Map</h2>", sheet::EVIDENCE);
+    let _ = writeln!(
+        page,
+        "<figure class=\"map\"><h3>Room that the limits leave</h3>{}<figcaption>The darker, the more room. Plain: a limit \
+         is missed. Hatched: not stable, or refused. Outlined: feasible. Cross: today.</figcaption></figure></section>",
+        map(report)
+    );
+    sheet::terms(&mut page, &TERMS);
+    sheet::cautions(&mut page);
+    sheet::repeat(&mut page, &report.repeat);
+    sheet::close(&mut page);
+    out.write_all(page.as_bytes())?;
+    out.flush()
+}
+
+/// Class of a fill by room.
+fn fill(tried: &Tried) -> &'static str {
+    match tried.room() {
+        room if room <= 0.0 => "carried",
+        room if room < 1.0 => "heat0",
+        room if room < 1.15 => "heat1",
+        room if room < 1.3 => "heat2",
+        _ => "heat3",
+    }
+}
+
+fn map(report: &SweepReport<'_>) -> String {
+    let size = RIGHT - LEFT;
+    let feasible = report.tried.iter().filter(|tried| tried.is_feasible()).count();
+    let words = format!("{feasible} of {} points are feasible.", report.tried.len());
+    let mut svg = Svg::new("map", WIDTH, HEAD + size + FOOT, "Map of the sweep", &words);
+    let [across, up] = [0, 1].map(|i| report.axes.get(i));
+    let Some(across) = across else { return svg.finish() };
+    // Half a cell beyond the outermost points.
+    let span = |axis: &vary::Axis| {
+        let half = if report.is_grid { 0.5 / (axis.count - 1) as f64 } else { 0.02 };
+        (axis.at(-half), axis.at(1.0 + half))
+    };
+    let (low, high) = span(across);
+    let x = Axis { low, high, from: LEFT, to: RIGHT };
+    let (low, high) = up.map_or((-0.5, 0.5), span);
+    let y = Axis { low, high, from: HEAD + size, to: HEAD };
+    let cell = |axis: Option<&vary::Axis>| match axis {
+        Some(axis) if report.is_grid => size / axis.count as f64,
+        Some(_) => 8.0,
+        None => size,
+    };
+    let (width, height) = (cell(Some(across)), cell(up));
+    let place = |values: &[f64]| (x.at(values[0]), y.at(values.get(1).copied().unwrap_or(0.0)));
+    for tried in report.tried {
+        let (cx, cy) = place(&tried.values);
+        svg.rect(fill(tried), cx - 0.5 * width, cy - 0.5 * height, width, height);
+    }
+    let mut outline = Path::default();
+    let rows = up.map_or(1, |axis| axis.count);
+    let is_feasible = |i: usize, j: usize| report.tried.get(i * rows + j).is_some_and(Tried::is_feasible);
+    for (index, tried) in report.tried.iter().enumerate().filter(|(_, tried)| tried.is_feasible()) {
+        let (cx, cy) = place(&tried.values);
+        let (left, right) = (cx - 0.5 * width, cx + 0.5 * width);
+        let (top, bottom) = (cy - 0.5 * height, cy + 0.5 * height);
+        // In a map, the border of the region; else each point's own.
+        let (i, j) = (index / rows, index % rows);
+        let is_map = report.is_grid && report.axes.len() <= 2;
+        let inside = |i: Option<usize>, j: Option<usize>| match (i, j) {
+            (Some(i), Some(j)) => is_map && j < rows && is_feasible(i, j),
+            _ => false,
+        };
+        for (is_inside, from, to) in [
+            (inside(i.checked_sub(1), Some(j)), (left, top), (left, bottom)),
+            (inside(Some(i + 1), Some(j)), (right, top), (right, bottom)),
+            (inside(Some(i), j.checked_sub(1)), (left, bottom), (right, bottom)),
+            (inside(Some(i), Some(j + 1)), (left, top), (right, top)),
+        ] {
+            if !is_inside {
+                outline.move_to(from);
+                outline.line_to(to);
+            }
+        }
+    }
+    svg.path("bound", &outline);
+    let ticks = |axis: &Axis| Ticks::inside(axis.low, axis.high, 6, Scale::Decimal);
+    let up_ticks = if up.is_some() { ticks(&y) } else { Ticks::at(Vec::new()) };
+    draw_grid(&mut svg, &x, &ticks(&x), &y, &up_ticks);
+    if let Some(today) = report.today.iter().take(2).copied().collect::<Option<Vec<f64>>>()
+        && !today.is_empty()
+    {
+        let (cx, cy) = place(&today);
+        let mut cross = Path::default();
+        for side in [-6.0, 6.0] {
+            cross.move_to((cx - side, cy - 6.0));
+            cross.line_to((cx + side, cy + 6.0));
+        }
+        svg.path("aim", &cross);
+    }
+    for &tick in &ticks(&x).values {
+        svg.text("tick", (x.at(tick), HEAD + size + 14.0), Align::Middle, &number::significant(tick, 3));
+    }
+    svg.text("name", (RIGHT, HEAD + size + 28.0), Align::End, &across.name());
+    if let Some(up) = up {
+        svg.text("name", (2.0, HEAD - 8.0), Align::Start, &up.name());
+    }
+    svg.finish()
+}

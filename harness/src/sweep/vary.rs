@@ -1,0 +1,175 @@
+//! Which numbers of the files are varied, and over what.
+
+use toml::{Table, Value};
+
+/// A number of one of the files and the range it is varied over.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Axis {
+    /// Which file it is in.
+    pub file: Which,
+    /// Its path in there, such as `wish.rate_roll.crossover_rad_s` or `inertia_kg_m2[0]`.
+    pub path: String,
+    /// Lowest value.
+    pub low: f64,
+    /// Highest value.
+    pub high: f64,
+    /// How many values of a grid.
+    pub count: usize,
+}
+
+/// One of the two files.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Which {
+    /// The craft: the truth.
+    Craft,
+    /// The controller: belief and wishes.
+    Controller,
+}
+
+/// Values of a grid unless told otherwise.
+const COUNT: usize = 20;
+
+impl std::str::FromStr for Axis {
+    type Err = String;
+
+    /// `craft.PATH=LOW..HIGH`, `controller.PATH=LOW..HIGH`, with `xCOUNT` behind it if not 20 values are wanted.
+    fn from_str(text: &str) -> Result<Self, String> {
+        let form =
+            || format!("`{text}` is not of the form craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGHxCOUNT");
+        let (name, range) = text.split_once('=').ok_or_else(form)?;
+        let (file, path) = name.split_once('.').ok_or_else(form)?;
+        let file = match file {
+            "craft" => Which::Craft,
+            "controller" => Which::Controller,
+            _ => return Err(form()),
+        };
+        let (range, count) = match range.split_once('x') {
+            Some((range, count)) => (range, count.parse().map_err(|_| form())?),
+            None => (range, COUNT),
+        };
+        let (low, high) = range.split_once("..").ok_or_else(form)?;
+        let number = |text: &str| text.parse::<f64>().ok().filter(|x| x.is_finite()).ok_or_else(form);
+        let (low, high) = (number(low)?, number(high)?);
+        if low >= high {
+            return Err(format!("`{text}`: the range must rise"));
+        }
+        if !(2..=1000).contains(&count) {
+            return Err(format!("`{text}`: a grid has 2 to 1000 values on an axis"));
+        }
+        Ok(Self { file, path: path.to_owned(), low, high, count })
+    }
+}
+
+impl Axis {
+    /// Its whole name.
+    #[must_use]
+    pub fn name(&self) -> String {
+        let file = match self.file {
+            Which::Craft => "craft",
+            Which::Controller => "controller",
+        };
+        format!("{file}.{}", self.path)
+    }
+
+    /// The value at a share 0 to 1 of the range.
+    #[must_use]
+    pub fn at(&self, share: f64) -> f64 {
+        self.low + share * (self.high - self.low)
+    }
+}
+
+/// The number at a path of a file; `None` where there is none.
+#[must_use]
+pub fn value_at(file: &Table, path: &str) -> Option<f64> {
+    let mut parts = path.split('.').flat_map(steps);
+    let first = parts.next()?;
+    let start = file.get(first.key()?)?;
+    let found = parts.try_fold(start, |value, step| match step {
+        Step::Key(key) => value.get(key),
+        Step::Place(place) => value.get(place),
+    })?;
+    found.as_float().or_else(|| found.as_integer().map(|whole| whole as f64))
+}
+
+/// Puts a number at a path of a file. Tables on the way are made; where something else stands, nothing is done.
+///
+/// # Errors
+/// Says where the path cannot go on.
+pub fn set(file: &mut Table, path: &str, number: f64) -> Result<(), String> {
+    let lost = |at: &str| format!("`{path}` leads to no number: it ends at `{at}`");
+    let all: Vec<Step<'_>> = path.split('.').flat_map(steps).collect();
+    let [Step::Key(first), rest @ ..] = all.as_slice() else { return Err(lost(path)) };
+    let empty = || Value::Table(Table::new());
+    let mut place = file.entry((*first).to_owned()).or_insert_with(empty);
+    for step in rest {
+        place = match step {
+            Step::Key(key) => {
+                place.as_table_mut().ok_or_else(|| lost(key))?.entry((*key).to_owned()).or_insert_with(empty)
+            }
+            Step::Place(i) => place.get_mut(*i).ok_or_else(|| lost(&format!("[{i}]")))?,
+        };
+    }
+    match place {
+        Value::Table(table) if !table.is_empty() => Err(lost(path)),
+        Value::Array(_) => Err(format!("`{path}` is a list: add [0], [1] ... to name one of it")),
+        _ => {
+            *place = Value::Float(number);
+            Ok(())
+        }
+    }
+}
+
+/// One step along a path.
+#[derive(Clone, Copy)]
+enum Step<'a> {
+    Key(&'a str),
+    Place(usize),
+}
+
+impl<'a> Step<'a> {
+    fn key(self) -> Option<&'a str> {
+        match self {
+            Self::Key(key) => Some(key),
+            Self::Place(_) => None,
+        }
+    }
+}
+
+/// `key` or `key[place]`.
+fn steps(part: &str) -> impl Iterator<Item = Step<'_>> {
+    let (key, place) = match part.strip_suffix(']').and_then(|part| part.split_once('[')) {
+        Some((key, place)) => (key, place.parse().ok()),
+        None => (part, None),
+    };
+    std::iter::once(Step::Key(key)).chain(place.map(Step::Place))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_found_and_put_where_the_path_leads() {
+        let mut file: Table = "mass_kg = 1\ninertia = [1.0, 2.0]\n[motor]\nlag_s = 0.03\n".parse().unwrap();
+        assert_eq!(value_at(&file, "mass_kg"), Some(1.0));
+        assert_eq!(value_at(&file, "inertia[1]"), Some(2.0));
+        for (path, value) in [("motor.lag_s", 0.05), ("inertia[1]", 7.0), ("wish.rate.cutoff", 3.0)] {
+            set(&mut file, path, value).unwrap();
+            assert_eq!(value_at(&file, path), Some(value));
+        }
+        for path in ["inertia", "motor", "mass_kg.x", "inertia[5]"] {
+            assert!(set(&mut file, path, 1.0).is_err(), "{path}");
+        }
+    }
+
+    #[test]
+    fn axes_are_read_and_bad_ones_refused() {
+        let axis: Axis = "controller.wish.rate_roll.crossover_rad_s=20..50x30".parse().unwrap();
+        assert_eq!((axis.file, axis.count, axis.at(0.5)), (Which::Controller, 30, 35.0));
+        for bad in
+            ["mass_kg=1..2", "craft.mass_kg", "craft.mass_kg=2..1", "craft.mass_kg=1..nan", "craft.m=1..2x1"]
+        {
+            assert!(bad.parse::<Axis>().is_err(), "{bad}");
+        }
+    }
+}
