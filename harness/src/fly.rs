@@ -189,9 +189,7 @@ fn watched<M: aplomb::Math>(
     let ticks = |time_s: f64| libm::round(time_s / tick_s) as i64;
     let lead_ticks = ticks(lead_s(plan));
     let lead_s = lead_ticks as f64 * tick_s;
-    let start =
-        aplomb_craft::Start { heading_rad: plan.heading_deg.to_radians(), ..aplomb_craft::Start::default() };
-    let mut plant = Plant::new(craft, &shifted(&plan.air, lead_s), &start, seed, tick_s)?
+    let mut plant = Plant::new(craft, &shifted(&plan.air, lead_s), &start(plan), seed, tick_s)?
         .with_faults(&later(&plan.faults, lead_s))?;
     let mut controller = FlightController::<M>::new(controller)?;
     let mut camera = match &craft.camera_mount {
@@ -239,11 +237,26 @@ fn watched<M: aplomb::Math>(
     Ok(Ended { digest: digest.0, simulated_s: (lead_ticks + end + 1) as f64 * tick_s })
 }
 
-/// Length of the lead-in of `plan` in s; 0 for a start on the ground.
+/// Where the craft is before the lead-in.
+fn start(plan: &FlightPlan) -> aplomb_craft::Start {
+    let ground = aplomb_craft::Start {
+        heading_rad: plan.heading_deg.to_radians(),
+        mount: plan.mount,
+        ..aplomb_craft::Start::default()
+    };
+    match plan.start {
+        Start::Ground | Start::Hover { .. } => ground,
+        Start::Stand { height_m } => {
+            aplomb_craft::Start { airborne: true, rotors_stopped: true, height_m, ..ground }
+        }
+    }
+}
+
+/// Length of the lead-in of `plan` in s; 0 for a start on the ground or on a stand.
 #[must_use]
 pub fn lead_s(plan: &FlightPlan) -> f64 {
     match plan.start {
-        Start::Ground => 0.0,
+        Start::Ground | Start::Stand { .. } => 0.0,
         Start::Hover { height_m } => REST_S + libm::ceil(height_m / CLIMB_M_S) + SETTLE_S,
     }
 }

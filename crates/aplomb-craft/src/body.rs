@@ -71,6 +71,19 @@ pub(crate) struct Slope {
     pub(crate) turn: DVec3,
 }
 
+impl Slope {
+    /// With these velocity and acceleration, and an attitude that turns at `rate_rad_s`, which changes by `turn`.
+    pub(crate) fn of(
+        velocity: DVec3,
+        acceleration: DVec3,
+        attitude: DQuat,
+        rate_rad_s: DVec3,
+        turn: DVec3,
+    ) -> Self {
+        Slope { velocity, acceleration, attitude: turning(attitude, 0.5 * rate_rad_s), turn }
+    }
+}
+
 /// Mass, inertia and gravity.
 #[derive(Clone, Copy, Debug)]
 pub struct Body {
@@ -135,13 +148,24 @@ impl Body {
         step_s: f64,
         mut wrench: impl FnMut(Stage, &State) -> Wrench,
     ) -> State {
+        Body::integrate(state, a, step_s, |stage, state| self.slope(state, &wrench(stage, state)))
+    }
+
+    /// One Runge-Kutta step over the slopes that `slope(stage, state)` gives.
+    #[inline(always)]
+    pub(crate) fn integrate(
+        state: &State,
+        a: Slope,
+        step_s: f64,
+        mut slope: impl FnMut(Stage, &State) -> Slope,
+    ) -> State {
         let half = 0.5 * step_s;
         let second = state.moved(&a, half);
-        let b = self.slope(&second, &wrench(Stage::Middle, &second));
+        let b = slope(Stage::Middle, &second);
         let third = state.moved(&b, half);
-        let c = self.slope(&third, &wrench(Stage::Middle, &third));
+        let c = slope(Stage::Middle, &third);
         let fourth = state.moved(&c, step_s);
-        let d = self.slope(&fourth, &wrench(Stage::End, &fourth));
+        let d = slope(Stage::End, &fourth);
         let mean = Slope {
             velocity: a.velocity + 2.0 * (b.velocity + c.velocity) + d.velocity,
             acceleration: a.acceleration + 2.0 * (b.acceleration + c.acceleration) + d.acceleration,

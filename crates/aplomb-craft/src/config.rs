@@ -102,6 +102,8 @@ impl Config {
                 foot_x_m: 0.12,
                 foot_y_m: 0.12,
                 foot_z_m: 0.08,
+                centre_x_m: 0.0,
+                centre_y_m: 0.0,
                 sink_m: 0.004,
                 damping_ratio: 0.6,
                 friction: 0.7,

@@ -45,6 +45,8 @@ pub enum Reason {
     NoStillRow,
     /// Two rows of the measurement stand at the same place.
     Twice,
+    /// A stand holds the craft above the ground.
+    NeedsAir,
 }
 
 impl fmt::Display for ConfigError {
@@ -68,6 +70,7 @@ impl fmt::Display for ConfigError {
             Reason::TooLong => write!(f, "is longer than the history that is kept"),
             Reason::SamePart => write!(f, "must be another part"),
             Reason::NeedsOnePart => write!(f, "must be one sensor, the gyro or the accelerometer"),
+            Reason::NeedsAir => write!(f, "a stand holds the craft above the ground"),
             Reason::NotFitted => write!(f, "is not fitted to this craft"),
             Reason::NoStillRow => write!(f, "has no row in still air"),
             Reason::Twice => {

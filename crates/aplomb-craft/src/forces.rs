@@ -3,6 +3,7 @@
 use crate::body::{Body, State, Wrench};
 use crate::drag::Drag;
 use crate::ground::Ground;
+use crate::mount::Rope;
 use crate::propulsion::{Inflow, Load};
 use glam::{DMat3, DVec3};
 
@@ -12,6 +13,7 @@ pub(crate) struct Forces {
     pub(crate) body: Body,
     pub(crate) drag: Drag,
     pub(crate) ground: Ground,
+    pub(crate) rope: Option<Rope>,
     pub(crate) push_n: DVec3,
     pub(crate) push_nm: DVec3,
 }
@@ -48,6 +50,11 @@ impl Forces {
                 self.ground.wrench(state.position_m, state.velocity_m_s, &rotation, state.rate_rad_s);
             wrench.force_n += contact.0;
             wrench.torque_nm += contact.1;
+        }
+        if let Some(rope) = &self.rope {
+            let pull = rope.wrench(state, &rotation);
+            wrench.force_n += pull.0;
+            wrench.torque_nm += pull.1;
         }
         wrench
     }

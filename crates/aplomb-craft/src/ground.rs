@@ -4,18 +4,22 @@
 //! the spot where it touched down, up to `friction` times the push; beyond that the spot is dragged along. Stiffness and
 //! damping are derived: four feet carry the weight at depth `sink_m`, and the craft bounces on them with `damping_ratio`.
 
-use crate::error::{ConfigError, positive, within};
+use crate::error::{ConfigError, finite, positive, within};
 use glam::{DMat3, DVec2, DVec3};
 
 /// Feet and what they stand on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Distance of each foot ahead of or behind the centre of mass (m).
+    /// Distance of each foot ahead of or behind the middle of the feet (m).
     pub foot_x_m: f64,
-    /// Distance of each foot right or left of the centre of mass (m).
+    /// Distance of each foot right or left of the middle of the feet (m).
     pub foot_y_m: f64,
     /// Depth of the feet below the centre of mass (m).
     pub foot_z_m: f64,
+    /// Middle of the feet, ahead of the centre of mass (m).
+    pub centre_x_m: f64,
+    /// Middle of the feet, right of the centre of mass (m).
+    pub centre_y_m: f64,
     /// Depth at which four feet carry the weight (m).
     pub sink_m: f64,
     /// Damping of the bounce over its critical damping, 0..1.
@@ -29,6 +33,8 @@ impl Config {
         positive("ground.foot_x_m", self.foot_x_m)?;
         positive("ground.foot_y_m", self.foot_y_m)?;
         positive("ground.foot_z_m", self.foot_z_m)?;
+        finite("ground.centre_x_m", self.centre_x_m)?;
+        finite("ground.centre_y_m", self.centre_y_m)?;
         within("ground.sink_m", self.sink_m, 5e-4, 0.1)?;
         within("ground.damping_ratio", self.damping_ratio, 0.0, 1.0)?;
         within("ground.friction", self.friction, 0.0, 5.0)
@@ -56,7 +62,10 @@ impl Ground {
     pub(crate) fn new(config: &Config, hubs: [DVec3; 4], mass_kg: f64) -> Self {
         // The nominal weight, also where a test switches gravity off.
         let weight = mass_kg * crate::gravity::STANDARD_M_S2;
-        let foot = |x: f64, y: f64| DVec3::new(x * config.foot_x_m, y * config.foot_y_m, config.foot_z_m);
+        let foot = |x: f64, y: f64| {
+            let (x_m, y_m) = (x * config.foot_x_m, y * config.foot_y_m);
+            DVec3::new(config.centre_x_m + x_m, config.centre_y_m + y_m, config.foot_z_m)
+        };
         let feet = [foot(1.0, -1.0), foot(1.0, 1.0), foot(-1.0, -1.0), foot(-1.0, 1.0)];
         let points: [DVec3; POINTS] = core::array::from_fn(|i| if i < 4 { feet[i] } else { hubs[i - 4] });
         let stiffness = weight / (4.0 * config.sink_m);

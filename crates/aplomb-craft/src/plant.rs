@@ -10,6 +10,7 @@ use crate::fault::{Fault, Faults, Sensor, What};
 use crate::forces::{Flow, Forces};
 use crate::ground::Ground;
 use crate::hover::Hover;
+use crate::mount::{Bearing, Mount, Rope};
 use crate::propulsion::{Propulsion, air_in_body};
 use crate::rotors::Rotors;
 use crate::sensors::barometer::Barometer;
@@ -53,6 +54,8 @@ pub struct Plant {
     readings: Readings,
     /// Only where there are any.
     faults: Option<Box<Faults>>,
+    /// Only on a stand.
+    bearing: Option<Box<Bearing>>,
 }
 
 /// The sensors that are fitted.
@@ -111,7 +114,18 @@ impl Plant {
             ground: Ground::new(&config.ground, propulsion.arms, config.mass_kg),
             push_n: DVec3::ZERO,
             push_nm: DVec3::ZERO,
+            rope: match &start.mount {
+                Mount::Tether(tether) => Some(Rope::new(tether, config.mass_kg)),
+                Mount::Free | Mount::Stand(_) => None,
+            },
         };
+        let bearing = match &start.mount {
+            Mount::Stand(stand) => {
+                Some(Box::new(Bearing::new(stand, config.mass_kg, &config.inertia(), &state)))
+            }
+            Mount::Free | Mount::Tether(_) => None,
+        };
+        let state = bearing.as_ref().map_or(state, |bearing| bearing.held(&state));
         let sensors = &config.sensors;
         let fitted = Fitted {
             imu: sensors.imu.map(|imu| (Imu::new(&imu, tick_s, seed), DVec3::from_array(imu.position_m))),
@@ -142,6 +156,7 @@ impl Plant {
             fitted,
             readings: Readings::default(),
             faults: None,
+            bearing,
         };
         plant.settle();
         plant.conclude(&[0.0; 4]);
@@ -215,17 +230,21 @@ impl Plant {
         let between = Flow { wind_m_s: 0.5 * (start.wind_m_s + ending.wind_m_s), ..start };
         let (forces, inflow) = (&self.forces, self.propulsion.inflow());
         let first = if self.slope_stale {
-            forces.body.slope(&self.state, &forces.wrench(&self.state, &loads[0], inflow, &start))
+            self.slope_under(&forces.wrench(&self.state, &loads[0], inflow, &start))
         } else {
             // The rotors' acceleration alone has jumped, with the command.
             let mut slope = self.slope;
             slope.turn += forces.body.turn_by_yaw(loads[0].torque_nm.z - self.slope_yaw_nm);
             slope
         };
-        self.state = forces.body.step_from(&self.state, first, self.tick_s, |stage, state| match stage {
+        let wrench = |stage, state: &State| match stage {
             Stage::Start | Stage::Middle => forces.wrench(state, &loads[1], inflow, &between),
             Stage::End => forces.wrench(state, &loads[2], inflow, &ending),
-        });
+        };
+        self.state = match &self.bearing {
+            None => forces.body.step_from(&self.state, first, self.tick_s, wrench),
+            Some(bearing) => bearing.step_from(&forces.body, &self.state, first, self.tick_s, wrench),
+        };
         self.tick += 1;
         self.in_force = in_force;
         self.settle();
@@ -319,9 +338,18 @@ impl Plant {
         look(&mut self.propulsion, &self.state, &self.air, &self.forces.ground);
         let load = self.propulsion.load(acceleration, self.air.density_ratio());
         let wrench = self.forces.wrench(&self.state, &load, self.propulsion.inflow(), &flow);
-        self.slope = self.forces.body.slope(&self.state, &wrench);
+        self.slope = self.slope_under(&wrench);
         self.slope_yaw_nm = load.torque_nm.z;
-        self.slope_stale = false;
+        // On a stand the rotors' acceleration does not change the slope as it does in free flight.
+        self.slope_stale = self.bearing.is_some();
+    }
+
+    #[inline]
+    fn slope_under(&self, wrench: &Wrench) -> Slope {
+        match &self.bearing {
+            None => self.forces.body.slope(&self.state, wrench),
+            Some(bearing) => bearing.slope(&self.forces.body, &self.state, wrench),
+        }
     }
 
     /// Rate and specific force at the place of the inertial sensor.

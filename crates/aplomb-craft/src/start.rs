@@ -1,7 +1,8 @@
 //! How a flight begins.
 
 use crate::body::State;
-use crate::error::{ConfigError, all_finite, finite, within};
+use crate::error::{ConfigError, Reason, all_finite, fail, finite, within};
+use crate::mount::Mount;
 use glam::{DQuat, DVec3};
 
 /// How a flight begins. The default stands on the ground at home, nose north, rotors stopped.
@@ -27,6 +28,8 @@ pub struct Start {
     pub velocity_m_s: [f64; 3],
     /// Body rate (rad/s).
     pub body_rate_rad_s: [f64; 3],
+    /// What the craft is tied to. A stand holds it in the air where it starts.
+    pub mount: Mount,
 }
 
 impl Start {
@@ -34,6 +37,10 @@ impl Start {
         within("start.height_m", self.height_m, 0.0, 1e4)?;
         within("start.north_m", self.north_m, -1e6, 1e6)?;
         within("start.east_m", self.east_m, -1e6, 1e6)?;
+        self.mount.check()?;
+        if matches!(self.mount, Mount::Stand(_)) && !self.airborne {
+            return fail("start.airborne", Reason::NeedsAir);
+        }
         finite("start.heading_rad", self.heading_rad)?;
         finite("start.pitch_rad", self.pitch_rad)?;
         finite("start.roll_rad", self.roll_rad)?;

@@ -76,6 +76,7 @@ impl Steady {
             propulsion: Propulsion::new(config, speeds, TICK_S),
             forces: Forces {
                 body: Body::new(config.mass_kg, config.inertia(), still.gravity_m_s2),
+                rope: None,
                 drag: Drag::new(&config.drag, config.mass_kg, still.gravity_m_s2),
                 ground: Ground::new(
                     &config.ground,

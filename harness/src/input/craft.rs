@@ -4,7 +4,7 @@
 //! sizes any key of its table replaces.
 
 use aplomb_craft::{
-    AirConfig, Arm, Config, ConfigError, Plant, Reason, Rotors, Spin, Start, battery, drag, ground,
+    AirConfig, Arm, Config, ConfigError, Payload, Plant, Reason, Rotors, Spin, Start, battery, drag, ground,
     ground_effect, rotor, sensors, speed_controller,
 };
 use serde::Deserialize;
@@ -156,6 +156,7 @@ struct CraftFile {
     battery: BatteryTable,
     drag: DragTable,
     feet: FeetTable,
+    payload: Option<PayloadTable>,
     imu: ImuTable,
     barometer: Option<BarometerTable>,
     receiver: Option<ReceiverTable>,
@@ -229,6 +230,12 @@ struct DragTable {
     body_n_s_m: Option<[f64; 3]>,
     body_area_m2: Option<[f64; 3]>,
     turn_nm_s: Option<[f64; 3]>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+struct PayloadTable {
+    mass_kg: f64,
+    position_m: [f64; 3],
 }
 
 #[derive(Deserialize)]
@@ -319,6 +326,8 @@ impl CraftFile {
                 foot_x_m: self.feet.x_m,
                 foot_y_m: self.feet.y_m,
                 foot_z_m: self.feet.z_m,
+                centre_x_m: 0.0,
+                centre_y_m: 0.0,
                 sink_m: self.feet.sink_m,
                 damping_ratio: self.feet.damping_ratio,
                 friction: self.feet.friction,
@@ -341,6 +350,15 @@ impl CraftFile {
                 magnetometer: self.magnetometer.map(MagnetometerTable::convert),
             },
             camera_mount: self.camera_mount.map(CameraMountTable::convert),
+        };
+        let config = match self.payload {
+            Some(PayloadTable { mass_kg, position_m }) => {
+                config.carrying(&Payload { mass_kg, position_m }).unwrap_or_else(|error| {
+                    refuse(document, error);
+                    config
+                })
+            }
+            None => config,
         };
         Craft { name: self.name, diameter_in, pitch_in, config }
     }

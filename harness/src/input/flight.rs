@@ -1,16 +1,17 @@
 //! Flight files: what is flown, in what air, with what pushes and faults, and what must hold.
 
 use aplomb::Command;
-use aplomb_craft::Fault;
 use aplomb_craft::air::{AirConfig, ROUGHNESS_M, WindStep};
 use aplomb_craft::dryden::Turbulence;
 use aplomb_craft::gust::{Form, Gust};
+use aplomb_craft::{Fault, Mount};
 use serde::Deserialize;
 
 use super::command::{CommandEntry, Standing, TimedCommand};
 use super::document::Document;
 use super::expectation::{ExpectEntry, Expectation};
 use super::fault::{self, FaultEntry};
+use super::mount::{self, StandTable, TetherTable};
 use super::problem::InputError;
 
 /// A flight to fly.
@@ -28,6 +29,8 @@ pub struct FlightPlan {
     pub seed: u64,
     /// How it starts.
     pub start: Start,
+    /// What the craft is tied to.
+    pub mount: Mount,
     /// Heading at the start in deg, clockwise from north.
     pub heading_deg: f64,
     /// Elevation of the camera's line of sight in deg, where a camera is fitted.
@@ -51,6 +54,11 @@ pub enum Start {
     Ground,
     /// Above home, after a lead-in that nobody judges: rest, take-off and settling in the air of the first instant.
     Hover {
+        /// Height above home in m.
+        height_m: f64,
+    },
+    /// On a test stand above home, level, motors stopped.
+    Stand {
         /// Height above home in m.
         height_m: f64,
     },
@@ -110,15 +118,16 @@ impl FlightPlan {
 }
 
 impl FlightPlan {
-    /// The air in one sentence, and the faults in another if there are any.
+    /// The air in one sentence, and the mount and the faults in others if there are any.
     #[must_use]
     pub fn conditions_words(&self) -> String {
-        let air = self.air_words();
-        if self.faults.is_empty() {
-            return air;
+        let mut sentences = vec![self.air_words()];
+        sentences.extend(mount::words(&self.mount));
+        if !self.faults.is_empty() {
+            let faults: Vec<String> = self.faults.iter().map(fault::words).collect();
+            sentences.push(format!("Faults: {}.", faults.join("; ")));
         }
-        let faults: Vec<String> = self.faults.iter().map(fault::words).collect();
-        format!("{air} Faults: {}.", faults.join("; "))
+        sentences.join(" ")
     }
 
     fn air_words(&self) -> String {
@@ -151,6 +160,8 @@ struct FlightFile {
     seed: Option<u64>,
     start: StartWord,
     height_m: Option<f64>,
+    stand: Option<StandTable>,
+    tether: Option<TetherTable>,
     heading_deg: Option<f64>,
     camera_elevation_deg: Option<f64>,
     air: Option<AirTable>,
@@ -168,6 +179,7 @@ struct FlightFile {
 enum StartWord {
     Ground,
     Hover,
+    Stand,
 }
 
 #[derive(Clone, Copy, Deserialize)]
@@ -232,6 +244,8 @@ struct ForceTable {
     up: Option<f64>,
 }
 
+/// Height of a stand, if none is given, in m.
+const STAND_HEIGHT_M: f64 = 1.0;
 /// Longest flight: an hour.
 const LONGEST_S: f64 = 3600.0;
 
@@ -242,6 +256,7 @@ impl FlightFile {
         let duration_s = if document.is_clean() { self.duration_s } else { LONGEST_S };
         let heading_deg = document.require_within("heading_deg", self.heading_deg.unwrap_or(0.0), 0.0, 360.0);
         let start = self.start(document);
+        let mount = self.mount(document);
         let air = self.air(document, duration_s);
         let pushes = self.push.iter().enumerate();
         let pushes =
@@ -260,6 +275,7 @@ impl FlightFile {
             duration_s,
             seed: self.seed.unwrap_or(1),
             start,
+            mount,
             heading_deg,
             camera_elevation_deg: document.require_within(
                 "camera_elevation_deg",
@@ -289,10 +305,36 @@ impl FlightFile {
             (StartWord::Hover, Some(height_m)) => {
                 Start::Hover { height_m: document.require_within("height_m", height_m, 0.5, 1000.0) }
             }
+            (StartWord::Stand, height_m) => {
+                let height_m = height_m.unwrap_or(STAND_HEIGHT_M);
+                Start::Stand { height_m: document.require_within("height_m", height_m, 0.5, 1000.0) }
+            }
             (StartWord::Hover, None) => {
                 document.refuse_at("start", "a hover needs a height to start at", Some("add `height_m`"));
                 Start::Ground
             }
+        }
+    }
+
+    fn mount(&self, document: &Document<'_>) -> Mount {
+        match (self.start, self.stand, self.tether) {
+            (_, Some(_), Some(_)) => {
+                document.refuse_at("tether", "a stand and a tether at once", Some("give one of them"));
+                Mount::Free
+            }
+            (StartWord::Stand, Some(stand), None) => stand.check(document),
+            (StartWord::Stand, None, _) => {
+                let help = Some("add `[stand]` with its `axis`");
+                document.refuse_at("start", "a start on a stand needs the stand", help);
+                Mount::Free
+            }
+            (StartWord::Ground | StartWord::Hover, Some(_), None) => {
+                let help = Some("say `start = \"stand\"`");
+                document.refuse_at("stand", "a craft that starts elsewhere is on no stand", help);
+                Mount::Free
+            }
+            (StartWord::Ground | StartWord::Hover, None, Some(tether)) => tether.check(document),
+            (StartWord::Ground | StartWord::Hover, None, None) => Mount::Free,
         }
     }
 
@@ -348,7 +390,7 @@ impl FlightFile {
         duration_s: f64,
     ) -> Vec<TimedCommand> {
         let mut standing = match start {
-            Start::Ground => Standing::on_ground(heading_deg),
+            Start::Ground | Start::Stand { .. } => Standing::on_ground(heading_deg),
             Start::Hover { height_m } => Standing::hovering(heading_deg, height_m),
         };
         let mut commands = vec![TimedCommand { at_s: 0.0, command: standing.command() }];

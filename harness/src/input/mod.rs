@@ -11,6 +11,7 @@ pub mod expectation;
 mod fault;
 pub mod flight;
 mod load;
+mod mount;
 pub mod problem;
 mod propeller;
 mod read;

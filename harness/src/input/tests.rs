@@ -372,3 +372,45 @@ fn impossible_fault_is_told_with_what_is_possible() {
         &["10:8 \"rear_left\" | must be another rotor than `rotor` | -"],
     );
 }
+
+#[test]
+fn stand_and_tether_become_mounts() {
+    use aplomb_craft::mount::{Axis, Mount};
+    let stand =
+        GOOD.replace("hover", "stand").replace("height_m = 6\n", "") + "[stand]\naxis = \"pitch\"\n" + EXPECT;
+    let plan = FlightPlan::from_text("flight.toml", "flight", &stand).unwrap();
+    let Mount::Stand(mount) = plan.mount else { panic!() };
+    assert_eq!(
+        (mount.axis, mount.pivot_m, plan.start),
+        (Axis::Pitch, [0.0; 3], flight::Start::Stand { height_m: 1.0 })
+    );
+    assert!(!plan.command_at(0.0).arm);
+    assert_eq!(plan.conditions_words(), "Still air. On a test stand that leaves only the pitch axis free.");
+    let plan = flight("[tether]\nlength_m = 8\nnorth_m = 2\n").unwrap();
+    let Mount::Tether(tether) = plan.mount else { panic!() };
+    assert_eq!((tether.length_m, tether.anchor_m, tether.stretch_share), (8.0, [2.0, 0.0, 0.0], 0.02));
+    flight_tells("[tether]\nlength_m = 0\n", &["7:12 0 | must be greater than 0 | -"]);
+    flight_tells(
+        "[stand]\naxis = \"roll\"\n",
+        &["6:2 stand | a craft that starts elsewhere is on no stand | say `start = \"stand\"`"],
+    );
+    let alone = GOOD.replace("hover", "stand") + EXPECT;
+    let error = FlightPlan::from_text("flight.toml", "flight", &alone).unwrap_err();
+    assert_eq!(
+        told(&error),
+        ["4:9 \"stand\" | a start on a stand needs the stand | add `[stand]` with its `axis`"]
+    );
+}
+
+#[test]
+fn payload_moves_the_centre_of_mass() {
+    let laden = format!("{CRAFT}\n[payload]\nmass_kg = 0.2\nposition_m = [0.1, 0, 0.05]\n");
+    let (bare, laden) =
+        (Craft::from_text("craft.toml", CRAFT).unwrap(), Craft::from_text("craft.toml", &laden).unwrap());
+    let shift_m = 0.1 * 0.2 / 1.43;
+    let (from, to) = (bare.config.arms.front_left.x_m, laden.config.arms.front_left.x_m);
+    assert!((from - to - shift_m).abs() < 1e-12 && (laden.config.mass_kg - 1.43).abs() < 1e-12);
+    let none = format!("{CRAFT}\n[payload]\nmass_kg = 0\nposition_m = [0.1, 0, 0.05]\n");
+    let error = Craft::from_text("craft.toml", &none).unwrap_err();
+    assert!(told(&error)[0].ends_with("0 | must be above zero | -"), "{:?}", told(&error));
+}

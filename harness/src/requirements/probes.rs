@@ -79,6 +79,7 @@ impl Probe {
             duration_s: end_s,
             seed: 1,
             start: Start::Hover { height_m: f64::from(HEIGHT_M) },
+            mount: aplomb_craft::Mount::Free,
             heading_deg: 0.0,
             camera_elevation_deg: 0.0,
             air: AirConfig::default(),
