@@ -11,8 +11,13 @@
 //! u += dt/(tau + dt) ((f_y, -f_x, f_z) - u)
 //! c  = (u_x, u_y, 0), cut back to a slowly adapting limit
 //! b -= dt R'c/(tau_o tau_b)
-//! q  = q exp(dt/2 (w - b + R'c/tau) + heading/2)
+//! q  = q exp(dt/2 (3/2 w - 1/2 w_before - b + R'c/tau) + heading/2)
 //! ```
+//!
+//! Rates are carried forward by the two-step rule of Adams and Bashforth (E. Hairer, S. P. Norsett, G. Wanner, Solving
+//! Ordinary Differential Equations I, 2nd ed. 1993, section III.1), so the attitude is that of the next sample: the
+//! accelerometer and the field are compared with the attitude of their own time, and what control reads is the attitude
+//! when its command begins to act; test `attitude_is_that_of_the_next_sample`.
 //!
 //! For small angles, with schedule and limit out of play, an error decays as
 //! `theta0 exp(-x) (cos(x sqrt 3) + sin(x sqrt 3)/sqrt 3)`, x = t/(2 tau); test `small_error_decays_by_the_closed_form`.
@@ -33,10 +38,8 @@ use crate::math::{Libm, Math, saturate_symmetric};
 
 /// Start of the influence limit in rad. Here and below: the sine of an angle for the angle.
 const LIMIT_START_RAD: f32 = 1.0;
-/// Where the influence limit settles in rad (3 deg), and its value at rest.
-const LIMIT_SETTLED_RAD: f32 = 0.04;
-/// Additional limit in rad while the offset is still being learnt quickly.
-const LIMIT_YOUNG_RAD: f32 = 0.15;
+/// Where the influence limit settles in rad (2 deg), and its value at rest.
+const LIMIT_SETTLED_RAD: f32 = 0.035;
 /// A horizontal average beyond this (sine of about 37 deg) is a gross error.
 const GROSS_SQUARED: f32 = 0.36;
 /// Time constants in s: of the limit's opening, of its opening at a gross error, of its closing.
@@ -56,10 +59,10 @@ const CORRECTED_SQUARED: f32 = 3e-4;
 const OFFSET_SCALE_S: f32 = 2.5;
 /// Growth of the offset's time constant in s/s.
 const OFFSET_GROWTH: f32 = 0.5;
-/// A horizontal average beyond this, squared (9 deg), is no fault of the offset and does not teach it.
-const TEACHING_SQUARED: f32 = 0.0225;
+/// A horizontal average beyond this, squared (6 deg), is no fault of the offset and does not teach it.
+const TEACHING_SQUARED: f32 = 0.012;
 /// A heading error teaches the offset as if it were not larger than this in rad: a first heading may be far off.
-const TEACHING_LIMIT_RAD: f32 = 0.1;
+const TEACHING_LIMIT_RAD: f32 = 0.05;
 /// Time constant in s of the tilt correction at rest.
 const REST_TIME_S: f32 = 0.5;
 /// Time constant in s with which the offset follows the gyro at rest.
@@ -102,16 +105,17 @@ pub struct Config {
 }
 
 impl Config {
-    /// Found on hand-held recordings with optical reference and kept the same for every flight: tilt 2.5 s from 0.3 s, offset
-    /// 200 s from 2.5 s within 5 deg/s, heading 9 s and 120 s, no declination.
+    /// Found on hand-held recordings with optical reference (D. Laidig, M. Caruso, A. Cereatti, T. Seel, Data 6(7):72, 2021)
+    /// and on simulated legs and turns (`tests/attitude_legs.rs`), and kept the same for every flight: tilt 2.2 s from 0.3 s,
+    /// offset 300 s from 0.5 s within 5 deg/s, heading 10 s and 200 s, no declination.
     pub const RECOMMENDED: Self = Self {
-        tilt_time_s: 2.5,
+        tilt_time_s: 2.2,
         tilt_start_s: 0.3,
-        offset_time_s: 200.0,
-        offset_start_s: 2.5,
+        offset_time_s: 300.0,
+        offset_start_s: 0.5,
         offset_limit_rad_s: 0.087_266,
-        heading_time_s: 9.0,
-        heading_offset_time_s: 120.0,
+        heading_time_s: 10.0,
+        heading_offset_time_s: 200.0,
         declination_rad: 0.0,
     };
 }
@@ -257,6 +261,17 @@ impl<M: Math> AttitudeFilter<M> {
     /// not finite is left out.
     #[inline(always)]
     pub fn step(&mut self, gyro_rad_s: Vector<Body>, accel_m_s2: Vector<Body>, aids: &Aids) {
+        self.advance(gyro_rad_s, accel_m_s2, aids);
+    }
+
+    /// The same; returns the specific force in the world's axes, `None` before the seed and without a usable sample.
+    #[inline(always)]
+    pub(super) fn advance(
+        &mut self,
+        gyro_rad_s: Vector<Body>,
+        accel_m_s2: Vector<Body>,
+        aids: &Aids,
+    ) -> Option<Vector<World>> {
         let dt = self.period_s;
         let gyro =
             if gyro_rad_s.norm_squared() < GYRO_MAX_SQUARED { gyro_rad_s } else { self.rate + self.offset };
@@ -267,8 +282,9 @@ impl<M: Math> AttitudeFilter<M> {
             self.rate = gyro - self.offset;
             if accel_usable && accel_squared > 1.0 {
                 self.seed(accel_m_s2 * M::recip_sqrt(accel_squared));
+                self.attitude = self.attitude.turned(self.rate * dt);
             }
-            return;
+            return None;
         }
 
         let resting = aids.at_rest_allowed && accel_usable && self.rest.step(gyro, accel_m_s2);
@@ -297,28 +313,29 @@ impl<M: Math> AttitudeFilter<M> {
         let east = Vector::<Body>::new(xy + wz, 1.0 - (xx + zz), yz - wx);
         let down = Vector::<Body>::new(xz - wy, yz + wx, 1.0 - (xx + yy));
 
-        const PER_G: f32 = 1.0 / STANDARD_GRAVITY_M_S2;
-        let (aided, force) = match aids.apparent_gravity_m_s2 {
+        let felt = if accel_usable {
+            Some(Vector::<World>::new(north.dot(accel_m_s2), east.dot(accel_m_s2), down.dot(accel_m_s2)))
+        } else {
+            None
+        };
+        let (aided, averaged) = match aids.apparent_gravity_m_s2 {
             Some(gravity) if gravity.norm_squared() < ACCEL_MAX_SQUARED && tilt_time_s > AID_FROM_S => {
-                (true, Some(gravity * PER_G))
+                (true, Some(-gravity))
             }
-            _ if accel_usable => {
-                let a = accel_m_s2 * -PER_G;
-                (false, Some(Vector::<World>::new(north.dot(a), east.dot(a), down.dot(a))))
-            }
-            _ => (false, None),
+            _ => (false, felt),
         };
         let [ux, uy, uz] = &mut self.average;
-        if let Some(f) = force {
+        if let Some(a) = averaged {
             let k = dt / (tilt_time_s + dt);
-            *ux += k * (f.y() - *ux);
-            *uy += k * (-f.x() - *uy);
-            *uz += k * (f.z() - *uz);
+            let (kept, per_g) = (1.0 - k, k * (1.0 / STANDARD_GRAVITY_M_S2));
+            *ux = *ux * kept - per_g * a.y();
+            *uy = *uy * kept + per_g * a.x();
+            *uz = *uz * kept - per_g * a.z();
         }
 
         let (mut cx, mut cy) = (*ux, *uy);
         let mut n2 = cx * cx + cy * cy;
-        if n2 > self.limit * self.limit || *uz < 0.0 || self.explained_ticks > 0 {
+        if n2 > self.limit * self.limit * *uz || self.explained_ticks > 0 {
             let doubt = self.doubt(n2, aided);
             if doubt.wrong {
                 tilt_time_s = CORRECT_TIME_S;
@@ -340,27 +357,31 @@ impl<M: Math> AttitudeFilter<M> {
             let settled = tilt_time_s / self.config.tilt_time_s;
             self.learn_offset(tilt * (settled * settled * dt / (OFFSET_SCALE_S * self.offset_time_s)));
         }
+        let before = self.rate;
         self.rate = gyro - self.offset;
-        let mut turn = (self.rate + tilt * (1.0 / tilt_time_s)) * dt;
+        // Half of the turn, as the quaternion takes it.
+        let quarter = 0.25 * dt;
+        let mut turn =
+            self.rate * (3.0 * quarter) - before * quarter + tilt * ((quarter + quarter) / tilt_time_s);
 
         self.ticks = self.ticks.wrapping_add(1);
         if let Some(m) = aids.field
             && m.norm_squared() < FIELD_MAX_SQUARED
         {
             let field = Vector::<World>::new(north.dot(m), east.dot(m), down.dot(m));
-            turn += self.heading_turn(field, down, resting);
+            turn += self.heading_turn(field, down, resting) * 0.5;
         }
         if let Some(course) = &aids.course {
-            turn += self.course_turn(course, down);
+            turn += self.course_turn(course, down) * 0.5;
         }
-        self.attitude = self.attitude.turned(turn);
+        self.attitude = self.attitude.turned_by_half(turn);
+        felt
     }
 
     /// Lets the limit settle.
     #[inline]
     fn close_limit(&mut self) {
-        let young = LIMIT_YOUNG_RAD * self.config.offset_start_s / self.offset_time_s;
-        self.limit += (self.period_s / LIMIT_CLOSE_S) * (LIMIT_SETTLED_RAD + young - self.limit);
+        self.limit += (self.period_s / LIMIT_CLOSE_S) * (LIMIT_SETTLED_RAD - self.limit);
     }
 
     /// What to make of an average whose horizontal part, of squared length `n2`, is beyond the limit: an acceleration or
@@ -516,7 +537,7 @@ impl<M: Math> AttitudeFilter<M> {
         self.rest.forget();
     }
 
-    /// Body to world.
+    /// Body to world, at the time of the next sample.
     #[inline]
     #[must_use]
     pub const fn attitude(&self) -> Attitude {

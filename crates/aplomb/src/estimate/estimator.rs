@@ -48,7 +48,7 @@ impl Config {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct State {
-    /// Body to world.
+    /// Body to world, at the time of the next sample.
     pub attitude: Attitude,
     /// Angular rate in rad/s, offset taken out.
     pub rate_rad_s: Vector<Body>,
@@ -156,14 +156,11 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             course: self.kinematic.course.take(),
             at_rest_allowed: !armed,
         };
-        self.attitude.step(gyro, if imu_usable { accel } else { nan }, &aids);
-
-        let attitude = self.attitude.attitude();
-        let acceleration = if self.attitude.seeded() && imu_usable {
-            attitude.to_world(accel) + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2)
-        } else {
-            Vector::ZERO
+        let acceleration = match self.attitude.advance(gyro, if imu_usable { accel } else { nan }, &aids) {
+            Some(felt) => felt + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2),
+            None => Vector::ZERO,
         };
+        let attitude = self.attitude.attitude();
         self.history.push(acceleration);
         self.vertical.predict(acceleration);
         self.horizontal.predict(acceleration);

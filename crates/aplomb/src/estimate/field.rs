@@ -6,7 +6,7 @@ const FAR: f32 = 0.20;
 /// The reference is learnt through the attitude: while that is still young, both are widened by this share.
 const YOUNG_SHARE: f32 = 4.0;
 /// Time constants in s: of the reference, of the candidate for a new reference.
-const REFERENCE_S: f32 = 20.0;
+const REFERENCE_S: f32 = 10.0;
 const CANDIDATE_S: f32 = 5.0;
 /// A field that has been steady for this long in s becomes the reference.
 const ADOPT_S: f32 = 20.0;

@@ -12,6 +12,8 @@ const RATE_SQUARED: f32 = 0.034_907 * 0.034_907;
 const FORCE_SQUARED: f32 = 0.25;
 /// Largest average rate per axis: 5 deg/s. A larger one is motion, not offset.
 const OFFSET_RAD_S: f32 = 0.087_266;
+/// No time without motion: starts over with the next sample.
+const AFRESH: f32 = -2.0;
 
 /// At rest when rate and specific force have kept near their averages for 1.5 s.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,8 +23,8 @@ pub(crate) struct Rest {
     gain: f32,
     rate: Vector<Body>,
     force: Vector<Body>,
+    /// [`AFRESH`] until the first sample.
     still_s: f32,
-    started: bool,
 }
 
 impl Rest {
@@ -32,15 +34,14 @@ impl Rest {
             gain: period_s / (LOW_PASS_S + period_s),
             rate: Vector::ZERO,
             force: Vector::ZERO,
-            still_s: 0.0,
-            started: false,
+            still_s: AFRESH,
         }
     }
 
     /// Takes one sample of finite values; true at rest.
     pub(crate) fn step(&mut self, rate: Vector<Body>, force: Vector<Body>) -> bool {
-        if !self.started {
-            *self = Self { rate, force, still_s: 0.0, started: true, ..*self };
+        if self.still_s < 0.0 {
+            *self = Self { rate, force, still_s: 0.0, ..*self };
         }
         self.rate += (rate - self.rate) * self.gain;
         self.force += (force - self.force) * self.gain;
@@ -63,8 +64,7 @@ impl Rest {
 
     /// Starts over with the next sample.
     pub(crate) fn forget(&mut self) {
-        self.started = false;
-        self.still_s = 0.0;
+        self.still_s = AFRESH;
     }
 
     pub(crate) const fn resting(&self) -> bool {

@@ -196,7 +196,13 @@ impl Attitude {
     #[inline]
     #[must_use]
     pub fn turned(self, turn_rad: Vector<Body>) -> Self {
-        let h = turn_rad.glam() * 0.5;
+        self.turned_by_half(turn_rad * 0.5)
+    }
+
+    /// The same from half of the rotation vector.
+    #[inline]
+    pub(crate) fn turned_by_half(self, half_turn_rad: Vector<Body>) -> Self {
+        let h = half_turn_rad.glam();
         let n2 = h.length_squared();
         if n2 < 1.0 {
             // cos and sin of the half angle to fourth order: exact enough for 60 deg a step.

@@ -20,12 +20,9 @@ pub fn rows<M: Math>(table: &mut Table) {
     };
     let (gyro, accel, _) = noisy(0);
     filter.step(gyro, accel, &aids);
-    table.row(
-        "attitude filter, without heading aid",
-        Limit::Open { goal: 270, ceiling: 275 },
-        &mut noisy,
-        |(gyro, accel, _)| filter.step(gyro, accel, &aids),
-    );
+    table.row("attitude filter, without heading aid", Limit::AtMost(270), &mut noisy, |(gyro, accel, _)| {
+        filter.step(gyro, accel, &aids)
+    });
     table.row("attitude filter, with magnetic field", Limit::None, &mut noisy, |(gyro, accel, field)| {
         filter.step(gyro, accel, &Aids { field: Some(field), ..aids });
     });
