@@ -39,6 +39,15 @@ impl Airframe {
     /// From mass in kg, principal moments of inertia in kg m2, geometry and full thrust of a rotor in N. The rest is a
     /// four-cell battery, a plain quadratic curve, rotors of 0.2286 m (9 in) with a lag of 0.04 s and an
     /// inertia of 4e-5 kg m2 that hover at 600 rad/s, and a delay of 2.5 ms.
+    ///
+    /// ```
+    /// use aplomb::{Spin, flight::{Airframe, Config}, mix::Geometry};
+    /// let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
+    /// let airframe = Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5);
+    /// assert_eq!((airframe.thrust_curve.full_n, airframe.delay_s), (6.5, 0.0025));
+    /// // A rotor that cannot lift its quarter of the weight, 2.94 N, makes no craft.
+    /// assert!(Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 2.9)).is_err());
+    /// ```
     #[must_use]
     pub const fn new(mass_kg: f32, inertia_kg_m2: [f32; 3], geometry: Geometry, full_n: f32) -> Self {
         let [roll, pitch, yaw] = inertia_kg_m2;

@@ -228,6 +228,19 @@ impl Guard {
     ///
     /// # Errors
     /// Names the field that is not finite, not positive, out of range or in the wrong order.
+    ///
+    /// ```
+    /// use aplomb::{Libm, guard::{Config, Facts, Guard}};
+    /// let config = Config {
+    ///     arming_tilt_rad: 0.26, arming_rate_rad_s: 0.35, arming_stick: 0.1, imu_hold_s: 0.04, link_hold_s: 3.0,
+    ///     link_land_s: 0.5, low_battery_v: 13.0, low_battery_s: 3.0, tip_over_tilt_rad: 1.05, tip_over_s: 0.5,
+    ///     landed_thrust_share: 0.5, landed_climb_m_s: 0.3, landed_s: 0.5,
+    /// };
+    /// let facts = Facts { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
+    /// // Landing before holding makes no sense.
+    /// assert_eq!(Guard::new::<Libm>(&config, &facts, 1e-3).unwrap_err().field, "link_hold_s");
+    /// assert!(Guard::new::<Libm>(&Config { link_land_s: 6.0, ..config }, &facts, 1e-3).is_ok());
+    /// ```
     pub fn new<M: Math>(config: &Config, facts: &Facts, period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
         require_positive("weight_n", facts.weight_n)?;

@@ -81,6 +81,13 @@ pub struct Mixed {
 
 impl Mixed {
     /// As the achieved part of torque and thrust; acceleration is filled in by the velocity loop.
+    ///
+    /// ```
+    /// use aplomb::{frames::Vector, mix::{Mixed, Wrench}};
+    /// let given = Wrench { torque_nm: Vector::new(0.1, 0.0, 0.0), thrust_n: 12.0 };
+    /// let achieved = Mixed { given, ..Mixed::default() }.achieved();
+    /// assert_eq!((achieved.torque_nm.x(), achieved.thrust_n), (0.1, 12.0));
+    /// ```
     #[must_use]
     pub fn achieved(&self) -> Achieved {
         Achieved {

@@ -306,6 +306,16 @@ impl Pid {
     /// Closes the tick: the integral takes up the error of the last [`Pid::step`] and is led back by the difference
     /// between what was `applied` and what was demanded. Not finite counts as applied in full. A second call for the
     /// same step replaces the first.
+    ///
+    /// ```
+    /// use aplomb::pid::{Config, Pid, State};
+    /// let pid = Pid::new(&Config { integral_time_s: Some(0.5), ..Config::proportional(2.0, 1.0) }, 0.01).unwrap();
+    /// let mut state = State::new();
+    /// // 2 are demanded, 1 is the limit: of K h/Ti e = 0.04, h/Tt (2 - 1) = 0.02 are led back.
+    /// let output = pid.step(&mut state, 1.0, 0.0, 0.0);
+    /// pid.achieved(&mut state, output);
+    /// assert!((output - 1.0).abs() < 1e-6 && (state.integral() - 0.02).abs() < 1e-6);
+    /// ```
     #[inline]
     pub fn achieved(&self, state: &mut State, applied: f32) {
         let integral = state.pending + self.tracking_gain * (applied - state.demanded);
