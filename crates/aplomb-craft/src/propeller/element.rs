@@ -6,8 +6,9 @@
 //! induced velocity stands across the flow: `t = v (V + v)/(w r)` (Leishman, Principles of Helicopter Aerodynamics, 2nd ed.
 //! 2006, ch. 3; Glauert 1935, in Durand, Aerodynamic Theory IV, div. L). The one unknown, s, is found by halving.
 
-use super::blade::{Marking, SECTION};
+use super::blade::{Generic, Marking};
 use super::momentum::induced_edgewise_m_s;
+use super::section::Section;
 use core::f64::consts::PI;
 
 /// Annuli between hub and tip.
@@ -34,6 +35,7 @@ pub(super) struct Blade {
     blades: f64,
     width: f64,
     stations: [Station; STATIONS],
+    section: Section,
 }
 
 /// Flow past the blades, as shares of the speed that makes the Reynolds number.
@@ -52,7 +54,7 @@ pub(super) struct Flow {
 }
 
 impl Blade {
-    pub(super) fn new(marking: &Marking) -> Self {
+    pub(super) fn new(marking: &Marking, generic: &Generic) -> Self {
         let width = (1.0 - HUB) / STATIONS as f64;
         let radius_m = 0.5 * marking.diameter_m;
         Blade {
@@ -63,10 +65,11 @@ impl Blade {
                 let x = HUB + (i as f64 + 0.5) * width;
                 Station {
                     x,
-                    chord: marking.chord(x),
+                    chord: marking.chord(generic, x),
                     twist_rad: libm::atan(marking.pitch_m / (2.0 * PI * x * radius_m)),
                 }
             }),
+            section: generic.section,
         }
     }
 
@@ -101,7 +104,7 @@ impl Blade {
             let speed = libm::sqrt(squared);
             let chord_m = station.chord * self.radius_m;
             let reynolds = speed * flow.speed_m_s * chord_m / flow.viscosity_m2_s;
-            let (lift, drag) = SECTION.polar(station.twist_rad - libm::atan2(through, around), reynolds);
+            let (lift, drag) = self.section.polar(station.twist_rad - libm::atan2(through, around), reynolds);
             // cn W^2 and ct W^2, with W cos and W sin of the inflow angle at hand.
             forces = (speed * (lift * around - drag * through), speed * (lift * through + drag * around));
             let loading = self.blades * station.chord * forces.0 / (2.0 * PI);

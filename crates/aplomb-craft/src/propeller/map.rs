@@ -8,7 +8,7 @@
 //! From a descent at J = -0.37 to a climb at 0.74 the lookup is within 0.8 % of the static value of the theory, and within
 //! 2.5 % in a faster descent, where annuli pass from one state of the wake to another.
 
-use super::blade::Marking;
+use super::blade::{GENERIC, Marking};
 use super::element::{Blade, Flow};
 use super::measured::Measured;
 use core::f64::consts::PI;
@@ -128,7 +128,7 @@ impl Map {
 
     /// Works the table of the theory out; `turned` is -1 for a propeller that is turned backwards.
     fn new(marking: &Marking, turned: f64) -> Self {
-        let blade = Blade::new(marking);
+        let blade = Blade::new(marking, &GENERIC);
         let load = |share: f64, speed_m_s: f64, turned: f64, edgewise: f64| {
             blade.load(&Flow {
                 axial: share / PI,

@@ -10,6 +10,8 @@
 //! - `map`: all of it worked out once, so that a tick pays for a lookup.
 
 mod blade;
+#[cfg(test)]
+mod choice;
 mod element;
 pub(crate) mod map;
 mod measured;

@@ -53,7 +53,9 @@ impl Section {
 
 #[cfg(test)]
 mod tests {
-    use super::super::blade::SECTION;
+    use super::super::blade::GENERIC;
+
+    const SECTION: super::Section = GENERIC.section;
 
     #[test]
     fn lift_rises_stalls_and_goes_all_the_way_round() {

@@ -1,0 +1,143 @@
+//! How well a generic blade chosen without one family of propellers foretells that family.
+//!
+//! Run with `cargo test -p aplomb-craft choice -- --nocapture` for the table. Eight numbers of the blade are chosen anew, by least squares of the relative
+//! errors of CT and CP (Levenberg-Marquardt), the rest stays. The source of the measurements stands in their file.
+
+use super::Marking;
+use super::blade::{GENERIC, Generic, Planform};
+use super::map::VISCOSITY_M2_S;
+use core::f64::consts::PI;
+
+struct Row {
+    family: char,
+    marking: Marking,
+    speed_rad_s: f64,
+    measured: [f64; 2],
+}
+
+fn rows() -> Vec<Row> {
+    let lines = include_str!("../../tests/data/propeller_static.csv").lines();
+    lines
+        .filter(|line| !line.starts_with(['#', 'f']))
+        .map(|line| {
+            let cells: Vec<&str> = line.split(',').collect();
+            let number = |i: usize| cells[i].parse::<f64>().unwrap();
+            Row {
+                family: cells[0].chars().next().unwrap(),
+                marking: Marking {
+                    diameter_m: number(1) * 0.0254,
+                    pitch_m: number(2) * 0.0254,
+                    blades: 2,
+                    planform: Planform::Unknown,
+                },
+                speed_rad_s: number(4) * PI / 30.0,
+                measured: [number(5), number(6)],
+            }
+        })
+        .collect()
+}
+
+/// How many numbers are chosen.
+const CHOSEN: usize = 8;
+
+/// The blade with those numbers moved: by a factor e^x, or by x where a number may have either sign.
+fn moved(x: &[f64; CHOSEN]) -> Generic {
+    let mut blade = GENERIC;
+    blade.chord *= x[0].exp();
+    blade.chord_diameter_power += x[1];
+    blade.chord_pitch_power += x[2];
+    let section = &mut blade.section;
+    section.zero_lift_rad *= x[3].exp();
+    section.slope *= x[4].exp();
+    section.largest_lift *= x[5].exp();
+    section.drag *= x[6].exp();
+    section.drag_power += x[7];
+    blade
+}
+
+/// Relative errors of CT and CP, row by row.
+fn errors(rows: &[&Row], blade: &Generic) -> Vec<f64> {
+    let of = |row: &&Row| {
+        let found = row.marking.coefficients_of(blade, 0.0, row.speed_rad_s, VISCOSITY_M2_S);
+        [found.thrust / row.measured[0] - 1.0, found.power / row.measured[1] - 1.0]
+    };
+    rows.iter().flat_map(of).collect()
+}
+
+fn square(errors: &[f64]) -> f64 {
+    errors.iter().map(|error| error * error).sum()
+}
+
+/// The blade of least squares over every third of `rows`: the others stand close by.
+fn chosen(rows: &[&Row]) -> Generic {
+    let thinned: Vec<&Row> = rows.iter().copied().step_by(3).collect();
+    let rows = &thinned[..];
+    let (mut x, mut damping) = ([0.0; CHOSEN], 1e-2);
+    let mut now = errors(rows, &moved(&x));
+    for _ in 0..8 {
+        let slopes: [Vec<f64>; CHOSEN] = core::array::from_fn(|i| {
+            let mut beside = x;
+            beside[i] += 1e-4;
+            errors(rows, &moved(&beside)).iter().zip(&now).map(|(a, b)| (a - b) / 1e-4).collect()
+        });
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        let system = core::array::from_fn(|i| {
+            let mut row: [f64; CHOSEN + 1] = core::array::from_fn(|j| {
+                if j < CHOSEN { dot(&slopes[i], &slopes[j]) } else { -dot(&slopes[i], &now) }
+            });
+            row[i] *= 1.0 + damping;
+            row
+        });
+        let step: [f64; CHOSEN] = crate::config::solve(system).expect("every number matters");
+        let next: [f64; CHOSEN] = core::array::from_fn(|i| x[i] + step[i]);
+        let then = errors(rows, &moved(&next));
+        if square(&then) < square(&now) {
+            (x, now, damping) = (next, then, 0.3 * damping);
+        } else {
+            damping *= 10.0;
+        }
+    }
+    moved(&x)
+}
+
+/// Mean absolute errors of CT and CP.
+fn mean(errors: &[f64]) -> [f64; 2] {
+    core::array::from_fn(|part| {
+        errors.iter().skip(part).step_by(2).map(|error| error.abs()).sum::<f64>() / (errors.len() / 2) as f64
+    })
+}
+
+#[test]
+fn validate_choice_without_one_family() {
+    let rows = rows();
+    let all: Vec<&Row> = rows.iter().collect();
+    let together = chosen(&all);
+    let print = |name: &str, [ct, cp]: [f64; 2]| {
+        println!("{name:<48} CT {:5.1} %   CP {:5.1} %", 100.0 * ct, 100.0 * cp)
+    };
+    print("chosen over all rows", mean(&errors(&all, &together)));
+    let (mut foretold, mut constant) = (Vec::new(), Vec::new());
+    for family in 'A'..='H' {
+        let (own, others): (Vec<&Row>, Vec<&Row>) = rows.iter().partition(|row| row.family == family);
+        let found = errors(&own, &chosen(&others));
+        print(
+            &format!("family {family}, {} rows, chosen with it", own.len()),
+            mean(&errors(&own, &together)),
+        );
+        print("    chosen without it", mean(&found));
+        foretold.extend(found);
+        // The mean of the others, for every propeller.
+        let level: [f64; 2] = core::array::from_fn(|part| {
+            others.iter().map(|row| row.measured[part]).sum::<f64>() / others.len() as f64
+        });
+        constant.extend(
+            own.iter().flat_map(|row| [level[0] / row.measured[0] - 1.0, level[1] / row.measured[1] - 1.0]),
+        );
+    }
+    let (foretold, constant) = (mean(&foretold), mean(&constant));
+    print("each family chosen without it", foretold);
+    print("a constant chosen without it", constant);
+    assert!(foretold[0] < 0.125 && foretold[1] < 0.15, "{foretold:?}");
+    // The twin, which knows nothing of blades, does worse.
+    assert!(constant[0] > foretold[0] && constant[1] > 1.2 * foretold[1], "{constant:?}");
+}
