@@ -31,7 +31,7 @@ const TIPPED_OVER_COSINE: f64 = 0.5;
 ///
 /// One [`Plant::advance`] is one tick: the command passes the speed controllers, the motors turn the rotors on, the body takes
 /// one Runge-Kutta step with the wind going evenly from its value at the start of the tick to that at the end, then the
-/// rotors' inflow, the battery and the sensors are brought up to date. All sensors sample the state at the tick.
+/// rotors' inflow and the sensors are brought up to date. The battery's figures are those under the load of the tick just gone. All sensors sample the state at the tick.
 #[derive(Clone, Debug)]
 pub struct Plant {
     tick_s: f64,
@@ -44,9 +44,9 @@ pub struct Plant {
     battery: Battery,
     air: Air,
     touching: bool,
-    /// Accelerations at the tick, and the rotor torque about body z they were found with.
+    /// Accelerations at the tick, and the reaction to the rotors' own acceleration they were found with.
     slope: Slope,
-    slope_yaw_nm: f64,
+    slope_reaction_nm: f64,
     /// Something other than the rotors' acceleration has changed since the slope was found.
     slope_stale: bool,
     per_weight: f64,
@@ -150,7 +150,7 @@ impl Plant {
             air,
             touching: false,
             slope,
-            slope_yaw_nm: 0.0,
+            slope_reaction_nm: 0.0,
             slope_stale: true,
             per_weight: 1.0 / weight,
             fitted,
@@ -221,7 +221,6 @@ impl Plant {
         let volts = command.map(|share| share * voltage);
         let start = Flow { wind_m_s: self.air.wind_m_s(), density_kg_m3: self.air.density_kg_m3() };
         let turn = self.propulsion.turn(&volts, self.air.density_ratio());
-        let loads = &turn.loads;
         let before = *self.propulsion.speeds();
 
         let next_s = (self.tick + 1) as f64 * self.tick_s;
@@ -230,16 +229,19 @@ impl Plant {
         let between = Flow { wind_m_s: 0.5 * (start.wind_m_s + ending.wind_m_s), ..start };
         let (forces, inflow) = (&self.forces, self.propulsion.inflow());
         let first = if self.slope_stale {
-            self.slope_under(&forces.wrench(&self.state, &loads[0], inflow, &start))
+            let load = self.propulsion.load(&turn.start_rad_s2(), self.air.density_ratio());
+            self.slope_under(&forces.wrench(&self.state, &load, inflow, &start))
         } else {
             // The rotors' acceleration alone has jumped, with the command.
             let mut slope = self.slope;
-            slope.turn += forces.body.turn_by_yaw(loads[0].torque_nm.z - self.slope_yaw_nm);
+            slope.turn += forces
+                .body
+                .turn_by_yaw(self.propulsion.reaction_nm(&turn.start_rad_s2()) - self.slope_reaction_nm);
             slope
         };
         let wrench = |stage, state: &State| match stage {
-            Stage::Start | Stage::Middle => forces.wrench(state, &loads[1], inflow, &between),
-            Stage::End => forces.wrench(state, &loads[2], inflow, &ending),
+            Stage::Start | Stage::Middle => forces.wrench(state, &turn.middle, inflow, &between),
+            Stage::End => forces.wrench(state, &turn.end, inflow, &ending),
         };
         self.state = match &self.bearing {
             None => forces.body.step_from(&self.state, first, self.tick_s, wrench),
@@ -251,7 +253,6 @@ impl Plant {
 
         let acceleration = self.propulsion.finish(&turn);
         self.battery.advance();
-        self.battery.load(|voltage| self.propulsion.draw(&command, voltage));
         self.conclude(&acceleration);
         let per_square = self.propulsion.thrust_per_square(self.air.density_ratio());
         let vibration = match &mut self.fitted.vibration {
@@ -339,7 +340,7 @@ impl Plant {
         let load = self.propulsion.load(acceleration, self.air.density_ratio());
         let wrench = self.forces.wrench(&self.state, &load, self.propulsion.inflow(), &flow);
         self.slope = self.slope_under(&wrench);
-        self.slope_yaw_nm = load.torque_nm.z;
+        self.slope_reaction_nm = self.propulsion.reaction_nm(acceleration);
         // On a stand the rotors' acceleration does not change the slope as it does in free flight.
         self.slope_stale = self.bearing.is_some();
     }

@@ -73,11 +73,20 @@ struct Damage {
     propeller: Backwards,
 }
 
-/// One tick of the rotors: loads at its start, middle and end, and where it ends.
+/// One tick of the rotors: loads in its middle and at its end, and where it ends.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Turn {
-    pub(crate) loads: [Load; 3],
+    pub(crate) middle: Load,
+    pub(crate) end: Load,
     courses: [Course; 4],
+}
+
+impl Turn {
+    /// How fast the rotors' speeds change at the start (rad/s2).
+    #[inline]
+    pub(crate) fn start_rad_s2(&self) -> [f64; 4] {
+        self.courses.map(|course| course.start_rad_s2)
+    }
 }
 
 impl Propulsion {
@@ -182,6 +191,14 @@ impl Propulsion {
         self.load_at(&[0.0; 4], acceleration, density_ratio)
     }
 
+    /// What the rotors' own acceleration (rad/s2) does to the body about its z (N m).
+    #[inline]
+    pub(crate) fn reaction_nm(&self, acceleration: &[f64; 4]) -> f64 {
+        let [a, b, c, d] = acceleration;
+        let [p, q, r, s] = self.spin;
+        self.motor.inertia_kg_m2() * ((p * a + q * b) + (r * c + s * d))
+    }
+
     #[inline]
     fn load_at(&self, faster: &[f64; 4], acceleration: &[f64; 4], density_ratio: f64) -> Load {
         let (kt, kq) = (self.thrust_n_s2 * density_ratio, self.torque_nm_s2 * density_ratio);
@@ -217,12 +234,9 @@ impl Propulsion {
             let acceleration = core::array::from_fn(|i| courses[i].acceleration(faster[i]));
             self.load_at(&faster, &acceleration, density_ratio)
         };
-        let loads = [
-            load([0.0; 4]),
-            load(courses.map(|course| course.middle)),
-            load(courses.map(|course| course.end)),
-        ];
-        Turn { loads, courses }
+        let (middle, end) =
+            (load(courses.map(|course| course.middle)), load(courses.map(|course| course.end)));
+        Turn { middle, end, courses }
     }
 
     /// From now on the rotors are in these conditions.

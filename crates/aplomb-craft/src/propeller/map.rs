@@ -212,28 +212,24 @@ impl Map {
         let felt = unit * reynolds_ratio;
         let (speeds, per_share) = (self.speeds, self.per_share);
         let place = (share + 1.0) * per_share;
-        let row = (place as usize).min(self.shares - 2);
+        let row = before(place).min(self.shares - 2);
         let level =
-            ((felt / (felt + MIDDLE_M_S) - SCALE[0]) * self.per_speed).clamp(0.0, (speeds - 1) as f64);
-        let column = (level as usize).min(speeds - 2);
+            ((felt / (felt + MIDDLE_M_S) - SCALE[0]) * self.per_speed).max(0.0).min((speeds - 1) as f64);
+        let column = before(level).min(speeds - 2);
         let (up, along) = (place - row as f64, level - column as f64);
         let first = row * speeds + column;
         let edge = edgewise_m2_s2 / (edgewise_m2_s2 + EDGE * EDGE * unit * unit) * PER_EDGE;
-        let lane = (edge as usize).min(EDGES - 2);
+        let lane = before(edge).min(EDGES - 2);
         let aside = (edge - lane as f64).min(1.0);
-        let at = |start: usize, swept: usize| {
-            let (nodes, edges) = (&self.nodes[start..start + 2], &self.edgewise[swept..swept + 2]);
-            let part = |i: usize| {
-                nodes[0][i]
-                    + along * (nodes[1][i] - nodes[0][i])
-                    + edges[0][i]
-                    + aside * (edges[1][i] - edges[0][i])
-            };
+        let lanes = row * EDGES + lane;
+        let (nodes, edges) =
+            (&self.nodes[first..first + speeds + 2], &self.edgewise[lanes..lanes + EDGES + 2]);
+        let between = |a: [f64; 2], b: [f64; 2], c: [f64; 2], d: [f64; 2]| {
+            let part = |i: usize| a[i] + along * (b[i] - a[i]) + c[i] + aside * (d[i] - c[i]);
             [part(0), part(1)]
         };
-        let lanes = row * EDGES + lane;
-        let low = at(first, lanes);
-        let high = at(first + speeds, lanes + EDGES);
+        let low = between(nodes[0], nodes[1], edges[0], edges[1]);
+        let high = between(nodes[speeds], nodes[speeds + 1], edges[EDGES], edges[EDGES + 1]);
         let slope = [high[0] - low[0], high[1] - low[1]];
         let [f, g] = [low[0] + up * slope[0], low[1] + up * slope[1]];
         // d/dw of U^2 f(s): R (2 U f - U s f'), d/dV: pi (2 U |.|' f + (1 - |s|) U f'), both over R^2.
@@ -250,6 +246,14 @@ impl Map {
             thrust_per_axial: PI / radius * turn * (2.0 * side * f + (1.0 - share.abs()) * steep[0]),
         }
     }
+}
+
+/// The whole number at or just before `place` >= 0, by the last bits of a sum whose unit is the last bit. At a whole number it
+/// may be the one before, from which the way to it is a full step.
+#[inline]
+fn before(place: f64) -> usize {
+    const LAST_BIT_IS_ONE: f64 = 6_755_399_441_055_744.0; // 1.5 * 2^52
+    ((place - 0.5 + LAST_BIT_IS_ONE).to_bits() & 0xffff) as usize
 }
 
 #[cfg(test)]
@@ -289,6 +293,18 @@ mod tests {
             "largest error of the lookup over the static value: {climb:.5}, in fast descent {descent:.5}"
         );
         assert!(climb < 8e-3 && descent < 0.025, "{climb} {descent}");
+    }
+
+    #[test]
+    fn whole_number_before_a_place() {
+        for place in [0.2, 0.5, 0.9, 1.1, 7.5, 63.999, 256.3] {
+            assert_eq!(before(place), place as usize, "{place}");
+        }
+        for whole in 0..300_usize {
+            let found = before(whole as f64);
+            assert!(found == whole || found + 1 == whole, "{whole}: {found}");
+        }
+        assert!(before(f64::NAN) < 0x1_0000);
     }
 
     #[test]
