@@ -5,6 +5,7 @@ mod scratch;
 use scratch::{Scratch, hover, text};
 use std::fs;
 use std::path::Path;
+use std::time::{Duration, Instant};
 
 #[test]
 fn held_ends_with_0_and_writes_report_and_trace() {
@@ -159,4 +160,76 @@ fn sweep_maps_a_number_of_a_file_and_refuses_a_path_that_leads_nowhere() {
     assert_eq!(refused.status.code(), Some(2));
     assert!(text(&refused.stderr).contains("`mass_kg`"), "{}", text(&refused.stderr));
     assert_eq!(scratch.results().len(), 1);
+}
+
+#[test]
+fn saved_file_is_flown_again_and_a_mistake_is_told_and_waited_out() {
+    let scratch = Scratch::new("watch");
+    scratch.write("hover.toml", &hover("5.0"));
+    let said = scratch.0.join("said");
+    let file = fs::File::create(&said).unwrap();
+    let mut command = scratch.command(&["fly", "--watch", "hover.toml"]);
+    let mut watching = command.stdout(file.try_clone().unwrap()).stderr(file).spawn().unwrap();
+    let waits_for = |count: usize| {
+        let started = Instant::now();
+        let rounds = || fs::read_to_string(&said).unwrap().matches("Waiting for a file to be saved").count();
+        while rounds() < count && started.elapsed() < Duration::from_secs(120) {
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        rounds() == count
+    };
+    let first = waits_for(1);
+    scratch.write("hover.toml", "title = 3\n");
+    let second = waits_for(2);
+    // As editors do it: a new file takes the name of the old one.
+    scratch.write("passing", &hover("0.0"));
+    fs::rename(scratch.0.join("passing"), scratch.0.join("hover.toml")).unwrap();
+    let third = waits_for(3);
+    watching.kill().unwrap();
+    watching.wait().unwrap();
+    let said = fs::read_to_string(&said).unwrap();
+    assert!(first && second && third, "{said}");
+    let order = ["1 held", "hover.toml:1:9", "MISSED"].map(|part| said.find(part).unwrap_or(0));
+    assert!(0 < order[0] && order.is_sorted(), "{order:?}: {said}");
+    assert_eq!(scratch.results().len(), 2);
+}
+
+#[test]
+fn watch_without_files_of_ones_own_is_refused() {
+    let scratch = Scratch::new("watch-demo");
+    assert_eq!(scratch.aplomb(&["fly", "--watch"]).status.code(), Some(2));
+    assert_eq!(scratch.aplomb(&["verify", "--watch"]).status.code(), Some(2));
+}
+
+#[test]
+fn completions_and_schemas_are_printed_and_nothing_else() {
+    let scratch = Scratch::new("printed");
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        let output = scratch.aplomb(&["completions", shell]);
+        assert!(output.status.success() && output.stderr.is_empty());
+        assert!(text(&output.stdout).contains("disperse"), "{shell}");
+    }
+    let output = scratch.aplomb(&["schema", "craft"]);
+    assert!(output.status.success() && output.stderr.is_empty());
+    let schema: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(schema["properties"]["mass_kg"]["type"], "number");
+    assert_eq!(scratch.aplomb(&["schema", "motor"]).status.code(), Some(2));
+}
+
+#[test]
+fn help_of_every_command_shows_examples() {
+    let scratch = Scratch::new("help");
+    let help = text(&scratch.aplomb(&["--help"]).stdout);
+    let commands = help.lines().skip_while(|line| !line.starts_with("Commands:")).skip(1);
+    let commands: Vec<&str> = commands
+        .take_while(|line| !line.is_empty())
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
+        .filter_map(|line| line.split_whitespace().next())
+        .filter(|name| *name != "help")
+        .collect();
+    assert!(commands.len() >= 12, "{commands:?}");
+    for name in commands {
+        let help = text(&scratch.aplomb(&[name, "--help"]).stdout);
+        assert!(help.contains("Examples:") && help.contains(&format!("aplomb {name}")), "{name}: {help}");
+    }
 }

@@ -13,6 +13,7 @@ use crate::report::number::significant;
 
 /// What `aplomb envelope` is told.
 #[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
 pub(super) struct EnvelopeArguments {
     /// Craft file; without it, the demo's
     #[arg(long, value_name = "FILE")]
@@ -33,6 +34,12 @@ pub(super) struct EnvelopeArguments {
     #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
     out: PathBuf,
 }
+
+const EXAMPLES: &str = "\
+Examples:
+  aplomb envelope                      what the demo's craft can do
+  aplomb envelope --payload-kg 0.2     the same with a load
+  aplomb envelope --craft craft.toml   a craft of your own";
 
 pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
     let craft = arguments.craft.as_deref().map_or_else(input::demo_craft, input::load_craft);

@@ -15,6 +15,7 @@ use crate::verdict::{Limit, Outcome, Verdict};
 
 /// What `aplomb estimate` is told.
 #[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
 pub(super) struct EstimateArguments {
     /// Recordings as .csv or .csv.gz; the first line names the columns with their units
     #[arg(value_name = "RECORDING", required_unless_present = "columns")]
@@ -45,6 +46,11 @@ pub(super) struct EstimateArguments {
     #[arg(long, value_name = "FOLDER", default_value = "results")]
     out: PathBuf,
 }
+
+const EXAMPLES: &str = "\
+Examples:
+  aplomb estimate log.csv     a recording, its errors if it holds a reference
+  aplomb estimate --columns   what its columns may be called";
 
 /// More settings than this cannot be told apart in a plot.
 const MOST_SETTINGS: usize = 4;

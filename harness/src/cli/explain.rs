@@ -13,6 +13,7 @@ use crate::{belief, cli::RESULTS};
 
 /// What `aplomb explain` is told.
 #[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
 pub(super) struct ExplainArguments {
     /// Craft file; without it, the demo's
     #[arg(long, value_name = "FILE")]
@@ -27,6 +28,11 @@ pub(super) struct ExplainArguments {
     #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
     out: PathBuf,
 }
+
+const EXAMPLES: &str = "\
+Examples:
+  aplomb explain                      with the demo's craft
+  aplomb explain --craft craft.toml   with a craft of your own";
 
 pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
     let (craft, controller) = read(arguments)?;

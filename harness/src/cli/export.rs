@@ -10,6 +10,7 @@ use crate::{export, input};
 
 /// What `aplomb export` is told.
 #[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
 pub(super) struct ExportArguments {
     /// Controller file; without it, the demo's
     #[arg(long, value_name = "FILE")]
@@ -17,6 +18,11 @@ pub(super) struct ExportArguments {
     /// Folder to make; it must not exist yet
     folder: PathBuf,
 }
+
+const EXAMPLES: &str = "\
+Examples:
+  aplomb export firmware                                  the demo's controller
+  aplomb export --controller controller.toml firmware     one of your own";
 
 pub(super) fn run(arguments: &ExportArguments) -> Result<u8, Failure> {
     let given = arguments.controller.as_deref();

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::results::ResultsFolder;
 use super::table::{self, FlightVerdicts};
-use super::{Failure, HELD, MISSED, RESULTS, may_colour, page, progress, say, trace_csv};
+use super::{Failure, HELD, MISSED, RESULTS, may_colour, page, progress, say, trace_csv, watch};
 use crate::fly::{Flown, fly};
 use crate::input::{self, Controller, Craft, FlightPlan, InputError};
 use crate::judge::{Evidence, Pool, evidence};
@@ -17,6 +17,7 @@ use crate::verdict::{Outcome, Verdict};
 
 /// What `aplomb fly` is told.
 #[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
 pub(super) struct FlyArguments {
     /// Flight files, or folders of them; without any, the flights of the built-in demo
     #[arg(value_name = "FLIGHT")]
@@ -39,13 +40,23 @@ pub(super) struct FlyArguments {
     /// Threads to fly on; without it, one for each core
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
     threads: Option<u32>,
+    /// Fly again whenever one of the files is saved
+    #[arg(long)]
+    watch: bool,
 }
+
+const EXAMPLES: &str = "\
+Examples:
+  aplomb fly                                 the flights of the built-in demo
+  aplomb fly --seeds 100                     under 100 seeds, figures pooled
+  aplomb fly --craft craft.toml hover.toml   a flight of your own on a craft of your own
+  aplomb fly --watch hover.toml              again whenever the file is saved";
 
 impl FlyArguments {
     /// The built-in demo.
     pub(super) fn demo() -> Self {
         let (flights, craft, controller, seed) = (Vec::new(), None, None, None);
-        Self { flights, craft, controller, seed, seeds: 1, out: RESULTS.into(), threads: None }
+        Self { flights, craft, controller, seed, seeds: 1, out: RESULTS.into(), threads: None, watch: false }
     }
 
     /// A command line that flies the same again.
@@ -77,6 +88,14 @@ pub(super) struct Judged {
 }
 
 pub(super) fn run(arguments: &FlyArguments) -> Result<u8, Failure> {
+    if arguments.watch {
+        let files = arguments.flights.iter().chain(&arguments.craft).chain(&arguments.controller);
+        return watch::again(&files.cloned().collect::<Vec<_>>(), || once(arguments));
+    }
+    once(arguments)
+}
+
+fn once(arguments: &FlyArguments) -> Result<u8, Failure> {
     let job = read(arguments).map_err(Failure::Input)?;
     let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
     // Tried and dropped: a folder that cannot be written to is told before the flights, not after.

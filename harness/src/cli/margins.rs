@@ -19,6 +19,7 @@ use crate::verdict::{Outcome, Verdict};
 
 /// What `aplomb margins` is told.
 #[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
 pub(super) struct MarginsArguments {
     /// Craft file: the truth that is simulated; without it, the demo's
     #[arg(long, value_name = "FILE")]
@@ -42,6 +43,12 @@ pub(super) struct MarginsArguments {
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
     threads: Option<u32>,
 }
+
+const EXAMPLES: &str = "\
+Examples:
+  aplomb margins                 every loop of the demo at every operating point
+  aplomb margins --point hover   at one of them
+  aplomb margins --craft craft.toml --controller controller.toml   of your own";
 
 fn point(name: &str) -> Result<Point, String> {
     Point::named(name).ok_or_else(|| {

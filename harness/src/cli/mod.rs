@@ -13,17 +13,19 @@ mod new;
 mod page;
 mod progress;
 pub mod results;
+mod schema;
 mod sweep;
 pub mod table;
 pub mod trace_csv;
 mod verify;
+mod watch;
 
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::OnceLock;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::input::InputError;
 
@@ -86,13 +88,34 @@ enum Command {
     /// Vary any numbers of the files and map margins and figures
     Sweep(sweep::SweepArguments),
     /// Write the files of the built-in demo into a new folder, to start a craft of your own from
+    #[command(after_help = "Examples:\n  aplomb new my-craft && aplomb verify my-craft")]
     New {
         /// Folder to make; it must not exist yet
         folder: PathBuf,
     },
     /// Write a controller for firmware into a new folder: as a Rust constant and as a parameter block
     Export(export::ExportArguments),
+    /// Print the JSON Schema of a kind of file
+    #[command(after_help = schema::EXAMPLES)]
+    Schema {
+        /// Kind of file
+        #[arg(value_enum)]
+        kind: schema::Kind,
+    },
+    /// Print what a shell needs to complete these commands
+    #[command(after_help = COMPLETIONS)]
+    Completions {
+        /// The shell
+        #[arg(value_enum)]
+        shell: clap_complete::Shell,
+    },
 }
+
+const COMPLETIONS: &str = "\
+Examples:
+  aplomb completions bash > ~/.local/share/bash-completion/completions/aplomb
+  aplomb completions zsh > ~/.zfunc/_aplomb
+  aplomb completions fish > ~/.config/fish/completions/aplomb.fish";
 
 /// Why a run ended early.
 enum Failure {
@@ -137,26 +160,39 @@ pub fn main() -> ExitCode {
         Some(Command::Sweep(arguments)) => sweep::run(&arguments),
         Some(Command::New { folder }) => new::run(&folder),
         Some(Command::Export(arguments)) => export::run(&arguments),
+        Some(Command::Schema { kind }) => schema::run(kind),
+        Some(Command::Completions { shell }) => {
+            let mut script = Vec::new();
+            clap_complete::generate(shell, &mut Arguments::command(), "aplomb", &mut script);
+            say(&String::from_utf8_lossy(&script)).map(|()| HELD)
+        }
     };
     let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));
     ExitCode::from(match ended {
         Ok(Ok(code)) => code,
-        Ok(Err(Failure::Input(errors))) => {
+        Ok(Err(failure)) => complain_of(failure),
+        // The panic's own message is out already.
+        Err(_) => UNFINISHED,
+    })
+}
+
+/// Tells why a run ended early and returns the exit code for it.
+fn complain_of(failure: Failure) -> u8 {
+    match failure {
+        Failure::Input(errors) => {
             let coloured = may_colour(&std::io::stderr());
             complain(&errors.iter().map(|error| error.render(coloured)).collect::<Vec<_>>().join("\n\n"));
             WRONG_INPUT
         }
-        Ok(Err(Failure::Argument(reason))) => {
+        Failure::Argument(reason) => {
             complain(&format!("error: {reason}"));
             WRONG_INPUT
         }
-        Ok(Err(Failure::Unfinished(reason))) => {
+        Failure::Unfinished(reason) => {
             complain(&format!("could not finish: {reason}"));
             UNFINISHED
         }
-        // The panic's own message is out already.
-        Err(_) => UNFINISHED,
-    })
+    }
 }
 
 /// Threads to fly on: as many as asked for, or one for each core.
@@ -185,7 +221,6 @@ fn may_colour(stream: &impl IsTerminal) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use clap::CommandFactory;
 
     #[test]
     fn arguments_are_consistent() {

@@ -16,6 +16,7 @@ use crate::sweep::{self, Files, SpotCheck, Tried};
 
 /// What `aplomb sweep` is told.
 #[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
 pub(super) struct SweepArguments {
     /// What to vary: craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGH, xCOUNT behind it for another grid than 20 values; PATH is the
     /// key's place in the file, as in controller.wish.rate_roll.crossover_rad_s=20..50x30
@@ -49,6 +50,11 @@ pub(super) struct SweepArguments {
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
     threads: Option<u32>,
 }
+
+const EXAMPLES: &str = "\
+Examples:
+  aplomb sweep --vary controller.wish.rate_roll.crossover_rad_s=15..80
+  aplomb sweep --vary craft.mass_kg=1.0..1.6x10 --vary controller.wish.rate_roll.crossover_rad_s=20..50x10";
 
 /// More points than this are a mistake.
 const MOST_POINTS: usize = 1_000_000;

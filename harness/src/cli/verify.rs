@@ -7,7 +7,7 @@ use std::time::Instant;
 use clap::Args;
 
 use super::results::ResultsFolder;
-use super::{Failure, HELD, MISSED, progress, say};
+use super::{Failure, HELD, MISSED, progress, say, watch};
 use crate::report::Repeat;
 use crate::verify::{self, Baseline, Cause, Folder, Judgement, baseline, folder, json, junit, summary};
 
@@ -30,6 +30,9 @@ pub(super) struct VerifyArguments {
     /// Threads to fly on; without it, one for each core
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
     threads: Option<u32>,
+    /// Do it again whenever a file of the folder is saved
+    #[arg(long, requires = "folder", conflicts_with = "accept")]
+    watch: bool,
 }
 
 const EXAMPLES: &str = "\
@@ -38,6 +41,7 @@ Examples:
   aplomb verify my-craft               every requirement on every flight of a folder
   aplomb verify my-craft --accept      accept the figures as the baseline of the next verifications
   aplomb verify my-craft --seeds 100   slower, and surer
+  aplomb verify my-craft --watch       again whenever a file is saved
 
 Results: report.html for people, verify.json (its form: aplomb schema verify), junit.xml, summary.md.
 Exit code: 0 held, 1 missed or a margin lost, 2 the input is wrong, 3 could not finish.";
@@ -45,6 +49,14 @@ Exit code: 0 held, 1 missed or a margin lost, 2 the input is wrong, 3 could not 
 const SEEDS: u32 = 10;
 
 pub(super) fn run(arguments: &VerifyArguments) -> Result<u8, Failure> {
+    if arguments.watch {
+        let folder: Vec<PathBuf> = arguments.folder.iter().cloned().collect();
+        return watch::again(&folder, || once(arguments));
+    }
+    once(arguments)
+}
+
+fn once(arguments: &VerifyArguments) -> Result<u8, Failure> {
     let folder = arguments.folder.as_deref().map_or_else(Folder::demo, Folder::load);
     let mut folder = folder.map_err(Failure::Input)?;
     let accepted = folder.baseline.as_ref().map(|baseline| baseline.seeds);

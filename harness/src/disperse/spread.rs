@@ -1,5 +1,6 @@
 //! How a quantity varies, and the file that says so.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 use statrs::distribution::{ContinuousCDF, Normal};
 
@@ -74,12 +75,12 @@ pub fn defaults() -> Vec<Vary> {
     all.map(|&quantity| Vary { quantity, spread: quantity.default_spread() }).collect()
 }
 
-#[derive(Deserialize)]
-struct SpreadFile {
+#[derive(Deserialize, JsonSchema)]
+pub(crate) struct SpreadFile {
     vary: Vec<VaryEntry>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct VaryEntry {
     what: String,
     uniform: Option<f64>,

@@ -1,10 +1,11 @@
 //! `[camera_mount]` of `craft.toml`.
 
 use aplomb_craft::camera_mount::Config;
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 /// Everything about the mount and its camera.
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 pub(super) struct CameraMountTable {
     inertia_kg_m2: [f64; 3],
     imbalance_g_mm: Option<[f64; 3]>,
@@ -20,7 +21,7 @@ pub(super) struct CameraMountTable {
     width_px: u32,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct TravelTable {
     yaw: f64,
     roll: f64,

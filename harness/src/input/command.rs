@@ -2,6 +2,7 @@
 
 use aplomb::frames::{Heading, Vector};
 use aplomb::{Command, Demand, HeadingDemand, Lean, Libm, Sticks, VerticalDemand};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::document::Document;
@@ -16,7 +17,7 @@ pub struct TimedCommand {
 }
 
 /// `[[command]]` as it stands in the file. At most one of the demands; what an entry leaves out carries over.
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 pub(super) struct CommandEntry {
     pub(super) at_s: f64,
     sticks: Option<SticksTable>,
@@ -34,7 +35,7 @@ pub(super) struct CommandEntry {
     heading_rate_deg_s: Option<f64>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct SticksTable {
     roll: Option<f64>,
     pitch: Option<f64>,
@@ -42,19 +43,19 @@ struct SticksTable {
     climb: Option<f64>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct NorthEast {
     north: f64,
     east: f64,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct RollPitch {
     roll: Option<f64>,
     pitch: Option<f64>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct RollPitchYaw {
     roll: Option<f64>,
     pitch: Option<f64>,

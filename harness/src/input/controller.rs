@@ -7,6 +7,7 @@ use aplomb::control::rate::Inertia;
 use aplomb::flight::{Airframe, Config};
 use aplomb::mix::{self, Geometry, ThrustCurveConfig};
 use aplomb::{ConfigError, FlightController, Rotors, Spin};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::craft::{INCH_M, SpinWord};
@@ -42,8 +43,8 @@ impl Controller {
     }
 }
 
-#[derive(Deserialize)]
-struct ControllerFile {
+#[derive(Deserialize, JsonSchema)]
+pub(crate) struct ControllerFile {
     mass_kg: f64,
     inertia_kg_m2: [f64; 3],
     products_of_inertia_kg_m2: Option<[f64; 3]>,
@@ -56,7 +57,7 @@ struct ControllerFile {
     wish: Option<WishTables>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct ArmTables {
     front_left: ArmTable,
     front_right: ArmTable,
@@ -64,14 +65,14 @@ struct ArmTables {
     rear_right: ArmTable,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct ArmTable {
     x_m: f64,
     y_m: f64,
     spin: SpinWord,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct PropellerTable {
     diameter_in: f64,
     torque_to_thrust_m: f64,
@@ -79,7 +80,7 @@ struct PropellerTable {
     hover_rpm: f64,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct ThrustCurveTable {
     full_n: f64,
     speed_share: f64,

@@ -7,6 +7,7 @@ use aplomb_craft::{
     AirConfig, Arm, Config, ConfigError, Payload, Plant, Reason, Rotors, Spin, Start, battery, drag, ground,
     ground_effect, rotor, sensors, speed_controller,
 };
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::camera_mount::CameraMountTable;
@@ -143,8 +144,8 @@ fn key_path(field: &str) -> String {
     }
 }
 
-#[derive(Deserialize)]
-struct CraftFile {
+#[derive(Deserialize, JsonSchema)]
+pub(crate) struct CraftFile {
     name: String,
     mass_kg: f64,
     inertia_kg_m2: [f64; 3],
@@ -164,7 +165,7 @@ struct CraftFile {
     camera_mount: Option<CameraMountTable>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct ArmTables {
     front_left: ArmTable,
     front_right: ArmTable,
@@ -172,7 +173,7 @@ struct ArmTables {
     rear_right: ArmTable,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct ArmTable {
     x_m: f64,
     y_m: f64,
@@ -180,21 +181,21 @@ struct ArmTable {
     spin: SpinWord,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub(super) enum SpinWord {
     Clockwise,
     CounterClockwise,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum BrakingWord {
     Active,
     Coasting,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct MotorTable {
     kv_rpm_per_v: f64,
     resistance_ohm: f64,
@@ -204,7 +205,7 @@ struct MotorTable {
     imbalance_g_mm: Option<f64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct SpeedControllerTable {
     steps: u32,
     delay_s: f64,
@@ -213,7 +214,7 @@ struct SpeedControllerTable {
     braking: Option<BrakingWord>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct BatteryTable {
     cells: u32,
     capacity_ah: f64,
@@ -223,7 +224,7 @@ struct BatteryTable {
     transients: Option<bool>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct DragTable {
     rotor_1_s: Option<[f64; 3]>,
     scaled_with_thrust: Option<bool>,
@@ -232,13 +233,13 @@ struct DragTable {
     turn_nm_s: Option<[f64; 3]>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct PayloadTable {
     mass_kg: f64,
     position_m: [f64; 3],
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct FeetTable {
     x_m: f64,
     y_m: f64,

@@ -1,5 +1,6 @@
 //! `[[expect]]`: what must hold in a flight.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::document::Document;
@@ -54,7 +55,7 @@ pub enum Statistic {
 }
 
 /// How the flights under several seeds become one figure.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum OverSeeds {
     /// All samples of all seeds are taken together.
@@ -98,7 +99,7 @@ impl Expectation {
 }
 
 /// `[[expect]]` as it stands in the file.
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 pub(crate) struct ExpectEntry {
     what: Signal,
     statistic: Option<StatisticWord>,
@@ -112,7 +113,7 @@ pub(crate) struct ExpectEntry {
     because: Option<String>,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum StatisticWord {
     Mean,

@@ -2,12 +2,13 @@
 
 use aplomb_craft::fault::{Fault, LONGEST_DELAY_S, RotorFault, Sensor, SensorFault, What};
 use aplomb_craft::{Place, glam::DVec3};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::document::Document;
 
 /// `[[fault]]` as it stands in the file.
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 pub(super) struct FaultEntry {
     at_s: f64,
     until_s: Option<f64>,
@@ -26,7 +27,7 @@ pub(super) struct FaultEntry {
     offset_m: Option<PlaceOffset>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum PlaceWord {
     FrontLeft,
@@ -35,7 +36,7 @@ enum PlaceWord {
     RearRight,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum SensorWord {
     Imu,
@@ -46,7 +47,7 @@ enum SensorWord {
     Magnetometer,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum Kind {
     Stuck,
@@ -62,7 +63,7 @@ enum Kind {
     SwappedWiring,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct PlaceOffset {
     north: Option<f64>,
     east: Option<f64>,

@@ -5,6 +5,7 @@ use aplomb_craft::air::{AirConfig, ROUGHNESS_M, WindStep};
 use aplomb_craft::dryden::Turbulence;
 use aplomb_craft::gust::{Form, Gust};
 use aplomb_craft::{Fault, Mount};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::command::{CommandEntry, Standing, TimedCommand};
@@ -152,8 +153,8 @@ impl FlightPlan {
     }
 }
 
-#[derive(Deserialize)]
-struct FlightFile {
+#[derive(Deserialize, JsonSchema)]
+pub(crate) struct FlightFile {
     title: String,
     purpose: String,
     duration_s: f64,
@@ -174,7 +175,7 @@ struct FlightFile {
     expect: Vec<ExpectEntry>,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum StartWord {
     Ground,
@@ -182,7 +183,7 @@ enum StartWord {
     Stand,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct AirTable {
     elevation_m: Option<f64>,
     temperature_offset_k: Option<f64>,
@@ -191,7 +192,7 @@ struct AirTable {
     roughness_m: Option<f64>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct WindEntry {
     at_s: Option<f64>,
     wind_m_s: f64,
@@ -199,7 +200,7 @@ struct WindEntry {
     ramp_s: Option<f64>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct GustEntry {
     at_s: f64,
     peak_m_s: f64,
@@ -208,13 +209,13 @@ struct GustEntry {
     dies_down: Option<bool>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct TurbulenceTable {
     u20_m_s: Option<f64>,
     intensity: Option<Intensity>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum Intensity {
     Light,
@@ -222,7 +223,7 @@ enum Intensity {
     Severe,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct PushEntry {
     at_s: f64,
     until_s: f64,
@@ -230,14 +231,14 @@ struct PushEntry {
     force_n: Option<ForceTable>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct TorqueTable {
     roll: Option<f64>,
     pitch: Option<f64>,
     yaw: Option<f64>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 struct ForceTable {
     north: Option<f64>,
     east: Option<f64>,

@@ -21,9 +21,12 @@ pub(crate) mod suggest;
 mod wishes;
 
 pub use controller::Controller;
+pub(crate) use controller::ControllerFile;
 pub use craft::Craft;
+pub(crate) use craft::CraftFile;
 pub(crate) use document::Document;
 pub use document::text_of;
+pub(crate) use flight::FlightFile;
 pub use flight::FlightPlan;
 pub use load::{
     demo_controller, demo_craft, demo_flights, load_controller, load_craft, load_flight, load_flights,

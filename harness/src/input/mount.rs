@@ -2,18 +2,19 @@
 
 use aplomb_craft::Mount;
 use aplomb_craft::mount::{Axis, Stand, Tether};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::document::Document;
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 pub(super) struct StandTable {
     axis: AxisWord,
     pivot_m: Option<[f64; 3]>,
     viscous_nm_s: Option<f64>,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum AxisWord {
     Roll,
@@ -21,7 +22,7 @@ enum AxisWord {
     Yaw,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 pub(super) struct TetherTable {
     length_m: f64,
     north_m: Option<f64>,

@@ -2,12 +2,13 @@
 
 use aplomb_craft::propeller::{Marking, Measured, Planform, Row};
 use aplomb_craft::{Reason, rotor};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::craft::{INCH_M, refuse_as};
 use super::document::Document;
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 pub(super) struct PropellerTable {
     pub(super) diameter_in: f64,
     pub(super) pitch_in: f64,
@@ -21,7 +22,7 @@ pub(super) struct PropellerTable {
     pub(super) thrust_ripple_percent: Option<f64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct MeasuredRow {
     rpm: f64,
     advance_ratio: Option<f64>,
@@ -29,7 +30,7 @@ struct MeasuredRow {
     power_coefficient: f64,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum PlanformWord {
     Wide,

@@ -2,6 +2,7 @@
 
 use aplomb_craft::gravity::STANDARD_M_S2;
 use aplomb_craft::sensors::{barometer, imu, magnetometer, receiver};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 /// Replaces the named fields where the file gives them.
@@ -11,7 +12,7 @@ macro_rules! replace {
     };
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum ImuClass {
     Consumer,
@@ -20,7 +21,7 @@ enum ImuClass {
     Ideal,
 }
 
-#[derive(Clone, Copy, Deserialize)]
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum Class {
     Consumer,
@@ -28,7 +29,7 @@ enum Class {
 }
 
 /// `[imu]`.
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 pub(super) struct ImuTable {
     class: ImuClass,
     position_m: Option<[f64; 3]>,
@@ -40,7 +41,7 @@ pub(super) struct ImuTable {
     accel: Option<AccelTable>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct GyroTable {
     noise_deg_s_rthz: Option<f64>,
     instability_deg_h: Option<f64>,
@@ -53,7 +54,7 @@ struct GyroTable {
     step_deg_s: Option<f64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct AccelTable {
     noise_m_s2_rthz: Option<f64>,
     instability_m_s2: Option<f64>,
@@ -106,7 +107,7 @@ impl ImuTable {
 }
 
 /// `[barometer]`.
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 pub(super) struct BarometerTable {
     class: Class,
     rate_hz: Option<f64>,
@@ -135,7 +136,7 @@ impl BarometerTable {
 }
 
 /// `[receiver]`.
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 pub(super) struct ReceiverTable {
     class: Class,
     rate_hz: Option<f64>,
@@ -174,7 +175,7 @@ impl ReceiverTable {
 }
 
 /// `[magnetometer]`.
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 pub(super) struct MagnetometerTable {
     class: Class,
     rate_hz: Option<f64>,

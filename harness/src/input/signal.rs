@@ -1,5 +1,6 @@
 //! What can be expected of a flight: the closed list of signals. The name of each carries its unit.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 /// Declares the signals with their key in files, the words on screen and the unit.
@@ -7,7 +8,7 @@ macro_rules! signals {
     ($($(#[doc = $doc:literal])+ $name:ident = $key:literal, $words:literal, $unit:literal;)+) => {
         /// A quantity of the flight over time. Errors are truth less set-point, unless the name says estimate: those are
         /// estimate less truth.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize)]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize, JsonSchema)]
         #[non_exhaustive]
         pub enum Signal {
             $($(#[doc = $doc])+ #[serde(rename = $key)] $name,)+

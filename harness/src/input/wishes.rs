@@ -3,6 +3,7 @@
 use aplomb::control::{attitude, position, rate, velocity, vertical};
 use aplomb::flight::Config;
 use aplomb::{ConfigError, FlightController, estimate, guard, pilot};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::controller::reason;
@@ -13,7 +14,7 @@ use super::problem::InputError;
 /// field in radians that each one sets.
 macro_rules! wishes {
     ($table:ident for $config:ty: $($field:ident),* $(; $($degrees:ident => $radians:ident),+)?) => {
-        #[derive(Clone, Copy, Deserialize)]
+        #[derive(Clone, Copy, Deserialize, JsonSchema)]
         struct $table {
             $($field: Option<f64>,)*
             $($($degrees: Option<f64>,)+)?
@@ -98,7 +99,7 @@ pub(super) fn in_force(config: &Config, path: &str) -> Option<f64> {
 }
 
 /// `[wish]`.
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 pub(super) struct WishTables {
     loops: Option<LoopsTable>,
     attitude_every: Option<u32>,

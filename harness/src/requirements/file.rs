@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::{JudgedOn, Requirement};
@@ -28,14 +29,14 @@ impl Waiver {
     }
 }
 
-#[derive(Deserialize)]
-struct RequirementsFile {
+#[derive(Deserialize, JsonSchema)]
+pub(crate) struct RequirementsFile {
     add: Vec<AddEntry>,
     tighten: Vec<TightenEntry>,
     waive: Vec<WaiveEntry>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct AddEntry {
     id: String,
     text: String,
@@ -43,7 +44,7 @@ struct AddEntry {
     expect: ExpectEntry,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct TightenEntry {
     id: String,
     at_most: Option<f64>,
@@ -51,7 +52,7 @@ struct TightenEntry {
     because: String,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct WaiveEntry {
     id: String,
     flight: Option<String>,

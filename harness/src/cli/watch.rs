@@ -1,0 +1,62 @@
+//! `--watch`: does it again whenever a file is saved.
+
+use std::path::{Path, PathBuf};
+use std::sync::mpsc;
+use std::time::Duration;
+
+use notify::{EventKind, RecursiveMode, Watcher};
+
+use super::{Failure, complain, complain_of, say};
+
+/// Quiet after a change before it counts as done: editors save in several steps.
+const QUIET: Duration = Duration::from_millis(200);
+
+/// Does `run` now and again after each change of what is at `paths`, until interrupted. Wrong input is told and waited out.
+///
+/// Folders are watched rather than files, since editors replace a file by a new one of the same name.
+pub(super) fn again(paths: &[PathBuf], run: impl Fn() -> Result<u8, Failure>) -> Result<u8, Failure> {
+    if paths.is_empty() {
+        return Err(Failure::Argument("--watch wants files of yours: the demo does not change".to_owned()));
+    }
+    let unfinished = |error: notify::Error| Failure::Unfinished(format!("cannot watch: {error}"));
+    let real: Vec<PathBuf> = paths.iter().filter_map(|path| path.canonicalize().ok()).collect();
+    let (changed, changes) = mpsc::channel();
+    let mut watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
+        let Ok(event) = event else { return };
+        let counts = matches!(event.kind, EventKind::Create(_) | EventKind::Modify(_) | EventKind::Remove(_));
+        let is_ours = |path: &PathBuf| {
+            path.extension().is_some_and(|end| end == "toml") && real.iter().any(|own| path.starts_with(own))
+        };
+        if counts && event.paths.iter().any(is_ours) {
+            let _ = changed.send(());
+        }
+    })
+    .map_err(unfinished)?;
+    for path in paths {
+        let (folder, mode) = match path.is_dir() {
+            true => (path.as_path(), RecursiveMode::Recursive),
+            false => (folder_of(path), RecursiveMode::NonRecursive),
+        };
+        watcher
+            .watch(&folder.canonicalize().unwrap_or_else(|_| folder.to_owned()), mode)
+            .map_err(unfinished)?;
+    }
+    loop {
+        match run() {
+            Err(Failure::Unfinished(reason)) => return Err(Failure::Unfinished(reason)),
+            Err(wrong) => drop(complain_of(wrong)),
+            Ok(_) => {}
+        }
+        say("Waiting for a file to be saved; interrupt to end.\n")?;
+        if changes.recv().is_err() {
+            return Err(Failure::Unfinished("files can no longer be watched".to_owned()));
+        }
+        while changes.recv_timeout(QUIET).is_ok() {}
+        complain("");
+    }
+}
+
+/// The folder that a file is in.
+fn folder_of(file: &Path) -> &Path {
+    file.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
