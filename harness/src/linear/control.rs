@@ -26,6 +26,7 @@ pub(super) struct Control {
 }
 
 /// The controller at one frequency. Each stage: what of it comes from the motion, and from the stage before.
+#[derive(Clone, Debug)]
 pub(super) struct Responses {
     velocity_by_motion: Matrix<3, MOTION>,
     acceleration_by_motion: Matrix<3, MOTION>,
@@ -302,8 +303,11 @@ fn low_pass(cutoff_hz: f64, tick: &Instant) -> C64 {
 }
 
 /// The notch of a rotor at a speed in rad/s: with g = 1/(1 + tan(pi B T)) and c = cos(w T),
-/// g (1 - 2 c z^-1 + z^-2)/(1 - 2 g c z^-1 + (2 g - 1) z^-2).
+/// g (1 - 2 c z^-1 + z^-2)/(1 - 2 g c z^-1 + (2 g - 1) z^-2). 1 where there are no notches.
 fn notch(config: &flight::NotchConfig, speed_rad_s: f64, tick: &Instant) -> C64 {
+    if config.bandwidth_hz == 0.0 {
+        return C64::new(1.0, 0.0);
+    }
     let two_pi = std::f64::consts::TAU;
     let tone_hz = (speed_rad_s * f64::from(config.harmonic) / two_pi)
         .clamp(f64::from(config.lowest_hz), f64::from(config.highest_hz));

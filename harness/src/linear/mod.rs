@@ -30,7 +30,7 @@ pub use trim::{LinearError, Trim};
 use actuators::Actuators;
 pub(crate) use actuators::believed_mix;
 use body::{Body, MOTION};
-use control::Control;
+use control::{Control, Responses};
 use matrix::{Matrix, determinant, identity, product, solve, sum};
 
 /// Which outer loops are closed.
@@ -167,35 +167,46 @@ impl Model {
         std::f64::consts::PI / self.tick_s
     }
 
-    /// Determinant of 1 + L for all four demands on the mixer broken at once, at a frequency in rad/s. With them all broken
-    /// nothing is closed, so the determinant's turns tell whether the whole is stable (multivariable Nyquist criterion; S.
-    /// Skogestad, I. Postlethwaite, Multivariable Feedback Control, 2nd edition 2005, section 4.9).
+    /// What all loops together do at a frequency in rad/s.
     #[must_use]
-    pub fn determinant(&self, rad_s: f64) -> C64 {
-        let instant = Instant::new(rad_s, self.tick_s);
-        let motion = product(&self.body.motion(&instant), &self.actuators.wrench(&instant));
-        determinant(sum(&identity(), &product(&self.control.at(&instant).wrench(), &motion)))
-    }
-
-    /// Loop transfers of `breaks` at a frequency in rad/s, each loop broken alone with all others closed.
-    #[must_use]
-    pub fn at(&self, breaks: &[Break], rad_s: f64) -> Vec<C64> {
+    pub fn response(&self, rad_s: f64) -> Response {
         let instant = Instant::new(rad_s, self.tick_s);
         let motion = product(&self.body.motion(&instant), &self.actuators.wrench(&instant));
         let control = self.control.at(&instant);
-        // Demand -> demand, round the whole loop.
         let round = product(&control.wrench(), &motion);
-        let tap = |broken: Break| {
-            let (row, column) = control.tap(broken);
-            let back: [C64; 4] = std::array::from_fn(|k| (0..MOTION).map(|m| row[m] * motion[m][k]).sum());
-            // All loops closed but for this one.
-            let others: Matrix<4, 4> = std::array::from_fn(|i| {
-                std::array::from_fn(|j| f64::from(u8::from(i == j)) + round[i][j] - column[i] * back[j])
-            });
-            let driven = solve(others, column);
-            back.iter().zip(driven).map(|(k, x)| k * x).sum()
-        };
-        breaks.iter().map(|&broken| tap(broken)).collect()
+        Response { motion, control, opened: sum(&identity(), &round) }
+    }
+}
+
+/// The model at one frequency.
+#[derive(Clone, Debug)]
+pub struct Response {
+    /// Demand on the mixer to motion.
+    motion: Matrix<MOTION, 4>,
+    control: Responses,
+    /// 1 + L with all four demands broken at once.
+    opened: Matrix<4, 4>,
+}
+
+impl Response {
+    /// Determinant of 1 + L for all four demands on the mixer broken at once. With them all broken nothing is closed, so the
+    /// determinant's turns tell whether the whole is stable (multivariable Nyquist criterion; S. Skogestad, I. Postlethwaite,
+    /// Multivariable Feedback Control, 2nd edition 2005, section 4.9).
+    #[must_use]
+    pub fn determinant(&self) -> C64 {
+        determinant(self.opened)
+    }
+
+    /// Loop transfer of `broken`, with all other loops closed.
+    #[must_use]
+    pub fn at(&self, broken: Break) -> C64 {
+        let (row, column) = self.control.tap(broken);
+        let back: [C64; 4] = std::array::from_fn(|k| (0..MOTION).map(|m| row[m] * self.motion[m][k]).sum());
+        // All loops closed but for this one.
+        let others: Matrix<4, 4> =
+            std::array::from_fn(|i| std::array::from_fn(|j| self.opened[i][j] - column[i] * back[j]));
+        let driven = solve(others, column);
+        back.iter().zip(driven).map(|(k, x)| k * x).sum()
     }
 }
 

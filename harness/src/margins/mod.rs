@@ -12,7 +12,7 @@ use aplomb::flight;
 use aplomb_craft::Config;
 
 use crate::fly::FlyError;
-use crate::linear::{Break, LinearError, Model};
+use crate::linear::{Break, C64, LinearError, Model, Response};
 use curve::Curve;
 use figures::{Figures, is_stable};
 pub use measure::{Bench, COHERENT, Line, Measured, NotMeasured, Probe};
@@ -52,11 +52,13 @@ pub fn linear(
     let count = (PER_DECADE * decades) as usize;
     let grid: Vec<f64> =
         (0..=count).map(|i| LOWEST_RAD_S * libm::pow(10.0, decades * i as f64 / count as f64)).collect();
-    let stable = is_stable(&Curve::new(&grid.iter().map(|&w| (w, model.determinant(w))).collect::<Vec<_>>()));
-    let transfers: Vec<Vec<_>> = grid.iter().map(|&w| model.at(breaks, w)).collect();
-    let loops = breaks.iter().enumerate().map(|(i, &broken)| {
-        let points: Vec<_> = grid.iter().zip(&transfers).map(|(&w, all)| (w, all[i])).collect();
-        let curve = Curve::new(&points);
+    let responses: Vec<_> = grid.iter().map(|&w| (w, model.response(w))).collect();
+    let curve = |of: &dyn Fn(&Response) -> C64| {
+        Curve::new(&responses.iter().map(|(w, response)| (*w, of(response))).collect::<Vec<_>>())
+    };
+    let stable = is_stable(&curve(&Response::determinant));
+    let loops = breaks.iter().map(|&broken| {
+        let curve = curve(&|response| response.at(broken));
         let figures = if stable { Figures::of(&curve) } else { Figures::UNKNOWN };
         Linear { broken, curve, figures, stable }
     });

@@ -232,8 +232,9 @@ fn authority(airframe: &Airframe, weight: f32, low_n: f32) -> Authority {
 fn notches(airframe: &Airframe, weight: f32) -> NotchConfig {
     let hover_hz = airframe.hover_speed_rad_s / (2.0 * PI);
     NotchConfig {
-        // An error of 5 % in the speed leaves 45 % of the tone; four such notches delay by 0.13 periods of the tone.
-        bandwidth_hz: 0.2 * hover_hz,
+        // An error of 5 % in the speed leaves 45 % of the tone; four such notches delay by 0.13 periods of the tone. A tone that
+        // comes too near to half the tick rate, as that of rotors of two inches does, is left to the gyro's low-pass.
+        bandwidth_hz: if hover_hz < 0.4 * TICK_HZ { 0.2 * hover_hz } else { 0.0 },
         // Imbalance comes once a turn and shakes the frame most. The blades' tone lies at as many times that as there are
         // blades, where the gyro's low-pass and the rotors' lag take it.
         harmonic: 1.0,

@@ -181,6 +181,16 @@ fn notches_slow_the_rate_loop_by_what_they_delay() {
 }
 
 #[test]
+fn rotors_too_fast_for_a_notch_go_without() {
+    for (speed, is_notched) in [(2400.0, true), (2600.0, false), (3400.0, false)] {
+        let airframe = Airframe { hover_speed_rad_s: speed, ..airframe() };
+        let config = Config::for_airframe(&airframe).unwrap();
+        assert_eq!(config.notch.bandwidth_hz > 0.0, is_notched, "{speed}");
+        assert!(FlightController::<crate::Libm>::new(&config).is_ok(), "{speed}");
+    }
+}
+
+#[test]
 fn airframe_that_cannot_fly_is_refused_by_name() {
     let good = airframe();
     for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 0.0, -1.0] {
