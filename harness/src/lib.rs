@@ -23,6 +23,7 @@ pub mod sample;
 pub mod signals;
 pub mod sweep;
 pub mod trace;
+pub mod tune;
 pub mod verdict;
 pub mod verify;
 

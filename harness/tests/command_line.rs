@@ -233,3 +233,18 @@ fn help_of_every_command_shows_examples() {
         assert!(help.contains("Examples:") && help.contains(&format!("aplomb {name}")), "{name}: {help}");
     }
 }
+
+#[test]
+fn tune_refuses_a_folder_that_exists_and_a_craft_that_cannot_lift_itself() {
+    let scratch = Scratch::new("tune");
+    fs::create_dir(scratch.0.join("taken")).unwrap();
+    let refused = scratch.aplomb(&["tune", "taken"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(text(&refused.stderr).contains("exists already"), "{}", text(&refused.stderr));
+    let heavy = aplomb_harness::input::demo::CRAFT.text.replace("mass_kg = 1.23", "mass_kg = 2.6");
+    scratch.write("heavy.toml", &heavy);
+    let refused = scratch.aplomb(&["tune", "--craft", "heavy.toml", "new"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(text(&refused.stderr).contains("no controller can be derived"), "{}", text(&refused.stderr));
+    assert!(!scratch.0.join("new").exists());
+}

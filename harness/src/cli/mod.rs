@@ -17,6 +17,7 @@ mod schema;
 mod sweep;
 pub mod table;
 pub mod trace_csv;
+mod tune;
 mod verify;
 mod watch;
 
@@ -48,6 +49,7 @@ Examples:
   aplomb explain                              say why it flies, with its figures and pictures
   aplomb estimate log.csv                     put a recording through the attitude filter
   aplomb margins --point hover                tell how far each loop is from instability
+  aplomb tune --craft craft.toml my-craft     find a controller that meets every requirement
   aplomb new my-craft                         write the demo's files into a new folder, to change them
   aplomb fly --craft my-craft/craft.toml --controller my-craft/controller.toml my-craft/flights
   aplomb export --controller my-craft/controller.toml my-craft/firmware
@@ -87,6 +89,8 @@ enum Command {
     Compare(compare::CompareArguments),
     /// Vary any numbers of the files and map margins and figures
     Sweep(sweep::SweepArguments),
+    /// Find a controller for a craft that meets every requirement, and tell what limits it
+    Tune(tune::TuneArguments),
     /// Write the files of the built-in demo into a new folder, to start a craft of your own from
     #[command(after_help = "Examples:\n  aplomb new my-craft && aplomb verify my-craft")]
     New {
@@ -158,6 +162,7 @@ pub fn main() -> ExitCode {
         Some(Command::Disperse(arguments)) => disperse::run(&arguments),
         Some(Command::Compare(arguments)) => compare::run(&arguments),
         Some(Command::Sweep(arguments)) => sweep::run(&arguments),
+        Some(Command::Tune(arguments)) => tune::run(&arguments),
         Some(Command::New { folder }) => new::run(&folder),
         Some(Command::Export(arguments)) => export::run(&arguments),
         Some(Command::Schema { kind }) => schema::run(kind),

@@ -80,6 +80,14 @@ impl Folder {
         )
     }
 
+    /// These, with the requirements as they stand and nothing waived or accepted.
+    #[must_use]
+    pub fn of(craft: Craft, controller: Controller, plans: Vec<FlightPlan>) -> Self {
+        let size = Size::of(&craft, &controller);
+        let requirements = table::requirements(&size);
+        Self { craft, controller, plans, size, requirements, waivers: Vec::new(), baseline: None }
+    }
+
     fn assemble(
         craft: Result<Craft, InputError>,
         controller: Result<Controller, InputError>,

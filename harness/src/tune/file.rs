@@ -1,0 +1,119 @@
+//! The controller file that a tuning writes: what there is to know of the craft, and the wishes that were found.
+
+use std::fmt::Write as _;
+
+use aplomb::flight::Airframe;
+
+use super::knob::{KNOBS, Setting};
+use crate::input::Craft;
+use crate::input::craft::INCH_M;
+
+/// Text of the controller file for the facts in `airframe` with the wishes in `settings`, one for each knob that is off 1.
+#[must_use]
+pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String {
+    let Airframe { inertia, geometry, thrust_curve: curve, .. } = airframe;
+    let number = |value: f32| significant(f64::from(value));
+    let list = |values: [f32; 3]| values.map(number).join(", ");
+    let mut text = format!(
+        "# Controller of the {}, derived from its craft file and refined by `aplomb tune`. What is not given follows from these\n\
+         # facts; a [wish] table replaces it.\n\
+         mass_kg = {}\n\
+         inertia_kg_m2 = [{}] # roll, pitch, yaw\n",
+        craft.name,
+        number(airframe.mass_kg),
+        list([inertia.roll_kg_m2, inertia.pitch_kg_m2, inertia.yaw_kg_m2])
+    );
+    let products = [inertia.forward_right_kg_m2, inertia.forward_down_kg_m2, inertia.right_down_kg_m2];
+    if products != [0.0; 3] {
+        let _ = writeln!(text, "products_of_inertia_kg_m2 = [{}]", list(products));
+    }
+    let _ = writeln!(
+        text,
+        "rotor_lag_s = {}\ndelay_s = {} # from a sample to its command at the motors",
+        number(airframe.rotor_lag_s),
+        number(airframe.delay_s)
+    );
+    if let Some(drag) = airframe.rotor_drag_per_s {
+        let _ = writeln!(text, "rotor_drag_1_s = {}", number(drag));
+    }
+    text.push_str("\n[arms]\n");
+    let arms = geometry.arms.into_array();
+    for (place, arm) in ["front_left", "front_right", "rear_left", "rear_right"].into_iter().zip(arms) {
+        let spin = match arm.spin {
+            aplomb::Spin::Clockwise => "clockwise",
+            aplomb::Spin::CounterClockwise => "counter_clockwise",
+        };
+        let _ = writeln!(
+            text,
+            "{place} = {{ x_m = {}, y_m = {}, spin = \"{spin}\" }}",
+            number(arm.x_m),
+            number(arm.y_m)
+        );
+    }
+    let _ = write!(
+        text,
+        "\n[propeller]\n\
+         diameter_in = {}\n\
+         torque_to_thrust_m = {}\n\
+         inertia_kg_m2 = {} # propeller and bell\n\
+         hover_rpm = {}\n\
+         \n[thrust_curve]\n\
+         full_n = {} # one rotor, at full command and the reference voltage, standard air at sea level\n\
+         speed_share = {}\n\
+         reference_voltage_v = {}\n\
+         lowest_voltage_v = {}\n\
+         highest_voltage_v = {}\n\
+         voltage_filter_s = {}\n",
+        significant(f64::from(airframe.rotor_diameter_m) / INCH_M),
+        number(geometry.torque_to_thrust_m),
+        number(airframe.rotor_inertia_kg_m2),
+        significant(f64::from(airframe.hover_speed_rad_s) * 60.0 / std::f64::consts::TAU),
+        number(curve.full_n),
+        number(curve.speed_share),
+        number(curve.reference_voltage_v),
+        number(curve.lowest_voltage_v),
+        number(curve.highest_voltage_v),
+        number(curve.voltage_filter_s),
+    );
+    let mut table = "";
+    for setting in settings {
+        let knob = &KNOBS[setting.knob];
+        for place in knob.places {
+            if place.table != table {
+                table = place.table;
+                let _ = writeln!(text, "\n[wish.{table}]");
+            }
+            let value = f64::from((place.derived)(&setting.derived)) * setting.factor;
+            let _ = writeln!(
+                text,
+                "{} = {} # {} of what is derived",
+                place.key,
+                significant(value),
+                significant(setting.factor)
+            );
+        }
+    }
+    text
+}
+
+/// Four significant digits, as TOML takes them.
+fn significant(value: f64) -> String {
+    if value == 0.0 {
+        return "0.0".to_owned();
+    }
+    let rounded: f64 = format!("{value:.3e}").parse().unwrap_or(value);
+    // Debug keeps the point that makes it a number with a fraction.
+    format!("{rounded:?}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_short_and_keep_their_point() {
+        assert_eq!(significant(0.123_456), "0.1235");
+        assert_eq!(significant(5600.4), "5600.0");
+        assert_eq!(significant(-4.0e-7), "-4e-7");
+    }
+}

@@ -1,0 +1,152 @@
+//! A tuning as a page: what limits it, what was turned, and what a faster controller would cost.
+
+use std::fmt::Write as _;
+
+use super::{Trade, Tuned, room};
+use crate::input::Craft;
+use crate::report::svg::{Align, Path, Svg};
+use crate::report::ticks::{Scale, Ticks};
+use crate::report::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_grid};
+use crate::report::xml::escape;
+use crate::report::{Repeat, number::significant, sheet};
+use crate::tune::knob::KNOBS;
+use crate::verdict::Limit;
+
+/// Everything the page says.
+#[derive(Clone, Debug)]
+pub struct TunePage<'a> {
+    /// The craft.
+    pub craft: &'a Craft,
+    /// What was found.
+    pub tuned: &'a Tuned,
+    /// How somebody else gets the same.
+    pub repeat: Repeat,
+}
+
+const TERMS: [(&str, &str); 4] = [
+    (
+        "room",
+        "Distance of a figure from its limit, as a share of the limit. The tuning gives each 15 %, and then makes the loops fast.",
+    ),
+    ("binds", "The requirements with the least room: to ask for more of one is to lose it, or another."),
+    ("pace", "Factor on the gains of roll, pitch and yaw rate and of tilt; the slow loops stay."),
+    ("derived", "What follows from mass, inertia, the rotors' lag, delays and filters alone."),
+];
+
+/// Composes the page.
+#[must_use]
+pub fn compose(page_of: &TunePage<'_>) -> String {
+    let TunePage { craft, tuned, repeat } = page_of;
+    let title = format!("Controller of the {}", craft.name);
+    let mut page = String::new();
+    sheet::open(&mut page, &title);
+    let missed = tuned.found.judgement.items.iter().filter(|item| item.counts_against()).count();
+    let (class, verdict) = if missed == 0 {
+        ("held", format!("All {} figures hold their limits", tuned.found.judgement.items.len()))
+    } else {
+        ("missed", format!("{missed} of {} figures miss their limits", tuned.found.judgement.items.len()))
+    };
+    let _ = writeln!(
+        page,
+        "<header><p class=\"craft\">{}</p><h1>{}</h1><p class=\"verdict {class}\">{verdict}.</p>\
+         <p>{} controllers were tried. The tightest limit has {} % of room, where the derived gains left {} %.</p>\
+         <p class=\"soft\">{}</p></header>",
+        escape(&craft.words()),
+        escape(&title),
+        tuned.tried,
+        significant(100.0 * tuned.found.room(), 2),
+        significant(100.0 * tuned.start.room(), 2),
+        sheet::EVIDENCE
+    );
+    page.push_str("<section><h2>What binds</h2><table><thead><tr><th scope=\"col\">Requirement</th><th scope=\"col\">Where</th>\
+        <th scope=\"col\">Figure</th><th scope=\"col\">Limit</th><th scope=\"col\">Room</th></tr></thead><tbody>");
+    for item in tuned.found.tightest(6) {
+        let limit = match item.limit {
+            Limit::AtMost(high) => format!("at most {}", significant(high, 3)),
+            Limit::AtLeast(low) => format!("at least {}", significant(low, 3)),
+            Limit::Between(low, high) => format!("{} to {}", significant(low, 3), significant(high, 3)),
+        };
+        let _ = write!(
+            page,
+            "\n<tr><th scope=\"row\">{}</th><td>{}</td><td class=\"figure\">{} {}</td><td>{limit} {}</td><td class=\"figure\">{} %</td></tr>",
+            escape(&item.text),
+            escape(&item.flight),
+            significant(item.measured, 3),
+            item.unit,
+            item.unit,
+            significant(100.0 * room(item), 2)
+        );
+    }
+    page.push_str("</tbody></table></section>\n<section><h2>What was turned</h2><table><thead><tr><th scope=\"col\">Gain</th>\
+        <th scope=\"col\">Of what is derived</th></tr></thead><tbody>");
+    for (knob, factor) in KNOBS.iter().zip(tuned.factors) {
+        let _ = write!(
+            page,
+            "\n<tr><th scope=\"row\">{}</th><td class=\"figure\">{}</td></tr>",
+            knob.name,
+            significant(factor, 3)
+        );
+    }
+    let _ = writeln!(
+        page,
+        "</tbody></table></section>\n<section><h2>The trade</h2><figure class=\"map\"><h3>Disturbance against noise, by pace</h3>{}\
+         <figcaption>Largest tilt that a pulse of torque leaves, over the noise of the motor commands in hover, with the craft's \
+         own sensors. Full: every requirement holds. Open: one is missed. Cross: the controller that was found.</figcaption></figure>\
+         </section>",
+        curve(&tuned.trades)
+    );
+    sheet::terms(&mut page, &TERMS);
+    sheet::cautions(&mut page);
+    sheet::repeat(&mut page, repeat);
+    sheet::close(&mut page);
+    page
+}
+
+fn curve(trades: &[Trade]) -> String {
+    let height = 260.0;
+    let words = trades.iter().map(|trade| {
+        format!(
+            "At pace {} {} deg of tilt and {} % of noise.",
+            trade.pace,
+            significant(trade.tilt_deg, 3),
+            significant(trade.noise_percent, 3)
+        )
+    });
+    let words: Vec<String> = words.collect();
+    let mut svg =
+        Svg::new("trade", WIDTH, HEAD + height + FOOT, "Disturbance against noise", &words.join(" "));
+    let most = |of: fn(&Trade) -> f64| 1.1 * trades.iter().map(of).fold(0.0, f64::max);
+    let x = Axis { low: 0.0, high: most(|trade| trade.noise_percent), from: LEFT, to: RIGHT };
+    let y = Axis { low: 0.0, high: most(|trade| trade.tilt_deg), from: HEAD + height, to: HEAD };
+    if !(x.high > 0.0 && y.high > 0.0) {
+        return svg.finish();
+    }
+    let (across, up) =
+        (Ticks::inside(x.low, x.high, 6, Scale::Decimal), Ticks::inside(y.low, y.high, 6, Scale::Decimal));
+    draw_grid(&mut svg, &x, &across, &y, &up);
+    for &tick in &across.values {
+        svg.text("tick", (x.at(tick), HEAD + height + 14.0), Align::Middle, &across.label(tick));
+    }
+    let place = |trade: &Trade| (x.at(trade.noise_percent), y.at(trade.tilt_deg));
+    let mut line = Path::default();
+    line.run(&trades.iter().map(place).collect::<Vec<_>>());
+    svg.path("truth", &line);
+    for trade in trades {
+        let (px, py) = place(trade);
+        svg.circle(if trade.holds { "lift" } else { "paper" }, (px, py), 4.0);
+        svg.circle("start", (px, py), if trade.holds { 2.0 } else { 4.0 });
+        svg.text("note", (px + 7.0, py - 6.0), Align::Start, &format!("{}", trade.pace));
+    }
+    if let Some(found) = trades.iter().find(|trade| trade.pace == 1.0) {
+        let (px, py) = place(found);
+        let mut cross = Path::default();
+        for side in [-6.0, 6.0] {
+            cross.move_to((px - side, py - 6.0));
+            cross.line_to((px + side, py + 6.0));
+        }
+        svg.path("aim", &cross);
+    }
+    svg.text("name", (RIGHT, HEAD + height + 28.0), Align::End, "noise of the motor commands, % rms");
+    svg.text("name", (2.0, HEAD - 8.0), Align::Start, "largest tilt after a pulse, deg");
+    svg.finish()
+}
