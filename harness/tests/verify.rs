@@ -89,3 +89,12 @@ fn results_that_cannot_be_written_end_with_3() {
     scratch.write("taken", "a file where a folder is wanted");
     assert_eq!(verify(&scratch, &["--out", "taken"]).0, Some(3));
 }
+
+#[test]
+fn starter_that_new_writes_passes_as_it_is() {
+    let scratch = Scratch::new("verify-new");
+    assert_eq!(scratch.aplomb(&["new", "mine"]).status.code(), Some(0));
+    let (code, said, told) = verify(&scratch, &["--seeds", "1"]);
+    assert_eq!(code, Some(0), "{said}{told}");
+    assert!(said.contains(" held, 1 seeds") && !said.contains("missed"), "{said}");
+}
