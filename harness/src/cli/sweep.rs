@@ -1,6 +1,5 @@
 //! `aplomb sweep`: margins and figures over a range of any numbers of the files.
 
-use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -12,7 +11,7 @@ use super::{Failure, HELD, MISSED, RESULTS, say};
 use crate::input::{self, FlightPlan, demo};
 use crate::report::{Repeat, SweepReport, write_sweep};
 use crate::sweep::vary::{self, Axis, Which};
-use crate::sweep::{self, Files, SpotCheck, Tried};
+use crate::sweep::{self, Files, SpotCheck, Tried, parquet, table};
 
 /// What `aplomb sweep` is told.
 #[derive(Debug, Args)]
@@ -122,7 +121,11 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
     write_sweep(&report, &mut html).map_err(disk)?;
     let folder = ResultsFolder::new(&arguments.out).map_err(disk)?;
     folder.write("report.html", &html).map_err(disk)?;
-    folder.write("sweep.csv", csv(axes, &tried, plan.as_ref()).as_bytes()).map_err(disk)?;
+    let columns = table::columns(axes, &tried, plan.as_ref());
+    let csv = table::csv(&columns, &tried).map_err(disk)?;
+    folder.write("sweep.csv", &csv).map_err(disk)?;
+    let parquet = parquet::bytes(&columns).map_err(|error| Failure::Unfinished(error.to_string()))?;
+    folder.write("sweep.parquet", &parquet).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
     say(&format!("Report: {}\n", folder.join("report.html").display()))?;
     Ok(if tried.iter().any(Tried::is_feasible) { HELD } else { MISSED })
@@ -214,46 +217,4 @@ fn command_line(arguments: &SweepArguments) -> String {
     words.extend(arguments.margins_only.then(|| "--margins-only".to_owned()));
     words.extend(arguments.flight.as_deref().map(shown));
     words.join(" ")
-}
-
-/// Every point: its values, whether it is feasible, the worst linear margins, and each figure of the flight.
-fn csv(axes: &[Axis], tried: &[Tried], plan: Option<&FlightPlan>) -> String {
-    let mut text = String::new();
-    for axis in axes {
-        let _ = write!(text, "{},", axis.name());
-    }
-    text += "feasible,stable,room,gain_up_db,gain_down_db,phase_deg,delay_s,peak_sensitivity";
-    for expectation in plan.iter().flat_map(|plan| &plan.expectations) {
-        let _ = write!(text, ",\"{} ({})\"", expectation.words().replace('"', "'"), expectation.unit());
-    }
-    text += ",refused\n";
-    for tried in tried {
-        for value in &tried.values {
-            let _ = write!(text, "{value},");
-        }
-        let stable = tried.loops.first().is_some_and(|first| first.stable);
-        let _ = write!(text, "{},{},{:.4}", u8::from(tried.is_feasible()), u8::from(stable), tried.room());
-        let worst = |of: fn(&crate::margins::figures::Figures) -> f64, largest: bool| {
-            tried
-                .loops
-                .iter()
-                .map(|one| of(&one.figures))
-                .fold(f64::NAN, if largest { f64::max } else { f64::min })
-        };
-        for value in [
-            worst(|f| f.gain_up_db, false),
-            worst(|f| f.gain_down_db, false),
-            worst(|f| f.phase_deg, false),
-            worst(|f| f.delay_s, false),
-            worst(|f| f.peak_sensitivity, true),
-        ] {
-            let _ = if value.is_nan() { write!(text, ",") } else { write!(text, ",{value:.5}") };
-        }
-        for i in 0..plan.map_or(0, |plan| plan.expectations.len()) {
-            let measured = tried.verdicts.get(i).map_or(f64::NAN, |verdict| verdict.measured);
-            let _ = if measured.is_nan() { write!(text, ",") } else { write!(text, ",{measured:.6}") };
-        }
-        let _ = writeln!(text, ",\"{}\"", tried.refused.as_deref().unwrap_or("").replace('"', "'"));
-    }
-    text
 }

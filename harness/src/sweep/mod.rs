@@ -1,5 +1,7 @@
 //! How margins and figures move when numbers of the files are varied.
 
+pub mod parquet;
+pub mod table;
 pub mod vary;
 
 use rayon::prelude::*;

@@ -57,7 +57,7 @@ pub type Factors = [f64; KNOBS.len()];
 /// How far the requirements are from their limits, each as a share of the limit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judged {
-    /// Room of each requirement, in the order of the table; [`AMPLE`] where it was not put to the test.
+    /// Room of each requirement, in the order of the table; 1 where it was not put to the test.
     pub rooms: Vec<f64>,
     /// Their short names.
     pub ids: Vec<String>,
@@ -145,7 +145,7 @@ impl Judged {
     }
 }
 
-/// Distance of an item from its limit as a share of it, at most [`AMPLE`]; -[`AMPLE`] where it cannot be told.
+/// Distance of an item from its limit as a share of it, at most 1; -1 where it cannot be told.
 #[must_use]
 pub fn room(item: &Item) -> f64 {
     let share = match item.limit {

@@ -1,0 +1,66 @@
+//! A sweep as a table: a line for each point.
+
+use std::io;
+
+use super::Tried;
+use super::parquet::Column;
+use super::vary::Axis;
+use crate::input::FlightPlan;
+use crate::margins::figures::Figures;
+
+type Of = fn(&Figures) -> f64;
+
+/// The values of each point, whether it is feasible (1) and stable (1), the worst linear margins, and each figure of the
+/// flight; NaN where there is none.
+#[must_use]
+pub fn columns(axes: &[Axis], tried: &[Tried], plan: Option<&FlightPlan>) -> Vec<Column> {
+    let column = |name: String, of: &dyn Fn(&Tried) -> f64| (name, tried.iter().map(of).collect());
+    let mut columns: Vec<Column> =
+        axes.iter().enumerate().map(|(i, axis)| column(axis.name(), &|tried| tried.values[i])).collect();
+    let flag = |is: bool| f64::from(u8::from(is));
+    columns.push(column("feasible".to_owned(), &|tried| flag(tried.is_feasible())));
+    columns
+        .push(column("stable".to_owned(), &|tried| flag(tried.loops.first().is_some_and(|one| one.stable))));
+    columns.push(column("room".to_owned(), &Tried::room));
+    let worst = |tried: &Tried, of: Of, choose: fn(f64, f64) -> f64| {
+        tried.loops.iter().map(|one| of(&one.figures)).fold(f64::NAN, choose)
+    };
+    let margins: [(&str, Of); 4] = [
+        ("gain_up_db", |figures| figures.gain_up_db),
+        ("gain_down_db", |figures| figures.gain_down_db),
+        ("phase_deg", |figures| figures.phase_deg),
+        ("delay_s", |figures| figures.delay_s),
+    ];
+    for (name, of) in margins {
+        columns.push(column(name.to_owned(), &|tried| worst(tried, of, f64::min)));
+    }
+    let peak = |tried: &Tried| worst(tried, |figures| figures.peak_sensitivity, f64::max);
+    columns.push(column("peak_sensitivity".to_owned(), &peak));
+    for (i, expectation) in plan.iter().flat_map(|plan| &plan.expectations).enumerate() {
+        let name = format!("{} ({})", expectation.words(), expectation.unit());
+        let measured = |tried: &Tried| tried.verdicts.get(i).map_or(f64::NAN, |verdict| verdict.measured);
+        columns.push(column(name, &measured));
+    }
+    columns
+}
+
+/// The columns as CSV to seven digits, with why a point was refused behind them.
+///
+/// # Errors
+/// None but those of the library.
+pub fn csv(columns: &[Column], tried: &[Tried]) -> io::Result<Vec<u8>> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(columns.iter().map(|(name, _)| name.as_str()).chain(["refused"]))?;
+    for (line, tried) in tried.iter().enumerate() {
+        let numbers = columns.iter().map(|(_, numbers)| short(numbers[line]));
+        writer.write_record(numbers.chain([tried.refused.clone().unwrap_or_default()]))?;
+    }
+    writer.into_inner().map_err(|error| io::Error::other(error.to_string()))
+}
+
+fn short(number: f64) -> String {
+    if number.is_nan() {
+        return String::new();
+    }
+    format!("{number:.6e}").parse::<f64>().map_or_else(|_| number.to_string(), |rounded| rounded.to_string())
+}
