@@ -1,6 +1,6 @@
 //! Faults: what goes wrong with a rotor or a sensor, from when until when.
 //!
-//! Each fault is a wrapper around a sound part: [`rotors`] around the motor commands and the propellers, [`sensors`] around the
+//! Each fault is a wrapper around a sound part: `rotors` around the motor commands and the propellers, `sensors` around the
 //! samples. Several may hold at once, also of one part; they act in the order in which they are given. A craft without
 //! faults pays nothing for them.
 
