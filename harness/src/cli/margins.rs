@@ -7,7 +7,7 @@ use clap::Args;
 use rayon::prelude::*;
 
 use super::results::ResultsFolder;
-use super::{Failure, HELD, MISSED, RESULTS, say};
+use super::{Failure, HELD, MISSED, RESULTS, pool, say};
 use crate::input::{self, Controller, Craft, InputError};
 use crate::linear::Break;
 use crate::margins::figures::Figures;
@@ -69,9 +69,7 @@ pub(super) fn run(arguments: &MarginsArguments) -> Result<u8, Failure> {
     let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
     // Tried and dropped: a folder that cannot be written to is told before the work, not after.
     drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
-    let pool =
-        rayon::ThreadPoolBuilder::new().num_threads(arguments.threads.map_or(0, |n| n as usize)).build();
-    let pool = pool.map_err(|error| Failure::Unfinished(error.to_string()))?;
+    let pool = pool(arguments.threads)?;
     let points = if arguments.points.is_empty() { Point::ALL.to_vec() } else { arguments.points.clone() };
     let started = std::time::Instant::now();
     let found: Vec<Found> = pool.install(|| {

@@ -3,11 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use indicatif::{ProgressBar, ProgressDrawTarget};
 use toml::Table;
 
 use super::results::ResultsFolder;
-use super::{Failure, HELD, MISSED, RESULTS, say};
+use super::{Failure, HELD, MISSED, RESULTS, pool, progress, say};
 use crate::input::{self, FlightPlan, demo};
 use crate::report::{Repeat, SweepReport, write_sweep};
 use crate::sweep::vary::{self, Axis, Which};
@@ -82,15 +81,13 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
     }
     let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
     drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
-    let pool =
-        rayon::ThreadPoolBuilder::new().num_threads(arguments.threads.map_or(0, |n| n as usize)).build();
-    let pool = pool.map_err(|error| Failure::Unfinished(error.to_string()))?;
+    let pool = pool(arguments.threads)?;
     let points = match arguments.random {
         Some(count) => sweep::random(axes, count as usize, arguments.seed),
         None => sweep::grid(axes),
     };
     let started = std::time::Instant::now();
-    let bar = ProgressBar::with_draw_target(Some(points.len() as u64), ProgressDrawTarget::stderr());
+    let bar = progress::of(points.len() as u64, "points");
     let (tried, checks) = pool.install(|| {
         let tried = sweep::sweep(&files, axes, &points, plan.as_ref(), || bar.inc(1));
         let checks = sweep::spot_check(&files, axes, &tried, arguments.spot_checks);

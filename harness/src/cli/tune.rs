@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{Failure, HELD, MISSED, folder, progress, say};
+use super::{Failure, HELD, MISSED, folder, pool, progress, say};
 use crate::input;
 use crate::report::Repeat;
 use crate::report::number::significant;
@@ -50,11 +50,9 @@ pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
             arguments.folder.display()
         )));
     }
-    let pool =
-        rayon::ThreadPoolBuilder::new().num_threads(arguments.threads.map_or(0, |n| n as usize)).build();
-    let pool = pool.map_err(|error| Failure::Unfinished(error.to_string()))?;
+    let pool = pool(arguments.threads)?;
     let started = std::time::Instant::now();
-    let bar = progress::flights(u64::from(arguments.trials));
+    let bar = progress::of(u64::from(arguments.trials), "controllers");
     let tuned = pool.install(|| tune::tune(&craft, arguments.trials as usize, &|| bar.inc(1)));
     bar.finish_and_clear();
     let tuned = tuned.map_err(|error| Failure::Argument(format!("{}: {error}", craft.name)))?;

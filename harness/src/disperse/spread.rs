@@ -152,10 +152,14 @@ impl VaryEntry {
 pub fn draws(varies: &[Vary], seed: u64, run: u64) -> Vec<f64> {
     let draw = |vary: &Vary| {
         let place = Quantity::ALL.iter().position(|quantity| *quantity == vary.quantity).unwrap_or(0) as u64;
-        let mixed = mix(mix(mix(seed) ^ run) ^ place);
-        vary.spread.at((mixed >> 11) as f64 / (1_u64 << 53) as f64)
+        vary.spread.at(share(seed, run, place))
     };
     varies.iter().map(draw).collect()
+}
+
+/// A number from 0 to 1, evenly drawn, that hangs on the seed, the run and the place in the run alone.
+pub(crate) fn share(seed: u64, run: u64, place: u64) -> f64 {
+    (mix(mix(mix(seed) ^ run) ^ place) >> 11) as f64 / (1_u64 << 53) as f64
 }
 
 /// One step of SplitMix64 (Steele, Lea and Flood 2014, OOPSLA): every bit of the input reaches every bit of the output.

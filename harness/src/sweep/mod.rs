@@ -7,6 +7,7 @@ pub mod vary;
 use rayon::prelude::*;
 use toml::Table;
 
+use crate::disperse::spread::share;
 use crate::fly::fly;
 use crate::input::{Controller, Craft, FlightPlan, InputError};
 use crate::judge::{evidence, verdict};
@@ -128,16 +129,11 @@ pub fn grid(axes: &[Axis]) -> Vec<Vec<f64>> {
 /// `count` points drawn evenly from the ranges of the axes.
 #[must_use]
 pub fn random(axes: &[Axis], count: usize, seed: u64) -> Vec<Vec<f64>> {
-    let mut state = seed;
-    // SplitMix64 (Steele, Lea, Flood 2014, OOPSLA): the upper 53 bits as a share.
-    let mut share = || {
-        state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = state;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
+    let place = |run: u64| {
+        let axes = axes.iter().zip(0..);
+        axes.map(|(axis, place)| axis.at(share(seed, run, place))).collect()
     };
-    (0..count).map(|_| axes.iter().map(|axis| axis.at(share())).collect()).collect()
+    (0..count as u64).map(place).collect()
 }
 
 /// Tries all points, in parallel; the order of the results is that of the points.
