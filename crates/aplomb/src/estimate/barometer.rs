@@ -20,7 +20,7 @@ const LAPSE_K_M: f32 = 0.0065;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct PressureHeight {
-    per_home: f32,
+    home_pa: f32,
     scale_m: f32,
 }
 
@@ -32,7 +32,19 @@ impl PressureHeight {
     pub fn new(home_pa: f32, home_k: f32) -> Result<Self, ConfigError> {
         let home_pa = require_positive("home_pa", home_pa)?;
         let home_k = require_positive("home_k", home_k)?;
-        Ok(Self { per_home: 1.0 / home_pa, scale_m: home_k / LAPSE_K_M * EXPONENT })
+        Ok(Self { home_pa, scale_m: home_k / LAPSE_K_M * EXPONENT })
+    }
+
+    /// With another, positive pressure in Pa at home.
+    #[inline]
+    pub(super) const fn at(self, home_pa: f32) -> Self {
+        Self { home_pa, ..self }
+    }
+
+    /// Pressure in Pa at home.
+    #[inline]
+    pub(super) const fn home_pa(self) -> f32 {
+        self.home_pa
     }
 
     /// Height in m for a pressure in Pa; NaN stays NaN.
@@ -43,7 +55,7 @@ impl PressureHeight {
         const C3: f32 = C2 * (2.0 - EXPONENT) / 3.0;
         const C4: f32 = C3 * (3.0 - EXPONENT) / 4.0;
         const C5: f32 = C4 * (4.0 - EXPONENT) / 5.0;
-        let x = 1.0 - pressure_pa * self.per_home;
+        let x = 1.0 - pressure_pa / self.home_pa;
         self.scale_m * x * (1.0 + x * (C2 + x * (C3 + x * (C4 + x * C5))))
     }
 }

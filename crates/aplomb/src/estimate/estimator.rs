@@ -3,6 +3,7 @@
 use super::attitude::{self, Aids, AttitudeFilter, Course};
 use super::horizontal::{self, HorizontalFilter};
 use super::vertical::{self, PressureHeight, Source, VerticalFilter};
+use super::vote::Voted;
 use super::{History, ImuVote, Span};
 use crate::error::{ConfigError, Problem, require_positive, require_within};
 use crate::frames::{Attitude, Body, Vector, World};
@@ -103,7 +104,8 @@ pub struct Estimator<M: Math = Libm, const N: usize = 1> {
     home: Home,
     kinematic: Kinematic,
     wind: Wind,
-    state: State,
+    acceleration_m_s2: Vector<World>,
+    imu_usable: bool,
 }
 
 impl<M: Math, const N: usize> Estimator<M, N> {
@@ -118,7 +120,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
         }
         require_within("longest_delay_s", config.longest_delay_s, 0.05, 2.0)?;
         let horizontal = HorizontalFilter::new(&config.horizontal, period_s)?;
-        let home_k = require_positive("home_k", config.vertical.home_k)?;
+        let home = Home::new(config.vertical.home_k)?;
         let vertical = VerticalFilter::new(&config.vertical, period_s)?;
         if config.imu_stale_ticks == 0 && N > 1 {
             return Err(ConfigError::new("imu_stale_ticks", Problem::NotPositive));
@@ -130,21 +132,27 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             history: History::new(config.longest_delay_s, period_s)?,
             vertical,
             horizontal,
-            home: Home { home_k, average_pa: 0.0, samples: 0.0, law: None },
+            home,
             kinematic: Kinematic::new(config.horizontal.interval_s, period_s),
             wind: Wind::new(config.rotor_drag_per_s, period_s)?,
-            state: State::default(),
+            acceleration_m_s2: Vector::ZERO,
+            imu_usable: false,
         })
     }
 
-    /// One tick. `armed` forbids the rest detection and freezes home.
+    /// One tick. `armed` forbids the rest detection and freezes home. Returns what [`Estimator::state`] gives until the next.
     #[inline]
-    pub fn step(&mut self, sensors: &Sensors<N>, armed: bool) -> &State {
+    pub fn step(&mut self, sensors: &Sensors<N>, armed: bool) -> State {
         let voted = self.vote.step(&sensors.imu);
-        let imu_usable = voted.usable > 0;
-        let gyro = voted.gyro_rad_s;
-        let accel = self.lever.at_centre(gyro - self.attitude.gyro_offset_rad_s(), voted.accel_m_s2);
-        let nan = Vector::new(f32::NAN, 0.0, 0.0);
+        self.imu_usable = voted.is_some();
+        // No measurement: the filter goes on with its last rate and leaves the force out.
+        let (gyro, accel) = match voted {
+            Some(Voted { gyro_rad_s, accel_m_s2, .. }) => {
+                let rate = gyro_rad_s - self.attitude.gyro_offset_rad_s();
+                (gyro_rad_s, self.lever.at_centre(rate, accel_m_s2))
+            }
+            None => (Vector::new(f32::NAN, 0.0, 0.0), Vector::new(f32::NAN, 0.0, 0.0)),
+        };
         let aids = Aids {
             field: sensors.field_ut.map(|field| self.turned_to_now(field)),
             // Felt in the axes of the attitude, measured in those of the world: they must be the same.
@@ -153,14 +161,14 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             } else {
                 None
             },
-            course: self.kinematic.course.take(),
+            course: self.kinematic.new_course(),
             at_rest_allowed: !armed,
         };
-        let acceleration = match self.attitude.advance(gyro, if imu_usable { accel } else { nan }, &aids) {
+        let acceleration = match self.attitude.advance(gyro, accel, &aids) {
             Some(felt) => felt + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2),
             None => Vector::ZERO,
         };
-        let attitude = self.attitude.attitude();
+        self.acceleration_m_s2 = acceleration;
         self.history.push(acceleration);
         self.vertical.predict(acceleration);
         self.horizontal.predict(acceleration);
@@ -180,36 +188,39 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             self.horizontal.correct_over(fix, &span);
             self.kinematic.take(fix, &span);
         }
+        let measured = self.horizontal.known() && armed;
+        self.wind.step(self.attitude.attitude(), accel, self.velocity_m_s(), measured);
+        self.state()
+    }
 
-        let down = |height: f32, v: Vector<World>| Vector::new(v.x(), v.y(), -height);
-        let position_known = self.horizontal.known();
-        let velocity_m_s = down(self.vertical.climb_m_s(), self.horizontal.velocity_m_s());
-        let wind_m_s = self.wind.step(attitude, accel, velocity_m_s, position_known && imu_usable && armed);
-        self.state = State {
-            attitude,
+    /// What is believed since the last tick, put together from the parts.
+    #[inline]
+    #[must_use]
+    pub fn state(&self) -> State {
+        let [north, east, _] = self.horizontal.position_m().to_array();
+        State {
+            attitude: self.attitude.attitude(),
             rate_rad_s: self.attitude.rate_rad_s(),
             gyro_offset_rad_s: self.attitude.gyro_offset_rad_s(),
-            acceleration_m_s2: acceleration,
-            position_m: down(self.vertical.height_m(), self.horizontal.position_m()),
-            velocity_m_s,
-            wind_m_s,
+            acceleration_m_s2: self.acceleration_m_s2,
+            position_m: Vector::new(north, east, -self.vertical.height_m()),
+            velocity_m_s: self.velocity_m_s(),
+            wind_m_s: self.wind.wind,
             disagreement: self.attitude.disagreement(),
-            imu_usable,
+            imu_usable: self.imu_usable,
             attitude_known: self.attitude.seeded(),
             heading_known: self.attitude.heading_known(),
             height_known: self.vertical.known(),
-            position_known,
+            position_known: self.horizontal.known(),
             wind_known: self.wind.known,
             at_rest: self.attitude.at_rest(),
-        };
-        &self.state
+        }
     }
 
-    /// What is believed since the last tick.
     #[inline]
-    #[must_use]
-    pub const fn state(&self) -> &State {
-        &self.state
+    fn velocity_m_s(&self) -> Vector<World> {
+        let [north, east, _] = self.horizontal.velocity_m_s().to_array();
+        Vector::new(north, east, -self.vertical.climb_m_s())
     }
 
     /// A field sample taken some ticks ago, as it would be felt in the present attitude: m - age w x m.
@@ -222,8 +233,9 @@ impl<M: Math, const N: usize> Estimator<M, N> {
     /// Sets the pressure in Pa at home, as when starting in the air; it is then kept. Ignored when not finite or not
     /// positive.
     pub fn set_home_pressure(&mut self, home_pa: f32) {
-        if let Ok(law) = PressureHeight::new(home_pa, self.home.home_k) {
-            self.home.law = Some(law);
+        if home_pa > 0.0 && home_pa < f32::INFINITY {
+            self.home.law = self.home.law.at(home_pa);
+            self.home.frozen = true;
         }
     }
 
@@ -258,21 +270,21 @@ struct Lever {
     arm: Vector<Body>,
     rate: Vector<Body>,
     gain: f32,
+    /// 0 without an arm.
     per_time: f32,
-    active: bool,
 }
 
 impl Lever {
     fn new(arm: Vector<Body>, period_s: f32) -> Self {
         const SMOOTHING_S: f32 = 0.005;
         let gain = period_s / (SMOOTHING_S + period_s);
-        let active = arm.norm_squared() > 0.0;
-        Self { arm, rate: Vector::ZERO, gain, per_time: gain / period_s, active }
+        let per_time = if arm.norm_squared() > 0.0 { gain / period_s } else { 0.0 };
+        Self { arm, rate: Vector::ZERO, gain, per_time }
     }
 
     #[inline]
     fn at_centre(&mut self, rate: Vector<Body>, force: Vector<Body>) -> Vector<Body> {
-        if !self.active || !rate.is_finite() {
+        if self.per_time == 0.0 {
             return force;
         }
         // Low-passed derivative: gain/h (w - w_lp).
@@ -286,16 +298,20 @@ impl Lever {
 /// Pressure at home.
 #[derive(Clone, Copy, Debug)]
 struct Home {
-    home_k: f32,
-    average_pa: f32,
-    samples: f32,
-    law: Option<PressureHeight>,
+    law: PressureHeight,
+    samples: u8,
+    frozen: bool,
 }
 
 /// Samples over which home pressure is averaged.
-const HOME_SAMPLES: f32 = 100.0;
+const HOME_SAMPLES: u8 = 100;
 
 impl Home {
+    /// The pressure is that of the standard atmosphere at sea level (ISO 2533) until the first sample.
+    fn new(home_k: f32) -> Result<Self, ConfigError> {
+        Ok(Self { law: PressureHeight::new(101_325.0, home_k)?, samples: 0, frozen: false })
+    }
+
     /// Height in m. While disarmed, and until frozen, home is the average pressure, so the height is about 0. NaN for a
     /// pressure that is no pressure.
     fn height_m(&mut self, pressure_pa: f32, armed: bool) -> f32 {
@@ -303,20 +319,13 @@ impl Home {
         if !plausible {
             return f32::NAN;
         }
-        match self.law {
-            Some(law) => law.height_m(pressure_pa),
-            None => {
-                if self.samples < HOME_SAMPLES {
-                    self.samples += 1.0;
-                }
-                self.average_pa += (pressure_pa - self.average_pa) / self.samples;
-                let law = PressureHeight::new(self.average_pa, self.home_k).ok();
-                if armed {
-                    self.law = law;
-                }
-                law.map_or(f32::NAN, |law| law.height_m(pressure_pa))
-            }
+        if !self.frozen {
+            self.samples = self.samples.saturating_add(1).min(HOME_SAMPLES);
+            let average_pa = self.law.home_pa();
+            self.law = self.law.at(average_pa + (pressure_pa - average_pa) / f32::from(self.samples));
+            self.frozen = armed;
         }
+        self.law.height_m(pressure_pa)
     }
 }
 
@@ -326,13 +335,14 @@ struct Kinematic {
     period_s: f32,
     interval_s: f32,
     /// Velocity of the fix before.
-    last: Option<Vector<World>>,
-    /// What was felt since the time of that fix, and for how long.
+    before: Vector<World>,
+    /// What was felt since the time of that fix, and for how long; infinite before the first one.
     felt: Vector<World>,
     since_s: f32,
+    /// The last difference, and how long ago it was made; infinite before the first one.
     gravity: Vector<World>,
+    course: Course,
     held_s: f32,
-    course: Option<Course>,
 }
 
 /// Shares of the interval between fixes within which two of them make a difference.
@@ -344,12 +354,12 @@ impl Kinematic {
         Self {
             period_s,
             interval_s,
-            last: None,
+            before: Vector::ZERO,
             felt: Vector::ZERO,
-            since_s: 0.0,
+            since_s: f32::INFINITY,
             gravity: Vector::ZERO,
+            course: Course::default(),
             held_s: f32::INFINITY,
-            course: None,
         }
     }
 
@@ -366,26 +376,29 @@ impl Kinematic {
             return;
         }
         let length_s = self.since_s - span.length_s;
-        if length_s <= 0.0 && self.last.is_some() {
+        if length_s <= 0.0 {
             return;
         }
-        if let Some(before) = self.last
-            && length_s > SHORTEST_INTERVAL * self.interval_s
-            && length_s < LONGEST_INTERVAL * self.interval_s
-        {
-            let (measured_m_s, felt_m_s) = (velocity - before, self.felt - span.velocity_m_s);
+        if length_s > SHORTEST_INTERVAL * self.interval_s && length_s < LONGEST_INTERVAL * self.interval_s {
+            let (measured_m_s, felt_m_s) = (velocity - self.before, self.felt - span.velocity_m_s);
             // What is felt is R a + (0, 0, g), so this is (0, 0, g) when the attitude is right.
             let gravity =
                 (measured_m_s - felt_m_s) * (1.0 / length_s) + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2);
             if gravity.norm_squared() < 4.0 * STANDARD_GRAVITY_M_S2 * STANDARD_GRAVITY_M_S2 {
                 self.gravity = gravity;
-                self.course = Some(Course { felt_m_s, measured_m_s });
+                self.course = Course { felt_m_s, measured_m_s };
                 self.held_s = 0.0;
             }
         }
-        self.last = Some(velocity);
+        self.before = velocity;
         self.felt = span.velocity_m_s;
         self.since_s = span.length_s;
+    }
+
+    /// On the tick after a new difference.
+    #[inline]
+    fn new_course(&self) -> Option<Course> {
+        if self.held_s == 0.0 { Some(self.course) } else { None }
     }
 
     /// Until one and a half intervals have passed without a new difference.
@@ -415,27 +428,21 @@ impl Wind {
         Ok(Self { per_drag_s, gain, wind: Vector::ZERO, known: false })
     }
 
+    /// Takes force and velocity in where both are `measured`.
     #[inline]
-    fn step(
-        &mut self,
-        attitude: Attitude,
-        force: Vector<Body>,
-        velocity: Vector<World>,
-        known: bool,
-    ) -> Vector<World> {
+    fn step(&mut self, attitude: Attitude, force: Vector<Body>, velocity: Vector<World>, measured: bool) {
         if self.per_drag_s == 0.0 {
-            return Vector::ZERO;
+            return;
         }
-        let measured = known && force.norm_squared() < 1e5;
-        if measured {
+        // False for NaN.
+        self.known = measured && force.norm_squared() < 1e5;
+        if self.known {
             let along = attitude.to_body(velocity).z();
             let air = Vector::new(-force.x() * self.per_drag_s, -force.y() * self.per_drag_s, along);
             let wind = velocity - attitude.to_world(air);
             let wind = Vector::new(wind.x(), wind.y(), 0.0);
             self.wind += (wind - self.wind) * self.gain;
         }
-        self.known = measured;
-        self.wind
     }
 }
 

@@ -15,13 +15,13 @@ const FORCE_OFFSET_MAX: f32 = 1.0;
 ///
 /// A sensor counts while its sample can be a measurement (below 140 rad/s and 400 m/s2, no NaN) and is not stale. Each
 /// one's lasting deviation from the vote is learnt and taken out (within 5 deg/s and 1 m/s2), so that losing one makes no
-/// step in the result. With none left the last result is held and reported as not usable.
+/// step in the result. With none left there is no result.
 ///
 /// ```
 /// use aplomb::{ImuSample, estimate::ImuVote, frames::Vector};
 /// let sample = |roll| ImuSample { gyro_rad_s: Vector::new(roll, 0.0, 0.0), ..ImuSample::default() };
 /// let mut vote = ImuVote::<3>::new(5, 1e-3);
-/// let voted = vote.step(&[sample(0.1), sample(7.0), sample(0.1)]);
+/// let voted = vote.step(&[sample(0.1), sample(7.0), sample(0.1)]).unwrap();
 /// assert!((voted.gyro_rad_s.x() - 0.1).abs() < 1e-3 && voted.usable == 3);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -30,7 +30,6 @@ pub struct ImuVote<const N: usize> {
     stale_ticks: u16,
     gain: f32,
     deviation: [(Vector<Body>, Vector<Body>); N],
-    last: Voted,
 }
 
 /// The result of a vote.
@@ -42,7 +41,7 @@ pub struct Voted {
     pub gyro_rad_s: Vector<Body>,
     /// Specific force in m/s2.
     pub accel_m_s2: Vector<Body>,
-    /// How many sensors counted; 0: the values are those of an earlier tick.
+    /// How many sensors counted, at least 1.
     pub usable: u8,
 }
 
@@ -58,13 +57,12 @@ impl<const N: usize> ImuVote<N> {
             stale_ticks,
             gain: if period_s > 0.0 { period_s / (DEVIATION_S + period_s) } else { 0.0 },
             deviation: [(Vector::ZERO, Vector::ZERO); N],
-            last: Voted { accel_m_s2: Vector::ZERO, gyro_rad_s: Vector::ZERO, usable: 0 },
         }
     }
 
-    /// One tick.
+    /// One tick; `None` when no sensor counts.
     #[inline]
-    pub fn step(&mut self, samples: &[ImuSample; N]) -> Voted {
+    pub fn step(&mut self, samples: &[ImuSample; N]) -> Option<Voted> {
         let stale_ticks = self.stale_ticks;
         // False for NaN.
         let counts = |s: &ImuSample| {
@@ -73,14 +71,8 @@ impl<const N: usize> ImuVote<N> {
                 && s.accel_m_s2.norm_squared() < ACCEL_MAX_SQUARED
         };
         if N == 1 {
-            if let Some(s) = samples.first()
-                && counts(s)
-            {
-                self.last = Voted { gyro_rad_s: s.gyro_rad_s, accel_m_s2: s.accel_m_s2, usable: 1 };
-            } else {
-                self.last.usable = 0;
-            }
-            return self.last;
+            let sample = samples.first().filter(|s| counts(s))?;
+            return Some(Voted { gyro_rad_s: sample.gyro_rad_s, accel_m_s2: sample.accel_m_s2, usable: 1 });
         }
         let mut rates = Ballot::default();
         let mut forces = Ballot::default();
@@ -91,20 +83,19 @@ impl<const N: usize> ImuVote<N> {
             }
         }
         if rates.count == 0 {
-            self.last.usable = 0;
-            return self.last;
+            return None;
         }
-        self.last = Voted { gyro_rad_s: rates.result(), accel_m_s2: forces.result(), usable: rates.count };
+        let voted = Voted { gyro_rad_s: rates.result(), accel_m_s2: forces.result(), usable: rates.count };
         for (sample, (rate_offset, force_offset)) in samples.iter().zip(&mut self.deviation) {
             // A sensor on its own has nothing to deviate from.
-            if self.last.usable > 1 && counts(sample) {
-                let rate = sample.gyro_rad_s - self.last.gyro_rad_s - *rate_offset;
-                let force = sample.accel_m_s2 - self.last.accel_m_s2 - *force_offset;
+            if voted.usable > 1 && counts(sample) {
+                let rate = sample.gyro_rad_s - voted.gyro_rad_s - *rate_offset;
+                let force = sample.accel_m_s2 - voted.accel_m_s2 - *force_offset;
                 *rate_offset = limited(*rate_offset + rate * self.gain, RATE_OFFSET_MAX);
                 *force_offset = limited(*force_offset + force * self.gain, FORCE_OFFSET_MAX);
             }
         }
-        self.last
+        Some(voted)
     }
 }
 
@@ -176,7 +167,7 @@ mod tests {
     fn one_wrong_sensor_of_three_is_outvoted() {
         let mut vote = ImuVote::<3>::new(5, 1e-3);
         for _ in 0..5000 {
-            let voted = vote.step(&[sample(0.01, 0), sample(50.0, 0), sample(0.03, 0)]);
+            let voted = vote.step(&[sample(0.01, 0), sample(50.0, 0), sample(0.03, 0)]).unwrap();
             assert!(voted.gyro_rad_s.x().abs() < 0.05);
         }
     }
@@ -187,9 +178,9 @@ mod tests {
             let mut vote = ImuVote::<2>::new(5, 1e-3);
             let mut before = 0.0;
             for _ in 0..seconds * 1000 + 1 {
-                before = vote.step(&[sample(0.02, 0), sample(-0.02, 0)]).gyro_rad_s.x();
+                before = vote.step(&[sample(0.02, 0), sample(-0.02, 0)]).unwrap().gyro_rad_s.x();
             }
-            let after = vote.step(&[sample(0.02, 6), sample(-0.02, 0)]);
+            let after = vote.step(&[sample(0.02, 6), sample(-0.02, 0)]).unwrap();
             assert_eq!(after.usable, 1);
             (after.gyro_rad_s.x() - before).abs()
         };
@@ -197,15 +188,12 @@ mod tests {
     }
 
     #[test]
-    fn with_none_left_the_last_result_is_held() {
+    fn with_none_left_there_is_no_result() {
         let mut one = ImuVote::<1>::new(5, 1e-3);
-        one.step(&[sample(0.5, 0)]);
-        let held = one.step(&[sample(f32::NAN, 0)]);
-        assert_eq!((held.gyro_rad_s.x(), held.usable), (0.5, 0));
+        assert_eq!(one.step(&[sample(0.5, 0)]).unwrap().gyro_rad_s.x(), 0.5);
+        assert_eq!(one.step(&[sample(f32::NAN, 0)]), None);
         let mut two = ImuVote::<2>::new(5, 1e-3);
-        two.step(&[sample(0.5, 0), sample(0.5, 0)]);
-        let held = two.step(&[sample(0.1, 6), sample(f32::INFINITY, 0)]);
-        assert_eq!((held.gyro_rad_s.x(), held.usable), (0.5, 0));
-        assert_eq!(two.step(&[sample(0.1, 0), sample(0.1, 0)]).usable, 2);
+        assert_eq!(two.step(&[sample(0.1, 6), sample(f32::INFINITY, 0)]), None);
+        assert_eq!(two.step(&[sample(0.1, 0), sample(0.1, 0)]).unwrap().usable, 2);
     }
 }

@@ -111,7 +111,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
 
     /// One tick. Never fails: whatever comes in, the commands are numbers from 0 to 1.
     pub fn step(&mut self, sensors: &Sensors<N>, command: &Command) -> Rotors<MotorCommand> {
-        let motion = self.estimator.step(sensors, self.guard_state.phase().is_armed());
+        let motion = &self.estimator.step(sensors, self.guard_state.phase().is_armed());
         self.imu_age_ticks = if motion.imu_usable { 0 } else { self.imu_age_ticks.saturating_add(1) };
         self.turning.observe(sensors);
         let verdict = self.guard.step(
@@ -181,7 +181,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
             tick: self.tick,
             phase: self.guard_state.phase(),
             refusals: self.guard_state.refusals(),
-            estimate: *self.estimator.state(),
+            estimate: self.estimator.state(),
             demand: *self.outer.demand(),
             position_setpoint_m: self.outer.position_m().filter(|_| self.guard_state.phase().is_flying()),
             height_setpoint_m: self.outer.height_m(),
@@ -203,7 +203,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
 
     /// The estimate of the last tick.
     #[must_use]
-    pub const fn state(&self) -> &estimate::State {
+    pub fn state(&self) -> estimate::State {
         self.estimator.state()
     }
 

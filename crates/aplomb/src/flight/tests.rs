@@ -148,9 +148,9 @@ fn outputs_stay_in_range_whatever_comes_in() {
 }
 
 #[test]
-fn state_stays_below_3200_bytes() {
+fn state_stays_below_2600_bytes() {
     let size = core::mem::size_of::<FlightController>();
-    assert!(size <= 3200, "{size}");
+    assert!(size <= 2600, "{size}");
 }
 
 #[test]
