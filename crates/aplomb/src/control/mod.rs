@@ -11,6 +11,7 @@
 //! | [`rate`] | body rate | torque | 1 kHz |
 
 pub mod attitude;
+mod inertia;
 pub mod position;
 pub mod rate;
 pub mod thrust_vector;

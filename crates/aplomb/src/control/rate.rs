@@ -19,9 +19,10 @@
 //! equation of motion, linearised (derived here). Margins of the derived gains, roll, pitch and yaw, measured through this
 //! step: 13 dB, 63 deg or more with the loop alone (`tests/margins.rs`).
 
-use glam::Mat3;
+pub use super::inertia::Inertia;
 
-use crate::error::{ConfigError, Part, Problem, require_finite, require_positive, require_within};
+use super::inertia::Tensor;
+use crate::error::{ConfigError, Part, require_positive, require_within};
 use crate::filter::{Biquad, BiquadState, LowPass, LowPassState};
 use crate::frames::{Body, Vector};
 use crate::pid;
@@ -29,45 +30,6 @@ use crate::pid;
 /// Longest believable lead of the rotors' reaction in s. `T = Jr w/(2 Q)`: an 18 in rotor with 5e-4 kg m2 that hovers at
 /// 250 rad/s and 0.15 N m has 0.4 s; five times that is a mistake.
 const LONGEST_REACTION_LEAD_S: f32 = 2.0;
-
-/// Moments and products of inertia about the centre of mass, body axes, in kg m2.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
-pub struct Inertia {
-    /// About the forward axis.
-    pub roll_kg_m2: f32,
-    /// About the right axis.
-    pub pitch_kg_m2: f32,
-    /// About the down axis.
-    pub yaw_kg_m2: f32,
-    /// Product of forward and right, the integral of x y dm.
-    pub forward_right_kg_m2: f32,
-    /// Product of forward and down, the integral of x z dm.
-    pub forward_down_kg_m2: f32,
-    /// Product of right and down, the integral of y z dm.
-    pub right_down_kg_m2: f32,
-}
-
-impl Inertia {
-    /// Principal axes along the body axes.
-    #[must_use]
-    pub const fn diagonal(roll_kg_m2: f32, pitch_kg_m2: f32, yaw_kg_m2: f32) -> Self {
-        Self {
-            roll_kg_m2,
-            pitch_kg_m2,
-            yaw_kg_m2,
-            forward_right_kg_m2: 0.0,
-            forward_down_kg_m2: 0.0,
-            right_down_kg_m2: 0.0,
-        }
-    }
-
-    fn matrix(&self) -> Mat3 {
-        let (xy, xz, yz) = (-self.forward_right_kg_m2, -self.forward_down_kg_m2, -self.right_down_kg_m2);
-        Mat3::from_cols_array(&[self.roll_kg_m2, xy, xz, xy, self.pitch_kg_m2, yz, xz, yz, self.yaw_kg_m2])
-    }
-}
 
 /// One axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -128,8 +90,8 @@ pub struct RateLoop {
     axes: [pid::Pid; 3],
     derivative_gain: Vector<Body>,
     gyro: Biquad,
-    inertia: Mat3,
-    inverse: Mat3,
+    inertia: Tensor,
+    inverse: Tensor,
     gyroscopic: bool,
     reaction: Option<LowPass>,
     period_s: f32,
@@ -142,7 +104,6 @@ pub struct RateLoop {
 pub struct State {
     axes: [pid::State; 3],
     gyro: [BiquadState; 3],
-    rate_rad_s: Vector<Body>,
     reaction: LowPassState,
     /// What the last step asked for, in N m and in rad/s2.
     asked_nm: Vector<Body>,
@@ -159,7 +120,14 @@ impl State {
     /// The filtered body rate of the last step in rad/s.
     #[must_use]
     pub const fn rate_rad_s(&self) -> Vector<Body> {
-        self.rate_rad_s
+        let [x, y, z] = &self.gyro;
+        Vector::new(x.output(), y.output(), z.output())
+    }
+
+    /// The torque of the last step in N m.
+    #[must_use]
+    pub const fn asked_nm(&self) -> Vector<Body> {
+        self.asked_nm
     }
 
     /// The integral parts in rad/s2.
@@ -226,7 +194,7 @@ impl RateLoop {
         };
         require_within("derivative_filter_ratio", config.derivative_filter_ratio, 2.0, 20.0)?;
         require_within("reaction_lead_s", config.reaction_lead_s, 0.0, LONGEST_REACTION_LEAD_S)?;
-        let (inertia, inverse) = checked_inertia(&config.inertia)?;
+        let (inertia, inverse) = config.inertia.tensors()?;
         let gain = |axis: &Axis| axis.crossover_rad_s * axis.derivative_time_s;
         Ok(Self {
             axes: [
@@ -281,7 +249,6 @@ impl RateLoop {
         let [gx, gy, gz] = gyro_rad_s.to_array();
         let [fx, fy, fz] = &mut state.gyro;
         let (wx, wy, wz) = (self.gyro.step(fx, gx), self.gyro.step(fy, gy), self.gyro.step(fz, gz));
-        state.rate_rad_s = Vector::new(wx, wy, wz);
         let forward = setpoint.drive_rad_s2 + setpoint.slope_rad_s2.scale(self.derivative_gain);
         let [rx, ry, rz] = setpoint.rate_rad_s.to_array();
         let [ax, ay, az] = &self.axes;
@@ -291,7 +258,7 @@ impl RateLoop {
             ay.step(sy, ry, wy, forward.y()),
             az.step(sz, rz, wz, forward.z()),
         );
-        let torque = self.turned_by(state.asked_rad_s2) + self.gyroscopic_nm(state.rate_rad_s);
+        let torque = self.inertia.times(state.asked_rad_s2) + self.gyroscopic_nm(Vector::new(wx, wy, wz));
         let yaw_nm = match &self.reaction {
             Some(lag) => lag.step(&mut state.reaction, torque.z()),
             None => torque.z(),
@@ -325,8 +292,8 @@ impl RateLoop {
     #[inline]
     pub fn achieved(&self, state: &mut State, torque_nm: Vector<Body>) {
         // Gyroscopic torque and reaction lag act on what is asked and on what is given alike: the difference is left.
-        let short = self.inverse * (torque_nm - state.asked_nm).glam();
-        let [x, y, z] = (state.asked_rad_s2.glam() + short).to_array();
+        let short = self.inverse.times(torque_nm - state.asked_nm);
+        let [x, y, z] = (state.asked_rad_s2 + short).to_array();
         let [ax, ay, az] = &self.axes;
         let [sx, sy, sz] = &mut state.axes;
         ax.achieved(sx, x);
@@ -357,38 +324,9 @@ impl RateLoop {
         setpoint.rate_rad_s += setpoint.slope_rad_s2 * self.period_s;
     }
 
-    /// Torque in N m for an angular acceleration, or angular momentum for a rate: J x.
-    #[inline]
-    fn turned_by(&self, x: Vector<Body>) -> Vector<Body> {
-        Vector::from_glam(self.inertia * x.glam())
-    }
-
     #[inline]
     fn gyroscopic_nm(&self, rate_rad_s: Vector<Body>) -> Vector<Body> {
-        if self.gyroscopic { rate_rad_s.cross(self.turned_by(rate_rad_s)) } else { Vector::ZERO }
-    }
-}
-
-fn checked_inertia(inertia: &Inertia) -> Result<(Mat3, Mat3), ConfigError> {
-    let moment = |field, value| require_positive(field, value).map_err(|error| error.within(Part::Inertia));
-    let product = |field, value| require_finite(field, value).map_err(|error| error.within(Part::Inertia));
-    let x = moment("roll_kg_m2", inertia.roll_kg_m2)?;
-    let y = moment("pitch_kg_m2", inertia.pitch_kg_m2)?;
-    let z = moment("yaw_kg_m2", inertia.yaw_kg_m2)?;
-    let xy = product("forward_right_kg_m2", inertia.forward_right_kg_m2)?;
-    let xz = product("forward_down_kg_m2", inertia.forward_down_kg_m2)?;
-    let yz = product("right_down_kg_m2", inertia.right_down_kg_m2)?;
-    // The triangle rule of a rigid body, and the leading minors of a positive definite matrix.
-    let rigid = x <= 1.0001 * (y + z) && y <= 1.0001 * (x + z) && z <= 1.0001 * (x + y);
-    let definite = xy * xy < x * y && xz * xz < x * z && yz * yz < y * z;
-    // Scaled to about 1, so that the determinant of a small craft does not vanish.
-    let size = x + y + z;
-    let matrix = inertia.matrix();
-    let scaled = matrix * (1.0 / size);
-    if rigid && definite && scaled.determinant() > 1e-6 {
-        Ok((matrix, scaled.inverse() * (1.0 / size)))
-    } else {
-        Err(ConfigError::new("inertia", Problem::Inconsistent))
+        if self.gyroscopic { rate_rad_s.cross(self.inertia.times(rate_rad_s)) } else { Vector::ZERO }
     }
 }
 

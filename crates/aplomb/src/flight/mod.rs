@@ -153,7 +153,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         } else {
             self.outer.rest(*verdict.demand);
             self.pointing.restart(motion.attitude);
-            self.turning.rest(verdict.motors == Motors::Idle)
+            self.turning.rest(verdict.motors)
         };
         self.schedule.advance();
         self.tick = self.tick.wrapping_add(1);

@@ -5,6 +5,7 @@ use super::notches::Notches;
 use crate::control::rate::{self, RateLoop, SetPoint};
 use crate::error::Part;
 use crate::frames::{Body, Vector};
+use crate::guard::Motors;
 use crate::math::Math;
 use crate::mix::{Mixed, Mixer, Supply, ThrustCurve, Wrench};
 use crate::{ConfigError, MotorCommand, Rotors, STANDARD_GRAVITY_M_S2, Sensors};
@@ -15,14 +16,14 @@ pub(super) struct Turning<M> {
     rate: RateLoop,
     state: rate::State,
     setpoint: SetPoint,
-    wrench: Wrench,
+    thrust_n: f32,
     mixer: Mixer,
     mixed: Mixed,
     curve: ThrustCurve,
     supply: Supply,
     battery_seen: bool,
     least: MotorCommand,
-    commands: Rotors<MotorCommand>,
+    motors: Motors,
 }
 
 impl<M: Math> Turning<M> {
@@ -38,14 +39,14 @@ impl<M: Math> Turning<M> {
             rate: RateLoop::new(&config.rate, period_s).map_err(|error| error.within(Part::Rate))?,
             state: rate::State::new(),
             setpoint: SetPoint::default(),
-            wrench: Wrench::default(),
+            thrust_n: 0.0,
             mixer: Mixer::new(&config.mix).map_err(|error| error.within(Part::Mix))?,
             mixed: Mixed::default(),
             supply: curve.supply(config.air_density_kg_m3),
             curve,
             battery_seen: false,
             least: MotorCommand::saturating(config.least_command),
-            commands: Rotors::splat(MotorCommand::STOPPED),
+            motors: Motors::Stopped,
         })
     }
 
@@ -70,7 +71,7 @@ impl<M: Math> Turning<M> {
     #[inline]
     pub(super) const fn ask(&mut self, (setpoint, thrust_n): (SetPoint, f32)) {
         self.setpoint = setpoint;
-        self.wrench.thrust_n = thrust_n;
+        self.thrust_n = thrust_n;
     }
 
     /// The set-point goes on along its slope for a tick.
@@ -90,24 +91,22 @@ impl<M: Math> Turning<M> {
             Some(notches) => notches.step(gyro_rad_s, reported_rad_s, &self.mixed.thrust_n),
             None => gyro_rad_s,
         };
-        self.wrench.torque_nm = self.rate.step(&mut self.state, &self.setpoint, gyro_rad_s);
-        self.mixed = self.mixer.mix(self.wrench);
+        let torque_nm = self.rate.step(&mut self.state, &self.setpoint, gyro_rad_s);
+        self.mixed = self.mixer.mix(Wrench { torque_nm, thrust_n: self.thrust_n });
         self.rate.achieved(&mut self.state, self.mixed.given.torque_nm);
-        self.commands =
-            self.mixed.thrust_n.map(|thrust_n| self.curve.command(thrust_n, &self.supply, self.least));
-        self.commands
+        self.motors = Motors::Running;
+        self.commands()
     }
 
     /// All motors at one command, the loop waiting: the least one, or stopped.
-    pub(super) fn rest(&mut self, turn: bool) -> Rotors<MotorCommand> {
-        let command = if turn { self.least } else { MotorCommand::STOPPED };
+    pub(super) fn rest(&mut self, motors: Motors) -> Rotors<MotorCommand> {
         self.setpoint = SetPoint::default();
-        self.wrench = Wrench::default();
-        self.commands = Rotors::splat(command);
-        let thrust_n = self.commands.map(|command| self.curve.thrust_n(command, &self.supply));
+        self.motors = motors;
+        let commands = self.commands();
+        let thrust_n = commands.map(|command| self.curve.thrust_n(command, &self.supply));
         let given = Wrench { torque_nm: Vector::ZERO, thrust_n: thrust_n.sum() };
         self.mixed = Mixed { thrust_n, given, ..Mixed::default() };
-        self.commands
+        commands
     }
 
     /// Body rate in rad/s after the filters on the gyro's way.
@@ -132,8 +131,11 @@ impl<M: Math> Turning<M> {
     }
 
     /// Torque and thrust asked of the mixer.
-    pub(super) const fn wrench(&self) -> Wrench {
-        self.wrench
+    pub(super) fn wrench(&self) -> Wrench {
+        match self.motors {
+            Motors::Running => Wrench { torque_nm: self.state.asked_nm(), thrust_n: self.thrust_n },
+            Motors::Idle | Motors::Stopped => Wrench::default(),
+        }
     }
 
     /// What the mixer gave.
@@ -142,9 +144,16 @@ impl<M: Math> Turning<M> {
         &self.mixed
     }
 
-    /// The last commands.
-    pub(super) const fn commands(&self) -> Rotors<MotorCommand> {
-        self.commands
+    /// The commands of this tick.
+    #[inline]
+    pub(super) fn commands(&self) -> Rotors<MotorCommand> {
+        match self.motors {
+            Motors::Running => {
+                self.mixed.thrust_n.map(|thrust_n| self.curve.command(thrust_n, &self.supply, self.least))
+            }
+            Motors::Idle => Rotors::splat(self.least),
+            Motors::Stopped => Rotors::splat(MotorCommand::STOPPED),
+        }
     }
 
     /// Battery voltage in V, if it is measured.

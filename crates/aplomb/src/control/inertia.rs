@@ -1,0 +1,103 @@
+//! Moments and products of inertia.
+
+use glam::{Mat3, Vec3};
+
+use crate::error::{ConfigError, Part, Problem, require_finite, require_positive};
+use crate::frames::{Body, Vector};
+
+/// Moments and products of inertia about the centre of mass, body axes, in kg m2.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Inertia {
+    /// About the forward axis.
+    pub roll_kg_m2: f32,
+    /// About the right axis.
+    pub pitch_kg_m2: f32,
+    /// About the down axis.
+    pub yaw_kg_m2: f32,
+    /// Product of forward and right, the integral of x y dm.
+    pub forward_right_kg_m2: f32,
+    /// Product of forward and down, the integral of x z dm.
+    pub forward_down_kg_m2: f32,
+    /// Product of right and down, the integral of y z dm.
+    pub right_down_kg_m2: f32,
+}
+
+impl Inertia {
+    /// Principal axes along the body axes.
+    #[must_use]
+    pub const fn diagonal(roll_kg_m2: f32, pitch_kg_m2: f32, yaw_kg_m2: f32) -> Self {
+        Self {
+            roll_kg_m2,
+            pitch_kg_m2,
+            yaw_kg_m2,
+            forward_right_kg_m2: 0.0,
+            forward_down_kg_m2: 0.0,
+            right_down_kg_m2: 0.0,
+        }
+    }
+
+    fn matrix(&self) -> Mat3 {
+        let (xy, xz, yz) = (-self.forward_right_kg_m2, -self.forward_down_kg_m2, -self.right_down_kg_m2);
+        Mat3::from_cols_array(&[self.roll_kg_m2, xy, xz, xy, self.pitch_kg_m2, yz, xz, yz, self.yaw_kg_m2])
+    }
+
+    /// Inertia and its inverse, checked.
+    ///
+    /// # Errors
+    /// Names the moment or product that is not finite or not positive; `inertia` itself when it is not positive definite or
+    /// breaks the triangle rule of a rigid body (no moment above the sum of the other two).
+    pub(super) fn tensors(&self) -> Result<(Tensor, Tensor), ConfigError> {
+        let moment =
+            |field, value| require_positive(field, value).map_err(|error| error.within(Part::Inertia));
+        let product =
+            |field, value| require_finite(field, value).map_err(|error| error.within(Part::Inertia));
+        let x = moment("roll_kg_m2", self.roll_kg_m2)?;
+        let y = moment("pitch_kg_m2", self.pitch_kg_m2)?;
+        let z = moment("yaw_kg_m2", self.yaw_kg_m2)?;
+        let xy = product("forward_right_kg_m2", self.forward_right_kg_m2)?;
+        let xz = product("forward_down_kg_m2", self.forward_down_kg_m2)?;
+        let yz = product("right_down_kg_m2", self.right_down_kg_m2)?;
+        // The triangle rule of a rigid body, and the leading minors of a positive definite matrix.
+        let rigid = x <= 1.0001 * (y + z) && y <= 1.0001 * (x + z) && z <= 1.0001 * (x + y);
+        let definite = xy * xy < x * y && xz * xz < x * z && yz * yz < y * z;
+        // Scaled to about 1, so that the determinant of a small craft does not vanish.
+        let size = x + y + z;
+        let matrix = self.matrix();
+        let scaled = matrix * (1.0 / size);
+        if rigid && definite && scaled.determinant() > 1e-6 {
+            Ok((Tensor::of(&matrix), Tensor::of(&(scaled.inverse() * (1.0 / size)))))
+        } else {
+            Err(ConfigError::new("inertia", Problem::Inconsistent))
+        }
+    }
+}
+
+/// A symmetric matrix: what lies below the diagonal is what lies above.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Tensor {
+    diagonal: Vec3,
+    xy: f32,
+    xz: f32,
+    yz: f32,
+}
+
+impl Tensor {
+    fn of(matrix: &Mat3) -> Self {
+        let Mat3 { x_axis: x, y_axis: y, z_axis: z } = *matrix;
+        Self { diagonal: Vec3::new(x.x, y.y, z.z), xy: y.x, xz: z.x, yz: z.y }
+    }
+
+    /// Product with a column.
+    #[inline]
+    pub(super) fn times(&self, v: Vector<Body>) -> Vector<Body> {
+        let Self { diagonal, xy, xz, yz } = *self;
+        let [x, y, z] = v.to_array();
+        Vector::new(
+            diagonal.x * x + xy * y + xz * z,
+            xy * x + diagonal.y * y + yz * z,
+            xz * x + yz * y + diagonal.z * z,
+        )
+    }
+}
