@@ -98,17 +98,61 @@ pub struct HorizontalFilter {
     gate_growth_m_s2: f32,
     worst_accuracy_m: f32,
     timeout_s: f32,
-    position: Vector<World>,
-    velocity: Vector<World>,
-    offset: Vector<World>,
-    /// The part of the corrections that is not handed out yet.
-    unreleased_m: Vector<World>,
-    unreleased_m_s: Vector<World>,
-    /// Share of it that stays from one tick to the next.
+    /// Share of what is not handed out yet that stays from one tick to the next.
     release: f32,
+    north: Axis,
+    east: Axis,
     since_s: f32,
     last_age_s: f32,
     seeded: bool,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+struct Axis {
+    position: f32,
+    velocity: f32,
+    offset: f32,
+    /// The part of the corrections that is not handed out yet.
+    unreleased_m: f32,
+    unreleased_m_s: f32,
+}
+
+/// How far the measured position and velocity are from those believed for their time.
+#[derive(Clone, Copy)]
+struct Innovation {
+    position: f32,
+    velocity: f32,
+}
+
+impl Axis {
+    #[inline]
+    fn predict(&mut self, acceleration: f32, dt: f32, release: f32) {
+        let change = (acceleration + self.offset) * dt;
+        self.position += (self.velocity + change * 0.5) * dt;
+        self.velocity += change;
+        self.unreleased_m *= release;
+        self.unreleased_m_s *= release;
+    }
+
+    /// Of a fix `age_s` old, since when the velocity has changed by `change` with the first moment `moment`.
+    fn innovation(&self, position: f32, velocity: f32, age_s: f32, change: f32, moment: f32) -> Innovation {
+        let past_velocity = self.velocity - change - self.offset * age_s;
+        let past_position = self.position
+            - past_velocity * age_s
+            - (change * age_s - moment)
+            - self.offset * (0.5 * age_s * age_s);
+        Innovation { position: position - past_position, velocity: velocity - past_velocity }
+    }
+
+    /// Takes an innovation as it is, carried on over its age.
+    fn jump(&mut self, e: Innovation, age_s: f32) {
+        self.velocity += e.velocity;
+        self.position += e.position + e.velocity * age_s;
+        self.unreleased_m = 0.0;
+        self.unreleased_m_s = 0.0;
+    }
 }
 
 /// Largest acceleration offset per axis in m/s2 (about 17 deg of tilt error).
@@ -147,11 +191,8 @@ impl HorizontalFilter {
             gate_growth_m_s2: require_positive("gate_growth_m_s2", config.gate_growth_m_s2)?,
             worst_accuracy_m: require_positive("worst_accuracy_m", config.worst_accuracy_m)?,
             timeout_s: require_positive("timeout_s", config.timeout_s)?,
-            position: Vector::ZERO,
-            velocity: Vector::ZERO,
-            offset: Vector::ZERO,
-            unreleased_m: Vector::ZERO,
-            unreleased_m_s: Vector::ZERO,
+            north: Axis::default(),
+            east: Axis::default(),
             release: 1.0 - period_s / interval,
             since_s: 0.0,
             last_age_s: 0.0,
@@ -165,16 +206,15 @@ impl HorizontalFilter {
     pub fn predict(&mut self, acceleration_m_s2: Vector<World>) {
         let dt = self.period_s;
         let a = if acceleration_m_s2.is_finite() { acceleration_m_s2 } else { Vector::ZERO };
-        let change = (Vector::new(a.x(), a.y(), 0.0) + self.offset) * dt;
-        self.position += (self.velocity + change * 0.5) * dt;
-        self.velocity += change;
-        self.unreleased_m = self.unreleased_m * self.release;
-        self.unreleased_m_s = self.unreleased_m_s * self.release;
+        self.north.predict(a.x(), dt, self.release);
+        self.east.predict(a.y(), dt, self.release);
         if self.since_s < 1e4 {
             self.since_s += dt;
         }
         if !self.known() {
-            self.velocity = self.velocity * (1.0 - dt / FADE_S);
+            let kept = 1.0 - dt / FADE_S;
+            self.north.velocity *= kept;
+            self.east.velocity *= kept;
         }
     }
 
@@ -200,35 +240,30 @@ impl HorizontalFilter {
         if self.seeded && d >= self.last_age_s + self.since_s {
             return false;
         }
-        let past_velocity = self.velocity - span.velocity_m_s - self.offset * d;
-        let past_position = self.position
-            - past_velocity * d
-            - (span.velocity_m_s * d - span.moment_m)
-            - self.offset * (0.5 * d * d);
-        let e_x = flat(position_m - past_position);
-        let e_v = flat(velocity_m_s - past_velocity);
+        let (x, v, change, moment) = (position_m, velocity_m_s, span.velocity_m_s, span.moment_m);
+        let north = self.north.innovation(x.x(), v.x(), d, change.x(), moment.x());
+        let east = self.east.innovation(x.y(), v.y(), d, change.y(), moment.y());
         if self.known() {
-            let widened_m_s = self.gate_m_s + self.gate_growth_m_s2 * self.since_s;
-            let widened_m = self.gate_m + self.gate_growth_m_s2 * self.since_s * self.since_s;
-            if e_x.norm_squared() > widened_m * widened_m || e_v.norm_squared() > widened_m_s * widened_m_s {
+            let gate_m_s = self.gate_m_s + self.gate_growth_m_s2 * self.since_s;
+            let gate_m = self.gate_m + self.gate_growth_m_s2 * self.since_s * self.since_s;
+            let e_x = north.position * north.position + east.position * east.position;
+            let e_v = north.velocity * north.velocity + east.velocity * east.velocity;
+            if e_x > gate_m * gate_m || e_v > gate_m_s * gate_m_s {
                 return false;
             }
-            self.position += e_x * self.position_gain;
-            self.velocity += e_v * self.velocity_gain;
-            self.unreleased_m += e_x * self.position_gain;
-            self.unreleased_m_s += e_v * self.velocity_gain;
-            let o = self.offset + e_v * self.offset_gain;
-            self.offset = Vector::new(
-                saturate_symmetric(o.x(), OFFSET_MAX_M_S2),
-                saturate_symmetric(o.y(), OFFSET_MAX_M_S2),
-                0.0,
-            );
+            for (axis, e) in [(&mut self.north, north), (&mut self.east, east)] {
+                let (change_m, change_m_s) =
+                    (self.position_gain * e.position, self.velocity_gain * e.velocity);
+                axis.position += change_m;
+                axis.velocity += change_m_s;
+                axis.unreleased_m += change_m;
+                axis.unreleased_m_s += change_m_s;
+                let offset = axis.offset + self.offset_gain * e.velocity;
+                axis.offset = saturate_symmetric(offset, OFFSET_MAX_M_S2);
+            }
         } else {
-            // Taken as it is, carried on over its age.
-            self.velocity = flat(self.velocity + e_v);
-            self.position = flat(self.position + e_x + e_v * d);
-            self.unreleased_m = Vector::ZERO;
-            self.unreleased_m_s = Vector::ZERO;
+            self.north.jump(north, d);
+            self.east.jump(east, d);
             self.seeded = true;
         }
         self.since_s = 0.0;
@@ -240,21 +275,23 @@ impl HorizontalFilter {
     #[inline]
     #[must_use]
     pub fn position_m(&self) -> Vector<World> {
-        self.position - self.unreleased_m
+        let of = |axis: &Axis| axis.position - axis.unreleased_m;
+        Vector::new(of(&self.north), of(&self.east), 0.0)
     }
 
     /// Velocity over ground in m/s; the down component is 0.
     #[inline]
     #[must_use]
     pub fn velocity_m_s(&self) -> Vector<World> {
-        self.velocity - self.unreleased_m_s
+        let of = |axis: &Axis| axis.velocity - axis.unreleased_m_s;
+        Vector::new(of(&self.north), of(&self.east), 0.0)
     }
 
     /// Offset that is added to the acceleration in m/s2; the down component is 0.
     #[inline]
     #[must_use]
     pub const fn offset_m_s2(&self) -> Vector<World> {
-        self.offset
+        Vector::new(self.north.offset, self.east.offset, 0.0)
     }
 
     /// A fix has been accepted within the timeout.
@@ -263,11 +300,6 @@ impl HorizontalFilter {
     pub fn known(&self) -> bool {
         self.seeded && self.since_s <= self.timeout_s
     }
-}
-
-/// North and east only.
-fn flat(v: Vector<World>) -> Vector<World> {
-    Vector::new(v.x(), v.y(), 0.0)
 }
 
 #[cfg(test)]
@@ -335,7 +367,7 @@ mod tests {
         let w = (0.05f32 / (0.1 * 0.2f32.sqrt())).sqrt();
         for t in [0.6f32, 1.0, 2.0, 3.0] {
             let step = |now: f32| if now >= 1.9 { 0.5 } else { 0.0 };
-            let got = run(2.0 + t - 1e-3, 0, 0, |now| [0.0, step(now), 0.0]).velocity.x();
+            let got = run(2.0 + t - 1e-3, 0, 0, |now| [0.0, step(now), 0.0]).north.velocity;
             let x = w * t * core::f32::consts::FRAC_1_SQRT_2;
             let expected = 0.5 * (1.0 - (-x).exp() * (x.cos() - x.sin()));
             assert!((got - expected).abs() < 0.04, "{t}: {got} {expected}");
@@ -351,7 +383,7 @@ mod tests {
         assert_eq!(filter.position_m().x(), 0.0);
         (0..200).for_each(|_| filter.predict(Vector::ZERO));
         // One time constant later 1 - 1/e of the correction is out.
-        let released = filter.position_m().x() / filter.position.x();
+        let released = filter.position_m().x() / filter.north.position;
         assert!((released - 0.632).abs() < 0.002, "{released}");
     }
 

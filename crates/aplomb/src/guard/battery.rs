@@ -25,7 +25,7 @@ pub(super) struct Battery {
     trend: f32,
     /// Fall in V per m of height and V of gap.
     per_height_m: f32,
-    ticks: u32,
+    ticks: u16,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -34,12 +34,12 @@ pub(super) struct Battery {
 pub(super) struct State {
     /// `None` before the first voltage.
     slow_v: Option<f32>,
-    low_ticks: u32,
+    low_ticks: u16,
 }
 
 impl Battery {
     /// `ticks`: how long it must be low.
-    pub(super) fn new(config: &Config, facts: &Facts, period_s: f32, ticks: u32) -> Self {
+    pub(super) fn new(config: &Config, facts: &Facts, period_s: f32, ticks: u16) -> Self {
         Self {
             low_v: config.low_battery_v,
             // A limit of 0 switches the forecast off, too.

@@ -2,7 +2,7 @@
 
 use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
 
-/// What the guard is built from.
+/// What the guard is built from. No time may be longer than 60,000 ticks.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -54,9 +54,6 @@ impl Config {
         if self.link_hold_s >= self.link_land_s {
             return Err(ConfigError::new("link_hold_s", Problem::WrongOrder));
         }
-        // Ages are 16-bit ticks.
-        require_within("link_land_s", self.link_land_s, 0.0, 60_000.0 * period_s)?;
-        require_within("imu_hold_s", self.imu_hold_s, 0.0, 60_000.0 * period_s)?;
         require_not_negative("low_battery_v", self.low_battery_v)?;
         require_positive("low_battery_s", self.low_battery_s)?;
         require_positive("tip_over_s", self.tip_over_s)?;
@@ -64,6 +61,16 @@ impl Config {
         require_within("landed_thrust_share", self.landed_thrust_share, 0.0, 1.0)?;
         require_positive("landed_climb_m_s", self.landed_climb_m_s)?;
         require_positive("landed_s", self.landed_s)?;
+        // Ages and times are counted in 16 bits.
+        for (field, time_s) in [
+            ("imu_hold_s", self.imu_hold_s),
+            ("link_land_s", self.link_land_s),
+            ("low_battery_s", self.low_battery_s),
+            ("tip_over_s", self.tip_over_s),
+            ("landed_s", self.landed_s),
+        ] {
+            require_within(field, time_s, 0.0, 60_000.0 * period_s)?;
+        }
         Ok(())
     }
 }

@@ -69,14 +69,14 @@ pub enum Phase {
     /// Flying as commanded.
     Flying {
         /// Ticks in a row that looked like standing on the ground.
-        still_ticks: u32,
+        still_ticks: u16,
     },
     /// Coming down.
     Landing {
         /// Why.
         reason: Reason,
         /// Ticks in a row that looked like standing on the ground.
-        still_ticks: u32,
+        still_ticks: u16,
     },
     /// Motors stopped until the arm command has been off.
     Stopped {
@@ -166,8 +166,8 @@ pub struct Guard {
     link_hold: u16,
     link_land: u16,
     battery: Battery,
-    tip_over: u32,
-    landed: u32,
+    tip_over: u16,
+    landed: u16,
 }
 
 /// State of the guard.
@@ -179,7 +179,7 @@ pub struct State {
     /// The arm command has been seen off since power-up or the last stop.
     arm_seen_off: bool,
     battery: battery::State,
-    tipped_ticks: u32,
+    tipped_ticks: u16,
     refusals: Refusals,
     held: Option<Reason>,
 }
@@ -219,8 +219,8 @@ impl State {
 }
 
 /// A time as the nearest number of ticks, at least 1.
-fn ticks(time_s: f32, period_s: f32) -> u32 {
-    ((time_s / period_s + 0.5) as u32).max(1)
+fn ticks(time_s: f32, period_s: f32) -> u16 {
+    ((time_s / period_s + 0.5) as u16).max(1)
 }
 
 impl Guard {
@@ -373,7 +373,7 @@ impl Guard {
     fn after_flying(
         &self,
         state: &State,
-        still_ticks: u32,
+        still_ticks: u16,
         command: &Command,
         situation: &Situation<'_>,
     ) -> Phase {
@@ -392,7 +392,7 @@ impl Guard {
         &self,
         state: &State,
         reason: Reason,
-        still_ticks: u32,
+        still_ticks: u16,
         command: &Command,
         situation: &Situation<'_>,
     ) -> Phase {
@@ -438,7 +438,7 @@ impl Guard {
     }
 
     /// Ticks in a row that looked like standing on the ground.
-    fn still(&self, ticks: u32, situation: &Situation<'_>) -> u32 {
+    fn still(&self, ticks: u16, situation: &Situation<'_>) -> u16 {
         let still = situation.thrust_n < self.landed_thrust_n
             && situation.motion.velocity_m_s.z().abs() < self.landed_climb_m_s;
         if still { ticks.saturating_add(1) } else { 0 }
