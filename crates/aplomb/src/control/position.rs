@@ -67,6 +67,10 @@ impl Approach {
         Self { gain, braking, limit, linear_to_m, limited_from_m }
     }
 
+    pub(super) const fn braking(&self) -> f32 {
+        self.braking
+    }
+
     /// Speed in m/s, its slope over the distance in 1/s, and whether the limit cut it.
     #[inline]
     pub(super) fn speed<M: Math>(&self, distance_m: f32) -> (f32, f32, bool) {

@@ -50,7 +50,6 @@ pub struct VerticalLoop<M = Libm> {
     climb: pid::Pid,
     climb_limit_m_s: f32,
     descent_limit_m_s: f32,
-    acceleration_m_s2: f32,
     approach: Approach,
     slew_m_s: f32,
     math: PhantomData<M>,
@@ -169,7 +168,6 @@ impl<M: Math> VerticalLoop<M> {
             climb,
             climb_limit_m_s: config.climb_limit_m_s,
             descent_limit_m_s: config.descent_limit_m_s,
-            acceleration_m_s2: config.acceleration_m_s2,
             approach,
             slew_m_s: config.acceleration_m_s2 * period_s,
             math: PhantomData,
@@ -208,7 +206,7 @@ impl<M: Math> VerticalLoop<M> {
                 let held = match state.held {
                     Held::AtRest(held) => held,
                     Held::Nothing | Held::Demanded(_) => {
-                        height_m + climb_m_s * climb_m_s.abs() / (2.0 * self.acceleration_m_s2)
+                        height_m + climb_m_s * climb_m_s.abs() / (2.0 * self.approach.braking())
                     }
                 };
                 state.held = if held.is_finite() { Held::AtRest(held) } else { Held::Nothing };
@@ -224,11 +222,8 @@ impl<M: Math> VerticalLoop<M> {
         let change = saturate_symmetric(climb - state.ramp_m_s, self.slew_m_s);
         state.ramp_m_s += change;
         // While the ramp is on, its slope is the acceleration wanted.
-        let forward = if change.abs() >= self.slew_m_s {
-            if change > 0.0 { self.acceleration_m_s2 } else { -self.acceleration_m_s2 }
-        } else {
-            0.0
-        };
+        let forward =
+            if change.abs() >= self.slew_m_s { self.approach.braking().copysign(change) } else { 0.0 };
         let up_m_s2 = self.climb.step(&mut state.climb, state.ramp_m_s, climb_m_s, forward);
         Output { up_m_s2, climb_m_s: state.ramp_m_s, height_m: state.held_m(), limited: climb != wanted }
     }

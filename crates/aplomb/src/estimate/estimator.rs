@@ -269,17 +269,16 @@ impl<M: Math, const N: usize> Estimator<M, N> {
 struct Lever {
     arm: Vector<Body>,
     rate: Vector<Body>,
-    gain: f32,
-    /// 0 without an arm.
+    /// Of the low-pass, in 1/s; 0 without an arm.
     per_time: f32,
 }
 
 impl Lever {
+    const SMOOTHING_S: f32 = 0.005;
+
     fn new(arm: Vector<Body>, period_s: f32) -> Self {
-        const SMOOTHING_S: f32 = 0.005;
-        let gain = period_s / (SMOOTHING_S + period_s);
-        let per_time = if arm.norm_squared() > 0.0 { gain / period_s } else { 0.0 };
-        Self { arm, rate: Vector::ZERO, gain, per_time }
+        let per_time = if arm.norm_squared() > 0.0 { 1.0 / (Self::SMOOTHING_S + period_s) } else { 0.0 };
+        Self { arm, rate: Vector::ZERO, per_time }
     }
 
     #[inline]
@@ -287,10 +286,9 @@ impl Lever {
         if self.per_time == 0.0 {
             return force;
         }
-        // Low-passed derivative: gain/h (w - w_lp).
-        let change = rate - self.rate;
-        let acceleration = change * self.per_time;
-        self.rate += change * self.gain;
+        // Low-passed derivative: w' = (w - w_lp before)/(T + h), and then w_lp = w - T w'.
+        let acceleration = (rate - self.rate) * self.per_time;
+        self.rate = rate - acceleration * Self::SMOOTHING_S;
         force - acceleration.cross(self.arm) - rate.cross(rate.cross(self.arm))
     }
 }
