@@ -80,6 +80,28 @@ fn a_model_without_the_motors_lag_disagrees() {
 }
 
 #[test]
+fn a_model_without_the_wind_s_feed_forward_disagrees() {
+    // Six times the drag that is believed: the estimate takes the craft's own motion for wind, and the loop sees it.
+    let (mut craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
+    craft.drag.rotor_1_s = [1.5, 1.5, 0.0];
+    let without = aplomb::flight::Config { wind_share: 0.0, ..controller };
+    for (name, speed_share) in [("hover", 0.0), ("forward", 0.1)] {
+        let point = Point { speed_share, ..Point::named(name).unwrap() };
+        let linear = |controller| {
+            margins::linear(&craft, controller, &point, &[Break::NorthAcceleration]).unwrap().remove(0)
+        };
+        let (model, twin) = (linear(&controller), linear(&without));
+        let bench = Bench::new(&craft, &controller, &point, 1).unwrap();
+        let measured = &bench.probe(Probe::North, std::slice::from_ref(&model))[0];
+        let from = 0.15 * model.figures.crossover_rad_s;
+        let (db, deg) = difference(measured, &model, from);
+        assert!(db < 0.3 && deg < 1.5, "{name}: {db:.2} dB, {deg:.2} deg");
+        let (_, deg) = difference(measured, &twin, from);
+        assert!(deg > 3.5, "{name}: {deg:.2} deg");
+    }
+}
+
+#[test]
 fn a_saturated_motor_and_a_craft_that_is_not_there_are_not_measured() {
     let controller = input::demo_controller().unwrap().config;
     let point = Point::named("hover").unwrap();

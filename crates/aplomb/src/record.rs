@@ -29,6 +29,8 @@ pub struct Record {
     pub height_setpoint_m: Option<f32>,
     /// Velocity asked for in m/s; the horizontal part only while velocity or place is controlled.
     pub velocity_setpoint_m_s: Vector<World>,
+    /// Acceleration in m/s2 that is fed forward against the estimated wind.
+    pub against_wind_m_s2: Vector<World>,
     /// Attitude asked for.
     pub attitude_setpoint: Attitude,
     /// Attitude of the reference on its way there.
@@ -60,6 +62,7 @@ impl Record {
             position_setpoint_m: None,
             height_setpoint_m: None,
             velocity_setpoint_m_s: Vector::ZERO,
+            against_wind_m_s2: Vector::ZERO,
             attitude_setpoint: Attitude::LEVEL,
             attitude_reference: Attitude::LEVEL,
             rate_setpoint: rate::SetPoint::default(),

@@ -1,7 +1,7 @@
 //! The limits of the outer loops hold exactly, in every direction, and are reported.
 
 use aplomb::control::attitude::{self, AttitudeLoop};
-use aplomb::control::{position, thrust_vector, velocity, vertical};
+use aplomb::control::{position, thrust_vector, velocity, vertical, wind};
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Attitude, Body, Heading, Vector};
 use aplomb::mix::Geometry;
@@ -99,6 +99,21 @@ proptest! {
             }
             last = Some(output.velocity_m_s);
             velocity.achieved(&mut state, output.acceleration_m_s2);
+        }
+    }
+
+    #[test]
+    fn prop_wind_forward_goes_with_the_strongest_finite_wind(steps in proptest::collection::vec((number(), number()), 1..40)) {
+        let forward = wind::WindForward::new(&wind::Config { drag_per_s: 0.25, pole_rad_s: 0.4 }, 0.025).unwrap();
+        let mut state = wind::State::default();
+        let mut strongest = 0.0f32;
+        for (n, e) in steps {
+            let a = forward.step(&mut state, Vector::new(n, e, f32::NAN));
+            if n.hypot(e).is_finite() {
+                strongest = strongest.max(n.hypot(e));
+            }
+            prop_assert!(a.is_finite() && a.z() == 0.0);
+            prop_assert!(a.norm::<Libm>() <= 0.25 * strongest * 1.001 + 1e-6, "{a:?} {strongest}");
         }
     }
 

@@ -1,7 +1,7 @@
 //! Every field of every configuration of the loops, the sticks and the guard, set in turn to what it must not be: the
 //! refusal names the field, its part and the reason. Twin of each line: the configuration as it stands is taken.
 
-use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical};
+use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical, wind};
 use aplomb::error::{ConfigError, Problem};
 use aplomb::flight::{Airframe, Config};
 use aplomb::mix::Geometry;
@@ -171,6 +171,17 @@ fn velocity_loop_names_its_field() {
 }
 
 #[test]
+fn wind_forward_names_its_field() {
+    let fields: &[Field<wind::Config>] = &[
+        ("drag_per_s", |c, x| c.drag_per_s = x, Positive),
+        ("pole_rad_s", |c, x| c.pole_rad_s = x, Positive),
+    ];
+    refused(wind::Config { drag_per_s: 0.25, pole_rad_s: 0.4 }, fields, |c| {
+        wind::WindForward::new(c, 0.025).map(drop)
+    });
+}
+
+#[test]
 fn vertical_loop_names_its_field() {
     let fields: &[Field<vertical::Config>] = &[
         ("climb_crossover_rad_s", |c, x| c.climb_crossover_rad_s = x, Positive),
@@ -280,6 +291,31 @@ fn guard_names_its_field() {
     assert_eq!(build(&late), Err(ConfigError::new("imu_hold_s", Problem::OutOfRange)));
     for bad in [f32::NAN, f32::INFINITY, 0.0, -1.0] {
         assert_eq!(guard::Guard::new::<Libm>(&good, &FACTS, bad).unwrap_err().field, "period_s");
+    }
+}
+
+#[test]
+fn whole_controller_names_its_field() {
+    let fields: &[Field<Config>] = &[
+        // Far from its range the loops' own limits would be met first.
+        ("tick_hz", |c, x| c.tick_hz = x, Positive),
+        ("least_command", |c, x| c.least_command = x, Within(0.0, 0.5)),
+        ("air_density_kg_m3", |c, x| c.air_density_kg_m3 = x, Within(0.3, 2.0)),
+        ("wind_share", |c, x| c.wind_share = x, Within(0.0, 0.2)),
+    ];
+    let build = |c: &Config| FlightController::<Libm>::new(c).map(drop);
+    refused(config(), fields, build);
+    for tick_hz in [99.0, 8001.0] {
+        let error = build(&Config { tick_hz, ..config() }).unwrap_err();
+        assert_eq!((error.field, error.problem), ("tick_hz", Problem::OutOfRange));
+    }
+    for (attitude_every, velocity_every, field, problem) in [
+        (0, 25, "attitude_every", Problem::NotPositive),
+        (5, 0, "velocity_every", Problem::NotPositive),
+        (5, 24, "velocity_every", Problem::Inconsistent),
+    ] {
+        let error = build(&Config { attitude_every, velocity_every, ..config() }).unwrap_err();
+        assert_eq!((error.field, error.problem), (field, problem));
     }
 }
 

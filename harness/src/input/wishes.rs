@@ -36,7 +36,7 @@ macro_rules! wishes {
     };
 }
 
-wishes!(LoopsTable for Config: tick_hz, least_command, air_density_kg_m3);
+wishes!(LoopsTable for Config: tick_hz, least_command, air_density_kg_m3, wind_share);
 wishes!(NotchTable for aplomb::flight::NotchConfig: bandwidth_hz, harmonic, lowest_hz, highest_hz, hover_speed_rad_s);
 wishes!(AxisTable for rate::Axis:
     crossover_rad_s, integral_time_s, derivative_time_s; acceleration_limit_deg_s2 => acceleration_limit_rad_s2);

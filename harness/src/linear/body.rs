@@ -58,7 +58,7 @@ pub(super) fn drag_n(
 }
 
 /// `v x`.
-fn cross(v: DVec3) -> DMat3 {
+pub(super) fn cross(v: DVec3) -> DMat3 {
     DMat3::from_cols(v.cross(DVec3::X), v.cross(DVec3::Y), v.cross(DVec3::Z))
 }
 

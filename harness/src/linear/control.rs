@@ -8,6 +8,7 @@ use super::actuators::Believed;
 use super::body::MOTION;
 use super::matrix::{C64, Matrix, ZERO, product, sum, zeros};
 use super::trim::{Trim, aimed};
+use super::wind::Wind;
 use super::{Break, Instant, Mode};
 
 /// The controller about a steady flight.
@@ -18,6 +19,7 @@ pub(super) struct Control {
     attitude: DMat3,
     /// Turn of the attitude aimed at, in body axes, per change of the acceleration demand.
     turn_per_acceleration: DMat3,
+    wind: Option<Wind>,
     /// Demanded thrust in N and cosine of the tilt.
     thrust_n: f64,
     cos_tilt: f64,
@@ -65,6 +67,7 @@ impl Control {
             mode,
             attitude: trim.attitude,
             turn_per_acceleration,
+            wind: if mode == Mode::Tilt { None } else { Wind::new(config, trim) },
             thrust_n,
             cos_tilt,
             speed_rad_s: trim.speed_rad_s,
@@ -110,6 +113,9 @@ impl Control {
             out.acceleration_by_velocity[axis] = controller;
             out.acceleration_by_motion[axis][9 + axis] = -controller * place_gain;
             out.acceleration_by_motion[axis][6 + axis] = -controller - forward;
+        }
+        if let Some(wind) = &self.wind {
+            out.acceleration_by_motion = sum(&out.acceleration_by_motion, &wind.at(tick, &slow));
         }
     }
 

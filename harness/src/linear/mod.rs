@@ -21,6 +21,7 @@ mod body;
 mod control;
 mod matrix;
 mod trim;
+mod wind;
 
 use aplomb::flight;
 use aplomb_craft::{AirConfig, Config};

@@ -145,21 +145,23 @@ impl Probe {
     }
 
     /// The signals that its loops are made from.
-    fn signals(self, record: &Record) -> [f64; 2] {
+    fn signals(self, record: &Record) -> [f64; 3] {
         let i = self.index();
         let wrench = &record.wrench;
         let estimate = &record.estimate;
-        let [first, second] = match self {
-            Self::Thrust => [wrench.thrust_n, 0.0],
+        let signals = match self {
+            Self::Thrust => [wrench.thrust_n, 0.0, 0.0],
             Self::Roll | Self::Pitch | Self::Yaw => {
-                [wrench.torque_nm.to_array()[i], record.rate_setpoint.rate_rad_s.to_array()[i]]
+                [wrench.torque_nm.to_array()[i], record.rate_setpoint.rate_rad_s.to_array()[i], 0.0]
             }
-            Self::North | Self::East => {
-                [estimate.position_m.to_array()[i], estimate.velocity_m_s.to_array()[i]]
-            }
-            Self::Height => [-estimate.position_m.z(), 0.0],
+            Self::North | Self::East => [
+                estimate.position_m.to_array()[i],
+                estimate.velocity_m_s.to_array()[i],
+                record.against_wind_m_s2.to_array()[i],
+            ],
+            Self::Height => [-estimate.position_m.z(), 0.0, 0.0],
         };
-        [first, second].map(f64::from)
+        signals.map(f64::from)
     }
 }
 
@@ -213,7 +215,7 @@ impl<'a> Bench<'a> {
         let tick_s = 1.0 / f64::from(self.controller.tick_hz);
         let signal = self.signal(probe, linear, tick_s, loudness);
         let mut stand = self.stand.clone();
-        let mut samples = [Vec::new(), Vec::new()];
+        let mut samples = [const { Vec::new() }; 3];
         for tick in 0..signal.period() * (PERIODS + 1) {
             let record = stand.step(&probe.added(signal.at(tick)));
             if tick >= signal.period() {
@@ -234,7 +236,7 @@ impl<'a> Bench<'a> {
         let rad_s = signal.rad_s(tick_s);
         let lines = rad_s.iter().enumerate().map(|(j, &rad_s)| {
             let periods = |k: usize| spectra[k].iter().map(|period| period[j]).collect::<Vec<_>>();
-            self.transfers(probe, rad_s, signal.amplitudes()[j], &[periods(0), periods(1)])
+            self.transfers(probe, rad_s, signal.amplitudes()[j], &[periods(0), periods(1), periods(2)])
         });
         let lines: Vec<Vec<Line>> = lines.collect();
         breaks
@@ -248,74 +250,81 @@ impl<'a> Bench<'a> {
     }
 
     /// Loop transfers at one frequency from the amplitudes of each period.
-    fn transfers(&self, probe: Probe, rad_s: f64, injected: C64, signals: &[Vec<C64>; 2]) -> Vec<Line> {
-        let line = |own: &dyn Fn(C64, C64) -> C64, total: &dyn Fn(C64, C64) -> C64| {
-            let each = |of: &dyn Fn(C64, C64) -> C64| {
-                let values: Vec<C64> = signals[0].iter().zip(&signals[1]).map(|(&a, &b)| of(a, b)).collect();
+    fn transfers(&self, probe: Probe, rad_s: f64, injected: C64, signals: &[Vec<C64>; 3]) -> Vec<Line> {
+        let line = |own: &dyn Fn([C64; 3]) -> C64, total: &dyn Fn([C64; 3]) -> C64| {
+            let each = |of: &dyn Fn([C64; 3]) -> C64| {
+                let [first, second, third] = signals;
+                let values: Vec<C64> =
+                    first.iter().zip(second).zip(third).map(|((&a, &b), &c)| of([a, b, c])).collect();
                 mean_and_coherence(&values)
             };
             let ((own, own_coherence), (total, total_coherence)) = (each(own), each(total));
             Line { rad_s, transfer: -own / total, coherence: own_coherence.min(total_coherence) }
         };
-        let loops = self.controller_gains(probe, rad_s);
         match probe {
-            Probe::Thrust => vec![line(&|own, _| own, &|own, _| own + injected)],
+            Probe::Thrust => vec![line(&|[own, ..]| own, &|[own, ..]| own + injected)],
             Probe::Roll | Probe::Pitch | Probe::Yaw => {
-                let torque = line(&|own, _| own, &|own, _| own + injected);
+                let gain = self.torque_per_rate(probe, rad_s);
+                let torque = line(&|[own, ..]| own, &|[own, ..]| own + injected);
                 // With the part a of the loop that comes by the rate set-point and the rest b, a loop broken at that set-point
                 // has the transfer a/(1 + b); 1 + b is what is left of the total.
-                let by_rate = |rate: C64| loops[0] * rate;
-                let rate = line(&|_, rate| by_rate(rate), &|own, rate| injected + own - by_rate(rate));
+                let by_rate = |rate: C64| gain * rate;
+                let rate =
+                    line(&|[_, rate, _]| by_rate(rate), &|[own, rate, _]| injected + own - by_rate(rate));
                 // b = -(own - by_rate)/total, so 1 + b = (total - own + by_rate)/total = (injected + by_rate)/total.
-                let transfer = line(&|_, rate| by_rate(rate), &|_, rate| injected + by_rate(rate)).transfer;
+                let transfer =
+                    line(&|[_, rate, _]| by_rate(rate), &|[_, rate, _]| injected + by_rate(rate)).transfer;
                 vec![torque, Line { transfer, ..rate }]
             }
-            Probe::Height => vec![line(&|height, _| -height, &|height, _| injected - height)],
-            Probe::North | Probe::East if self.mode == Mode::Position => {
-                let [place, velocity] = [loops[0], loops[1]];
-                let own = move |x: C64, v: C64| -place * x - velocity * v;
-                vec![
-                    line(&own, &move |x, v| own(x, v) + place * injected),
-                    line(&|x, _| -x, &|x, _| injected - x),
-                ]
+            Probe::Height => vec![line(&|[height, ..]| -height, &|[height, ..]| injected - height)],
+            Probe::North | Probe::East => {
+                let Slow { place, velocity, kept } = self.slow(rad_s);
+                let holds = self.mode == Mode::Position;
+                let (place, velocity, setpoint) = if holds {
+                    (velocity * place, velocity + place, velocity * place)
+                } else {
+                    (C64::default(), velocity, velocity)
+                };
+                let own = move |[x, v, wind]: [C64; 3]| wind / kept - place * x - velocity * v;
+                let acceleration = line(&own, &move |signals| own(signals) + setpoint * injected);
+                if holds {
+                    vec![acceleration, line(&|[x, ..]| -x, &|[x, ..]| injected - x)]
+                } else {
+                    vec![acceleration]
+                }
             }
-            Probe::North | Probe::East => vec![line(&|_, v| -v, &|_, v| injected - v)],
         }
     }
 
-    /// What the probe's second loop needs to know of the controller: torque per rate set-point, or acceleration per place and
-    /// per velocity.
-    fn controller_gains(&self, probe: Probe, rad_s: f64) -> [C64; 2] {
+    /// Torque per rate set-point.
+    fn torque_per_rate(&self, probe: Probe, rad_s: f64) -> C64 {
         let tick_s = 1.0 / f64::from(self.controller.tick_hz);
-        // Sum that counts from the next step on.
-        let pi = |gain: f32, time_s: f32, period_s: f64| {
-            let angle = rad_s * period_s;
-            let delay = C64::new(libm::cos(angle), -libm::sin(angle));
-            f64::from(gain) * (1.0 + period_s / f64::from(time_s) * delay / (1.0 - delay))
-        };
         let rate = &self.controller.rate;
         let torque = |axis: &aplomb::control::rate::Axis, inertia: f32| {
-            f64::from(inertia) * pi(axis.crossover_rad_s, axis.integral_time_s, tick_s)
+            f64::from(inertia) * pi(axis.crossover_rad_s, axis.integral_time_s, tick_s, rad_s)
         };
         match probe {
-            Probe::Roll => [torque(&rate.roll, rate.inertia.roll_kg_m2), C64::default()],
-            Probe::Pitch => [torque(&rate.pitch, rate.inertia.pitch_kg_m2), C64::default()],
-            Probe::Yaw => {
+            Probe::Roll => torque(&rate.roll, rate.inertia.roll_kg_m2),
+            Probe::Pitch => torque(&rate.pitch, rate.inertia.pitch_kg_m2),
+            _ => {
                 let lead_s = f64::from(rate.reaction_lead_s);
                 let share = if lead_s > 0.0 { -libm::expm1(-tick_s / lead_s) } else { 1.0 };
-                let angle = rad_s * tick_s;
-                let delay = C64::new(libm::cos(angle), -libm::sin(angle));
-                let lag = share / (1.0 - (1.0 - share) * delay);
-                [torque(&rate.yaw, rate.inertia.yaw_kg_m2) * lag, C64::default()]
+                let lag = share / (1.0 - (1.0 - share) * delay(rad_s * tick_s));
+                torque(&rate.yaw, rate.inertia.yaw_kg_m2) * lag
             }
-            Probe::North | Probe::East => {
-                let velocity = &self.controller.velocity;
-                let slow_s = tick_s * f64::from(self.controller.velocity_every);
-                let controller = pi(velocity.crossover_rad_s, velocity.integral_time_s, slow_s);
-                let place = f64::from(self.controller.position.crossover_rad_s);
-                [controller * place, controller + place]
-            }
-            Probe::Thrust | Probe::Height => [C64::default(); 2],
+        }
+    }
+
+    fn slow(&self, rad_s: f64) -> Slow {
+        let tick_s = 1.0 / f64::from(self.controller.tick_hz);
+        let every = self.controller.velocity_every;
+        let velocity = &self.controller.velocity;
+        let slow_s = tick_s * f64::from(every);
+        let kept = (0..every).map(|k| delay(rad_s * tick_s * f64::from(k))).sum::<C64>() / f64::from(every);
+        Slow {
+            place: f64::from(self.controller.position.crossover_rad_s).into(),
+            velocity: pi(velocity.crossover_rad_s, velocity.integral_time_s, slow_s, rad_s),
+            kept,
         }
     }
 
@@ -375,6 +384,25 @@ impl<'a> Bench<'a> {
         let most = shares.into_iter().fold(0.0, f64::max);
         probe.is_demand().then_some(SHARE * room / most)
     }
+}
+
+/// The slow loops at one frequency: velocity per place, acceleration per velocity, and what the staircase of a signal that is
+/// kept from one of their steps to the next leaves of it.
+struct Slow {
+    place: C64,
+    velocity: C64,
+    kept: C64,
+}
+
+/// Delay by an angle in rad.
+fn delay(angle: f64) -> C64 {
+    C64::new(libm::cos(angle), -libm::sin(angle))
+}
+
+/// Gain and a sum that counts from the next step on.
+fn pi(gain: f32, time_s: f32, period_s: f64, rad_s: f64) -> C64 {
+    let delay = delay(rad_s * period_s);
+    f64::from(gain) * (1.0 + period_s / f64::from(time_s) * delay / (1.0 - delay))
 }
 
 /// Frequencies to probe: about every crossover; of the loop that is broken at the probe itself, also down to where less

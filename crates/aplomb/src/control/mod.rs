@@ -5,6 +5,7 @@
 //! | --- | --- | --- | --- |
 //! | [`position`] | place | velocity | 40 Hz |
 //! | [`velocity`] | velocity | acceleration | 40 Hz |
+//! | [`wind`] | estimated wind | acceleration against it, fed forward | 40 Hz |
 //! | [`vertical`] | height or climb | vertical acceleration | 40 Hz |
 //! | [`thrust_vector`] | acceleration | where the thrust leans, within the tilt and thrust limits | 40 Hz |
 //! | [`attitude`] | attitude | body rate and its feed-forward | 200 Hz |
@@ -17,3 +18,4 @@ pub mod rate;
 pub mod thrust_vector;
 pub mod velocity;
 pub mod vertical;
+pub mod wind;

@@ -405,6 +405,9 @@ impl Kinematic {
     }
 }
 
+/// Time constant in s of the low-pass on the wind estimate.
+pub const WIND_SMOOTHING_S: f32 = 2.0;
+
 /// Wind from what the rotors' drag does to the specific force: `f_xy = -d v_air,xy` in the body, hence
 /// `v_wind = v - R (-f_x/d, -f_y/d, (R'v)_z)`, low-passed.
 #[derive(Clone, Copy, Debug)]
@@ -417,12 +420,11 @@ struct Wind {
 
 impl Wind {
     fn new(rotor_drag_per_s: Option<f32>, period_s: f32) -> Result<Self, ConfigError> {
-        const SMOOTHING_S: f32 = 2.0;
         let per_drag_s = match rotor_drag_per_s {
             Some(drag) => 1.0 / require_positive("rotor_drag_per_s", drag)?,
             None => 0.0,
         };
-        let gain = period_s / (SMOOTHING_S + period_s);
+        let gain = period_s / (WIND_SMOOTHING_S + period_s);
         Ok(Self { per_drag_s, gain, wind: Vector::ZERO, known: false })
     }
 

@@ -13,7 +13,7 @@ pub mod vertical;
 mod vote;
 
 pub use attitude::AttitudeFilter;
-pub use estimator::{Config, Estimator, State};
+pub use estimator::{Config, Estimator, State, WIND_SMOOTHING_S};
 pub use history::{History, Span};
 pub use horizontal::HorizontalFilter;
 pub use vertical::VerticalFilter;

@@ -19,6 +19,9 @@ pub struct Config {
     pub least_command: f32,
     /// Density of the air in kg/m3, 0.3 to 2.
     pub air_density_kg_m3: f32,
+    /// Pole of the low-pass through which the estimated wind is fed forward, as a share of the velocity loop's crossover, 0 to
+    /// 0.2; 0 leaves the feed-forward out. Without [`estimate::Config::rotor_drag_per_s`] there is none.
+    pub wind_share: f32,
     /// Geometry, thrust range and saturation.
     pub mix: mix::Config,
     /// Thrust of a rotor to motor command.
@@ -61,6 +64,7 @@ impl Config {
         }
         require_within("least_command", self.least_command, 0.0, 0.5)?;
         require_within("air_density_kg_m3", self.air_density_kg_m3, 0.3, 2.0)?;
+        require_within("wind_share", self.wind_share, 0.0, 0.2)?;
         Ok(())
     }
 }

@@ -186,6 +186,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
             position_setpoint_m: self.outer.position_m().filter(|_| self.guard_state.phase().is_flying()),
             height_setpoint_m: self.outer.height_m(),
             velocity_setpoint_m_s: self.outer.velocity_m_s(),
+            against_wind_m_s2: self.outer.against_wind_m_s2(),
             attitude_setpoint: self.pointing.target(),
             attitude_reference: self.pointing.reference(),
             rate_setpoint: self.turning.setpoint(),
@@ -236,7 +237,8 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         self.turning.integral_rad_s2()
     }
 
-    /// Integrals of the velocity and of the vertical loop in m/s2, world axes: what standing still takes beyond the weight.
+    /// Integrals of the velocity and of the vertical loop in m/s2, world axes: what standing still takes beyond the weight and
+    /// the wind that is fed forward.
     #[must_use]
     pub const fn acceleration_integral_m_s2(&self) -> Vector<World> {
         self.outer.integral_m_s2()

@@ -8,6 +8,7 @@ use crate::control::position::{self, PositionLoop};
 use crate::control::thrust_vector::{Aim, ThrustVector};
 use crate::control::velocity::{self, VelocityLoop};
 use crate::control::vertical::{self, VerticalLoop};
+use crate::control::wind::{self, WindForward};
 use crate::error::Part;
 use crate::frames::{Heading, Vector, World};
 use crate::math::{Math, saturate_symmetric};
@@ -50,6 +51,19 @@ impl Leaning {
     }
 }
 
+/// The feed-forward of the wind, if it is wanted and the wind is estimated.
+fn against_wind(config: &Config, period_s: f32) -> Result<Option<WindForward>, ConfigError> {
+    match config.estimate.rotor_drag_per_s {
+        Some(drag_per_s) if config.wind_share > 0.0 => {
+            let pole_rad_s = config.wind_share * config.velocity.crossover_rad_s;
+            WindForward::new(&wind::Config { drag_per_s, pole_rad_s }, period_s)
+                .map(Some)
+                .map_err(|error| ConfigError { field: "wind_share", ..error })
+        }
+        _ => Ok(None),
+    }
+}
+
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Outer<M> {
     pilot: Pilot<M>,
@@ -57,6 +71,8 @@ pub(super) struct Outer<M> {
     position: PositionLoop<M>,
     velocity: VelocityLoop<M>,
     velocity_state: velocity::State,
+    wind: Option<WindForward>,
+    wind_state: wind::State,
     vertical: VerticalLoop<M>,
     vertical_state: vertical::State,
     thrust: ThrustVector<M>,
@@ -91,6 +107,8 @@ impl<M: Math> Outer<M> {
             velocity: VelocityLoop::new(&config.velocity, period_s)
                 .map_err(|error| error.within(Part::Velocity))?,
             velocity_state: velocity::State::new(),
+            wind: against_wind(config, period_s)?,
+            wind_state: wind::State::default(),
             vertical: VerticalLoop::new(&config.vertical, thrust.vertical_range_m_s2(), period_s)
                 .map_err(|error| error.within(Part::Vertical))?,
             vertical_state: vertical::State::new(),
@@ -115,6 +133,7 @@ impl<M: Math> Outer<M> {
     pub(super) fn restart(&mut self) {
         self.pilot_state = pilot::State::default();
         self.velocity_state = velocity::State::new();
+        self.wind_state = wind::State::default();
         self.vertical_state = vertical::State::new();
         self.carried_steps = 0;
         self.ground_steps = 0;
@@ -179,6 +198,12 @@ impl<M: Math> Outer<M> {
         self.lean = None;
         self.velocity_m_s = Vector::ZERO;
         (self.limited.tilt, self.limited.speed) = (false, false);
+        // The low-pass goes on while the craft is leant by hand, so that it knows the wind when a place is to be held.
+        if let Some(wind) = &self.wind
+            && motion.wind_known
+        {
+            wind.step(&mut self.wind_state, motion.wind_m_s);
+        }
         let horizontal_m_s2 = match self.demand {
             Demand::Tilt { lean, .. } => {
                 let wanted = Vector::<World>::new(lean.forward, lean.right, 0.0);
@@ -209,7 +234,11 @@ impl<M: Math> Outer<M> {
             let limit = self.thrust.horizontal_limit_m_s2() * AT_LIMIT_SHARE;
             self.limited.tilt = self.aim.tilt_limited || horizontal_m_s2.norm_squared() >= limit * limit;
         }
-        self.velocity.achieved(&mut self.velocity_state, self.aim.acceleration_m_s2);
+        // What stands against the wind goes past the velocity loop.
+        self.velocity.achieved(
+            &mut self.velocity_state,
+            self.aim.acceleration_m_s2 - self.wind_state.acceleration_m_s2(),
+        );
         // What the mixer could not give is not climb either.
         let up = if given.limited.thrust {
             given.given.thrust_n * motion.attitude.cos_tilt() / self.thrust.mass_kg() - STANDARD_GRAVITY_M_S2
@@ -234,7 +263,7 @@ impl<M: Math> Outer<M> {
             self.velocity.step(&mut self.velocity_state, velocity_m_s, forward_m_s2, motion.velocity_m_s);
         self.limited.speed |= output.limited;
         self.velocity_m_s = output.velocity_m_s;
-        output.acceleration_m_s2
+        output.acceleration_m_s2 + self.wind_state.acceleration_m_s2()
     }
 
     /// A lean in the axes of the heading instead of a horizontal acceleration.
@@ -322,6 +351,11 @@ impl<M: Math> Outer<M> {
     pub(super) const fn integral_m_s2(&self) -> Vector<World> {
         let horizontal = self.velocity_state.integral_m_s2();
         Vector::new(horizontal.x(), horizontal.y(), -self.vertical_state.integral_m_s2())
+    }
+
+    /// Acceleration in m/s2 fed forward against the wind.
+    pub(super) const fn against_wind_m_s2(&self) -> Vector<World> {
+        self.wind_state.acceleration_m_s2()
     }
 
     /// Velocity wanted in m/s.

@@ -177,6 +177,7 @@ parameters! {
         velocity_every: u16,
         least_command: f32,
         air_density_kg_m3: f32,
+        wind_share: f32,
         mix: crate::mix::Config,
         thrust_curve: crate::mix::ThrustCurveConfig,
         estimate: crate::estimate::Config,

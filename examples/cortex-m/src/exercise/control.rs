@@ -1,6 +1,6 @@
 use core::hint::black_box;
 
-use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical};
+use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical, wind};
 use aplomb::frames::{Attitude, Heading};
 use aplomb::{HeadingDemand, Math, VerticalDemand};
 
@@ -9,6 +9,7 @@ use super::{any, any_vector};
 pub fn all<M: Math>() {
     position_loop::<M>();
     velocity_loop::<M>();
+    wind_forward();
     vertical_loop::<M>();
     thrust_vector::<M>();
     attitude_loop::<M>();
@@ -35,6 +36,14 @@ fn velocity_loop<M: Math>() {
         black_box(inner.step(&mut state, any_vector(), any_vector(), any_vector()));
         inner.achieved(&mut state, any_vector());
         black_box(state.integral_m_s2());
+    }
+}
+
+fn wind_forward() {
+    if let Ok(forward) = wind::WindForward::new(&wind::Config { drag_per_s: any(), pole_rad_s: any() }, any()) {
+        let mut state = wind::State::default();
+        black_box(forward.step(&mut state, any_vector()));
+        black_box(state.acceleration_m_s2());
     }
 }
 
