@@ -1,82 +1,11 @@
-//! Every field of every configuration of the loops, the sticks and the guard, set in turn to what it must not be: the
-//! refusal names the field, its part and the reason. Twin of each line: the configuration as it stands is taken.
+//! Loops, sticks and guard.
 
 use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical, wind};
 use aplomb::error::{ConfigError, Problem};
-use aplomb::flight::{Airframe, Config};
-use aplomb::mix::Geometry;
-use aplomb::{FlightController, Libm, Spin, guard, pilot};
+use aplomb::{Libm, guard, pilot};
 
-fn config() -> Config {
-    let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
-    Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5)).unwrap()
-}
-
-/// What a field takes besides ordinary positive numbers.
-#[derive(Clone, Copy)]
-enum Range {
-    /// Only numbers above 0.
-    Positive,
-    /// Numbers from 0.
-    FromZero,
-    /// Any number.
-    Any,
-    /// Numbers within a range.
-    Within(f32, f32),
-}
-use Range::{Any, FromZero, Positive, Within};
-
-impl Range {
-    /// Values that must be refused, and why. The limits of a range themselves are taken.
-    fn bad(self) -> Vec<(f32, Option<Problem>)> {
-        use Problem::{Negative, NotFinite, NotPositive};
-        let not_finite = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY].map(|x| (x, Some(NotFinite)));
-        let more: &[(f32, Option<Problem>)] = match self {
-            Positive => &[(0.0, Some(NotPositive)), (-1.0, Some(NotPositive))],
-            FromZero => &[(-1e-6, Some(Negative)), (-1.0, Some(Negative))],
-            Any => &[],
-            // Below its range a field may be refused as not positive, too.
-            Within(low, high) => &[(low - 1e-3, None), (high + 1e-3, None)],
-        };
-        not_finite.iter().chain(more).copied().collect()
-    }
-
-    fn good(self) -> Vec<f32> {
-        match self {
-            Positive => vec![],
-            FromZero | Any => vec![0.0],
-            Within(low, high) => vec![low, high],
-        }
-    }
-}
-
-/// A field by its path, how it is set and what it takes.
-type Field<C> = (&'static str, fn(&mut C, f32), Range);
-
-fn path(error: ConfigError) -> String {
-    let parts = error.parts.iter().flatten();
-    parts.map(|part| format!("{part}.")).chain([error.field.to_owned()]).collect()
-}
-
-/// Holds `build` to the table.
-fn refused<C: Copy>(good: C, fields: &[Field<C>], build: impl Fn(&C) -> Result<(), ConfigError>) {
-    assert_eq!(build(&good), Ok(()));
-    for (name, set, range) in fields {
-        let with = |x| {
-            let mut config = good;
-            set(&mut config, x);
-            build(&config)
-        };
-        for (x, problem) in range.bad() {
-            let error = with(x).expect_err(&format!("{name} = {x} is taken"));
-            assert_eq!(path(error), *name, "{name} = {x}");
-            assert!(problem.is_none_or(|problem| problem == error.problem), "{name} = {x}: {error}");
-        }
-        for x in range.good() {
-            assert_eq!(with(x), Ok(()), "{name} = {x}");
-        }
-    }
-}
+use super::config;
+use super::table::{Any, Field, FromZero, Positive, Within, refused};
 
 #[test]
 fn rate_loop_names_field_and_axis() {
@@ -292,60 +221,4 @@ fn guard_names_its_field() {
     for bad in [f32::NAN, f32::INFINITY, 0.0, -1.0] {
         assert_eq!(guard::Guard::new::<Libm>(&good, &FACTS, bad).unwrap_err().field, "period_s");
     }
-}
-
-#[test]
-fn whole_controller_names_its_field() {
-    let fields: &[Field<Config>] = &[
-        // Far from its range the loops' own limits would be met first.
-        ("tick_hz", |c, x| c.tick_hz = x, Positive),
-        ("least_command", |c, x| c.least_command = x, Within(0.0, 0.5)),
-        ("air_density_kg_m3", |c, x| c.air_density_kg_m3 = x, Within(0.3, 2.0)),
-        ("wind_share", |c, x| c.wind_share = x, Within(0.0, 0.2)),
-    ];
-    let build = |c: &Config| FlightController::<Libm>::new(c).map(drop);
-    refused(config(), fields, build);
-    for tick_hz in [99.0, 8001.0] {
-        let error = build(&Config { tick_hz, ..config() }).unwrap_err();
-        assert_eq!((error.field, error.problem), ("tick_hz", Problem::OutOfRange));
-    }
-    for (attitude_every, velocity_every, field, problem) in [
-        (0, 25, "attitude_every", Problem::NotPositive),
-        (5, 0, "velocity_every", Problem::NotPositive),
-        (5, 24, "velocity_every", Problem::Inconsistent),
-    ] {
-        let error = build(&Config { attitude_every, velocity_every, ..config() }).unwrap_err();
-        assert_eq!((error.field, error.problem), (field, problem));
-    }
-}
-
-#[test]
-fn whole_controller_names_the_loop_too() {
-    let refused = |spoil: fn(&mut Config)| {
-        let mut config = config();
-        spoil(&mut config);
-        FlightController::<Libm>::new(&config).unwrap_err().to_string()
-    };
-    assert_eq!(
-        refused(|c| c.rate.pitch.integral_time_s = 0.0),
-        "rate.pitch.integral_time_s must be greater than 0"
-    );
-    assert_eq!(refused(|c| c.rate.inertia.yaw_kg_m2 = -1.0), "rate.inertia.yaw_kg_m2 must be greater than 0");
-    assert_eq!(refused(|c| c.rate.inertia.yaw_kg_m2 = 1.0), "rate.inertia contradicts another value");
-    assert_eq!(
-        refused(|c| c.attitude.heading.crossover_rad_s = f32::NAN),
-        "attitude.heading.crossover_rad_s is not a finite number"
-    );
-    assert_eq!(
-        refused(|c| c.velocity.crossover_rad_s = -1.0),
-        "velocity.crossover_rad_s must be greater than 0"
-    );
-    assert_eq!(
-        refused(|c| c.vertical.descent_limit_m_s = 0.0),
-        "vertical.descent_limit_m_s must be greater than 0"
-    );
-    assert_eq!(refused(|c| c.position.braking_m_s2 = 0.0), "position.braking_m_s2 must be greater than 0");
-    assert_eq!(refused(|c| c.thrust.high_n = 5.0), "thrust.high_n contradicts another value");
-    assert_eq!(refused(|c| c.pilot.dead_band = 0.6), "pilot.dead_band is out of range");
-    assert_eq!(refused(|c| c.guard.landed_s = -1.0), "guard.landed_s must be greater than 0");
 }

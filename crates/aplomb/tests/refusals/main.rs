@@ -1,0 +1,21 @@
+//! Every field of every configuration, set in turn to what it must not be: the refusal names the field, its part and the
+//! reason. Twin of each line: the configuration as it stands is taken. The tables of PID, attitude filter, vertical filter and
+//! gimbal stand beside their code.
+
+mod loops;
+mod parts;
+mod table;
+mod whole;
+
+use aplomb::Spin;
+use aplomb::flight::{Airframe, Config};
+use aplomb::mix::Geometry;
+
+fn airframe() -> Airframe {
+    let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
+    Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5)
+}
+
+fn config() -> Config {
+    Config::for_airframe(&airframe()).unwrap()
+}

@@ -1,0 +1,78 @@
+//! The whole controller, and the facts that it is derived from.
+
+use aplomb::error::Problem;
+use aplomb::flight::{Airframe, Config};
+use aplomb::{FlightController, Libm};
+
+use super::table::{Field, FromZero, Positive, Within, refused};
+use super::{airframe, config};
+
+#[test]
+fn airframe_names_the_fact() {
+    let fields: &[Field<Airframe>] = &[
+        ("mass_kg", |c, x| c.mass_kg = x, Positive),
+        ("full_n", |c, x| c.thrust_curve.full_n = x, Positive),
+        ("rotor_diameter_m", |c, x| c.rotor_diameter_m = x, Positive),
+        ("rotor_lag_s", |c, x| c.rotor_lag_s = x, Positive),
+        ("delay_s", |c, x| c.delay_s = x, FromZero),
+        ("rotor_inertia_kg_m2", |c, x| c.rotor_inertia_kg_m2 = x, FromZero),
+        ("hover_speed_rad_s", |c, x| c.hover_speed_rad_s = x, Positive),
+    ];
+    refused(airframe(), fields, |facts| Config::for_airframe(facts).map(drop));
+}
+
+#[test]
+fn whole_controller_names_its_field() {
+    let fields: &[Field<Config>] = &[
+        // Far from its range the loops' own limits would be met first.
+        ("tick_hz", |c, x| c.tick_hz = x, Positive),
+        ("least_command", |c, x| c.least_command = x, Within(0.0, 0.5)),
+        ("air_density_kg_m3", |c, x| c.air_density_kg_m3 = x, Within(0.3, 2.0)),
+        ("wind_share", |c, x| c.wind_share = x, Within(0.0, 0.2)),
+    ];
+    let build = |c: &Config| FlightController::<Libm>::new(c).map(drop);
+    refused(config(), fields, build);
+    for tick_hz in [99.0, 8001.0] {
+        let error = build(&Config { tick_hz, ..config() }).unwrap_err();
+        assert_eq!((error.field, error.problem), ("tick_hz", Problem::OutOfRange));
+    }
+    for (attitude_every, velocity_every, field, problem) in [
+        (0, 25, "attitude_every", Problem::NotPositive),
+        (5, 0, "velocity_every", Problem::NotPositive),
+        (5, 24, "velocity_every", Problem::Inconsistent),
+    ] {
+        let error = build(&Config { attitude_every, velocity_every, ..config() }).unwrap_err();
+        assert_eq!((error.field, error.problem), (field, problem));
+    }
+}
+
+#[test]
+fn whole_controller_names_the_loop_too() {
+    let refused = |spoil: fn(&mut Config)| {
+        let mut config = config();
+        spoil(&mut config);
+        FlightController::<Libm>::new(&config).unwrap_err().to_string()
+    };
+    assert_eq!(
+        refused(|c| c.rate.pitch.integral_time_s = 0.0),
+        "rate.pitch.integral_time_s must be greater than 0"
+    );
+    assert_eq!(refused(|c| c.rate.inertia.yaw_kg_m2 = -1.0), "rate.inertia.yaw_kg_m2 must be greater than 0");
+    assert_eq!(refused(|c| c.rate.inertia.yaw_kg_m2 = 1.0), "rate.inertia contradicts another value");
+    assert_eq!(
+        refused(|c| c.attitude.heading.crossover_rad_s = f32::NAN),
+        "attitude.heading.crossover_rad_s is not a finite number"
+    );
+    assert_eq!(
+        refused(|c| c.velocity.crossover_rad_s = -1.0),
+        "velocity.crossover_rad_s must be greater than 0"
+    );
+    assert_eq!(
+        refused(|c| c.vertical.descent_limit_m_s = 0.0),
+        "vertical.descent_limit_m_s must be greater than 0"
+    );
+    assert_eq!(refused(|c| c.position.braking_m_s2 = 0.0), "position.braking_m_s2 must be greater than 0");
+    assert_eq!(refused(|c| c.thrust.high_n = 5.0), "thrust.high_n contradicts another value");
+    assert_eq!(refused(|c| c.pilot.dead_band = 0.6), "pilot.dead_band is out of range");
+    assert_eq!(refused(|c| c.guard.landed_s = -1.0), "guard.landed_s must be greater than 0");
+}
