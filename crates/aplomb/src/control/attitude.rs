@@ -397,6 +397,23 @@ impl<M: Math> AttitudeLoop<M> {
 
     /// The first half of a step: flies the reference a period on, towards `target`. A new reference starts from the present
     /// attitude and rate (rad/s). This half may run some ticks ahead of the other.
+    ///
+    /// ```
+    /// # use aplomb::{Spin, control::attitude::{AttitudeLoop, State}, flight::{Airframe, Config}, mix::Geometry};
+    /// # let x = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
+    /// # let config = Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], x, 6.5))?.attitude;
+    /// # let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// use aplomb::frames::{Attitude, Vector};
+    /// let mut state = State::new();
+    /// // Half a second is enough for the reference to come within a tenth of 0.2 rad.
+    /// let target = Attitude::LEVEL.turned(Vector::new(0.2, 0.0, 0.0));
+    /// for _ in 0..100 {
+    ///     pointing.lead(&mut state, target, Attitude::LEVEL, Vector::ZERO);
+    /// }
+    /// let (roll, _, _) = state.reference().unwrap().to_angles::<aplomb::Libm>();
+    /// assert!((roll - 0.2).abs() < 0.02);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     pub fn lead(&self, state: &mut State, target: Attitude, attitude: Attitude, rate_rad_s: Vector<Body>) {
         let mut reference = match state.reference {
             // The last rate will have been in force for a period when the new one takes over.
@@ -410,6 +427,24 @@ impl<M: Math> AttitudeLoop<M> {
     /// The second half: the body rate set-point that holds the craft to the reference, from the present attitude and rate
     /// (rad/s). A craft more than about 41 deg away from the reference was struck or is lost: the reference starts again
     /// from where the craft is.
+    ///
+    /// ```
+    /// # use aplomb::{Spin, control::attitude::{AttitudeLoop, State}, flight::{Airframe, Config}, mix::Geometry};
+    /// # let x = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
+    /// # let config = Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], x, 6.5))?.attitude;
+    /// # let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// use aplomb::frames::{Attitude, Vector};
+    /// let mut state = State::new();
+    /// pointing.lead(&mut state, Attitude::LEVEL, Attitude::LEVEL, Vector::ZERO);
+    /// // A craft that was turned by 0.1 rad is turned back by the crossover times that.
+    /// let struck = Attitude::LEVEL.turned(Vector::new(0.1, 0.0, 0.0));
+    /// let output = pointing.follow(&mut state, struck, Vector::ZERO);
+    /// assert!((output.setpoint.rate_rad_s.x() + 0.1 * config.tilt.crossover_rad_s).abs() < 1e-3);
+    /// // By 1 rad it is lost: the reference starts again from there, and nothing pulls.
+    /// let lost = Attitude::LEVEL.turned(Vector::new(1.0, 0.0, 0.0));
+    /// assert_eq!(pointing.follow(&mut state, lost, Vector::ZERO).setpoint.rate_rad_s, Vector::ZERO);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
     #[must_use]
     pub fn follow(&self, state: &mut State, attitude: Attitude, rate_rad_s: Vector<Body>) -> Output {
         let (tilt, heading) = (&self.tilt, &self.heading);
