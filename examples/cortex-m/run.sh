@@ -57,6 +57,8 @@ cost() {
         cargo_bare build --locked --profile "$profile" --bin cost
         echo "Cortex-M4F, profile $profile:"
         emulate "$(firmware "$profile" cost)" || over="$over $profile"
+        cargo_bare build --locked --profile "$profile" --bin inner
+        emulate "$(firmware "$profile" inner)" || over="$over $profile"
         cargo_bare build --locked --profile "$profile" --bin parts --bin code_tick --bin code_controller
         emulate "$(firmware "$profile" parts)"
         code_bytes 'code of a tick, bytes' 20480 33200 "$(firmware "$profile" code_tick)" || over="$over $profile"

@@ -33,7 +33,7 @@ use crate::HeadingDemand;
 use crate::control::rate;
 use crate::error::{self, ConfigError, require_positive, require_within};
 use crate::frames::{Attitude, Body, Heading, Vector, World};
-use crate::math::{Libm, Math, recip_sqrt_of_share, saturate_symmetric, sqrt_of_share};
+use crate::math::{Libm, Math, recip_sqrt_of_share, root, saturate_symmetric};
 
 /// One part: tilt or heading.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -201,10 +201,9 @@ fn runs_away(attitude: Attitude, setpoint: Heading, step: f32) -> bool {
 
 /// `v` with the tilt part limited as a circle and the heading part on its own, and whether that cut anything. NaN stays.
 #[inline]
-fn limited<M: Math>(v: Vector<Body>, tilt: f32, heading: f32) -> (Vector<Body>, bool) {
+fn limited(v: Vector<Body>, tilt: f32, heading: f32) -> (Vector<Body>, bool) {
     let n2 = v.x() * v.x() + v.y() * v.y();
-    let (k, tilt_cut) =
-        if n2 > tilt * tilt { (sqrt_of_share::<M>(tilt * tilt / n2), true) } else { (1.0, false) };
+    let (k, tilt_cut) = if n2 > tilt * tilt { (root(tilt * tilt / n2), true) } else { (1.0, false) };
     let (z, heading_cut) = if v.z() > heading {
         (heading, true)
     } else if v.z() < -heading {
@@ -458,8 +457,7 @@ impl<M: Math> AttitudeLoop<M> {
             (fresh, Vector::ZERO)
         });
         let correction = error.scale(Vector::new(tilt.gain, tilt.gain, heading.gain));
-        let (rate_rad_s, limited) =
-            limited::<M>(reference.rate + correction, tilt.rate_limit, heading.rate_limit);
+        let (rate_rad_s, limited) = limited(reference.rate + correction, tilt.rate_limit, heading.rate_limit);
         Output {
             limited,
             setpoint: rate::SetPoint {
@@ -475,7 +473,7 @@ impl<M: Math> AttitudeLoop<M> {
     fn fresh(&self, attitude: Attitude, rate_rad_s: Vector<Body>) -> Reference {
         // Not finite or too large to square: no rate to start from.
         let rate = if rate_rad_s.norm_squared() < f32::INFINITY { rate_rad_s } else { Vector::ZERO };
-        let (rate, _) = limited::<M>(rate, self.tilt.rate_limit, self.heading.rate_limit);
+        let (rate, _) = limited(rate, self.tilt.rate_limit, self.heading.rate_limit);
         Reference { attitude, rate, acceleration: Vector::ZERO }
     }
 
@@ -486,14 +484,14 @@ impl<M: Math> AttitudeLoop<M> {
         let (tilt, heading) = (&self.tilt, &self.heading);
         let each = |t: f32, h: f32| Vector::<Body>::new(t, t, h);
         let error = split_error::<M>(reference.attitude, target);
-        let (wanted, _) = limited::<M>(
+        let (wanted, _) = limited(
             error.scale(each(tilt.rate_per_error, heading.rate_per_error)),
             tilt.rate_limit,
             heading.rate_limit,
         );
         let jerk = (wanted - reference.rate).scale(each(tilt.stiffness, heading.stiffness))
             - reference.acceleration.scale(each(tilt.damping, heading.damping));
-        let (drive, _) = limited::<M>(
+        let (drive, _) = limited(
             reference.acceleration + jerk * self.lag_s,
             tilt.acceleration_limit,
             heading.acceleration_limit,

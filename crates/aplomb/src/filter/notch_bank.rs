@@ -72,6 +72,22 @@ fn versine(q: f32) -> f32 {
     q * (2.0 - q * (2.0 / 3.0 - q * (4.0 / 45.0 - q * end)))
 }
 
+impl Notch {
+    /// All three axes, with b0 and a2 of the bank.
+    #[inline]
+    fn step(&mut self, b0: f32, a2: f32, mut signal: [f32; 3]) -> [f32; 3] {
+        let b1 = self.b1;
+        for ((x, s1), s2) in signal.iter_mut().zip(&mut self.s1).zip(&mut self.s2) {
+            let scaled = b0 * *x;
+            let y = scaled + *s1;
+            *s1 = *s2 + b1 * (*x - y);
+            *s2 = scaled - a2 * y;
+            *x = y;
+        }
+        signal
+    }
+}
+
 impl NotchBank {
     /// All notches at the lowest frequency, state zero.
     ///
@@ -121,29 +137,29 @@ impl NotchBank {
         }
     }
 
-    /// The vector without the rotors' tones. An input that is not finite holds the last output; one so large that the
-    /// result overflows settles all notches at the last output.
+    /// The vector without the rotors' tones. An input that is not finite, or one so large that the result is not, holds the
+    /// last output and settles all notches there.
     #[inline]
     pub fn step(&mut self, input: Vector<Body>) -> Vector<Body> {
-        let mut signal = input.to_array();
-        let (g, a2) = (self.gain, self.a2);
-        if input.is_finite() {
-            for notch in self.notches.each_mut() {
-                for ((x, s1), s2) in signal.iter_mut().zip(&mut notch.s1).zip(&mut notch.s2) {
-                    let scaled = g * *x + FLOOR;
-                    let y = scaled + *s1;
-                    *s1 = *s2 + notch.b1 * (*x - y);
-                    *s2 = scaled - a2 * y;
-                    *x = y;
-                }
-            }
-            if signal.iter().all(|x| x.is_finite()) {
-                self.last = signal;
-            } else {
-                self.settle(Vector::from_glam(glam::Vec3::from_array(self.last)));
-            }
+        // At unit gain the floor of the input is that of every state behind it.
+        let mut signal = input.to_array().map(|x| x + FLOOR);
+        for notch in self.notches.each_mut() {
+            signal = notch.step(self.gain, self.a2, signal);
         }
-        Vector::from_glam(glam::Vec3::from_array(self.last))
+        let output = Vector::from_glam(glam::Vec3::from_array(signal));
+        if output.is_finite() {
+            self.last = signal;
+            output
+        } else {
+            self.hold()
+        }
+    }
+
+    #[cold]
+    fn hold(&mut self) -> Vector<Body> {
+        let last = Vector::from_glam(glam::Vec3::from_array(self.last));
+        self.settle(last);
+        last
     }
 
     /// Settles every notch at a constant value; not finite counts as 0.

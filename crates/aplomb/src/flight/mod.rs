@@ -57,7 +57,7 @@ pub struct FlightController<M: Math = Libm, const N: usize = 1> {
     guard_state: guard::State,
     outer: Outer<M>,
     pointing: Pointing<M>,
-    turning: Turning<M>,
+    turning: Turning,
     schedule: Schedule,
     imu_age_ticks: u16,
     tick: u32,

@@ -14,12 +14,10 @@
 //!
 //! Each tick moves the notch of one rotor, so each follows on every fourth.
 
-use core::marker::PhantomData;
-
 use crate::error::{ConfigError, require_not_negative, require_positive};
 use crate::filter::{NotchBank, NotchBankConfig};
 use crate::frames::{Body, Vector};
-use crate::math::Math;
+use crate::math::root;
 use crate::{Place, Rotors};
 
 /// Rotors that are followed in turn, one on each tick.
@@ -71,7 +69,7 @@ impl NotchConfig {
 
 /// The notches and the speeds they follow.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Notches<M> {
+pub(super) struct Notches {
     bank: NotchBank,
     /// Hover speed over the root of the hover thrust, rad/s per root of N.
     speed_per_root: f32,
@@ -79,10 +77,9 @@ pub(super) struct Notches<M> {
     take_up: f32,
     speed_rad_s: Rotors<f32>,
     turn: Place,
-    math: PhantomData<M>,
 }
 
-impl<M: Math> Notches<M> {
+impl Notches {
     /// `None` without notches. For the hover thrust of one rotor in N, the rotors' lag and the period in s.
     ///
     /// # Errors
@@ -97,11 +94,10 @@ impl<M: Math> Notches<M> {
             let turn_s = TURN_TICKS * period_s;
             let mut notches = Self {
                 bank,
-                speed_per_root: config.hover_speed_rad_s / M::sqrt(hover_n),
+                speed_per_root: config.hover_speed_rad_s / root(hover_n),
                 take_up: turn_s / (lag_s + turn_s),
                 speed_rad_s: Rotors::splat(config.hover_speed_rad_s),
                 turn: Place::FrontLeft,
-                math: PhantomData,
             };
             notches.bank.follow(notches.speed_rad_s);
             notches
@@ -123,7 +119,7 @@ impl<M: Math> Notches<M> {
             Some(reported) if reported.abs() < FASTEST_RAD_S => reported,
             // Thrusts are finite and not negative.
             _ => {
-                let target = self.speed_per_root * M::sqrt(*thrust_n.at(place));
+                let target = self.speed_per_root * root(*thrust_n.at(place));
                 *speed + self.take_up * (target - *speed)
             }
         };
@@ -146,7 +142,6 @@ impl<M: Math> Notches<M> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::Libm;
 
     const CONFIG: NotchConfig = NotchConfig {
         bandwidth_hz: 19.0,
@@ -160,7 +155,7 @@ mod tests {
     /// Share of a tone at each rotor's true speed that is left, once settled; the rotors push with `thrust_n` but turn
     /// faster than believed by `error`.
     fn left_over(thrust_n: f32, error: f32, reported: bool) -> f32 {
-        let mut notches = Notches::<Libm>::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
+        let mut notches = Notches::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
         let speed = 600.0 * (thrust_n / HOVER_N).sqrt() * (1.0 + error);
         let speeds = Rotors::splat(speed);
         let mut power = 0.0;
@@ -190,7 +185,7 @@ mod tests {
 
     #[test]
     fn a_reported_speed_that_is_none_is_replaced_by_the_estimate() {
-        let mut notches = Notches::<Libm>::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
+        let mut notches = Notches::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
         for bad in [f32::NAN, f32::INFINITY, -1e9, 3e38] {
             for _ in 0..400 {
                 let out = notches.step(Vector::ZERO, Some(&Rotors::splat(bad)), &Rotors::splat(HOVER_N));
@@ -203,7 +198,7 @@ mod tests {
     #[test]
     fn without_a_bandwidth_there_are_no_notches_and_every_bad_field_is_named() {
         let none = NotchConfig { bandwidth_hz: 0.0, hover_speed_rad_s: f32::NAN, ..CONFIG };
-        assert_eq!(Notches::<Libm>::new(&none, HOVER_N, 0.04, 1e-3), Ok(None));
+        assert_eq!(Notches::new(&none, HOVER_N, 0.04, 1e-3), Ok(None));
         type Field = (&'static str, fn(&mut NotchConfig, f32));
         let fields: [Field; 5] = [
             ("bandwidth_hz", |c, x| c.bandwidth_hz = x),
@@ -217,7 +212,7 @@ mod tests {
                 let mut config = CONFIG;
                 set(&mut config, bad);
                 if config.bandwidth_hz != 0.0 {
-                    let refused = Notches::<Libm>::new(&config, HOVER_N, 0.04, 1e-3).unwrap_err();
+                    let refused = Notches::new(&config, HOVER_N, 0.04, 1e-3).unwrap_err();
                     assert_eq!(refused.field, name, "{bad}");
                     assert_eq!(config.hover_delay_s(1e-3).unwrap_err().field, name, "{bad}");
                 }

@@ -6,13 +6,12 @@ use crate::control::rate::{self, RateLoop, SetPoint};
 use crate::error::Part;
 use crate::frames::{Body, Vector};
 use crate::guard::Motors;
-use crate::math::Math;
 use crate::mix::{Mixed, Mixer, Supply, ThrustCurve, Wrench};
 use crate::{ConfigError, MotorCommand, Rotors, STANDARD_GRAVITY_M_S2, Sensors};
 
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Turning<M> {
-    notches: Option<Notches<M>>,
+pub(super) struct Turning {
+    notches: Option<Notches>,
     rate: RateLoop,
     state: rate::State,
     setpoint: SetPoint,
@@ -26,7 +25,7 @@ pub(super) struct Turning<M> {
     motors: Motors,
 }
 
-impl<M: Math> Turning<M> {
+impl Turning {
     pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
         let period_s = 1.0 / config.tick_hz;
         let curve = ThrustCurve::new(&config.thrust_curve, period_s)

@@ -22,7 +22,7 @@ mod slew;
 pub use slew::{SlewLimit, SlewState};
 
 use crate::error::{ConfigError, Problem, require_finite, require_not_negative, require_positive};
-use crate::math::{saturate, saturate_symmetric};
+use crate::math::{most, saturate, saturate_symmetric};
 
 /// Keeps a decaying derivative off the denormal numbers, which slow some processors down.
 const FLOOR: f32 = 1e-27;
@@ -264,10 +264,10 @@ impl Pid {
         let demanded = self.demand(state, setpoint, measurement, feed_forward);
         if demanded.is_finite() {
             self.learn(state, setpoint, measurement, demanded);
+            if demanded > self.output_max { self.output_max } else { most(demanded, self.output_min) }
         } else {
-            self.start_or_hold(state, setpoint, measurement, feed_forward);
+            self.start_or_hold(state, setpoint, measurement, feed_forward)
         }
-        saturate(state.demanded, self.output_min, self.output_max)
     }
 
     #[inline]
@@ -286,16 +286,17 @@ impl Pid {
 
     /// The demand is no number: because nothing has been learnt yet, or because of an input.
     #[cold]
-    fn start_or_hold(&self, state: &mut State, setpoint: f32, measurement: f32, feed_forward: f32) {
+    fn start_or_hold(&self, state: &mut State, setpoint: f32, measurement: f32, feed_forward: f32) -> f32 {
+        state.pending = state.integral;
         if !state.memory.is_finite() {
             let started = State { memory: self.settled_memory(setpoint, measurement), ..*state };
             let demanded = self.demand(&started, setpoint, measurement, feed_forward);
             if demanded.is_finite() {
                 *state = started;
-                return self.learn(state, setpoint, measurement, demanded);
+                self.learn(state, setpoint, measurement, demanded);
             }
         }
-        state.pending = state.integral;
+        saturate(state.demanded, self.output_min, self.output_max)
     }
 
     /// The derivative's memory when these inputs have long been there: -g x.
@@ -321,14 +322,16 @@ impl Pid {
         let integral = state.pending + self.tracking_gain * (applied - state.demanded);
         if integral.abs() <= self.integral_limit {
             state.integral = integral;
+        } else if integral.is_finite() {
+            state.integral = self.integral_limit.copysign(integral);
         } else {
-            self.confine(state, applied);
+            self.stop(state, applied);
         }
     }
 
-    /// The integral at its limit, the conditional stop, and what is no number.
+    /// The conditional stop, and what is no number.
     #[inline]
-    fn confine(&self, state: &mut State, applied: f32) {
+    fn stop(&self, state: &mut State, applied: f32) {
         let short = applied - state.demanded;
         let short = if short.is_finite() { short } else { 0.0 };
         let integral = if self.tracking_gain.is_finite() {

@@ -1,7 +1,7 @@
 //! A limit on how fast a value may change.
 
 use crate::error::{ConfigError, require_positive};
-use crate::math::saturate;
+use crate::math::least;
 
 /// Limits the rate of change of a value: y moves towards x by at most `rise` or `fall` per second.
 ///
@@ -53,8 +53,11 @@ impl SlewLimit {
     /// The next value on the way to `target`; NaN holds the last one.
     #[inline]
     pub fn step(&self, state: &mut SlewState, target: f32) -> f32 {
-        if !target.is_nan() {
-            state.last = saturate(target, state.last - self.fall, state.last + self.rise);
+        let (low, high) = (state.last - self.fall, state.last + self.rise);
+        if target >= low {
+            state.last = least(target, high);
+        } else if target < low {
+            state.last = low;
         }
         state.last
     }

@@ -156,7 +156,7 @@ fn rows<M: Math + Clone>(table: &mut Table) {
         ("  thrust curve, four rotors and the battery", &curve_count),
     ];
     table.line(
-        "tick with attitude loop, rate loop and mix",
+        "tick of the controller, inner loops only",
         Limit::None,
         tick_count.worst(),
         Some(tick_count.mean()),

@@ -23,7 +23,7 @@ pub fn rows(table: &mut Table) {
         state
     };
     let mut state = started();
-    table.row("PID core", Limit::Open { goal: 45, ceiling: 50 }, &mut input, |[r, y, f]| {
+    table.row("PID core", Limit::Open { goal: 45, ceiling: 47 }, &mut input, |[r, y, f]| {
         let u = pid.step(&mut state, r, y, f);
         pid.achieved(&mut state, u);
         u
@@ -49,8 +49,7 @@ pub fn rows(table: &mut Table) {
     });
     let mut state = started();
     let mut last = SlewState::at(0.0);
-    let limit = Limit::Open { goal: 75, ceiling: 80 };
-    table.row("PID with slew and hold", limit, &mut input, |[r, y, f]| {
+    table.row("PID with slew and hold", Limit::AtMost(75), &mut input, |[r, y, f]| {
         let u = slew.step(&mut last, pid.step(&mut state, r, y, f));
         let hold = r > 0.9;
         if !hold {

@@ -1,0 +1,142 @@
+//! The inner tick as its goal defines it: three gyro axes, each with a low-pass and four notches, attitude filter, attitude
+//! loop, rate loop and mix, wired as in the controller. Without what else a tick of the controller does: vote, vertical and
+//! horizontal estimates, guard, thrust curve. Apart from `cost`, since a second caller of a part changes what the compiler
+//! inlines into the controller's tick.
+#![no_std]
+#![no_main]
+
+use core::panic::PanicInfo;
+
+use aplomb::control::attitude::{self, AttitudeLoop};
+use aplomb::control::rate::{self, RateLoop, SetPoint};
+use aplomb::estimate::attitude::{Aids, AttitudeFilter};
+use aplomb::filter::{NotchBank, NotchBankConfig};
+use aplomb::frames::{Attitude, Heading, Vector, World};
+use aplomb::mix::{Mixed, Mixer, Wrench};
+use aplomb::{HeadingDemand, ImuSample, Libm, Math, Place, Rotors};
+use aplomb_cortex_m::{
+    craft::{SETTLING_TICKS, TICKS, config, sensors},
+    inputs::Inputs,
+    meter::{Count, Meter},
+    stop,
+    table::{Limit, Table},
+};
+use cortex_m_semihosting::{
+    debug::{EXIT_FAILURE, EXIT_SUCCESS},
+    hprintln,
+};
+
+#[panic_handler]
+fn panic(info: &PanicInfo<'_>) -> ! {
+    hprintln!("{}", info);
+    stop(EXIT_FAILURE)
+}
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    let Some(meter) = cortex_m::Peripherals::take().and_then(|p| Meter::start(p.SYST)) else {
+        panic!("SysTick does not count instructions: run under -icount");
+    };
+    let mut table = Table::begin(meter);
+    row::<Libm>(&mut table);
+    stop(if table.end() { EXIT_SUCCESS } else { EXIT_FAILURE })
+}
+
+struct Inner<M: Math> {
+    filter: AttitudeFilter<M>,
+    notches: NotchBank,
+    place: Place,
+    pointing: AttitudeLoop<M>,
+    pointing_state: attitude::State,
+    target: Attitude,
+    turning: RateLoop,
+    turning_state: rate::State,
+    setpoint: SetPoint,
+    mixer: Mixer,
+    attitude_every: u32,
+}
+
+/// Where the outer loops want the thrust and the nose.
+struct Wish {
+    down: Vector<World>,
+    heading: HeadingDemand,
+    thrust_n: f32,
+}
+
+impl<M: Math> Inner<M> {
+    fn new() -> Self {
+        let config = config();
+        let period_s = 1.0 / config.tick_hz;
+        let notches = NotchBankConfig {
+            bandwidth_hz: config.notch.bandwidth_hz,
+            harmonic: config.notch.harmonic,
+            lowest_hz: config.notch.lowest_hz,
+            highest_hz: config.notch.highest_hz,
+        };
+        let attitude_period_s = period_s * f32::from(config.attitude_every);
+        Self {
+            filter: AttitudeFilter::new(&config.estimate.attitude, period_s).expect("valid"),
+            notches: NotchBank::new(&notches, period_s).expect("valid"),
+            place: Place::FrontLeft,
+            pointing: AttitudeLoop::new(&config.attitude, attitude_period_s).expect("valid"),
+            pointing_state: attitude::State::new(),
+            target: Attitude::LEVEL,
+            turning: RateLoop::new(&config.rate, period_s).expect("valid"),
+            turning_state: rate::State::new(),
+            setpoint: SetPoint::default(),
+            mixer: Mixer::new(&config.mix).expect("valid"),
+            attitude_every: config.attitude_every.into(),
+        }
+    }
+
+    /// The links of the attitude loop fall on the last three ticks of its period, as in the controller.
+    fn step(&mut self, tick: u32, imu: &ImuSample, speed_rad_s: &Rotors<f32>, wish: &Wish) -> Mixed {
+        self.filter.step(imu.gyro_rad_s, imu.accel_m_s2, &Aids::default());
+        let (attitude, rate_rad_s) = (self.filter.attitude(), self.filter.rate_rad_s());
+        let filtered_rad_s = self.turning_state.rate_rad_s();
+        let state = &mut self.pointing_state;
+        match self.attitude_every - 1 - tick % self.attitude_every {
+            2 => {
+                let heading = self.pointing.turn(state, wish.heading, attitude).heading;
+                self.target = self.pointing.target(state, wish.down, heading);
+            }
+            1 => self.pointing.lead(state, self.target, attitude, filtered_rad_s),
+            0 => self.setpoint = self.pointing.follow(state, attitude, filtered_rad_s).setpoint,
+            _ => (),
+        }
+        if !tick.wrapping_add(1).is_multiple_of(self.attitude_every) {
+            self.turning.advance(&mut self.setpoint);
+        }
+        self.notches.follow_rotor(self.place, *speed_rad_s.at(self.place));
+        self.place = self.place.next();
+        let rate_rad_s = self.notches.step(rate_rad_s);
+        let torque_nm = self.turning.step(&mut self.turning_state, &self.setpoint, rate_rad_s);
+        let mixed = self.mixer.mix(Wrench { torque_nm, thrust_n: wish.thrust_n });
+        self.turning.achieved(&mut self.turning_state, mixed.given.torque_nm);
+        mixed
+    }
+}
+
+fn row<M: Math>(table: &mut Table) {
+    let mut random = Inputs::new();
+    let mut inner = Inner::<M>::new();
+    let mut count = Count::new();
+    for tick in 0..TICKS {
+        let sensors = sensors(&mut random, false);
+        let ([imu], Some(speed_rad_s)) = (sensors.imu, sensors.rotor_speed_rad_s) else { continue };
+        let [north, east, turn, thrust] = random.array::<4>(0.6);
+        let heading = if turn > 0.0 {
+            HeadingDemand::Rate(turn)
+        } else {
+            HeadingDemand::Hold(Heading::from_rad::<M>(5.0 * turn))
+        };
+        let down = Vector::new(north, east, M::sqrt(1.0 - north * north - east * east));
+        let wish = Wish { down, heading, thrust_n: 12.0 + 10.0 * thrust };
+        let counted = table.meter().instructions(|| inner.step(tick, &imu, &speed_rad_s, &wish));
+        if tick > SETTLING_TICKS {
+            count.add(counted);
+        }
+    }
+    let limit = Limit::AtMost(1250);
+    table.line("inner tick, the parts of its goal alone", limit, count.worst(), Some(count.mean()));
+}
