@@ -125,7 +125,7 @@ pub fn saturate_symmetric(x: f32, limit: f32) -> f32 {
 
 /// 1/sqrt(x): for x from 0.25 to 1, where the squares of cosines and of quaternions mostly lie, by a cubic (relative
 /// error 7e-3, minimax) and two Newton steps to 2e-7, which costs a third of a root; for any other x by `M`.
-#[inline]
+#[inline(never)]
 pub(crate) fn recip_sqrt_of_share<M: Math>(x: f32) -> f32 {
     if (0.25..=1.0).contains(&x) {
         let half = 0.5 * x;
@@ -161,7 +161,7 @@ pub(crate) fn most(a: f32, b: f32) -> f32 {
 }
 
 /// sqrt(x) for x from 0 to 1, from 0.25 on without a root, to 2e-7.
-#[inline]
+#[inline(never)]
 pub(crate) fn sqrt_of_share<M: Math>(x: f32) -> f32 {
     if x >= 0.25 { x * recip_sqrt_of_share::<M>(x) } else { M::sqrt(x) }
 }

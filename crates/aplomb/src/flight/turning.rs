@@ -94,18 +94,18 @@ impl Turning {
         self.mixed = self.mixer.mix(Wrench { torque_nm, thrust_n: self.thrust_n });
         self.rate.achieved(&mut self.state, self.mixed.given.torque_nm);
         self.motors = Motors::Running;
-        self.commands()
+        self.running_commands()
     }
 
     /// All motors at one command, the loop waiting: the least one, or stopped.
     pub(super) fn rest(&mut self, motors: Motors) -> Rotors<MotorCommand> {
         self.setpoint = SetPoint::default();
         self.motors = motors;
-        let commands = self.commands();
-        let thrust_n = commands.map(|command| self.curve.thrust_n(command, &self.supply));
+        let command = self.resting_command();
+        let thrust_n = Rotors::splat(self.curve.thrust_n(command, &self.supply));
         let given = Wrench { torque_nm: Vector::ZERO, thrust_n: thrust_n.sum() };
         self.mixed = Mixed { thrust_n, given, ..Mixed::default() };
-        commands
+        Rotors::splat(command)
     }
 
     /// Body rate in rad/s after the filters on the gyro's way.
@@ -144,15 +144,20 @@ impl Turning {
     }
 
     /// The commands of this tick.
-    #[inline]
     pub(super) fn commands(&self) -> Rotors<MotorCommand> {
         match self.motors {
-            Motors::Running => {
-                self.mixed.thrust_n.map(|thrust_n| self.curve.command(thrust_n, &self.supply, self.least))
-            }
-            Motors::Idle => Rotors::splat(self.least),
-            Motors::Stopped => Rotors::splat(MotorCommand::STOPPED),
+            Motors::Running => self.running_commands(),
+            Motors::Idle | Motors::Stopped => Rotors::splat(self.resting_command()),
         }
+    }
+
+    #[inline]
+    fn running_commands(&self) -> Rotors<MotorCommand> {
+        self.mixed.thrust_n.map(|thrust_n| self.curve.command(thrust_n, &self.supply, self.least))
+    }
+
+    fn resting_command(&self) -> MotorCommand {
+        if self.motors == Motors::Idle { self.least } else { MotorCommand::STOPPED }
     }
 
     /// Battery voltage in V, if it is measured.
