@@ -168,8 +168,8 @@ impl<M: Math> VelocityLoop<M> {
         let forward = (flat(forward_m_s2) + held_back).limited::<M>(self.acceleration_m_s2);
         state.ramp_m_s += step;
         let ramp = state.ramp_m_s;
-        let north = self.axis.step(&mut state.north, ramp.x(), velocity_m_s.x(), forward.x());
-        let east = self.axis.step(&mut state.east, ramp.y(), velocity_m_s.y(), forward.y());
+        let north = self.axis.step_seldom(&mut state.north, ramp.x(), velocity_m_s.x(), forward.x());
+        let east = self.axis.step_seldom(&mut state.east, ramp.y(), velocity_m_s.y(), forward.y());
         Output { acceleration_m_s2: Vector::new(north, east, 0.0), velocity_m_s: ramp, limited }
     }
 
@@ -193,7 +193,7 @@ impl<M: Math> VelocityLoop<M> {
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
     pub fn achieved(&self, state: &mut State, acceleration_m_s2: Vector<World>) {
-        self.axis.achieved(&mut state.north, acceleration_m_s2.x());
-        self.axis.achieved(&mut state.east, acceleration_m_s2.y());
+        self.axis.achieved_seldom(&mut state.north, acceleration_m_s2.x());
+        self.axis.achieved_seldom(&mut state.east, acceleration_m_s2.y());
     }
 }

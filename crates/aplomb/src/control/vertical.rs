@@ -224,7 +224,7 @@ impl<M: Math> VerticalLoop<M> {
         // While the ramp is on, its slope is the acceleration wanted.
         let forward =
             if change.abs() >= self.slew_m_s { self.approach.braking().copysign(change) } else { 0.0 };
-        let up_m_s2 = self.climb.step(&mut state.climb, state.ramp_m_s, climb_m_s, forward);
+        let up_m_s2 = self.climb.step_seldom(&mut state.climb, state.ramp_m_s, climb_m_s, forward);
         Output { up_m_s2, climb_m_s: state.ramp_m_s, height_m: state.held_m(), limited: climb != wanted }
     }
 
@@ -245,7 +245,7 @@ impl<M: Math> VerticalLoop<M> {
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
     pub fn achieved(&self, state: &mut State, up_m_s2: f32) {
-        self.climb.achieved(&mut state.climb, up_m_s2);
+        self.climb.achieved_seldom(&mut state.climb, up_m_s2);
     }
 
     /// Climb in m/s towards a height; 0 when one of them is no number.

@@ -32,7 +32,7 @@ impl<M: Math> Pointing<M> {
     }
 
     /// Forgets the past; until the loops run, the attitude asked for is the `present` one.
-    #[inline]
+    #[inline(never)]
     pub(super) fn restart(&mut self, present: Attitude) {
         self.state = attitude::State::new();
         self.target = present;

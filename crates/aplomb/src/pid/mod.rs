@@ -270,6 +270,18 @@ impl Pid {
         }
     }
 
+    /// [`Pid::step`] for loops that run seldom: called, so that its code is in the program once.
+    #[inline(never)]
+    pub(crate) fn step_seldom(
+        &self,
+        state: &mut State,
+        setpoint: f32,
+        measurement: f32,
+        feed_forward: f32,
+    ) -> f32 {
+        self.step(state, setpoint, measurement, feed_forward)
+    }
+
     #[inline]
     fn demand(&self, state: &State, setpoint: f32, measurement: f32, feed_forward: f32) -> f32 {
         state.memory + state.integral + feed_forward + self.setpoint_gain * setpoint
@@ -327,6 +339,12 @@ impl Pid {
         } else {
             self.stop(state, applied);
         }
+    }
+
+    /// [`Pid::achieved`] for loops that run seldom.
+    #[inline(never)]
+    pub(crate) fn achieved_seldom(&self, state: &mut State, applied: f32) {
+        self.achieved(state, applied);
     }
 
     /// The conditional stop, and what is no number.
