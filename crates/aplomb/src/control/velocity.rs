@@ -69,6 +69,12 @@ impl State {
         self.started = false;
     }
 
+    /// Velocity asked for after speed limit and ramp in m/s, horizontal; 0 while the loop pauses.
+    #[must_use]
+    pub const fn setpoint_m_s(&self) -> Vector<World> {
+        if self.started { self.ramp_m_s } else { Vector::ZERO }
+    }
+
     /// The integrals in m/s2: what standing still takes, against wind above all.
     #[must_use]
     pub const fn integral_m_s2(&self) -> Vector<World> {

@@ -93,6 +93,12 @@ impl State {
         }
     }
 
+    /// Climb asked for in m/s after limits and ramp.
+    #[must_use]
+    pub const fn setpoint_m_s(&self) -> f32 {
+        self.ramp_m_s
+    }
+
     /// The integral in m/s2: what hovering takes beyond gravity.
     #[must_use]
     pub const fn integral_m_s2(&self) -> f32 {

@@ -250,7 +250,7 @@ impl<M: Math> AttitudeFilter<M> {
             tilt_time_s: config.tilt_start_s,
             offset_time_s: config.offset_start_s,
             heading_time_s: config.tilt_start_s,
-            rest: Rest::new(period_s),
+            rest: Rest::new(),
             field: FieldCheck::new(),
             ticks: 0,
             field_tick: 0,
@@ -292,7 +292,7 @@ impl<M: Math> AttitudeFilter<M> {
             return None;
         }
 
-        let resting = aids.at_rest_allowed && accel_usable && self.rest.step(gyro, accel_m_s2);
+        let resting = aids.at_rest_allowed && accel_usable && self.rest.step(gyro, accel_m_s2, dt);
         let (mut tilt_time_s, teaching_squared) = if resting {
             self.offset += (self.rest.rate() - self.offset) * (dt / REST_OFFSET_S);
             let before = self.tilt_time_s;

@@ -106,6 +106,7 @@ pub struct Estimator<M: Math = Libm, const N: usize = 1> {
     wind: Wind,
     acceleration_m_s2: Vector<World>,
     imu_usable: bool,
+    wind_known: bool,
 }
 
 impl<M: Math, const N: usize> Estimator<M, N> {
@@ -137,6 +138,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             wind: Wind::new(config.rotor_drag_per_s, period_s)?,
             acceleration_m_s2: Vector::ZERO,
             imu_usable: false,
+            wind_known: false,
         })
     }
 
@@ -169,9 +171,9 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             None => Vector::ZERO,
         };
         self.acceleration_m_s2 = acceleration;
-        self.history.push(acceleration);
-        self.vertical.predict(acceleration);
-        self.horizontal.predict(acceleration);
+        self.history.push_finite(acceleration);
+        self.vertical.predict_finite(-acceleration.z());
+        self.horizontal.predict_finite(acceleration);
         self.kinematic.tick(acceleration);
         if let Some(pressure) = sensors.pressure_pa {
             let value = self.home.height_m(pressure.value, armed);
@@ -189,7 +191,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             self.kinematic.take(fix, &span);
         }
         let measured = self.horizontal.known() && armed;
-        self.wind.step(self.attitude.attitude(), accel, self.velocity_m_s(), measured);
+        self.wind_known = self.wind.step(self.attitude.attitude(), accel, self.velocity_m_s(), measured);
         self.state()
     }
 
@@ -212,7 +214,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             heading_known: self.attitude.heading_known(),
             height_known: self.vertical.known(),
             position_known: self.horizontal.known(),
-            wind_known: self.wind.known,
+            wind_known: self.wind_known,
             at_rest: self.attitude.at_rest(),
         }
     }
@@ -415,7 +417,6 @@ struct Wind {
     per_drag_s: f32,
     gain: f32,
     wind: Vector<World>,
-    known: bool,
 }
 
 impl Wind {
@@ -425,24 +426,28 @@ impl Wind {
             None => 0.0,
         };
         let gain = period_s / (WIND_SMOOTHING_S + period_s);
-        Ok(Self { per_drag_s, gain, wind: Vector::ZERO, known: false })
+        Ok(Self { per_drag_s, gain, wind: Vector::ZERO })
     }
 
-    /// Takes force and velocity in where both are `measured`.
+    /// Takes force and velocity in where both are `measured`; true if it did.
     #[inline]
-    fn step(&mut self, attitude: Attitude, force: Vector<Body>, velocity: Vector<World>, measured: bool) {
-        if self.per_drag_s == 0.0 {
-            return;
-        }
+    fn step(
+        &mut self,
+        attitude: Attitude,
+        force: Vector<Body>,
+        velocity: Vector<World>,
+        measured: bool,
+    ) -> bool {
         // False for NaN.
-        self.known = measured && force.norm_squared() < 1e5;
-        if self.known {
+        let known = measured && self.per_drag_s > 0.0 && force.norm_squared() < 1e5;
+        if known {
             let along = attitude.to_body(velocity).z();
             let air = Vector::new(-force.x() * self.per_drag_s, -force.y() * self.per_drag_s, along);
             let wind = velocity - attitude.to_world(air);
             let wind = Vector::new(wind.x(), wind.y(), 0.0);
             self.wind += (wind - self.wind) * self.gain;
         }
+        known
     }
 }
 

@@ -73,6 +73,12 @@ impl History {
     /// Takes the acceleration in m/s2 of this tick; one that is not finite counts as 0.
     #[inline]
     pub fn push(&mut self, acceleration_m_s2: Vector<World>) {
+        self.push_finite(if acceleration_m_s2.is_finite() { acceleration_m_s2 } else { Vector::ZERO });
+    }
+
+    /// The same for an acceleration that is known to be finite.
+    #[inline]
+    pub(super) fn push_finite(&mut self, acceleration_m_s2: Vector<World>) {
         if self.filled_ticks >= self.block_ticks {
             self.newest = self.newest.checked_sub(1).unwrap_or(BLOCKS - 1);
             // Always there.
@@ -82,9 +88,7 @@ impl History {
             self.full = self.full.saturating_add(1).min(BLOCKS);
             self.filled_ticks = 0;
         }
-        if acceleration_m_s2.is_finite() {
-            self.filling += acceleration_m_s2 * self.period_s;
-        }
+        self.filling += acceleration_m_s2 * self.period_s;
         self.filled_ticks = self.filled_ticks.saturating_add(1);
     }
 

@@ -102,9 +102,9 @@ pub struct HorizontalFilter {
     release: f32,
     north: Axis,
     east: Axis,
+    /// Time since the last accepted fix; infinite before the first one.
     since_s: f32,
     last_age_s: f32,
-    seeded: bool,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -194,9 +194,8 @@ impl HorizontalFilter {
             north: Axis::default(),
             east: Axis::default(),
             release: 1.0 - period_s / interval,
-            since_s: 0.0,
+            since_s: f32::INFINITY,
             last_age_s: 0.0,
-            seeded: false,
         })
     }
 
@@ -204,10 +203,15 @@ impl HorizontalFilter {
     /// not finite counts as 0. While the place is not known the velocity fades within 5 s.
     #[inline]
     pub fn predict(&mut self, acceleration_m_s2: Vector<World>) {
+        self.predict_finite(if acceleration_m_s2.is_finite() { acceleration_m_s2 } else { Vector::ZERO });
+    }
+
+    /// The same for an acceleration that is known to be finite.
+    #[inline]
+    pub(super) fn predict_finite(&mut self, acceleration_m_s2: Vector<World>) {
         let dt = self.period_s;
-        let a = if acceleration_m_s2.is_finite() { acceleration_m_s2 } else { Vector::ZERO };
-        self.north.predict(a.x(), dt, self.release);
-        self.east.predict(a.y(), dt, self.release);
+        self.north.predict(acceleration_m_s2.x(), dt, self.release);
+        self.east.predict(acceleration_m_s2.y(), dt, self.release);
         if self.since_s < 1e4 {
             self.since_s += dt;
         }
@@ -237,7 +241,7 @@ impl HorizontalFilter {
             return false;
         }
         let d = span.length_s;
-        if self.seeded && d >= self.last_age_s + self.since_s {
+        if d >= self.last_age_s + self.since_s {
             return false;
         }
         let (x, v, change, moment) = (position_m, velocity_m_s, span.velocity_m_s, span.moment_m);
@@ -264,7 +268,6 @@ impl HorizontalFilter {
         } else {
             self.north.jump(north, d);
             self.east.jump(east, d);
-            self.seeded = true;
         }
         self.since_s = 0.0;
         self.last_age_s = d;
@@ -298,7 +301,7 @@ impl HorizontalFilter {
     #[inline]
     #[must_use]
     pub fn known(&self) -> bool {
-        self.seeded && self.since_s <= self.timeout_s
+        self.since_s <= self.timeout_s
     }
 }
 

@@ -19,8 +19,6 @@ const AFRESH: f32 = -2.0;
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Rest {
-    period_s: f32,
-    gain: f32,
     rate: Vector<Body>,
     force: Vector<Body>,
     /// [`AFRESH`] until the first sample.
@@ -28,23 +26,18 @@ pub(crate) struct Rest {
 }
 
 impl Rest {
-    pub(crate) fn new(period_s: f32) -> Self {
-        Self {
-            period_s,
-            gain: period_s / (LOW_PASS_S + period_s),
-            rate: Vector::ZERO,
-            force: Vector::ZERO,
-            still_s: AFRESH,
-        }
+    pub(crate) const fn new() -> Self {
+        Self { rate: Vector::ZERO, force: Vector::ZERO, still_s: AFRESH }
     }
 
-    /// Takes one sample of finite values; true at rest.
-    pub(crate) fn step(&mut self, rate: Vector<Body>, force: Vector<Body>) -> bool {
+    /// Takes one sample of finite values, `period_s` after the one before; true at rest.
+    pub(crate) fn step(&mut self, rate: Vector<Body>, force: Vector<Body>, period_s: f32) -> bool {
         if self.still_s < 0.0 {
-            *self = Self { rate, force, still_s: 0.0, ..*self };
+            *self = Self { rate, force, still_s: 0.0 };
         }
-        self.rate += (rate - self.rate) * self.gain;
-        self.force += (force - self.force) * self.gain;
+        let gain = period_s / (LOW_PASS_S + period_s);
+        self.rate += (rate - self.rate) * gain;
+        self.force += (force - self.force) * gain;
         let [x, y, z] = self.rate.to_array();
         let within = |x: f32| x < OFFSET_RAD_S && x > -OFFSET_RAD_S;
         let still = (rate - self.rate).norm_squared() < RATE_SQUARED
@@ -55,7 +48,7 @@ impl Rest {
         self.still_s = if !still {
             0.0
         } else if self.still_s < STILL_S {
-            self.still_s + self.period_s
+            self.still_s + period_s
         } else {
             self.still_s
         };

@@ -106,10 +106,10 @@ pub struct VerticalFilter {
     offset_m_s2: f32,
     /// Receiver height less own height, kept while the barometer leads, so that a hand-over makes no step.
     receiver_shift_m: Option<f32>,
+    /// Time since the last accepted sample; infinite before the first one.
     since_s: f32,
     barometer_since_s: f32,
     last_age_s: f32,
-    seeded: bool,
 }
 
 /// A barometer silent for this long in s hands over to the receiver.
@@ -150,11 +150,10 @@ impl VerticalFilter {
             climb_m_s: 0.0,
             offset_m_s2: 0.0,
             receiver_shift_m: None,
-            since_s: 0.0,
+            since_s: f32::INFINITY,
             // The receiver may lead from the start.
             barometer_since_s: 2.0 * HAND_OVER_S,
             last_age_s: 0.0,
-            seeded: false,
         })
     }
 
@@ -162,9 +161,15 @@ impl VerticalFilter {
     /// that is not finite counts as 0. While the height is not known the climb fades within 2 s.
     #[inline]
     pub fn predict(&mut self, acceleration_m_s2: Vector<World>) {
-        let dt = self.period_s;
         let up = -acceleration_m_s2.z();
-        let change = (if up.is_finite() { up } else { 0.0 } + self.offset_m_s2) * dt;
+        self.predict_finite(if up.is_finite() { up } else { 0.0 });
+    }
+
+    /// The same for an upward acceleration that is known to be finite.
+    #[inline]
+    pub(super) fn predict_finite(&mut self, up_m_s2: f32) {
+        let dt = self.period_s;
+        let change = (up_m_s2 + self.offset_m_s2) * dt;
         self.height_m += (self.climb_m_s + 0.5 * change) * dt;
         self.climb_m_s += change;
         if self.since_s < 1e4 {
@@ -210,14 +215,13 @@ impl VerticalFilter {
             });
             return false;
         }
-        if self.seeded && d >= self.last_age_s + self.since_s {
+        if d >= self.last_age_s + self.since_s {
             return false;
         }
         if !self.known() {
             self.height_m += innovation;
-            if !self.seeded {
+            if self.since_s == f32::INFINITY {
                 self.climb_m_s = 0.0;
-                self.seeded = true;
             }
             self.accepted(source, d);
             return true;
@@ -273,7 +277,7 @@ impl VerticalFilter {
     #[inline]
     #[must_use]
     pub fn known(&self) -> bool {
-        self.seeded && self.since_s <= self.timeout_s
+        self.since_s <= self.timeout_s
     }
 
     /// Double real pole and corner frequency w of the barometer's correction in rad/s.

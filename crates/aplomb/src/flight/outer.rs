@@ -88,9 +88,6 @@ pub(super) struct Outer<M> {
     demand: Demand,
     /// Vertical acceleration that the first link left for the second, up positive.
     up_m_s2: f32,
-    climb_m_s: f32,
-    height_m: Option<f32>,
-    velocity_m_s: Vector<World>,
     lean: Option<Leaning>,
     aim: Aim,
     limited: Limited,
@@ -120,9 +117,6 @@ impl<M: Math> Outer<M> {
             ground_steps: 0,
             demand: Demand::Land,
             up_m_s2: 0.0,
-            climb_m_s: 0.0,
-            height_m: None,
-            velocity_m_s: Vector::ZERO,
             lean: None,
             aim: Aim::HOVER,
             limited: Limited::default(),
@@ -134,7 +128,6 @@ impl<M: Math> Outer<M> {
         self.pilot_state = pilot::State::default();
         self.velocity_state = velocity::State::new();
         self.wind_state = wind::State::default();
-        self.vertical_state = vertical::State::new();
         self.carried_steps = 0;
         self.ground_steps = 0;
         self.rest(Demand::Land);
@@ -144,9 +137,8 @@ impl<M: Math> Outer<M> {
     /// Nothing is controlled while the motors do not follow the loops.
     pub(super) fn rest(&mut self, demand: Demand) {
         self.demand = demand;
-        self.height_m = None;
-        self.velocity_m_s = Vector::ZERO;
-        self.climb_m_s = 0.0;
+        self.velocity_state.pause();
+        self.vertical_state = vertical::State::new();
         self.aim.acceleration_m_s2 = Vector::ZERO;
         self.limited = Limited::default();
         self.carried_off = false;
@@ -174,18 +166,15 @@ impl<M: Math> Outer<M> {
         else {
             // A rate demand carries its own thrust; the pilot has turned the others into one of the above.
             self.vertical_state = vertical::State::new();
-            (self.height_m, self.climb_m_s) = (None, 0.0);
             return;
         };
         if motion.height_known {
             let (height, climb) = (-motion.position_m.z(), -motion.velocity_m_s.z());
             let output = self.vertical.step(&mut self.vertical_state, vertical, height, climb);
-            (self.up_m_s2, self.climb_m_s, self.height_m) =
-                (output.up_m_s2, output.climb_m_s, output.height_m);
+            self.up_m_s2 = output.up_m_s2;
             self.limited.climb = output.limited;
         } else {
             self.vertical_state = vertical::State::new();
-            (self.height_m, self.climb_m_s) = (None, 0.0);
             self.up_m_s2 = match vertical {
                 VerticalDemand::Climb(climb) => saturate_symmetric(climb * self.open_loop_per_s, 2.0),
                 VerticalDemand::Height(_) => 0.0,
@@ -196,7 +185,6 @@ impl<M: Math> Outer<M> {
     /// Second link: turns place or velocity into horizontal acceleration and aims the thrust.
     pub(super) fn lean(&mut self, motion: &estimate::State, given: &Mixed) {
         self.lean = None;
-        self.velocity_m_s = Vector::ZERO;
         (self.limited.tilt, self.limited.speed) = (false, false);
         // The low-pass goes on while the craft is leant by hand, so that it knows the wind when a place is to be held.
         if let Some(wind) = &self.wind
@@ -262,7 +250,6 @@ impl<M: Math> Outer<M> {
         let output =
             self.velocity.step(&mut self.velocity_state, velocity_m_s, forward_m_s2, motion.velocity_m_s);
         self.limited.speed |= output.limited;
-        self.velocity_m_s = output.velocity_m_s;
         output.acceleration_m_s2 + self.wind_state.acceleration_m_s2()
     }
 
@@ -344,7 +331,7 @@ impl<M: Math> Outer<M> {
 
     /// Height to hold in m above home, while a height is held.
     pub(super) const fn height_m(&self) -> Option<f32> {
-        self.height_m
+        self.vertical_state.held_m()
     }
 
     /// Of the velocity and of the vertical loop.
@@ -360,7 +347,8 @@ impl<M: Math> Outer<M> {
 
     /// Velocity wanted in m/s.
     pub(super) const fn velocity_m_s(&self) -> Vector<World> {
-        Vector::new(self.velocity_m_s.x(), self.velocity_m_s.y(), -self.climb_m_s)
+        let horizontal = self.velocity_state.setpoint_m_s();
+        Vector::new(horizontal.x(), horizontal.y(), -self.vertical_state.setpoint_m_s())
     }
 
     /// Acceleration in m/s2 that the tilt and thrust limits left.
