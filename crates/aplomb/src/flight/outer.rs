@@ -5,7 +5,7 @@
 
 use super::Config;
 use crate::control::position::{self, PositionLoop};
-use crate::control::thrust_vector::{Aim, ThrustVector};
+use crate::control::thrust_vector::ThrustVector;
 use crate::control::velocity::{self, VelocityLoop};
 use crate::control::vertical::{self, VerticalLoop};
 use crate::control::wind::{self, WindForward};
@@ -29,26 +29,30 @@ const CARRIED_BY_GROUND_SHARE: f32 = 0.9;
 const CARRIED_BY_GROUND_CLIMB_M_S: f32 = 0.3;
 const CARRIED_BY_GROUND_STEPS: u16 = 6;
 
-/// A lean with the vertical part that makes it a unit vector.
+/// The body's down axis that is wanted.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Leaning {
-    lean: Lean,
-    up: f32,
+enum Down {
+    /// In the world.
+    World(Vector<World>),
+    /// Such that the body leans so in the axes of the heading; `down` makes it a unit vector.
+    Leaning { lean: Lean, down: f32 },
 }
 
-impl Leaning {
-    const UPRIGHT: Self = Self { lean: Lean::UPRIGHT, up: 1.0 };
+impl Down {
+    const UPRIGHT: Self = Self::Leaning { lean: Lean::UPRIGHT, down: 1.0 };
 
     /// For a lean shorter than 1.
-    fn new<M: Math>(lean: Lean) -> Self {
+    fn leaning<M: Math>(lean: Lean) -> Self {
         let l2 = lean.forward * lean.forward + lean.right * lean.right;
-        Self { lean, up: if l2 < 1.0 { M::sqrt(1.0 - l2) } else { 0.0 } }
+        Self::Leaning { lean, down: if l2 < 1.0 { M::sqrt(1.0 - l2) } else { 0.0 } }
     }
+}
 
-    /// Body down axis in the world, in the axes of a heading.
-    fn down(self, heading: Heading) -> Vector<World> {
-        heading.to_world(-self.lean.forward, -self.lean.right, self.up)
-    }
+/// What the horizontal loops, or a demand in their place, ask for.
+enum Wanted {
+    /// In m/s2.
+    Acceleration(Vector<World>),
+    Lean(Down),
 }
 
 /// The feed-forward of the wind, if it is wanted and the wind is estimated.
@@ -88,8 +92,10 @@ pub(super) struct Outer<M> {
     demand: Demand,
     /// Vertical acceleration that the first link left for the second, up positive.
     up_m_s2: f32,
-    lean: Option<Leaning>,
-    aim: Aim,
+    down: Down,
+    /// Vertical specific force and acceleration that the limits of tilt and thrust left.
+    vertical_m_s2: f32,
+    acceleration_m_s2: Vector<World>,
     limited: Limited,
 }
 
@@ -117,8 +123,9 @@ impl<M: Math> Outer<M> {
             ground_steps: 0,
             demand: Demand::Land,
             up_m_s2: 0.0,
-            lean: None,
-            aim: Aim::HOVER,
+            down: Down::UPRIGHT,
+            vertical_m_s2: STANDARD_GRAVITY_M_S2,
+            acceleration_m_s2: Vector::ZERO,
             limited: Limited::default(),
         })
     }
@@ -131,7 +138,8 @@ impl<M: Math> Outer<M> {
         self.carried_steps = 0;
         self.ground_steps = 0;
         self.rest(Demand::Land);
-        self.aim = Aim::HOVER;
+        self.down = Down::UPRIGHT;
+        self.vertical_m_s2 = STANDARD_GRAVITY_M_S2;
     }
 
     /// Nothing is controlled while the motors do not follow the loops.
@@ -139,7 +147,7 @@ impl<M: Math> Outer<M> {
         self.demand = demand;
         self.velocity_state.pause();
         self.vertical_state = vertical::State::new();
-        self.aim.acceleration_m_s2 = Vector::ZERO;
+        self.acceleration_m_s2 = Vector::ZERO;
         self.limited = Limited::default();
         self.carried_off = false;
     }
@@ -184,7 +192,6 @@ impl<M: Math> Outer<M> {
 
     /// Second link: turns place or velocity into horizontal acceleration and aims the thrust.
     pub(super) fn lean(&mut self, motion: &estimate::State, given: &Mixed) {
-        self.lean = None;
         (self.limited.tilt, self.limited.speed) = (false, false);
         // The low-pass goes on while the craft is leant by hand, so that it knows the wind when a place is to be held.
         if let Some(wind) = &self.wind
@@ -192,18 +199,18 @@ impl<M: Math> Outer<M> {
         {
             wind.step(&mut self.wind_state, motion.wind_m_s);
         }
-        let horizontal_m_s2 = match self.demand {
+        let wanted = match self.demand {
             Demand::Tilt { lean, .. } => {
                 let wanted = Vector::<World>::new(lean.forward, lean.right, 0.0);
                 // NaN is upright.
                 let kept = wanted.limited::<M>(self.thrust.sin_limit());
                 self.limited.tilt = kept != wanted;
-                self.held_lean(Leaning::new::<M>(Lean { forward: kept.x(), right: kept.y() }))
+                Wanted::Lean(Down::leaning::<M>(Lean { forward: kept.x(), right: kept.y() }))
             }
             Demand::Velocity { velocity_m_s, .. } => self.velocity(velocity_m_s, Vector::ZERO, motion),
             // Its feet hold a craft that the ground carries: it must not lean.
             Demand::Position { .. } if self.ground_steps >= CARRIED_BY_GROUND_STEPS => {
-                self.held_lean(Leaning::UPRIGHT)
+                Wanted::Lean(Down::UPRIGHT)
             }
             Demand::Position { position_m, .. } => {
                 let position::Output { velocity_m_s, acceleration_m_s2, limited } =
@@ -216,22 +223,32 @@ impl<M: Math> Outer<M> {
                 return;
             }
         };
-        self.aim = self.thrust.aim(Vector::new(horizontal_m_s2.x(), horizontal_m_s2.y(), -self.up_m_s2));
-        if self.lean.is_none() {
-            // Where the thrust is believed larger than it is, the velocity loop meets its limit before the cone does.
-            let limit = self.thrust.horizontal_limit_m_s2() * AT_LIMIT_SHARE;
-            self.limited.tilt = self.aim.tilt_limited || horizontal_m_s2.norm_squared() >= limit * limit;
-        }
+        let horizontal_m_s2 = match wanted {
+            Wanted::Acceleration(horizontal_m_s2) => horizontal_m_s2,
+            Wanted::Lean(_) => Vector::ZERO,
+        };
+        let aim = self.thrust.aim(Vector::new(horizontal_m_s2.x(), horizontal_m_s2.y(), -self.up_m_s2));
+        (self.vertical_m_s2, self.acceleration_m_s2) = (aim.up_m_s2, aim.acceleration_m_s2);
+        self.down = match wanted {
+            Wanted::Acceleration(_) => {
+                // Where the thrust is believed larger than it is, the velocity loop meets its limit before the cone does.
+                let limit = self.thrust.horizontal_limit_m_s2() * AT_LIMIT_SHARE;
+                self.limited.tilt = aim.tilt_limited || horizontal_m_s2.norm_squared() >= limit * limit;
+                Down::World(aim.down)
+            }
+            Wanted::Lean(down) => {
+                self.velocity_state.pause();
+                down
+            }
+        };
         // What stands against the wind goes past the velocity loop.
-        self.velocity.achieved(
-            &mut self.velocity_state,
-            self.aim.acceleration_m_s2 - self.wind_state.acceleration_m_s2(),
-        );
+        self.velocity
+            .achieved(&mut self.velocity_state, self.acceleration_m_s2 - self.wind_state.acceleration_m_s2());
         // What the mixer could not give is not climb either.
         let up = if given.limited.thrust {
             given.given.thrust_n * motion.attitude.cos_tilt() / self.thrust.mass_kg() - STANDARD_GRAVITY_M_S2
         } else {
-            -self.aim.acceleration_m_s2.z()
+            -self.acceleration_m_s2.z()
         };
         self.vertical.achieved(&mut self.vertical_state, up);
         self.carried_off = self.carried_off(motion);
@@ -243,21 +260,14 @@ impl<M: Math> Outer<M> {
         velocity_m_s: Vector<World>,
         forward_m_s2: Vector<World>,
         motion: &estimate::State,
-    ) -> Vector<World> {
+    ) -> Wanted {
         if !motion.position_known {
-            return self.held_lean(Leaning::UPRIGHT);
+            return Wanted::Lean(Down::UPRIGHT);
         }
         let output =
             self.velocity.step(&mut self.velocity_state, velocity_m_s, forward_m_s2, motion.velocity_m_s);
         self.limited.speed |= output.limited;
-        output.acceleration_m_s2 + self.wind_state.acceleration_m_s2()
-    }
-
-    /// A lean in the axes of the heading instead of a horizontal acceleration.
-    fn held_lean(&mut self, lean: Leaning) -> Vector<World> {
-        self.lean = Some(lean);
-        self.velocity_state.pause();
-        Vector::ZERO
+        Wanted::Acceleration(output.acceleration_m_s2 + self.wind_state.acceleration_m_s2())
     }
 
     fn looks_carried_by_ground(&self, demand: &Demand, motion: &estimate::State, given: &Mixed) -> bool {
@@ -293,16 +303,16 @@ impl<M: Math> Outer<M> {
     /// Body down axis wanted in the world, for the present heading set-point.
     #[inline]
     pub(super) fn down(&self, heading: Heading) -> Vector<World> {
-        match self.lean {
-            Some(leaning) => leaning.down(heading),
-            None => self.aim.down,
+        match self.down {
+            Down::World(down) => down,
+            Down::Leaning { lean, down } => heading.to_world(-lean.forward, -lean.right, down),
         }
     }
 
     /// Total thrust in N for the vertical acceleration wanted, at the present tilt.
     #[inline]
     pub(super) fn thrust_n(&self, cos_tilt: f32) -> f32 {
-        self.thrust.total_n(self.aim.up_m_s2, cos_tilt)
+        self.thrust.total_n(self.vertical_m_s2, cos_tilt)
     }
 
     /// Where the nose is to go.
@@ -353,7 +363,7 @@ impl<M: Math> Outer<M> {
 
     /// Acceleration in m/s2 that the tilt and thrust limits left.
     pub(super) const fn acceleration_m_s2(&self) -> Vector<World> {
-        self.aim.acceleration_m_s2
+        self.acceleration_m_s2
     }
 
     /// What the limits of tilt, speed and climb cut.
