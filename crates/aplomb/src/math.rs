@@ -114,12 +114,10 @@ pub fn saturate(x: f32, low: f32, high: f32) -> f32 {
 pub fn saturate_symmetric(x: f32, limit: f32) -> f32 {
     if x.abs() <= limit {
         x
-    } else if x > 0.0 {
-        limit
-    } else if x < 0.0 {
-        -limit
-    } else {
+    } else if x.is_nan() {
         0.0
+    } else {
+        limit.copysign(x)
     }
 }
 
