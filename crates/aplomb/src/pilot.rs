@@ -91,6 +91,7 @@ impl<M: Math> Pilot<M> {
     /// assert!((pilot.shaped(0.55) - (0.5 * 0.5 + 0.5 * 0.125)).abs() < 1e-6);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
+    #[inline(never)]
     #[must_use]
     pub fn shaped(&self, stick: f32) -> f32 {
         let Config { dead_band, centre_softness, .. } = self.config;

@@ -477,6 +477,7 @@ impl<M: Math> AttitudeFilter<M> {
     }
 
     /// The turn about the vertical by a share of a heading error; it also teaches the offset.
+    #[inline(never)]
     fn turn_by_heading(&mut self, error: f32, gap_s: f32, teach: bool, down: Vector<Body>) -> Vector<Body> {
         if teach {
             let time_s = self.config.heading_time_s
@@ -511,6 +512,7 @@ impl<M: Math> AttitudeFilter<M> {
     }
 
     /// Turns the attitude about the world's down axis by the angle of the given cosine and sine.
+    #[inline(never)]
     fn turn_about_down(&mut self, cosine: f32, sine: f32) {
         let (c, s) = if cosine > -0.999 { (1.0 + cosine, sine) } else { (0.0, 1.0) };
         let [w, x, y, z] = self.attitude.wxyz();

@@ -163,6 +163,7 @@ impl NotchBank {
     }
 
     /// Settles every notch at a constant value; not finite counts as 0.
+    #[inline(never)]
     pub fn settle(&mut self, value: Vector<Body>) {
         self.last = if value.is_finite() { value.to_array() } else { [0.0; 3] };
         for notch in self.notches.each_mut() {
