@@ -100,7 +100,7 @@ impl History {
         let (mut velocity, mut moment) = (Vector::ZERO, Vector::ZERO);
         let mut young = 0.0f32;
         let mut length = f32::from(self.filled_ticks);
-        let (older, newer) = self.blocks.split_at(usize::from(self.newest));
+        let (older, newer) = self.blocks.split_at(usize::from(self.newest.min(BLOCKS)));
         let full = newer.iter().chain(older).take(usize::from(self.full));
         for block in core::iter::once(&self.filling).chain(full) {
             let old = young + length;
