@@ -84,6 +84,36 @@ fn new_folder_can_be_flown_and_is_never_written_over() {
 }
 
 #[test]
+fn a_folder_stands_for_its_craft_controller_and_flights() {
+    let scratch = Scratch::new("folder");
+    assert_eq!(scratch.aplomb(&["new", "my-craft"]).status.code(), Some(0));
+    let mine = scratch.0.join("my-craft");
+    let craft = fs::read_to_string(mine.join("craft.toml")).unwrap();
+    fs::write(mine.join("craft.toml"), craft.replace("name = \"weir gauge\"", "name = \"mine\"")).unwrap();
+    for flight in fs::read_dir(mine.join("flights")).unwrap().map(|entry| entry.unwrap().path()) {
+        if flight.file_stem().unwrap() != "roll-step" {
+            fs::remove_file(flight).unwrap();
+        }
+    }
+    for (command, answer) in [
+        (&["fly", "my-craft"][..], "Flights: 1, seed of each flight's file"),
+        (&["envelope", "my-craft"], "mine, 1.23 kg"),
+        (&["explain", "my-craft"], "mine, 1.23 kg"),
+        (&["margins", "my-craft", "--point", "hover", "--torques"], "mine, 1.23 kg"),
+    ] {
+        let output = scratch.aplomb(command);
+        let said = text(&output.stdout);
+        assert!(said.contains("mine, 1.23 kg") && said.contains(answer), "{command:?}: {said}");
+    }
+    // A file of its own comes before the folder's.
+    let demo = scratch.aplomb(&["envelope", "my-craft", "--craft", "none.toml"]);
+    assert!(text(&demo.stderr).contains("none.toml: cannot be read: "));
+    // A folder of flights alone flies on the demo's craft.
+    let demo = scratch.aplomb(&["fly", "my-craft/flights"]);
+    assert!(text(&demo.stdout).contains("weir gauge, 1.23 kg"));
+}
+
+#[test]
 fn same_seed_gives_the_same_trace_on_any_number_of_threads_and_another_seed_another() {
     let scratch = Scratch::new("seed");
     scratch.write("hover.toml", &hover("5.0"));

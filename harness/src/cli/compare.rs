@@ -6,8 +6,8 @@ use std::time::Instant;
 
 use clap::Args;
 
-use super::results::ResultsFolder;
-use super::{Failure, HELD, MISSED, RESULTS, progress, say};
+use super::arguments::{Out, Threads};
+use super::{Failure, HELD, MISSED, progress, say};
 use crate::compare::{Comparison, Finding, compare};
 use crate::disperse::{Campaign, spread};
 use crate::input;
@@ -41,12 +41,10 @@ pub(super) struct CompareArguments {
     /// Draw another craft for each seed, the same for both, by the usual spreads
     #[arg(long)]
     spread: bool,
-    /// Folder in which each run's results get a new folder of their own
-    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
-    out: PathBuf,
-    /// Threads to fly on; without it, one for each core
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
-    threads: Option<u32>,
+    #[command(flatten)]
+    out: Out,
+    #[command(flatten)]
+    threads: Threads,
 }
 
 /// Enough for Student's t to be within a twentieth of the normal, and quick.
@@ -63,11 +61,11 @@ What cannot be told is said, with the number of seeds that would.";
 
 pub(super) fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
     let (a, b) = sides(arguments)?;
-    let disk = |error: io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
-    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
+    let disk = |error: io::Error| arguments.out.failed(&error);
+    arguments.out.check()?;
     let started = Instant::now();
     let bar = progress::flights(a.plans().len() as u64 * arguments.seeds);
-    let pool = super::pool(arguments.threads)?;
+    let pool = arguments.threads.pool()?;
     let comparison = pool.install(|| compare(&a, &b, arguments.seeds, &|| bar.inc(1)));
     let comparison = comparison.map_err(|error| Failure::Unfinished(error.to_string()))?;
     bar.finish_and_clear();
@@ -142,15 +140,14 @@ fn write(arguments: &CompareArguments, comparison: &Comparison) -> io::Result<Pa
         arguments.folder.as_deref().map_or(String::new(), |folder: &Path| format!(" {}", folder.display()));
     let flights: String = arguments.flights.iter().map(|flight| format!(" --flight {flight}")).collect();
     let spread = if arguments.spread { " --spread" } else { "" };
-    let how = Repeat {
-        command: format!(
+    let how = Repeat::new(
+        format!(
             "aplomb compare {flag} {a} {b}{folder}{flights} --seeds {} --seed {}{spread}",
             arguments.seeds, arguments.seed
         ),
-        versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
-        seeds: format!("{} to {}", arguments.seed, arguments.seed + arguments.seeds - 1),
-    };
-    let results = ResultsFolder::new(&arguments.out)?;
+        format!("{} to {}", arguments.seed, arguments.seed + arguments.seeds - 1),
+    );
+    let results = arguments.out.open()?;
     results.write("report.html", crate::compare::page(comparison, [&a, &b], &how).as_bytes())?;
     results.write("comparison.json", (serde_json::to_string_pretty(comparison)? + "\n").as_bytes())?;
     results.keep()

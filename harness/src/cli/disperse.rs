@@ -10,8 +10,8 @@ use std::time::Instant;
 use clap::Args;
 use rayon::prelude::*;
 
-use super::results::ResultsFolder;
-use super::{Failure, HELD, MISSED, RESULTS, progress, say, trace_csv};
+use super::arguments::{Out, Threads};
+use super::{Failure, HELD, MISSED, progress, say, trace_csv};
 use crate::disperse::journal::{self, Journal};
 use crate::disperse::results::{self, Results};
 use crate::disperse::{Campaign, Run, spread};
@@ -51,12 +51,10 @@ pub(super) struct DisperseArguments {
     /// Fly this run of the flight again, bit for bit, and write its trace
     #[arg(long, value_name = "RUN", conflicts_with_all = ["shard", "merge"])]
     replay: Option<u64>,
-    /// Folder in which each run's results get a new folder of their own
-    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
-    out: PathBuf,
-    /// Threads to fly on; without it, one for each core
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
-    threads: Option<u32>,
+    #[command(flatten)]
+    out: Out,
+    #[command(flatten)]
+    threads: Threads,
 }
 
 const EXAMPLES: &str = "\
@@ -127,8 +125,8 @@ pub(super) fn run(arguments: &DisperseArguments) -> Result<u8, Failure> {
         "\n{flown} runs flown in {:.2} s, the others taken from journals.\n",
         started.elapsed().as_secs_f64()
     ))?;
-    let folder =
-        write(arguments, &campaign, &results, &finished).map_err(|error| disk(&arguments.out, error))?;
+    let folder = write(arguments, &campaign, &results, &finished)
+        .map_err(|error| disk(arguments.out.path(), error))?;
     say(&format!("Report: {}\n", folder.join("report.html").display()))?;
     let held = results.flights.iter().all(|flight| flight.probability_low >= arguments.at_least);
     Ok(if held { HELD } else { MISSED })
@@ -149,7 +147,7 @@ fn campaign(arguments: &DisperseArguments) -> Result<Campaign, Failure> {
 
 fn default_journal(arguments: &DisperseArguments, fingerprint: &str) -> PathBuf {
     let part = arguments.shard.map_or(String::new(), |shard| format!("-{}-of-{}", shard.part, shard.parts));
-    arguments.out.join(format!("dispersion-{fingerprint}{part}.journal"))
+    arguments.out.path().join(format!("dispersion-{fingerprint}{part}.journal"))
 }
 
 /// Flies what is missing and returns how many that were. Every finished run is on disk before the next is begun.
@@ -186,7 +184,7 @@ fn fly(
         bar.inc(1);
         Ok(())
     };
-    super::pool(arguments.threads)?.install(|| jobs.par_iter().try_for_each(one))?;
+    arguments.threads.pool()?.install(|| jobs.par_iter().try_for_each(one))?;
     bar.finish_and_clear();
     let new = new.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
     let count = new.len();
@@ -214,14 +212,10 @@ fn summary(results: &Results) -> String {
 fn how(arguments: &DisperseArguments, more: &str) -> Repeat {
     let folder = arguments.folder.as_ref().map_or(String::new(), |folder| format!(" {}", folder.display()));
     let flights: String = arguments.flights.iter().map(|flight| format!(" --flight {flight}")).collect();
-    Repeat {
-        command: format!(
-            "aplomb disperse{folder}{flights} --runs {} --seed {}{more}",
-            arguments.runs, arguments.seed
-        ),
-        versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
-        seeds: format!("{} and on, one for each run", arguments.seed),
-    }
+    Repeat::new(
+        format!("aplomb disperse{folder}{flights} --runs {} --seed {}{more}", arguments.runs, arguments.seed),
+        format!("{} and on, one for each run", arguments.seed),
+    )
 }
 
 fn write(
@@ -230,7 +224,7 @@ fn write(
     results: &Results,
     finished: &[Run],
 ) -> io::Result<PathBuf> {
-    let folder = ResultsFolder::new(&arguments.out)?;
+    let folder = arguments.out.open()?;
     let page = crate::disperse::page(campaign, results, arguments.at_least, &how(arguments, ""));
     folder.write("report.html", page.as_bytes())?;
     folder.write("dispersion.json", (serde_json::to_string_pretty(results)? + "\n").as_bytes())?;
@@ -264,8 +258,8 @@ fn replay(arguments: &DisperseArguments, campaign: &Campaign, number: u64) -> Re
         text += &format!("  {word}: {}: {} {}\n", metric.id, super::table::figure(*figure), metric.unit);
     }
     say(&text)?;
-    let disk = |error: io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
-    let folder = ResultsFolder::new(&arguments.out).map_err(disk)?;
+    let disk = |error: io::Error| arguments.out.failed(&error);
+    let folder = arguments.out.open().map_err(disk)?;
     folder.write("columns.md", trace_csv::columns_explained().as_bytes()).map_err(disk)?;
     folder.write(&format!("{}.csv", plan.name), trace_csv::to_csv(&flown.trace).as_bytes()).map_err(disk)?;
     say(&format!("Trace: {}\n", folder.keep().map_err(disk)?.display()))?;

@@ -4,18 +4,22 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::results::ResultsFolder;
-use super::{Failure, HELD, MISSED, RESULTS, say};
+use super::arguments::Out;
+use super::{Failure, HELD, MISSED, say};
 use crate::envelope::{self, Conditions, EnvelopeError, Figure};
 use crate::input;
 use crate::report::Repeat;
 use crate::report::number::significant;
+use crate::verify::folder::CRAFT;
 
 /// What `aplomb envelope` is told.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct EnvelopeArguments {
-    /// Craft file; without it, the demo's
+    /// Folder with craft.toml; without it, the demo
+    #[arg(value_name = "FOLDER")]
+    folder: Option<PathBuf>,
+    /// Craft file; without it, the folder's or the demo's
     #[arg(long, value_name = "FILE")]
     craft: Option<PathBuf>,
     /// Ground above sea level in m
@@ -30,19 +34,24 @@ pub(super) struct EnvelopeArguments {
     /// Wear of the battery, from 0 (new) to 1 (80 % of the capacity, twice the resistance)
     #[arg(long, value_name = "SHARE", default_value_t = 0.0)]
     battery_wear: f64,
-    /// Folder in which each run's results get a new folder of their own
-    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
-    out: PathBuf,
+    #[command(flatten)]
+    out: Out,
 }
 
 const EXAMPLES: &str = "\
 Examples:
   aplomb envelope                      what the demo's craft can do
   aplomb envelope --payload-kg 0.2     the same with a load
-  aplomb envelope --craft craft.toml   a craft of your own";
+  aplomb envelope my-craft             a craft of your own";
+
+impl EnvelopeArguments {
+    fn file(&self) -> Option<PathBuf> {
+        self.craft.clone().or_else(|| Some(self.folder.as_ref()?.join(CRAFT)))
+    }
+}
 
 pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
-    let craft = arguments.craft.as_deref().map_or_else(input::demo_craft, input::load_craft);
+    let craft = arguments.file().as_deref().map_or_else(input::demo_craft, input::load_craft);
     let craft = craft.map_err(|error| Failure::Input(vec![error]))?;
     let conditions = conditions(arguments)?;
     let figures = envelope::find(&craft, &conditions).map_err(|error| match error {
@@ -51,8 +60,8 @@ pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
     })?;
     say(&format!("{}\n{}\n\n", craft.words(), conditions.words()))?;
     say(&figures.iter().map(told).collect::<String>())?;
-    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
-    let folder = ResultsFolder::new(&arguments.out).map_err(disk)?;
+    let disk = |error: std::io::Error| arguments.out.failed(&error);
+    let folder = arguments.out.open().map_err(disk)?;
     let page = envelope::compose(&craft, &conditions, &figures, &repeat(arguments));
     folder.write("envelope.html", page.as_bytes()).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
@@ -98,7 +107,7 @@ fn told(figure: &Figure) -> String {
 
 fn repeat(arguments: &EnvelopeArguments) -> Repeat {
     let mut words = vec!["aplomb envelope".to_owned()];
-    words.extend(arguments.craft.as_ref().map(|file| format!("--craft {}", file.display())));
+    words.extend(arguments.file().map(|file| format!("--craft {}", file.display())));
     for (name, value) in [
         ("elevation-m", arguments.elevation_m),
         ("temperature-offset-k", arguments.temperature_offset_k),
@@ -107,9 +116,5 @@ fn repeat(arguments: &EnvelopeArguments) -> Repeat {
     ] {
         words.extend((value != 0.0).then(|| format!("--{name} {value}")));
     }
-    Repeat {
-        command: words.join(" "),
-        versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
-        seeds: "1".to_owned(),
-    }
+    Repeat::new(words.join(" "), "1".to_owned())
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use rayon::prelude::*;
 
-use super::results::ResultsFolder;
+use super::arguments::Out;
 use super::table::figure;
 use super::{Failure, HELD, MISSED, say};
 use crate::estimate::{Aiding, Recording, Run, Score, Settings, columns_explained, run as estimate};
@@ -42,9 +42,8 @@ pub(super) struct EstimateArguments {
     /// Exit with 1 when the total error with the field of any recording is above this
     #[arg(long, value_name = "DEG")]
     each_total_at_most_deg: Option<f64>,
-    /// Folder in which each run's results get a new folder of their own
-    #[arg(long, value_name = "FOLDER", default_value = "results")]
-    out: PathBuf,
+    #[command(flatten)]
+    out: Out,
 }
 
 const EXAMPLES: &str = "\
@@ -85,9 +84,8 @@ pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
         return Ok(HELD);
     }
     let (recordings, settings) = read(arguments).map_err(Failure::Input)?;
-    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
-    // Tried and dropped: a folder that cannot be written to is told before the work, not after.
-    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
+    let disk = |error: std::io::Error| arguments.out.failed(&error);
+    arguments.out.check()?;
     let tried: Vec<Vec<Tried>> = recordings
         .par_iter()
         .map(|recording| settings.par_iter().map(|settings| try_out(recording, settings)).collect())
@@ -105,15 +103,11 @@ pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
             rows: rows.iter().map(|row| row.to_vec()).collect(),
         },
         sections: recordings.iter().zip(&tried).map(|(r, tried)| section(r, &settings, tried)).collect(),
-        repeat: Repeat {
-            command: arguments.command_line(),
-            versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
-            seeds: "none: nothing is drawn by lot".to_owned(),
-        },
+        repeat: Repeat::new(arguments.command_line(), "none: nothing is drawn by lot".to_owned()),
     };
     let mut html = Vec::new();
     write_recordings(&report, &mut html).map_err(disk)?;
-    let folder = ResultsFolder::new(&arguments.out).map_err(disk)?;
+    let folder = arguments.out.open().map_err(disk)?;
     folder.write(REPORT, &html).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
     say(&format!("Report: {}\n", folder.join(REPORT).display()))?;

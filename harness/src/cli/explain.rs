@@ -4,35 +4,40 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::results::ResultsFolder;
+use super::arguments::{Files, Out};
 use super::{Failure, HELD, MISSED, say};
+use crate::belief;
 use crate::explain::{self, ExplainError, Lesson};
 use crate::input::{self, Craft};
 use crate::report::Repeat;
-use crate::{belief, cli::RESULTS};
 
 /// What `aplomb explain` is told.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct ExplainArguments {
-    /// Craft file; without it, the demo's
-    #[arg(long, value_name = "FILE")]
-    craft: Option<PathBuf>,
-    /// Controller file; without it, one that is derived from the craft
-    #[arg(long, value_name = "FILE")]
-    controller: Option<PathBuf>,
+    /// Folder with craft.toml and controller.toml; without it, the demo
+    #[arg(value_name = "FOLDER")]
+    folder: Option<PathBuf>,
+    #[command(flatten)]
+    files: Files,
     /// Seed of all random numbers
     #[arg(long, value_name = "SEED", default_value_t = 1)]
     seed: u64,
-    /// Folder in which each run's results get a new folder of their own
-    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
-    out: PathBuf,
+    #[command(flatten)]
+    out: Out,
 }
 
 const EXAMPLES: &str = "\
 Examples:
   aplomb explain                      with the demo's craft
-  aplomb explain --craft craft.toml   with a craft of your own";
+  aplomb explain my-craft             with the craft and controller of a folder
+  aplomb explain --craft craft.toml   with a craft alone; its controller is derived";
+
+impl ExplainArguments {
+    fn files(&self) -> Files {
+        self.files.or_in(self.folder.as_deref())
+    }
+}
 
 pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
     let (craft, controller) = read(arguments)?;
@@ -41,8 +46,8 @@ pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
         ExplainError::Fly(error) => Failure::Unfinished(error.to_string()),
     })?;
     say(&format!("{}\n\n{}", craft.words(), lessons.iter().map(told).collect::<String>()))?;
-    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
-    let folder = ResultsFolder::new(&arguments.out).map_err(disk)?;
+    let disk = |error: std::io::Error| arguments.out.failed(&error);
+    let folder = arguments.out.open().map_err(disk)?;
     let page = explain::compose(&craft, &lessons, &repeat(arguments));
     folder.write("explained.html", page.as_bytes()).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
@@ -53,8 +58,9 @@ pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
 
 /// Reads the files, so that all mistakes are told at once.
 fn read(arguments: &ExplainArguments) -> Result<(Craft, aplomb::flight::Config), Failure> {
-    let craft = arguments.craft.as_deref().map_or_else(input::demo_craft, input::load_craft);
-    let controller = arguments.controller.as_deref().map(input::load_controller).transpose();
+    let files = arguments.files();
+    let craft = files.read_craft();
+    let controller = files.controller.as_deref().map(input::load_controller).transpose();
     let (craft, controller) = match (craft, controller) {
         (Ok(craft), Ok(controller)) => (craft, controller),
         (craft, controller) => {
@@ -86,13 +92,7 @@ fn told(lesson: &Lesson) -> String {
 
 fn repeat(arguments: &ExplainArguments) -> Repeat {
     let mut words = vec!["aplomb explain".to_owned()];
-    let files = [("--craft", &arguments.craft), ("--controller", &arguments.controller)];
-    words
-        .extend(files.iter().filter_map(|(flag, file)| Some(format!("{flag} {}", file.as_ref()?.display()))));
+    words.extend(arguments.files().words());
     words.push(format!("--seed {}", arguments.seed));
-    Repeat {
-        command: words.join(" "),
-        versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
-        seeds: arguments.seed.to_string(),
-    }
+    Repeat::new(words.join(" "), arguments.seed.to_string())
 }

@@ -6,40 +6,36 @@ use std::time::{Duration, Instant};
 use clap::Args;
 use rayon::prelude::*;
 
-use super::results::ResultsFolder;
+use super::arguments::{Files, Out, Threads};
 use super::table::{self, FlightVerdicts};
-use super::{Failure, HELD, MISSED, RESULTS, may_colour, page, progress, say, trace_csv, watch};
+use super::{Failure, HELD, MISSED, may_colour, page, progress, say, trace_csv, watch};
 use crate::fly::{Flown, fly};
 use crate::input::{self, Controller, Craft, FlightPlan, InputError};
 use crate::judge::{Evidence, Pool, evidence};
 use crate::trace::Trace;
 use crate::verdict::{Outcome, Verdict};
+use crate::verify::folder::FLIGHTS;
 
 /// What `aplomb fly` is told.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct FlyArguments {
-    /// Flight files, or folders of them; without any, the flights of the built-in demo
+    /// Flight files, folders of them, or a folder with craft.toml, controller.toml and flights, all of which are flown; without any, the
+    /// demo
     #[arg(value_name = "FLIGHT")]
     flights: Vec<PathBuf>,
-    /// Craft file: the truth that is simulated; without it, the demo's
-    #[arg(long, value_name = "FILE")]
-    craft: Option<PathBuf>,
-    /// Controller file: what the controller believes and wants; without it, the demo's
-    #[arg(long, value_name = "FILE")]
-    controller: Option<PathBuf>,
+    #[command(flatten)]
+    files: Files,
     /// First seed, instead of each flight's own
     #[arg(long, value_name = "SEED")]
     seed: Option<u64>,
     /// How many seeds in a row each flight is flown under
     #[arg(long, value_name = "COUNT", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub(super) seeds: u32,
-    /// Folder in which each run's results get a new folder of their own
-    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
-    out: PathBuf,
-    /// Threads to fly on; without it, one for each core
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
-    threads: Option<u32>,
+    #[command(flatten)]
+    out: Out,
+    #[command(flatten)]
+    threads: Threads,
     /// Fly again whenever one of the files is saved
     #[arg(long)]
     watch: bool,
@@ -49,27 +45,43 @@ const EXAMPLES: &str = "\
 Examples:
   aplomb fly                                 the flights of the built-in demo
   aplomb fly --seeds 100                     under 100 seeds, figures pooled
+  aplomb fly my-craft                        the flights of a folder, on its craft, by its controller
   aplomb fly --craft craft.toml hover.toml   a flight of your own on a craft of your own
   aplomb fly --watch hover.toml              again whenever the file is saved";
 
 impl FlyArguments {
     /// The built-in demo.
     pub(super) fn demo() -> Self {
-        let (flights, craft, controller, seed) = (Vec::new(), None, None, None);
-        Self { flights, craft, controller, seed, seeds: 1, out: RESULTS.into(), threads: None, watch: false }
+        Self {
+            flights: Vec::new(),
+            files: Files::default(),
+            seed: None,
+            seeds: 1,
+            out: Out::default(),
+            threads: Threads::default(),
+            watch: false,
+        }
     }
 
     /// A command line that flies the same again.
     pub(super) fn command_line(&self) -> String {
         let mut words = vec!["aplomb fly".to_owned()];
-        let files = [("--craft", &self.craft), ("--controller", &self.controller)];
-        words.extend(
-            files.iter().filter_map(|(flag, file)| Some(format!("{flag} {}", file.as_ref()?.display()))),
-        );
+        words.extend(self.files.words());
         words.extend(self.seed.map(|seed| format!("--seed {seed}")));
         words.extend((self.seeds > 1).then(|| format!("--seeds {}", self.seeds)));
         words.extend(self.flights.iter().map(|flight| flight.display().to_string()));
         words.join(" ")
+    }
+
+    /// Craft and controller: those given, or those beside the flights.
+    fn files(&self) -> Files {
+        self.files.or_in(self.flights.iter().map(PathBuf::as_path).find(|path| Files::are_in(path)))
+    }
+
+    /// The paths of flights.
+    fn plans(&self) -> Vec<PathBuf> {
+        let path = |path: &PathBuf| if Files::are_in(path) { path.join(FLIGHTS) } else { path.clone() };
+        self.flights.iter().map(path).collect()
     }
 }
 
@@ -89,7 +101,7 @@ pub(super) struct Judged {
 
 pub(super) fn run(arguments: &FlyArguments) -> Result<u8, Failure> {
     if arguments.watch {
-        let files = arguments.flights.iter().chain(&arguments.craft).chain(&arguments.controller);
+        let files = arguments.flights.iter().chain(&arguments.files.craft).chain(&arguments.files.controller);
         return watch::again(&files.cloned().collect::<Vec<_>>(), || once(arguments));
     }
     once(arguments)
@@ -97,12 +109,11 @@ pub(super) fn run(arguments: &FlyArguments) -> Result<u8, Failure> {
 
 fn once(arguments: &FlyArguments) -> Result<u8, Failure> {
     let job = read(arguments).map_err(Failure::Input)?;
-    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
-    // Tried and dropped: a folder that cannot be written to is told before the flights, not after.
-    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
+    let disk = |error: std::io::Error| arguments.out.failed(&error);
+    arguments.out.check()?;
     say(&introduction(arguments, &job))?;
     let started = Instant::now();
-    let pool = super::pool(arguments.threads)?;
+    let pool = arguments.threads.pool()?;
     let (judged, simulated_s) = pool.install(|| fly_all(&job, arguments))?;
     let elapsed = started.elapsed();
     say(&conclusion(&job, &judged, simulated_s, elapsed))?;
@@ -116,12 +127,10 @@ fn once(arguments: &FlyArguments) -> Result<u8, Failure> {
 /// Reads every file, so that all mistakes are told at once.
 fn read(arguments: &FlyArguments) -> Result<Job, Vec<InputError>> {
     let mut wrong = Vec::new();
-    let craft = arguments.craft.as_deref().map_or_else(input::demo_craft, input::load_craft);
-    let craft = craft.map_err(|error| wrong.push(error)).ok();
-    let controller =
-        arguments.controller.as_deref().map_or_else(input::demo_controller, input::load_controller);
-    let controller = controller.map_err(|error| wrong.push(error)).ok();
-    let plans = match arguments.flights.as_slice() {
+    let files = arguments.files();
+    let craft = files.read_craft().map_err(|error| wrong.push(error)).ok();
+    let controller = files.read_controller().map_err(|error| wrong.push(error)).ok();
+    let plans = match arguments.plans().as_slice() {
         [] => input::demo_flights(),
         paths => input::load_flights(paths),
     };
@@ -134,14 +143,15 @@ fn read(arguments: &FlyArguments) -> Result<Job, Vec<InputError>> {
 
 /// What is about to be flown, and what of it the demo filled in.
 fn introduction(arguments: &FlyArguments, job: &Job) -> String {
+    let files = arguments.files();
     let named = |given: Option<&Path>| given.map_or("built in".to_owned(), |path| path.display().to_string());
     let flights =
         if arguments.flights.is_empty() { "built in".to_owned() } else { job.plans.len().to_string() };
     format!(
         "Craft: {} ({})\nController: {}\nFlights: {flights}, {}\n\n",
         job.craft.words(),
-        named(arguments.craft.as_deref()),
-        named(arguments.controller.as_deref()),
+        named(files.craft.as_deref()),
+        named(files.controller.as_deref()),
         seeds_words(arguments),
     )
 }
@@ -217,7 +227,7 @@ fn conclusion(job: &Job, judged: &[Judged], simulated_s: f64, elapsed: Duration)
 const REPORT: &str = "report.html";
 
 fn write(job: &Job, judged: &[Judged], arguments: &FlyArguments) -> std::io::Result<PathBuf> {
-    let folder = ResultsFolder::new(&arguments.out)?;
+    let folder = arguments.out.open()?;
     let mut html = Vec::new();
     crate::report::write(&page::compose(job, judged, arguments), &mut html)?;
     folder.write(REPORT, &html)?;

@@ -1,14 +1,14 @@
 //! `aplomb margins`: how far each loop is from instability.
 
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use rayon::prelude::*;
 
-use super::results::ResultsFolder;
-use super::{Failure, HELD, MISSED, RESULTS, pool, say};
-use crate::input::{self, Controller, Craft, InputError};
+use super::arguments::{Files, Out, Threads};
+use super::{Failure, HELD, MISSED, say};
+use crate::input::{Controller, Craft};
 use crate::linear::Break;
 use crate::margins::figures::Figures;
 use crate::margins::judge::verdicts;
@@ -21,12 +21,11 @@ use crate::verdict::{Outcome, Verdict};
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct MarginsArguments {
-    /// Craft file: the truth that is simulated; without it, the demo's
-    #[arg(long, value_name = "FILE")]
-    craft: Option<PathBuf>,
-    /// Controller file: what the controller believes and wants; without it, the demo's
-    #[arg(long, value_name = "FILE")]
-    controller: Option<PathBuf>,
+    /// Folder with craft.toml and controller.toml; without it, the demo
+    #[arg(value_name = "FOLDER")]
+    folder: Option<PathBuf>,
+    #[command(flatten)]
+    files: Files,
     /// Operating point, any number of them; without any, all
     #[arg(long = "point", value_name = "POINT", value_parser = point)]
     points: Vec<Point>,
@@ -36,19 +35,17 @@ pub(super) struct MarginsArguments {
     /// Seed of the sensors' noise
     #[arg(long, value_name = "SEED", default_value_t = 1)]
     seed: u64,
-    /// Folder in which each run's results get a new folder of their own
-    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
-    out: PathBuf,
-    /// Threads to measure on; without it, one for each core
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
-    threads: Option<u32>,
+    #[command(flatten)]
+    out: Out,
+    #[command(flatten)]
+    threads: Threads,
 }
 
 const EXAMPLES: &str = "\
 Examples:
   aplomb margins                 every loop of the demo at every operating point
   aplomb margins --point hover   at one of them
-  aplomb margins --craft craft.toml --controller controller.toml   of your own";
+  aplomb margins my-craft        of a folder of your own";
 
 fn point(name: &str) -> Result<Point, String> {
     Point::named(name).ok_or_else(|| {
@@ -64,12 +61,17 @@ struct Found {
     verdicts: Vec<Verdict>,
 }
 
+impl MarginsArguments {
+    fn files(&self) -> Files {
+        self.files.or_in(self.folder.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &MarginsArguments) -> Result<u8, Failure> {
-    let (craft, controller) = read(arguments).map_err(Failure::Input)?;
-    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
-    // Tried and dropped: a folder that cannot be written to is told before the work, not after.
-    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
-    let pool = pool(arguments.threads)?;
+    let (craft, controller) = arguments.files().read().map_err(Failure::Input)?;
+    let disk = |error: std::io::Error| arguments.out.failed(&error);
+    arguments.out.check()?;
+    let pool = arguments.threads.pool()?;
     let points = if arguments.points.is_empty() { Point::ALL.to_vec() } else { arguments.points.clone() };
     let started = std::time::Instant::now();
     let found: Vec<Found> = pool.install(|| {
@@ -91,17 +93,6 @@ pub(super) fn run(arguments: &MarginsArguments) -> Result<u8, Failure> {
     let folder = write(arguments, &craft, &found).map_err(disk)?;
     say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
     Ok(if all().all(|verdict| verdict.outcome == Outcome::Held) { HELD } else { MISSED })
-}
-
-/// Reads both files, so that all mistakes are told at once.
-fn read(arguments: &MarginsArguments) -> Result<(Craft, Controller), Vec<InputError>> {
-    let mut wrong = Vec::new();
-    let craft = arguments.craft.as_deref().map_or_else(input::demo_craft, input::load_craft);
-    let craft = craft.map_err(|error| wrong.push(error)).ok();
-    let controller =
-        arguments.controller.as_deref().map_or_else(input::demo_controller, input::load_controller);
-    let controller = controller.map_err(|error| wrong.push(error)).ok();
-    craft.zip(controller).ok_or(wrong)
 }
 
 fn measure(
@@ -239,15 +230,11 @@ fn write(arguments: &MarginsArguments, craft: &Craft, found: &[Found]) -> std::i
         title: format!("Margins of the {}", craft.name),
         subtitle: craft.words(),
         points: sections.collect(),
-        repeat: Repeat {
-            command: command_line(arguments),
-            versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
-            seeds: arguments.seed.to_string(),
-        },
+        repeat: Repeat::new(command_line(arguments), arguments.seed.to_string()),
     };
     let mut html = Vec::new();
     write_margins(&report, &mut html)?;
-    let folder = ResultsFolder::new(&arguments.out)?;
+    let folder = arguments.out.open()?;
     folder.write(REPORT, &html)?;
     folder.write("margins.csv", margins_csv(found).as_bytes())?;
     folder.write("points.csv", points_csv(found).as_bytes())?;
@@ -256,9 +243,7 @@ fn write(arguments: &MarginsArguments, craft: &Craft, found: &[Found]) -> std::i
 
 fn command_line(arguments: &MarginsArguments) -> String {
     let mut words = vec!["aplomb margins".to_owned()];
-    let files = [("--craft", &arguments.craft), ("--controller", &arguments.controller)];
-    let shown = |path: &Path| path.display().to_string();
-    words.extend(files.iter().filter_map(|(flag, file)| Some(format!("{flag} {}", shown(file.as_deref()?)))));
+    words.extend(arguments.files().words());
     words.extend(arguments.points.iter().map(|point| format!("--point {}", point.name)));
     words.extend(arguments.torques.then(|| "--torques".to_owned()));
     words.push(format!("--seed {}", arguments.seed));

@@ -1,5 +1,6 @@
 //! The program `aplomb`: what it is asked on the command line, and how it ends.
 
+mod arguments;
 mod compare;
 mod disperse;
 mod envelope;
@@ -51,7 +52,7 @@ Examples:
   aplomb margins --point hover                tell how far each loop is from instability
   aplomb tune --craft craft.toml my-craft     find a controller that meets every requirement
   aplomb new my-craft                         write the demo's files into a new folder, to change them
-  aplomb fly --craft my-craft/craft.toml --controller my-craft/controller.toml my-craft/flights
+  aplomb fly my-craft                         fly them on it
   aplomb export --controller my-craft/controller.toml my-craft/firmware
   aplomb verify my-craft                      yes or no: every requirement on every flight
   aplomb disperse my-craft                    does it hold for every craft that is built like this one?
@@ -198,12 +199,6 @@ fn complain_of(failure: Failure) -> u8 {
             UNFINISHED
         }
     }
-}
-
-/// Threads to fly on: as many as asked for, or one for each core.
-fn pool(threads: Option<u32>) -> Result<rayon::ThreadPool, Failure> {
-    let builder = rayon::ThreadPoolBuilder::new().num_threads(threads.map_or(0, |threads| threads as usize));
-    builder.build().map_err(|error| Failure::Unfinished(error.to_string()))
 }
 
 /// Says something on standard error; there is nobody left to tell if that is closed.

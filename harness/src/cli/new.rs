@@ -13,7 +13,7 @@ pub(super) fn run(folder: &Path) -> Result<u8, Failure> {
     let shown = folder.display();
     say(&format!(
         "{shown} holds a craft, a controller and flights. Change what you like, then:\n  \
-         aplomb fly --craft {shown}/craft.toml --controller {shown}/controller.toml {shown}/flights\n  \
+         aplomb fly {shown}\n  \
          aplomb verify {shown}\n"
     ))?;
     Ok(HELD)

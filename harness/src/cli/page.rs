@@ -29,11 +29,7 @@ pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArgume
         subtitle: job.craft.words(),
         summary: String::new(),
         flights: sections.collect(),
-        repeat: Repeat {
-            command: arguments.command_line(),
-            versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
-            seeds: seeds_words(arguments),
-        },
+        repeat: Repeat::new(arguments.command_line(), seeds_words(arguments)),
     }
 }
 

@@ -1,12 +1,12 @@
 //! `aplomb sweep`: margins and figures over a range of any numbers of the files.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use toml::Table;
 
-use super::results::ResultsFolder;
-use super::{Failure, HELD, MISSED, RESULTS, pool, progress, say};
+use super::arguments::{Files as FileArguments, Out, Threads};
+use super::{Failure, HELD, MISSED, progress, say};
 use crate::input::{self, FlightPlan, demo};
 use crate::report::{Repeat, SweepReport, write_sweep};
 use crate::sweep::vary::{self, Axis, Which};
@@ -32,21 +32,15 @@ pub(super) struct SweepArguments {
     /// How many of the points are measured by injection as well
     #[arg(long, value_name = "COUNT", default_value_t = 20)]
     spot_checks: usize,
-    /// Craft file; without it, the demo's
-    #[arg(long, value_name = "FILE")]
-    craft: Option<PathBuf>,
-    /// Controller file; without it, the demo's
-    #[arg(long, value_name = "FILE")]
-    controller: Option<PathBuf>,
+    #[command(flatten)]
+    files: FileArguments,
     /// Seed of the points drawn by lot
     #[arg(long, value_name = "SEED", default_value_t = 1)]
     seed: u64,
-    /// Folder in which each run's results get a new folder of their own
-    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
-    out: PathBuf,
-    /// Threads; without it, one for each core
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
-    threads: Option<u32>,
+    #[command(flatten)]
+    out: Out,
+    #[command(flatten)]
+    threads: Threads,
 }
 
 const EXAMPLES: &str = "\
@@ -79,9 +73,9 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
                 .map_err(|reason| Failure::Argument(format!("{}: {reason}", axis.name())))?;
         }
     }
-    let disk = |error: std::io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
-    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
-    let pool = pool(arguments.threads)?;
+    let disk = |error: std::io::Error| arguments.out.failed(&error);
+    arguments.out.check()?;
+    let pool = arguments.threads.pool()?;
     let points = match arguments.random {
         Some(count) => sweep::random(axes, count as usize, arguments.seed),
         None => sweep::grid(axes),
@@ -108,15 +102,11 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
         tried: &tried,
         is_grid: arguments.random.is_none(),
         today: today(&files, axes),
-        repeat: Repeat {
-            command: command_line(arguments),
-            versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
-            seeds: arguments.seed.to_string(),
-        },
+        repeat: Repeat::new(command_line(arguments), arguments.seed.to_string()),
     };
     let mut html = Vec::new();
     write_sweep(&report, &mut html).map_err(disk)?;
-    let folder = ResultsFolder::new(&arguments.out).map_err(disk)?;
+    let folder = arguments.out.open().map_err(disk)?;
     folder.write("report.html", &html).map_err(disk)?;
     let columns = table::columns(axes, &tried, plan.as_ref());
     let csv = table::csv(&columns, &tried).map_err(disk)?;
@@ -138,10 +128,10 @@ fn read(arguments: &SweepArguments) -> Result<(Files, Option<FlightPlan>), Failu
     };
     // Read once as they are, so that a mistake in a file is told with its place.
     let mut wrong = Vec::new();
-    if let Some(path) = &arguments.craft {
+    if let Some(path) = &arguments.files.craft {
         wrong.extend(input::load_craft(path).err());
     }
-    if let Some(path) = &arguments.controller {
+    if let Some(path) = &arguments.files.controller {
         wrong.extend(input::load_controller(path).err());
     }
     let plan = match &arguments.flight {
@@ -156,8 +146,8 @@ fn read(arguments: &SweepArguments) -> Result<(Files, Option<FlightPlan>), Failu
         return Err(Failure::Input(wrong));
     }
     let files = Files {
-        craft: table(&arguments.craft, demo::CRAFT)?,
-        controller: table(&arguments.controller, demo::CONTROLLER)?,
+        craft: table(&arguments.files.craft, demo::CRAFT)?,
+        controller: table(&arguments.files.controller, demo::CONTROLLER)?,
     };
     Ok((files, plan))
 }
@@ -201,9 +191,7 @@ fn findings(tried: &[Tried], checks: &[SpotCheck]) -> Vec<String> {
 
 fn command_line(arguments: &SweepArguments) -> String {
     let mut words = vec!["aplomb sweep".to_owned()];
-    let files = [("--craft", &arguments.craft), ("--controller", &arguments.controller)];
-    let shown = |path: &Path| path.display().to_string();
-    words.extend(files.iter().filter_map(|(flag, file)| Some(format!("{flag} {}", shown(file.as_deref()?)))));
+    words.extend(arguments.files.words());
     words.extend(
         arguments
             .axes
@@ -212,6 +200,6 @@ fn command_line(arguments: &SweepArguments) -> String {
     );
     words.extend(arguments.random.map(|count| format!("--random {count} --seed {}", arguments.seed)));
     words.extend(arguments.margins_only.then(|| "--margins-only".to_owned()));
-    words.extend(arguments.flight.as_deref().map(shown));
+    words.extend(arguments.flight.as_ref().map(|path| path.display().to_string()));
     words.join(" ")
 }

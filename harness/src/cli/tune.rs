@@ -5,7 +5,8 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{Failure, HELD, MISSED, folder, pool, progress, say};
+use super::arguments::Threads;
+use super::{Failure, HELD, MISSED, folder, progress, say};
 use crate::input;
 use crate::report::Repeat;
 use crate::report::number::significant;
@@ -32,9 +33,8 @@ pub(super) struct TuneArguments {
     /// Controllers to try at most
     #[arg(long, value_name = "COUNT", default_value_t = 120, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     trials: u32,
-    /// Threads to fly on; without it, one for each core
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
-    threads: Option<u32>,
+    #[command(flatten)]
+    threads: Threads,
 }
 
 pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
@@ -50,7 +50,7 @@ pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
             arguments.folder.display()
         )));
     }
-    let pool = pool(arguments.threads)?;
+    let pool = arguments.threads.pool()?;
     let started = std::time::Instant::now();
     let bar = progress::of(u64::from(arguments.trials), "controllers");
     let tuned = pool.install(|| tune::tune(&craft, arguments.trials as usize, &|| bar.inc(1)));
@@ -58,16 +58,15 @@ pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
     let tuned = tuned.map_err(|error| Failure::Argument(format!("{}: {error}", craft.name)))?;
     say(&format!("{}\n{}", craft.words(), told(&tuned)))?;
     say(&format!("{} controllers tried in {:.1} s.\n", tuned.tried, started.elapsed().as_secs_f64()))?;
-    let repeat = Repeat {
-        command: format!(
+    let repeat = Repeat::new(
+        format!(
             "aplomb tune{} --trials {} {}",
             arguments.craft.as_ref().map_or(String::new(), |file| format!(" --craft {}", file.display())),
             arguments.trials,
             arguments.folder.display()
         ),
-        versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
-        seeds: "1 to 10".to_owned(),
-    };
+        "1 to 10".to_owned(),
+    );
     let page = tune::compose(&TunePage { craft: &craft, tuned: &tuned, repeat });
     folder::make(&arguments.folder, |inside| {
         fs::write(inside.join(files::CRAFT), &craft_text)?;

@@ -6,7 +6,7 @@ use std::time::Instant;
 
 use clap::Args;
 
-use super::results::ResultsFolder;
+use super::arguments::{Out, Threads};
 use super::{Failure, HELD, MISSED, progress, say, watch};
 use crate::report::Repeat;
 use crate::verify::{self, Baseline, Cause, Folder, Judgement, baseline, folder, json, junit, summary};
@@ -24,12 +24,10 @@ pub(super) struct VerifyArguments {
     /// Accept the figures: write them into the folder's baseline.json
     #[arg(long, requires = "folder")]
     accept: bool,
-    /// Folder in which each run's results get a new folder of their own
-    #[arg(long, value_name = "FOLDER", default_value = super::RESULTS)]
-    out: PathBuf,
-    /// Threads to fly on; without it, one for each core
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
-    threads: Option<u32>,
+    #[command(flatten)]
+    out: Out,
+    #[command(flatten)]
+    threads: Threads,
     /// Do it again whenever a file of the folder is saved
     #[arg(long, requires = "folder", conflicts_with = "accept")]
     watch: bool,
@@ -70,12 +68,11 @@ fn once(arguments: &VerifyArguments) -> Result<u8, Failure> {
             )));
         }
     }
-    let disk = |error: io::Error| Failure::Unfinished(format!("{}: {error}", arguments.out.display()));
-    // Tried and dropped: a folder that cannot be written to is told before the flights, not after.
-    drop(ResultsFolder::new(&arguments.out).map_err(disk)?);
+    let disk = |error: io::Error| arguments.out.failed(&error);
+    arguments.out.check()?;
     let started = Instant::now();
     let bar = progress::flights(verify::suite::flights(&folder, seeds));
-    let pool = super::pool(arguments.threads)?;
+    let pool = arguments.threads.pool()?;
     let judgement = pool.install(|| verify::judge(&folder, seeds, &|| bar.inc(1)));
     let judgement = judgement.map_err(|error| Failure::Unfinished(error.to_string()))?;
     bar.finish_and_clear();
@@ -130,14 +127,13 @@ fn write(
     judgement: &Judgement,
     causes: &[Cause],
 ) -> io::Result<PathBuf> {
-    let results = ResultsFolder::new(&arguments.out)?;
+    let results = arguments.out.open()?;
     let target =
         arguments.folder.as_deref().map_or(String::new(), |path: &Path| format!(" {}", path.display()));
-    let how = Repeat {
-        command: format!("aplomb verify{target} --seeds {}", judgement.seeds),
-        versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())],
-        seeds: format!("{} from that of each flight's file on", judgement.seeds),
-    };
+    let how = Repeat::new(
+        format!("aplomb verify{target} --seeds {}", judgement.seeds),
+        format!("{} from that of each flight's file on", judgement.seeds),
+    );
     results.write("report.html", verify::page(folder, judgement, causes, &how).as_bytes())?;
     let lines = json::Verification::of(judgement, causes);
     results.write("verify.json", (serde_json::to_string_pretty(&lines)? + "\n").as_bytes())?;

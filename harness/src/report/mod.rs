@@ -68,6 +68,14 @@ pub struct Repeat {
     pub seeds: String,
 }
 
+impl Repeat {
+    /// By this version of the program.
+    #[must_use]
+    pub fn new(command: String, seeds: String) -> Self {
+        Self { command, versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())], seeds }
+    }
+}
+
 /// One flight of the report.
 #[derive(Clone, Debug)]
 pub struct FlightSection<'a> {

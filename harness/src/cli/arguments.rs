@@ -1,0 +1,108 @@
+//! What several commands are told alike: craft and controller, threads, and where results go.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::results::ResultsFolder;
+use super::{Failure, RESULTS};
+use crate::input::{self, Controller, Craft, InputError};
+use crate::verify::folder::{CONTROLLER, CRAFT};
+
+/// Craft and controller: a file of its own for each, or those of a folder, or the demo's.
+#[derive(Clone, Debug, Default, Args)]
+pub(super) struct Files {
+    /// Craft file: the truth that is simulated; without it, the folder's or the demo's
+    #[arg(long, value_name = "FILE")]
+    pub(super) craft: Option<PathBuf>,
+    /// Controller file: what the controller believes and wants; without it, the folder's or the demo's
+    #[arg(long, value_name = "FILE")]
+    pub(super) controller: Option<PathBuf>,
+}
+
+impl Files {
+    /// What is not given comes from `folder`.
+    pub(super) fn or_in(&self, folder: Option<&Path>) -> Self {
+        let or = |given: &Option<PathBuf>, name| given.clone().or_else(|| Some(folder?.join(name)));
+        Self { craft: or(&self.craft, CRAFT), controller: or(&self.controller, CONTROLLER) }
+    }
+
+    /// True for a folder that holds a craft.
+    pub(super) fn are_in(folder: &Path) -> bool {
+        folder.join(CRAFT).is_file()
+    }
+
+    pub(super) fn read_craft(&self) -> Result<Craft, InputError> {
+        self.craft.as_deref().map_or_else(input::demo_craft, input::load_craft)
+    }
+
+    pub(super) fn read_controller(&self) -> Result<Controller, InputError> {
+        self.controller.as_deref().map_or_else(input::demo_controller, input::load_controller)
+    }
+
+    /// Both, with all mistakes told at once.
+    pub(super) fn read(&self) -> Result<(Craft, Controller), Vec<InputError>> {
+        match (self.read_craft(), self.read_controller()) {
+            (Ok(craft), Ok(controller)) => Ok((craft, controller)),
+            (craft, controller) => Err(craft.err().into_iter().chain(controller.err()).collect()),
+        }
+    }
+
+    /// The words of a command line that names them.
+    pub(super) fn words(&self) -> impl Iterator<Item = String> {
+        let files = [("--craft", self.craft.as_deref()), ("--controller", self.controller.as_deref())];
+        files.into_iter().filter_map(|(flag, file)| Some(format!("{flag} {}", file?.display())))
+    }
+}
+
+/// Threads to work on.
+#[derive(Clone, Copy, Debug, Default, Args)]
+pub(super) struct Threads {
+    /// Threads to work on; without it, one for each core
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
+    threads: Option<u32>,
+}
+
+impl Threads {
+    /// As many as asked for, or one for each core.
+    pub(super) fn pool(self) -> Result<rayon::ThreadPool, Failure> {
+        let count = self.threads.map_or(0, |threads| threads as usize);
+        let built = rayon::ThreadPoolBuilder::new().num_threads(count).build();
+        built.map_err(|error| Failure::Unfinished(error.to_string()))
+    }
+}
+
+/// Where results go.
+#[derive(Clone, Debug, Args)]
+pub(super) struct Out {
+    /// Folder in which each run's results get a new folder of their own
+    #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
+    out: PathBuf,
+}
+
+impl Default for Out {
+    fn default() -> Self {
+        Self { out: RESULTS.into() }
+    }
+}
+
+impl Out {
+    pub(super) fn path(&self) -> &Path {
+        &self.out
+    }
+
+    /// A folder that cannot be written to is told before the work, not after.
+    pub(super) fn check(&self) -> Result<(), Failure> {
+        self.open().map(drop).map_err(|error| self.failed(&error))
+    }
+
+    /// A new folder of results, to be filled.
+    pub(super) fn open(&self) -> io::Result<ResultsFolder> {
+        ResultsFolder::new(&self.out)
+    }
+
+    pub(super) fn failed(&self, error: &io::Error) -> Failure {
+        Failure::Unfinished(format!("{}: {error}", self.out.display()))
+    }
+}
