@@ -40,8 +40,15 @@ pub struct Config {
 /// The sticks' shaping, folded.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pilot<M = Libm> {
-    config: Config,
+    dead_band: f32,
+    centre_softness: f32,
     sin_tilt: f32,
+    rate_rad_s: f32,
+    climb_m_s: f32,
+    descent_m_s: f32,
+    /// Square of the speed below which the place is held.
+    slow_squared: f32,
+    landing_m_s: f32,
     math: PhantomData<M>,
 }
 
@@ -74,7 +81,17 @@ impl<M: Math> Pilot<M> {
         require_positive("full_stick_descent_m_s", config.full_stick_descent_m_s)?;
         require_positive("hold_below_m_s", config.hold_below_m_s)?;
         require_positive("landing_speed_m_s", config.landing_speed_m_s)?;
-        Ok(Self { config: *config, sin_tilt: M::sin(config.full_stick_tilt_rad), math: PhantomData })
+        Ok(Self {
+            dead_band: config.dead_band,
+            centre_softness: config.centre_softness,
+            sin_tilt: M::sin(config.full_stick_tilt_rad),
+            rate_rad_s: config.full_stick_rate_rad_s,
+            climb_m_s: config.full_stick_climb_m_s,
+            descent_m_s: config.full_stick_descent_m_s,
+            slow_squared: config.hold_below_m_s * config.hold_below_m_s,
+            landing_m_s: config.landing_speed_m_s,
+            math: PhantomData,
+        })
     }
 
     /// One stick after dead band and curve, -1 to 1: with d the deflection beyond the dead band over the travel left,
@@ -94,7 +111,7 @@ impl<M: Math> Pilot<M> {
     #[inline(never)]
     #[must_use]
     pub fn shaped(&self, stick: f32) -> f32 {
-        let Config { dead_band, centre_softness, .. } = self.config;
+        let Self { dead_band, centre_softness, .. } = *self;
         let stick = saturate_symmetric(stick, 1.0);
         let size = stick.abs();
         if size <= dead_band {
@@ -130,11 +147,10 @@ impl<M: Math> Pilot<M> {
     /// ```
     #[must_use]
     pub fn fly(&self, state: &mut State, sticks: Sticks, motion: &estimate::State) -> Demand {
-        let config = &self.config;
         let (roll, pitch) = (self.shaped(sticks.roll), self.shaped(sticks.pitch));
-        let heading = HeadingDemand::Rate(self.shaped(sticks.yaw) * config.full_stick_rate_rad_s);
+        let heading = HeadingDemand::Rate(self.shaped(sticks.yaw) * self.rate_rad_s);
         let climb = self.shaped(sticks.climb);
-        let full = if climb < 0.0 { config.full_stick_descent_m_s } else { config.full_stick_climb_m_s };
+        let full = if climb < 0.0 { self.descent_m_s } else { self.climb_m_s };
         let vertical = VerticalDemand::Climb(climb * full);
         if roll == 0.0 && pitch == 0.0 {
             return self.stay(state, heading, vertical, motion);
@@ -162,7 +178,7 @@ impl<M: Math> Pilot<M> {
     /// ```
     #[must_use]
     pub fn land(&self, state: &mut State, motion: &estimate::State) -> Demand {
-        let vertical = VerticalDemand::Climb(-self.config.landing_speed_m_s);
+        let vertical = VerticalDemand::Climb(-self.landing_m_s);
         self.stay(state, HeadingDemand::Rate(0.0), vertical, motion)
     }
 
@@ -179,10 +195,9 @@ impl<M: Math> Pilot<M> {
         }
         let (position, velocity) = (motion.position_m, motion.velocity_m_s);
         let speed2 = velocity.x() * velocity.x() + velocity.y() * velocity.y();
-        let slow = self.config.hold_below_m_s * self.config.hold_below_m_s;
         match *state {
             State::Holding(position_m) => Demand::Position { position_m, heading, vertical },
-            State::Braking if speed2 < slow => {
+            State::Braking if speed2 < self.slow_squared => {
                 *state = State::Holding(position);
                 Demand::Position { position_m: position, heading, vertical }
             }

@@ -34,6 +34,8 @@
 
 use core::marker::PhantomData;
 
+pub use super::course::Course;
+
 use super::field::FieldCheck;
 use super::rest::Rest;
 use crate::STANDARD_GRAVITY_M_S2;
@@ -123,32 +125,6 @@ impl Config {
         heading_offset_time_s: 200.0,
         declination_rad: 0.0,
     };
-}
-
-/// A change of velocity over the same stretch of time, once felt by the accelerometer and turned by this attitude, once
-/// measured from outside. The angle between the horizontal parts is the error of the heading. The error counts by
-/// `f x m/((f^2 + m^2)/2 + (0.5 m/s)^2)`, so that a change within the noise of a receiver does next to nothing.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Course {
-    /// Felt, in m/s.
-    pub felt_m_s: Vector<World>,
-    /// Measured, in m/s.
-    pub measured_m_s: Vector<World>,
-}
-
-impl Course {
-    /// Square of the noise of a change in m2/s2, and the square of the change that sets a first heading.
-    const NOISE_SQUARED: f32 = 0.25;
-
-    /// Parts of the measured change along and across the felt one, and half the sum of the squares.
-    fn compared(&self) -> (f32, f32, f32) {
-        let (f, m) = (self.felt_m_s, self.measured_m_s);
-        let along = f.x() * m.x() + f.y() * m.y();
-        let across = f.x() * m.y() - f.y() * m.x();
-        let squares = 0.5 * (f.x() * f.x() + f.y() * f.y() + m.x() * m.x() + m.y() * m.y());
-        (along, across, squares)
-    }
 }
 
 /// What is made of an average beyond the limit.
@@ -459,7 +435,7 @@ impl<M: Math> AttitudeFilter<M> {
     fn course_turn(&mut self, course: &Course, down: Vector<Body>) -> Vector<Body> {
         let gap_s = self.gap_s(self.course_tick);
         self.course_tick = self.ticks;
-        let (along, across, squares) = course.compared();
+        let Course { along, across, squares } = *course;
         if squares.is_nan() || squares > COURSE_MAX_SQUARED {
             return Vector::ZERO;
         }

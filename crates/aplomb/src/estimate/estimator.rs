@@ -134,7 +134,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             vertical,
             horizontal,
             home,
-            kinematic: Kinematic::new(config.horizontal.interval_s, period_s),
+            kinematic: Kinematic::new(config.horizontal.interval_s),
             wind: Wind::new(config.rotor_drag_per_s, period_s)?,
             acceleration_m_s2: Vector::ZERO,
             imu_usable: false,
@@ -174,7 +174,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
         self.history.push_finite(acceleration);
         self.vertical.predict_finite(-acceleration.z());
         self.horizontal.predict_finite(acceleration);
-        self.kinematic.tick(acceleration);
+        self.kinematic.tick(acceleration, self.history.period_s());
         if let Some(pressure) = sensors.pressure_pa {
             let value = self.home.height_m(pressure.value, armed);
             self.vertical.correct(
@@ -227,7 +227,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
 
     /// A field sample taken some ticks ago, as it would be felt in the present attitude: m - age w x m.
     fn turned_to_now(&self, field: Sample<Vector<Body>>) -> Vector<Body> {
-        let age_s = f32::from(field.age_ticks) * self.kinematic.period_s;
+        let age_s = f32::from(field.age_ticks) * self.history.period_s();
         let m = field.value;
         m - self.attitude.rate_rad_s().cross(m) * age_s
     }
@@ -332,7 +332,6 @@ impl Home {
 /// Acceleration from raw velocity differences, matched with the specific force over the same stretch of time.
 #[derive(Clone, Copy, Debug)]
 struct Kinematic {
-    period_s: f32,
     interval_s: f32,
     /// Velocity of the fix before.
     before: Vector<World>,
@@ -350,9 +349,8 @@ const SHORTEST_INTERVAL: f32 = 0.25;
 const LONGEST_INTERVAL: f32 = 5.0;
 
 impl Kinematic {
-    fn new(interval_s: f32, period_s: f32) -> Self {
+    fn new(interval_s: f32) -> Self {
         Self {
-            period_s,
             interval_s,
             before: Vector::ZERO,
             felt: Vector::ZERO,
@@ -364,10 +362,10 @@ impl Kinematic {
     }
 
     #[inline]
-    fn tick(&mut self, acceleration: Vector<World>) {
-        self.held_s += self.period_s;
-        self.felt += acceleration * self.period_s;
-        self.since_s += self.period_s;
+    fn tick(&mut self, acceleration: Vector<World>, period_s: f32) {
+        self.held_s += period_s;
+        self.felt += acceleration * period_s;
+        self.since_s += period_s;
     }
 
     fn take(&mut self, fix: &Receiver, span: &Span) {
@@ -386,7 +384,7 @@ impl Kinematic {
                 (measured_m_s - felt_m_s) * (1.0 / length_s) + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2);
             if gravity.norm_squared() < 4.0 * STANDARD_GRAVITY_M_S2 * STANDARD_GRAVITY_M_S2 {
                 self.gravity = gravity;
-                self.course = Course { felt_m_s, measured_m_s };
+                self.course = Course::new(felt_m_s, measured_m_s);
                 self.held_s = 0.0;
             }
         }

@@ -122,6 +122,12 @@ impl History {
         None
     }
 
+    /// Time between two accelerations in s.
+    #[inline]
+    pub(super) const fn period_s(&self) -> f32 {
+        self.period_s
+    }
+
     /// Forgets everything.
     pub fn clear(&mut self) {
         self.full = 0;

@@ -4,6 +4,7 @@
 
 pub mod attitude;
 mod barometer;
+mod course;
 mod estimator;
 mod field;
 mod history;

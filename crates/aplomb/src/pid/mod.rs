@@ -348,7 +348,7 @@ impl Pid {
     }
 
     /// The conditional stop, and what is no number.
-    #[inline(never)]
+    #[inline]
     fn stop(&self, state: &mut State, applied: f32) {
         let short = applied - state.demanded;
         let short = if short.is_finite() { short } else { 0.0 };

@@ -34,7 +34,7 @@ fn attitude<M: Math>() {
         let aids = attitude::Aids {
             field: Some(any_vector()),
             apparent_gravity_m_s2: Some(any_vector()),
-            course: Some(attitude::Course { felt_m_s: any_vector(), measured_m_s: any_vector() }),
+            course: Some(attitude::Course::new(any_vector(), any_vector())),
             at_rest_allowed: true,
         };
         filter.step(any_vector(), any_vector(), &black_box(aids));

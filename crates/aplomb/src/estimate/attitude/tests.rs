@@ -139,10 +139,8 @@ fn any_input_leaves_the_filter_sound_and_it_recovers() {
     for k in 0..20_000 {
         let field = (k % 3 == 0).then(|| Vector::new(pick(), pick(), pick()));
         let gravity = (k % 5 == 0).then(|| Vector::new(pick(), pick(), pick()));
-        let course = (k % 11 == 0).then(|| Course {
-            felt_m_s: Vector::new(pick(), pick(), pick()),
-            measured_m_s: Vector::new(pick(), pick(), pick()),
-        });
+        let course = (k % 11 == 0)
+            .then(|| Course::new(Vector::new(pick(), pick(), pick()), Vector::new(pick(), pick(), pick())));
         let aids = Aids { field, apparent_gravity_m_s2: gravity, course, at_rest_allowed: k % 7 < 4 };
         let (gyro, accel) = (Vector::new(pick(), pick(), pick()), Vector::new(pick(), pick(), pick()));
         filter.step(gyro, accel, &aids);
@@ -230,7 +228,7 @@ fn course_sets_and_holds_the_heading() {
         let measured_m_s = Vector::new(change_m_s, 0.0, 0.0);
         for k in 0..120_000 {
             let felt_m_s = filter.attitude().to_world(Vector::new(change_m_s, 0.0, 0.0));
-            let course = (k % 200 == 0).then_some(Course { felt_m_s, measured_m_s });
+            let course = (k % 200 == 0).then_some(Course::new(felt_m_s, measured_m_s));
             filter.step(gyro, still(Attitude::LEVEL), &Aids { course, ..Aids::default() });
         }
         (filter.heading_known(), heading_error_deg(&filter))
