@@ -8,13 +8,13 @@ A craft in hover with tilt and heading commanded. The craft (motors, inertia, th
 exactly by scipy.signal.cont2discrete; filters by scipy.signal.butter, iirnotch and plain difference equations; margins by
 scipy.optimize. The attitude loop acts on every fifth tick; of its staircase the part at the exciting frequency is kept.
 """
-import csv
-import io
 import sys
 
 import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 from scipy.signal import butter, cont2discrete, freqz, iirnotch
+
+import kept
 
 # The craft, which is also what the controller believes of it.
 MASS, JX, JZ, JR = 1.2, 0.011, 0.021, 5.5e-5
@@ -100,32 +100,10 @@ def figures(at):
 
 
 def text():
-    out = io.StringIO()
-    out.write("# Margins of two torque loops by scipy: tests/reference/margins.py\n")
-    w = csv.writer(out, lineterminator="\n")
-    w.writerow(["loop", "figure", "value"])
-    for name, at in (("roll torque", loop(ROLL, JX, False)), ("yaw torque", loop(YAW, JZ, True))):
-        for figure, value in figures(at).items():
-            w.writerow([name, figure, f"{value:.6f}"])
-    return out.getvalue()
-
-
-def main():
-    *check, path = sys.argv[1:]
-    fresh = text()
-    if not check:
-        with open(path, "w", encoding="ascii") as out:
-            out.write(fresh)
-        return 0
-    with open(path, encoding="ascii") as kept:
-        pairs = list(zip(kept.read().splitlines(), fresh.splitlines(), strict=True))
-    for old, new in pairs[2:]:
-        if old.split(",")[:2] != new.split(",")[:2] or abs(float(old.split(",")[2]) - float(new.split(",")[2])) > 1e-4:
-            print(f"{path}: {old} is now {new}")
-            return 1
-    print(f"{path}: {len(pairs) - 2} figures agree with scipy")
-    return 0
+    loops = {"roll torque": loop(ROLL, JX, False), "yaw torque": loop(YAW, JZ, True)}
+    rows = [[name, figure, f"{value:.6f}"] for name, at in loops.items() for figure, value in figures(at).items()]
+    return kept.table(["Margins of two torque loops by scipy: tests/reference/margins.py"], ["loop", "figure", "value"], rows)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(kept.main(text(), 1e-4))

@@ -8,12 +8,12 @@ Cases p, pi, pd, pid, each open (the measurement is given, no limit: each part b
 around 4/(0.5 s + 1), held inputs by scipy.signal.cont2discrete, output within +-0.4, back-calculation).
 Form: K. J. Astrom, T. Hagglund, Advanced PID Control (ISA, 2006), ch. 3 and 13, forward integral, derivative on the measurement.
 """
-import csv
-import io
 import sys
 
 import numpy as np
 from scipy.signal import cont2discrete, lfilter
+
+import kept
 
 K, TI, TD, N, TT, H, LIMIT, STEPS = 1.7, 0.45, 0.04, 8.0, 0.25, 0.01, 0.4, 160
 AD, BD = TD / (TD + N * H), K * TD * N / (TD + N * H)
@@ -53,36 +53,18 @@ def closed(integral, derivative):
 
 
 def text():
-    out = io.StringIO()
-    out.write("# PID reference sequences by scipy: tests/reference/pid_sequences.py\n")
-    out.write(f"# K {K} Ti {TI} s Td {TD} s N {N} Tt {TT} s period {H} s; closed: limit +-{LIMIT}\n")
-    w = csv.writer(out, lineterminator="\n")
-    w.writerow("case loop k r y u".split())
-    for case, parts in CASES.items():
-        for loop, run in (("open", opened), ("closed", closed)):
-            for k, row in enumerate(zip(*run(*parts))):
-                w.writerow([case, loop, k, *(f"{float(x):.9g}" for x in row)])
-    return out.getvalue()
-
-
-def values(lines):
-    rows = [line.split(",") for line in lines.splitlines() if line and not line.startswith("#")][1:]
-    return [tuple(row[:3]) for row in rows], np.array([[float(x) for x in row[3:]] for row in rows])
-
-
-def main():
-    if sys.argv[1] != "--check":
-        with open(sys.argv[1], "w", newline="") as file:
-            file.write(text())
-        return 0
-    with open(sys.argv[2]) as file:
-        (names, there), (wanted, here) = values(file.read()), values(text())
-    if names != wanted or np.abs(there - here).max() > 1e-7:
-        print(f"{sys.argv[2]} is not what this script writes")
-        return 1
-    print(f"{sys.argv[2]}: {len(names)} rows as computed, to {np.abs(there - here).max():.1e}")
-    return 0
+    comments = [
+        "PID reference sequences by scipy: tests/reference/pid_sequences.py",
+        f"K {K} Ti {TI} s Td {TD} s N {N} Tt {TT} s period {H} s; closed: limit +-{LIMIT}",
+    ]
+    rows = [
+        [case, loop, k, *(f"{float(x):.9g}" for x in row)]
+        for case, parts in CASES.items()
+        for loop, run in (("open", opened), ("closed", closed))
+        for k, row in enumerate(zip(*run(*parts)))
+    ]
+    return kept.table(comments, "case loop k r y u".split(), rows)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(kept.main(text(), 1e-7))

@@ -8,12 +8,12 @@ Case top: no force but gravity, full inertia tensor, tumbling. Case driven: thru
 damping, and the rotors' angular momentum along body z. North-east-down, quaternion body to world, scalar first:
 p' = v, v' = g + F/m, q' = q (0, w)/2, I w' = tau - w x (I w + h)  (J. Sola 2017, arXiv:1711.02508, eq. 200).
 """
-import csv
-import io
 import sys
 
 import numpy as np
 from scipy.integrate import solve_ivp
+
+import kept
 
 MASS, GRAVITY = 1.2, 9.80665
 INERTIA = np.array([[0.011, -0.001, 0.0005], [-0.001, 0.012, 0.0], [0.0005, 0.0, 0.021]])
@@ -47,38 +47,16 @@ def slope(t, y, driven):
 
 
 def text():
-    out = io.StringIO()
-    out.write("# Rigid body by scipy's DOP853: tests/reference/rigid_body.py\n")
-    w = csv.writer(out, lineterminator="\n")
-    w.writerow("case t north east down v_north v_east v_down qw qx qy qz p q r".split())
+    rows = []
     for case, start in START.items():
         times = np.linspace(0.0, SECONDS, ROWS)
         run = solve_ivp(
             slope, (0.0, SECONDS), start, "DOP853", times, args=(case == "driven",), rtol=1e-13, atol=1e-13
         )
-        for t, row in zip(times, run.y.T):
-            w.writerow([case, f"{t:.1f}", *(f"{x:.12g}" for x in row)])
-    return out.getvalue()
-
-
-def values(lines):
-    rows = [line.split(",") for line in lines.splitlines() if line and not line.startswith("#")][1:]
-    return [tuple(row[:2]) for row in rows], np.array([[float(x) for x in row[2:]] for row in rows])
-
-
-def main():
-    if sys.argv[1] != "--check":
-        with open(sys.argv[1], "w", newline="") as file:
-            file.write(text())
-        return 0
-    with open(sys.argv[2]) as file:
-        (names, there), (wanted, here) = values(file.read()), values(text())
-    if names != wanted or np.abs(there - here).max() > 1e-9:
-        print(f"{sys.argv[2]} is not what this script writes")
-        return 1
-    print(f"{sys.argv[2]}: {len(names)} rows as computed, to {np.abs(there - here).max():.1e}")
-    return 0
+        rows += [[case, f"{t:.1f}", *(f"{x:.12g}" for x in row)] for t, row in zip(times, run.y.T)]
+    head = "case t north east down v_north v_east v_down qw qx qy qz p q r".split()
+    return kept.table(["Rigid body by scipy's DOP853: tests/reference/rigid_body.py"], head, rows)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(kept.main(text(), 1e-9))
