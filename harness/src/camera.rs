@@ -9,6 +9,7 @@ use aplomb_craft::glam::{DMat3, DVec3};
 use aplomb_craft::gravity::STANDARD_M_S2;
 
 use crate::fly::FlyError;
+use crate::input::signal::Signal;
 use crate::trace::Camera;
 
 /// Share of the travel that the stabiliser uses: the rest keeps it off the stops.
@@ -106,6 +107,17 @@ impl<M: Math> StabilisedCamera<M> {
             pixels_per_deg: self.pixels_per_deg,
         }
     }
+}
+
+/// `craft` for a flight that is judged by `signals` alone: without its camera where none of them is of the camera. Nothing else
+/// hangs on it, so that the flight is the same bit for bit.
+#[must_use]
+pub fn only_if_judged(
+    craft: &aplomb_craft::Config,
+    mut signals: impl Iterator<Item = Signal>,
+) -> aplomb_craft::Config {
+    let camera_mount = craft.camera_mount.filter(|_| signals.any(Signal::is_of_camera));
+    aplomb_craft::Config { camera_mount, ..*craft }
 }
 
 fn carrier(truth: &Truth) -> Carrier {

@@ -9,6 +9,7 @@ use rayon::prelude::*;
 use super::arguments::{Files, Out, Threads};
 use super::table::{self, FlightVerdicts};
 use super::{Failure, HELD, MISSED, may_colour, page, progress, say, trace_csv, watch};
+use crate::camera;
 use crate::fly::{Flown, fly};
 use crate::input::{self, Controller, Craft, FlightPlan, InputError};
 use crate::judge::{Evidence, Pool, evidence};
@@ -175,7 +176,12 @@ fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Fa
     let spin = job.craft.config.arms.map(|arm| arm.spin);
     let one = |plan: &FlightPlan, number: u32| -> Result<(Vec<Evidence>, Option<Trace>, f64), Failure> {
         let seed = arguments.seed.unwrap_or(plan.seed).wrapping_add(u64::from(number));
-        let flown = fly(&job.craft.config, &job.controller.config, plan, seed);
+        // The first seed's trace is shown, the others are judged.
+        let craft = match number {
+            0 => job.craft.config,
+            _ => camera::only_if_judged(&job.craft.config, plan.signals()),
+        };
+        let flown = fly(&craft, &job.controller.config, plan, seed);
         let Flown { trace, simulated_s, .. } =
             flown.map_err(|error| Failure::Unfinished(format!("{}: {error}", plan.name)))?;
         let evidence =

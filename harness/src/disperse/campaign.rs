@@ -4,6 +4,7 @@ use aplomb_craft::Rotors;
 
 use super::quantity::Truth;
 use super::{Vary, spread};
+use crate::camera;
 use crate::fly::{Flown, FlyError, fly_uneven};
 use crate::input::{Controller, Craft, FlightPlan};
 use crate::judge::{self, Evidence};
@@ -149,9 +150,19 @@ impl Campaign {
     /// A craft that cannot be.
     pub fn replay(&self, flight: usize, number: u64) -> Result<(Flown, Run), FlyError> {
         let (truth, plan) = self.truth(flight, number);
+        self.flown(flight, number, &truth, &plan)
+    }
+
+    fn flown(
+        &self,
+        flight: usize,
+        number: u64,
+        truth: &Truth,
+        plan: &FlightPlan,
+    ) -> Result<(Flown, Run), FlyError> {
         let seed = self.seed.wrapping_add(number);
-        let flown = fly_uneven(&truth.craft, truth.motor_share, &self.controller.config, &plan, seed)?;
-        let view = View { plan: &plan, trace: &flown.trace, size: &self.size };
+        let flown = fly_uneven(&truth.craft, truth.motor_share, &self.controller.config, plan, seed)?;
+        let view = View { plan, trace: &flown.trace, size: &self.size };
         let one = |one: &Requirement| Some(one.figure(&[one.evidence(&view, self.probes[flight])?]));
         let expectations = plan.expectations.iter().map(|expectation| {
             let evidence: Evidence = judge::evidence(expectation, &flown.trace, &self.size.spin);
@@ -167,7 +178,10 @@ impl Campaign {
     /// # Errors
     /// A craft that cannot be.
     pub fn fly(&self, flight: usize, number: u64) -> Result<Run, FlyError> {
-        self.replay(flight, number).map(|(_, run)| run)
+        let (mut truth, plan) = self.truth(flight, number);
+        let signals = self.asked(flight).filter_map(Requirement::signal).chain(plan.signals());
+        truth.craft = camera::only_if_judged(&truth.craft, signals);
+        self.flown(flight, number, &truth, &plan).map(|(_, run)| run)
     }
 
     /// A text that differs whenever anything that decides a run does, the version included.

@@ -14,6 +14,7 @@ use super::expectation::{ExpectEntry, Expectation};
 use super::fault::{self, FaultEntry};
 use super::mount::{self, StandTable, TetherTable};
 use super::problem::InputError;
+use super::signal::Signal;
 
 /// A flight to fly.
 #[derive(Clone, Debug, PartialEq)]
@@ -119,6 +120,11 @@ impl FlightPlan {
 }
 
 impl FlightPlan {
+    /// The signals that its expectations are about.
+    pub fn signals(&self) -> impl Iterator<Item = Signal> {
+        self.expectations.iter().map(|expectation| expectation.signal)
+    }
+
     /// The air in one sentence, and the mount and the faults in others if there are any.
     #[must_use]
     pub fn conditions_words(&self) -> String {

@@ -185,6 +185,12 @@ impl Signal {
     pub const fn is_of_window(self) -> bool {
         matches!(self, Self::RotorSpread)
     }
+
+    /// True for the signals that are taken from the camera in its mount.
+    #[must_use]
+    pub const fn is_of_camera(self) -> bool {
+        matches!(self, Self::CameraLevelError | Self::LineOfSightMotion)
+    }
 }
 
 #[cfg(test)]

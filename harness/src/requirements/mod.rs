@@ -13,6 +13,7 @@ use std::borrow::Cow;
 
 use crate::input::FlightPlan;
 use crate::input::expectation::{Expectation, OverSeeds, Statistic};
+use crate::input::signal::Signal;
 use crate::judge::{self, Evidence};
 use crate::trace::Trace;
 use crate::verdict::Limit;
@@ -131,6 +132,15 @@ impl Requirement {
                 let to_the_end = Expectation { to_s, ..expectation.clone() };
                 named.then(|| judge::evidence(&to_the_end, view.trace, &view.size.spin))
             }
+            _ => None,
+        }
+    }
+
+    /// The signal that it is about, where it is about one.
+    #[must_use]
+    pub fn signal(&self) -> Option<Signal> {
+        match &self.judged_on {
+            JudgedOn::Signal { expectation, .. } => Some(expectation.signal),
             _ => None,
         }
     }

@@ -7,6 +7,7 @@ pub mod vary;
 use rayon::prelude::*;
 use toml::Table;
 
+use crate::camera;
 use crate::disperse::spread::share;
 use crate::fly::fly;
 use crate::input::{Controller, Craft, FlightPlan, InputError};
@@ -99,7 +100,8 @@ impl Files {
         }
         if let Some(plan) = plan {
             let spin = craft.config.arms.map(|arm| arm.spin);
-            match fly(&craft.config, &controller.config, plan, plan.seed) {
+            let craft = camera::only_if_judged(&craft.config, plan.signals());
+            match fly(&craft, &controller.config, plan, plan.seed) {
                 Ok(flown) => {
                     let judged = plan.expectations.iter().map(|expectation| {
                         verdict(expectation, &[evidence(expectation, &flown.trace, &spin)])

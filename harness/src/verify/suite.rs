@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use rayon::prelude::*;
 
 use super::Folder;
+use crate::camera;
 use crate::fly::{Flown, FlyError, fly};
 use crate::input::FlightPlan;
 use crate::input::expectation::OverSeeds;
@@ -132,7 +133,9 @@ pub fn judge(folder: &Folder, seeds: u32, flown: &(dyn Fn() + Sync)) -> Result<J
     let said = jobs.par_iter().map(|&(place, number)| {
         let (probe, plan) = plans[place];
         let seed = plan.seed.wrapping_add(u64::from(number));
-        let flight = fly(&folder.craft.config, &folder.controller.config, plan, seed)?;
+        let signals = folder.requirements.iter().filter_map(Requirement::signal).chain(plan.signals());
+        let craft = camera::only_if_judged(&folder.craft.config, signals);
+        let flight = fly(&craft, &folder.controller.config, plan, seed)?;
         let said = listen(folder, plan, probe, &flight);
         flown();
         Ok(said)
