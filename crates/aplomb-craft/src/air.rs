@@ -3,6 +3,7 @@
 use crate::atmosphere::{Air as StandardAir, SEA_LEVEL_DENSITY_KG_M3, geopotential_m};
 use crate::dryden::{Dryden, FOOT_M, Turbulence};
 use crate::error::{ConfigError, Reason, fail, finite, not_negative, positive, within};
+use crate::every::Every;
 use crate::gust::Gust;
 use crate::propeller::map::VISCOSITY_M2_S;
 use crate::propulsion::Medium;
@@ -121,13 +122,13 @@ struct Carried {
     carry_m_s: Option<f64>,
 }
 
-/// The air as it goes by. What hangs on the height (density, mean wind, turbulence
-/// scales) is taken anew every 50 ms: at a climb of 10 m/s the density has changed by 5e-5 in that time.
+/// The air as it goes by. What hangs on the height (density, mean wind, turbulence scales) is taken anew every 50 ms: at a
+/// climb of 10 m/s the density has changed by 5e-5 in that time. Turbulence is worked out every 4 ms and goes evenly in
+/// between, in which time air of 10 m/s has gone by a tenth of the craft: what is smaller, the rotors average out.
 #[derive(Clone, Debug)]
 pub(crate) struct Air {
     config: AirConfig,
-    tick_s: f64,
-    refresh_ticks: u64,
+    refresh: Every,
     next_wind: usize,
     /// Ramp under way: start, per-second rate, from, to.
     ramp: (f64, f64, DVec3, DVec3),
@@ -138,6 +139,9 @@ pub(crate) struct Air {
     /// Unit vector along the mean wind; north in still air.
     along: DVec3,
     turbulent: DVec3,
+    turbulent_step: DVec3,
+    turbulence: Every,
+    turbulence_s: f64,
     mean_m_s: DVec3,
     wind_m_s: DVec3,
     standard: StandardAir,
@@ -146,6 +150,7 @@ pub(crate) struct Air {
 
 impl Air {
     const REFRESH_S: f64 = 0.05;
+    const TURBULENCE_S: f64 = 0.004;
 
     /// The air at time 0 around a craft at `height_m`; `config` has been checked.
     pub(crate) fn new(config: &AirConfig, height_m: f64, tick_s: f64, seed: u64) -> Self {
@@ -154,9 +159,9 @@ impl Air {
             flow: flow(gust.from_deg),
             carry_m_s: None,
         });
+        let turbulence = Every::new(Self::TURBULENCE_S, tick_s);
         let mut air = Air {
-            tick_s,
-            refresh_ticks: libm::fmax(1.0, libm::floor(Self::REFRESH_S / tick_s + 0.5)) as u64,
+            refresh: Every::new(Self::REFRESH_S, tick_s),
             next_wind: 0,
             ramp: (0.0, 0.0, DVec3::ZERO, DVec3::ZERO),
             profile_flow: config.u20_m_s.map_or(DVec3::ZERO, |u20| flow(config.u20_from_deg) * u20),
@@ -169,6 +174,9 @@ impl Air {
                 DVec3::X
             },
             turbulent: DVec3::ZERO,
+            turbulent_step: DVec3::ZERO,
+            turbulence,
+            turbulence_s: f64::from(turbulence.ticks()) * tick_s,
             mean_m_s: DVec3::ZERO,
             wind_m_s: DVec3::ZERO,
             standard: StandardAir::at(0.0, 0.0),
@@ -180,20 +188,20 @@ impl Air {
         air.mean_m_s = air.mean(0.0);
         air.refresh(height_m);
         let speed = libm::sqrt(air.mean_m_s.length_squared());
-        air.dryden =
-            config.turbulence.map(|turbulence| Dryden::new(&turbulence, height_m, speed, tick_s, seed));
-        air.sum(0.0);
+        air.dryden = config
+            .turbulence
+            .map(|turbulence| Dryden::new(&turbulence, height_m, speed, air.turbulence_s, seed));
+        air.turbulent = air.next_turbulent();
+        air.wind_m_s = air.mean_m_s + air.turbulent;
         air
     }
 
-    /// Before tick `tick`, around a craft at `height_m`: takes what hangs on the height anew if due, and says so.
+    /// Before a tick around a craft at `height_m`: takes what hangs on the height anew if due.
     #[inline]
-    pub(crate) fn follow(&mut self, tick: u64, height_m: f64) -> bool {
-        let due = tick.is_multiple_of(self.refresh_ticks);
-        if due {
+    pub(crate) fn follow(&mut self, height_m: f64) {
+        if self.refresh.is_due() {
             self.refresh(height_m);
         }
-        due
     }
 
     /// Moves the wind to the end of a tick, time `time_s`.
@@ -247,7 +255,7 @@ impl Air {
             self.along = self.mean_m_s / speed;
         }
         if let Some(dryden) = &mut self.dryden {
-            dryden.refresh(height_m, speed, self.tick_s);
+            dryden.refresh(height_m, speed, self.turbulence_s);
         }
     }
 
@@ -284,13 +292,21 @@ impl Air {
                 wind += carried.flow * carried.gust.speed_m_s(since_s * speed);
             }
         }
-        if let Some(dryden) = &mut self.dryden {
-            let turbulent = dryden.advance();
-            let right = DVec3::new(-self.along.y, self.along.x, 0.0);
-            self.turbulent =
-                self.along * turbulent.x + right * turbulent.y + DVec3::new(0.0, 0.0, turbulent.z);
+        if self.dryden.is_some() {
+            if self.turbulence.is_due() {
+                let ahead = self.next_turbulent() - self.turbulent;
+                self.turbulent_step = ahead * (1.0 / f64::from(self.turbulence.ticks()));
+            }
+            self.turbulent += self.turbulent_step;
             wind += self.turbulent;
         }
         self.wind_m_s = wind;
+    }
+
+    fn next_turbulent(&mut self) -> DVec3 {
+        let Some(dryden) = &mut self.dryden else { return DVec3::ZERO };
+        let DVec3 { x, y, z } = dryden.advance();
+        let right = DVec3::new(-self.along.y, self.along.x, 0.0);
+        self.along * x + right * y + DVec3::new(0.0, 0.0, z)
     }
 }

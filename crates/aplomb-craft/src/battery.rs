@@ -6,6 +6,7 @@
 //! cell, so the resistance is a field of its own; the transients' resistances are scaled with it and keep their time constants.
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
+use crate::every::Every;
 
 /// Circuit elements of the cell over state of charge `s` in 0..1.
 pub mod cell {
@@ -117,8 +118,7 @@ pub(crate) struct Battery {
     transients: [Transient; 2],
     tick_s: f64,
     share_per_a: f64,
-    refresh_ticks: u32,
-    tick: u32,
+    refresh: Every,
     terminals: Terminals,
 }
 
@@ -134,8 +134,7 @@ impl Battery {
             transients: [Transient::default(); 2],
             tick_s,
             share_per_a: tick_s / (3600.0 * config.capacity_ah),
-            refresh_ticks: libm::fmax(1.0, libm::floor(Self::REFRESH_S / tick_s + 0.5)) as u32,
-            tick: 0,
+            refresh: Every::new(Self::REFRESH_S, tick_s),
             terminals: Terminals { state_of_charge: config.state_of_charge, ..Terminals::default() },
         };
         battery.refresh();
@@ -172,9 +171,7 @@ impl Battery {
             let current_a = self.terminals.current_a;
             self.transients.iter_mut().for_each(|transient| transient.advance(current_a));
         }
-        self.tick += 1;
-        if self.tick == self.refresh_ticks {
-            self.tick = 0;
+        if self.refresh.is_due() {
             self.refresh();
         }
     }

@@ -4,7 +4,7 @@ use crate::error::{ConfigError, Reason, all_finite, fail, finite, positive};
 use crate::propeller::{Marking, Planform};
 use crate::rotors::{Rotors, Spin};
 use crate::{battery, camera_mount, drag, ground, ground_effect, rotor, sensors, speed_controller};
-use glam::DMat3;
+use glam::{DMat3, DVec3};
 
 /// The truth about a craft. Plain numbers in SI units; [`crate::Plant::new`] checks them all.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -147,6 +147,11 @@ impl Config {
 
     pub(crate) fn inertia(&self) -> DMat3 {
         DMat3::from_cols_array_2d(&self.inertia_kg_m2)
+    }
+
+    /// Places of the rotors' hubs from the centre of mass, body axes (m).
+    pub(crate) fn hubs(&self) -> [DVec3; 4] {
+        self.arms.to_array().map(|arm| DVec3::new(arm.x_m, arm.y_m, arm.z_m))
     }
 
     /// Thrust of each rotor (N) that carries `weight_n` without torque; `None` if there is none with all thrusts above zero.

@@ -4,7 +4,7 @@ use crate::body::{Body, State, Wrench};
 use crate::drag::Drag;
 use crate::ground::Ground;
 use crate::mount::Rope;
-use crate::propulsion::{Inflow, Load};
+use crate::propulsion::Load;
 use glam::{DMat3, DVec3};
 
 /// Everything but the rotors that makes force and torque.
@@ -18,41 +18,74 @@ pub(crate) struct Forces {
     pub(crate) push_nm: DVec3,
 }
 
-/// Air at one instant.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Flow {
-    pub(crate) wind_m_s: DVec3,
-    pub(crate) density_kg_m3: f64,
+/// What goes with the craft wherever it turns: force and torque of rotors, air and push in body axes (N, N m), and the
+/// rotors' momentum (kg m2/s).
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Carried {
+    force_n: DVec3,
+    torque_nm: DVec3,
+    rotor_momentum: f64,
+}
+
+impl Carried {
+    /// With a further torque about body z (N m).
+    #[inline]
+    pub(crate) fn with_yaw(mut self, torque_nm: f64) -> Carried {
+        self.torque_nm.z += torque_nm;
+        self
+    }
+
+    /// As far from this as this is from `start`.
+    #[inline(always)]
+    pub(crate) fn beyond(&self, start: &Carried) -> Carried {
+        Carried {
+            force_n: 2.0 * self.force_n - start.force_n,
+            torque_nm: 2.0 * self.torque_nm - start.torque_nm,
+            rotor_momentum: 2.0 * self.rotor_momentum - start.rotor_momentum,
+        }
+    }
 }
 
 impl Forces {
-    /// Force and torque in `state` under the rotors' `load`, which `inflow` corrects for the motion since it was found.
+    /// What goes with the craft at the velocity `air` (body axes, m/s) through air of that density, under the rotors' `load`.
     #[inline(always)]
-    pub(crate) fn wrench(&self, state: &State, load: &Load, inflow: &Inflow, flow: &Flow) -> Wrench {
-        let rotation = DMat3::from_quat(state.attitude);
-        let air = state.velocity_m_s - flow.wind_m_s;
+    pub(crate) fn carried(
+        &self,
+        rate_rad_s: DVec3,
+        rotation: &DMat3,
+        air: DVec3,
+        density_kg_m3: f64,
+        load: &Load,
+    ) -> Carried {
         let airspeed = libm::sqrt(air.length_squared());
-        let in_body = rotation.transpose() * air;
-        let change = inflow.change(in_body.z, state.rate_rad_s);
-        let thrust = load.thrust_n + change.x;
-        let mut force = self.drag.force(in_body, airspeed, flow.density_kg_m3, thrust);
-        force.z -= thrust;
-        let mut wrench = Wrench {
-            force_n: rotation * force + self.push_n,
-            torque_nm: load.torque_nm
-                + DVec3::new(change.y, change.z, 0.0)
-                + self.drag.torque(state.rate_rad_s)
-                + self.push_nm,
+        let mut force_n = self.drag.force(air, airspeed, density_kg_m3, load.thrust_n);
+        force_n.z -= load.thrust_n;
+        if self.push_n != DVec3::ZERO {
+            force_n += rotation.transpose() * self.push_n;
+        }
+        Carried {
+            force_n,
+            torque_nm: load.torque_nm + self.drag.torque(rate_rad_s) + self.push_nm,
             rotor_momentum: load.momentum,
+        }
+    }
+
+    /// All force and torque in `state`: what goes with the craft, and what holds it.
+    #[inline(always)]
+    pub(crate) fn wrench(&self, state: &State, rotation: &DMat3, carried: &Carried) -> Wrench {
+        let mut wrench = Wrench {
+            force_n: *rotation * carried.force_n,
+            torque_nm: carried.torque_nm,
+            rotor_momentum: carried.rotor_momentum,
         };
         if self.ground.near(state.position_m.z) {
             let contact =
-                self.ground.wrench(state.position_m, state.velocity_m_s, &rotation, state.rate_rad_s);
+                self.ground.wrench(state.position_m, state.velocity_m_s, rotation, state.rate_rad_s);
             wrench.force_n += contact.0;
             wrench.torque_nm += contact.1;
         }
         if let Some(rope) = &self.rope {
-            let pull = rope.wrench(state, &rotation);
+            let pull = rope.wrench(state, rotation);
             wrench.force_n += pull.0;
             wrench.torque_nm += pull.1;
         }

@@ -6,8 +6,9 @@
 
 use crate::atmosphere::SEA_LEVEL_DENSITY_KG_M3;
 use crate::error::{ConfigError, within};
+use crate::lanes::each;
 use core::f64::consts::PI;
-use glam::{DMat3, DQuat, DVec3};
+use glam::DMat3;
 
 /// Lowest and highest hub that it is worked out for, over R.
 const LOWEST: f64 = 0.5;
@@ -69,13 +70,13 @@ impl GroundEffect {
 
     /// The hubs of a craft whose centre of mass is `clearance_m` above the ground; none are near one that is upside down.
     #[inline]
-    pub(crate) fn hubs(&self, clearance_m: f64, attitude: DQuat, arms: &[DVec3; 4]) -> Hubs {
+    pub(crate) fn hubs(&self, clearance_m: f64, rotation: &DMat3, [x, y, z]: &[[f64; 4]; 3]) -> Hubs {
         if clearance_m > HIGHEST * self.radius_m {
             return None;
         }
         // Down in body axes.
-        let down = DMat3::from_quat(attitude).transpose().z_axis;
-        (down.z > 0.0).then(|| arms.map(|arm| clearance_m - arm.dot(down)))
+        let down = rotation.transpose().z_axis;
+        (down.z > 0.0).then(|| each(|i| clearance_m - (x[i] * down.x + y[i] * down.y + z[i] * down.z)))
     }
 
     /// Thrust over that far from the ground.

@@ -34,7 +34,7 @@ impl Hover {
                 return fail("arms", Reason::NoTrim);
             };
             speeds = thrust.map(|thrust| propeller.speed_at(thrust / kt, medium.reynolds_ratio));
-            torques = speeds.map(|speed| kq * propeller.still(speed, medium.reynolds_ratio).torque);
+            torques = speeds.map(|speed| kq * propeller.still(speed, medium.reynolds_ratio).torque[0]);
             for i in 0..4 {
                 if thrust[i] > 0.0 {
                     arms_nm_n[i] = torques[i] / thrust[i];

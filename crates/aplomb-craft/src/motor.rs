@@ -8,6 +8,7 @@
 //! Over a tick the equation is taken as linear in the speed, `dw/dt = f + f' (w - w0)`, and solved exactly, which is of
 //! second order in the tick; near hover the local time constant is `J/(2 kQ w + Kt^2/R)`.
 
+use crate::lanes::{each, larger, smaller};
 use crate::rotor::{Braking, Config};
 
 /// The motor with everything a tick needs worked out.
@@ -24,26 +25,21 @@ pub(crate) struct Motor {
     step_s: f64,
 }
 
-/// Speed of one rotor over a tick: how much faster it is in the middle and at the end (rad/s), and how fast that changes.
-#[derive(Clone, Copy, Debug, Default)]
+/// Speeds of the rotors over a tick: how much faster they are in the middle and at the end (rad/s), and how fast that changes.
+#[derive(Clone, Copy, Debug)]
 pub(crate) struct Course {
-    pub(crate) middle: f64,
-    pub(crate) end: f64,
-    /// Angular acceleration at the start (rad/s2), and its change by speed (1/s).
-    pub(crate) start_rad_s2: f64,
-    pub(crate) rate: f64,
+    pub(crate) middle: [f64; 4],
+    pub(crate) end: [f64; 4],
+    /// Angular acceleration at the end (rad/s2).
+    pub(crate) end_rad_s2: [f64; 4],
 }
 
 impl Course {
-    /// Stops a rotor evenly within one tick.
-    pub(crate) fn halt(speed: f64, tick_s: f64) -> Self {
-        Course { middle: -0.5 * speed, end: -speed, start_rad_s2: -speed / tick_s, rate: 0.0 }
-    }
-
-    /// Angular acceleration once the rotor is `faster` (rad/s2).
-    #[inline]
-    pub(crate) fn acceleration(&self, faster: f64) -> f64 {
-        self.start_rad_s2 + self.rate * faster
+    /// Stops rotor `i` evenly within one tick.
+    pub(crate) fn halt(&mut self, i: usize, speed: f64, tick_s: f64) {
+        self.middle[i] = -0.5 * speed;
+        self.end[i] = -speed;
+        self.end_rad_s2[i] = -speed / tick_s;
     }
 }
 
@@ -62,13 +58,13 @@ impl Motor {
         }
     }
 
-    /// Winding current (A), and how it changes by the voltage (A/V): not at all at a limit.
+    /// Winding currents (A), and how they change by the voltage (A/V): not at all at a limit.
     #[inline]
-    pub(crate) fn draw(&self, voltage_v: f64, speed: f64) -> (f64, f64) {
-        let free = (voltage_v - self.torque_constant * speed) * self.per_resistance;
+    pub(crate) fn draw(&self, voltage_v: &[f64; 4], speed: &[f64; 4]) -> [[f64; 4]; 2] {
         let lowest = if self.coasts { 0.0 } else { -self.limit_a };
-        let held = free.min(self.limit_a).max(lowest);
-        (held, if held == free { self.per_resistance } else { 0.0 })
+        let free = each(|i| (voltage_v[i] - self.torque_constant * speed[i]) * self.per_resistance);
+        let held = each(|i| larger(smaller(free[i], self.limit_a), lowest));
+        [held, each(|i| if held[i] == free[i] { self.per_resistance } else { 0.0 })]
     }
 
     /// Voltage and current that hold `speed` against `torque_nm`.
@@ -79,18 +75,27 @@ impl Motor {
 
     /// Course over a tick from `speed` >= 0 against `torque_nm`, which changes by `torque_per_speed`.
     #[inline]
-    pub(crate) fn course(&self, voltage_v: f64, speed: f64, torque_nm: f64, torque_per_speed: f64) -> Course {
-        let (current, per_volt) = self.draw(voltage_v, speed);
-        let driving = self.torque_constant * (current - self.no_load_a) - torque_nm;
-        if speed <= 0.0 && driving <= 0.0 {
+    pub(crate) fn course(
+        &self,
+        voltage_v: &[f64; 4],
+        speed: &[f64; 4],
+        torque_nm: &[f64; 4],
+        torque_per_speed: &[f64; 4],
+    ) -> Course {
+        let [current, per_volt] = self.draw(voltage_v, speed);
+        let start_rad_s2 = each(|i| {
+            let driving = self.torque_constant * (current[i] - self.no_load_a) - torque_nm[i];
             // The no-load torque holds a rotor that stands.
-            return Course::default();
-        }
-        let stiffness = self.torque_constant * self.torque_constant * per_volt;
-        let start_rad_s2 = driving * self.per_inertia;
-        let rate = -(stiffness + torque_per_speed) * self.per_inertia;
-        let faster = |time_s: f64| (start_rad_s2 * time_s * share(rate * time_s)).max(-speed);
-        Course { middle: faster(0.5 * self.step_s), end: faster(self.step_s), start_rad_s2, rate }
+            if speed[i] > 0.0 || driving > 0.0 { driving * self.per_inertia } else { 0.0 }
+        });
+        let squared = self.torque_constant * self.torque_constant;
+        let rate = each(|i| -(squared * per_volt[i] + torque_per_speed[i]) * self.per_inertia);
+        let faster = |time_s: f64| -> [f64; 4] {
+            let share = share(&each(|i| rate[i] * time_s));
+            each(|i| larger(start_rad_s2[i] * time_s * share[i], -speed[i]))
+        };
+        let (middle, end) = (faster(0.5 * self.step_s), faster(self.step_s));
+        Course { middle, end, end_rad_s2: each(|i| start_rad_s2[i] + rate[i] * end[i]) }
     }
 
     /// Moment of inertia of propeller and bell (kg m2).
@@ -100,10 +105,16 @@ impl Motor {
     }
 }
 
-/// `(e^z - 1)/z`; within 1e-6 of it for the small z of a tick.
+/// `(e^z - 1)/z`; for the small z of a tick by its series, within 5e-7.
 #[inline]
-fn share(z: f64) -> f64 {
-    if z.abs() < 0.2 { 1.0 / (1.0 + z * (-0.5 + z * (1.0 / 12.0))) } else { libm::expm1(z) / z }
+fn share(z: &[f64; 4]) -> [f64; 4] {
+    if z.iter().all(|z| z.abs() < 0.2) {
+        return each(|i| {
+            let z = z[i];
+            1.0 + z * (0.5 + z * (1.0 / 6.0 + z * (1.0 / 24.0 + z * (1.0 / 120.0))))
+        });
+    }
+    z.map(|z| if z == 0.0 { 1.0 } else { libm::expm1(z) / z })
 }
 
 #[cfg(test)]
@@ -115,11 +126,30 @@ mod tests {
         Motor::new(&config, 0.001)
     }
 
+    impl Motor {
+        /// What one rotor draws: current and its change by the voltage.
+        fn one_draws(&self, voltage_v: f64, speed: f64) -> (f64, f64) {
+            let [current, slope] = self.draw(&[voltage_v; 4], &[speed; 4]);
+            (current[2], slope[2])
+        }
+
+        /// How much faster one rotor is at the end of a tick, and how fast that changes then.
+        fn one_turns(&self, voltage_v: f64, speed: f64, torque: f64, per_speed: f64) -> (f64, f64) {
+            let course = self.course(&[voltage_v; 4], &[speed; 4], &[torque; 4], &[per_speed; 4]);
+            (course.end[1], course.end_rad_s2[1])
+        }
+
+        /// How fast its speed changes at once.
+        fn starts(&self, voltage_v: f64, speed: f64, torque: f64, per_speed: f64) -> f64 {
+            Motor { step_s: 0.0, ..*self }.one_turns(voltage_v, speed, torque, per_speed).1
+        }
+    }
+
     #[test]
     fn short_form_of_the_exponential_is_it() {
         for step in -200..=50 {
             let z = f64::from(step) * 1e-3 + 1e-12;
-            assert!((share(z) / (libm::expm1(z) / z) - 1.0).abs() < 3e-6, "{z}");
+            assert!((share(&[z; 4])[3] / (libm::expm1(z) / z) - 1.0).abs() < 5e-7, "{z}");
         }
     }
 
@@ -127,27 +157,27 @@ mod tests {
     fn speeding_up_draws_more_than_the_steady_current() {
         let motor = motor(Braking::Active, None);
         let (voltage, current) = motor.steady(600.0, 0.04);
-        assert!((motor.draw(voltage, 600.0).0 - current).abs() < 1e-9);
+        assert!((motor.one_draws(voltage, 600.0).0 - current).abs() < 1e-9);
         // 1 V more at once drives 1 V over R more current through the winding; the twin has settled.
-        let more = motor.draw(voltage + 1.0, 600.0).0;
+        let more = motor.one_draws(voltage + 1.0, 600.0).0;
         assert!((more - current - 10.0).abs() < 1e-9, "{more}");
-        let course = motor.course(voltage + 1.0, 600.0, 0.04, 1.4e-4);
-        assert!((course.start_rad_s2 * motor.inertia - motor.torque_constant * 10.0).abs() < 1e-9);
-        assert!(motor.course(voltage, 600.0, 0.04, 1.4e-4).end.abs() < 1e-9);
+        let start_rad_s2 = motor.starts(voltage + 1.0, 600.0, 0.04, 1.4e-4);
+        assert!((start_rad_s2 * motor.inertia - motor.torque_constant * 10.0).abs() < 1e-9);
+        assert!(motor.one_turns(voltage, 600.0, 0.04, 1.4e-4).0.abs() < 1e-9);
     }
 
     #[test]
     fn current_limit_binds_both_ways() {
         let motor = motor(Braking::Active, Some(20.0));
-        assert_eq!(motor.draw(11.0, 0.0), (20.0, 0.0));
-        assert_eq!(motor.draw(0.0, 900.0), (-20.0, 0.0));
-        let course = motor.course(11.0, 0.0, 0.0, 0.0);
-        assert!((course.start_rad_s2 * motor.inertia - motor.torque_constant * 19.5).abs() < 1e-9);
+        assert_eq!(motor.one_draws(11.0, 0.0), (20.0, 0.0));
+        assert_eq!(motor.one_draws(0.0, 900.0), (-20.0, 0.0));
+        let start_rad_s2 = motor.starts(11.0, 0.0, 0.0, 0.0);
+        assert!((start_rad_s2 * motor.inertia - motor.torque_constant * 19.5).abs() < 1e-9);
     }
 
     #[test]
     fn coasting_is_slower_than_braking() {
-        let slowed = |braking| motor(braking, None).course(2.0, 600.0, 0.04, 1.4e-4).end;
+        let slowed = |braking| motor(braking, None).one_turns(2.0, 600.0, 0.04, 1.4e-4).0;
         let (braked, coasted) = (slowed(Braking::Active), slowed(Braking::Coasting));
         // Only air and no-load torque: (0.04 + Kt I0)/J for a millisecond.
         let kt = motor(Braking::Coasting, None).torque_constant;
@@ -171,9 +201,9 @@ mod tests {
             let motor = Motor::new(config, 0.001);
             let speed = (0..1000).fold(0.0, |speed, _| {
                 let torque = 7.9384e-8 * speed * speed;
-                speed + motor.course(voltage_v, speed, torque, 2.0 * torque / f64::max(speed, 1e-9)).end
+                speed + motor.one_turns(voltage_v, speed, torque, 2.0 * torque / f64::max(speed, 1e-9)).0
             });
-            (speed, motor.draw(voltage_v, speed).0)
+            (speed, motor.one_draws(voltage_v, speed).0)
         };
         for (voltage_v, speed, current_a) in [(7.4, 668.742, 3.9203), (11.1, 980.827, 7.8576)] {
             let found = settled(&config, voltage_v);
@@ -192,11 +222,11 @@ mod tests {
         let motor = motor(Braking::Active, None);
         let mut speed = 300.0;
         for _ in 0..2000 {
-            speed += motor.course(0.0, speed, 1e-7 * speed * speed, 2e-7 * speed).end;
+            speed += motor.one_turns(0.0, speed, 1e-7 * speed * speed, 2e-7 * speed).0;
         }
         assert_eq!(speed, 0.0);
         // Under the voltage that the no-load current eats up it stays where it is.
-        assert_eq!(motor.course(0.04, 0.0, 0.0, 0.0).end, 0.0);
-        assert!(motor.course(0.06, 0.0, 0.0, 0.0).end > 0.0);
+        assert_eq!(motor.one_turns(0.04, 0.0, 0.0, 0.0).0, 0.0);
+        assert!(motor.one_turns(0.06, 0.0, 0.0, 0.0).0 > 0.0);
     }
 }

@@ -3,15 +3,16 @@
 use crate::air::{Air, AirConfig};
 use crate::battery::Battery;
 use crate::body::{Body, Slope, Stage, State, Wrench};
+use crate::camera_mount::Carrier;
 use crate::config::Config;
 use crate::drag::Drag;
 use crate::error::{ConfigError, Reason, fail, within};
 use crate::fault::{Fault, Faults, Sensor, What};
-use crate::forces::{Flow, Forces};
+use crate::forces::{Carried, Forces};
 use crate::ground::Ground;
 use crate::hover::Hover;
 use crate::mount::{Bearing, Mount, Rope};
-use crate::propulsion::{Propulsion, air_in_body};
+use crate::propulsion::Propulsion;
 use crate::rotors::Rotors;
 use crate::sensors::barometer::Barometer;
 use crate::sensors::imu::{Imu, Motion, Sample};
@@ -30,8 +31,10 @@ const TIPPED_OVER_COSINE: f64 = 0.5;
 /// A simulated craft in its air.
 ///
 /// One [`Plant::advance`] is one tick: the command passes the speed controllers, the motors turn the rotors on, the body takes
-/// one Runge-Kutta step with the wind going evenly from its value at the start of the tick to that at the end, then the
-/// rotors' inflow and the sensors are brought up to date. The battery's figures are those under the load of the tick just gone. All sensors sample the state at the tick.
+/// one Runge-Kutta step, then the rotors' inflow and the sensors are brought up to date. In the step the forces of rotors and
+/// air are linear over the tick in body axes, through their values at its start and in its middle, which is of second order;
+/// the motion itself and what holds the craft, ground or tether, are of fourth. The battery's figures are those under the
+/// load of the tick just gone. All sensors sample the state at the tick.
 #[derive(Clone, Debug)]
 pub struct Plant {
     tick_s: f64,
@@ -44,11 +47,12 @@ pub struct Plant {
     battery: Battery,
     air: Air,
     touching: bool,
-    /// Accelerations at the tick, and the reaction to the rotors' own acceleration they were found with.
+    /// At the tick: attitude as a matrix, what goes with the craft, accelerations.
+    rotation: DMat3,
+    carried: Carried,
     slope: Slope,
-    slope_reaction_nm: f64,
-    /// Something other than the rotors' acceleration has changed since the slope was found.
-    slope_stale: bool,
+    /// Reaction to the rotors' own acceleration in both (N m).
+    reaction_nm: f64,
     per_weight: f64,
     fitted: Fitted,
     readings: Readings,
@@ -111,7 +115,7 @@ impl Plant {
         let forces = Forces {
             body: Body::new(config.mass_kg, config.inertia(), gravity),
             drag: Drag::new(&config.drag, config.mass_kg, gravity),
-            ground: Ground::new(&config.ground, propulsion.arms, config.mass_kg),
+            ground: Ground::new(&config.ground, config.hubs(), config.mass_kg),
             push_n: DVec3::ZERO,
             push_nm: DVec3::ZERO,
             rope: match &start.mount {
@@ -149,16 +153,16 @@ impl Plant {
             battery,
             air,
             touching: false,
+            rotation: DMat3::IDENTITY,
+            carried: Carried::default(),
             slope,
-            slope_reaction_nm: 0.0,
-            slope_stale: true,
+            reaction_nm: 0.0,
             per_weight: 1.0 / weight,
             fitted,
             readings: Readings::default(),
             faults: None,
             bearing,
         };
-        plant.settle();
         plant.conclude(&[0.0; 4]);
         let motion = plant.motion(Sample::default());
         if let Some((imu, _)) = &mut plant.fitted.imu {
@@ -212,44 +216,46 @@ impl Plant {
 
     /// Lets one tick pass with `command` going into the speed controllers. Each command is held to 0..1; NaN counts as 0.
     pub fn advance(&mut self, command: Rotors<f64>) {
-        self.slope_stale |= self.air.follow(self.tick, -self.state.position_m.z);
+        self.air.follow(-self.state.position_m.z);
         let command = if self.faults.is_some() { self.suffer(command) } else { command };
-        let in_force = self.controllers.advance(command);
-        let command = in_force.to_array();
+        self.in_force = self.controllers.advance(command);
+        let command = self.in_force.to_array();
         self.battery.load(|voltage| self.propulsion.draw(&command, voltage));
         let voltage = self.battery.terminals().voltage_v;
         let volts = command.map(|share| share * voltage);
-        let start = Flow { wind_m_s: self.air.wind_m_s(), density_kg_m3: self.air.density_kg_m3() };
         let turn = self.propulsion.turn(&volts, self.air.density_ratio());
         let before = *self.propulsion.speeds();
 
-        let next_s = (self.tick + 1) as f64 * self.tick_s;
-        self.air.advance(next_s);
-        let ending = Flow { wind_m_s: self.air.wind_m_s(), ..start };
-        let between = Flow { wind_m_s: 0.5 * (start.wind_m_s + ending.wind_m_s), ..start };
+        let wind_before = self.air.wind_m_s();
+        self.air.advance((self.tick + 1) as f64 * self.tick_s);
+        let (wind_m_s, density_kg_m3) = (0.5 * (wind_before + self.air.wind_m_s()), self.air.density_kg_m3());
         let (forces, inflow) = (&self.forces, self.propulsion.inflow());
-        let first = if self.slope_stale {
-            let load = self.propulsion.load(&turn.start_rad_s2(), self.air.density_ratio());
-            self.slope_under(&forces.wrench(&self.state, &load, inflow, &start))
-        } else {
-            // The rotors' acceleration alone has jumped, with the command.
-            let mut slope = self.slope;
-            slope.turn += forces
-                .body
-                .turn_by_yaw(self.propulsion.reaction_nm(&turn.start_rad_s2()) - self.slope_reaction_nm);
-            slope
-        };
-        let wrench = |stage, state: &State| match stage {
-            Stage::Start | Stage::Middle => forces.wrench(state, &turn.middle, inflow, &between),
-            Stage::End => forces.wrench(state, &turn.end, inflow, &ending),
+        // The rotors' acceleration has jumped, with the command.
+        let jump_nm = turn.reaction_nm - self.reaction_nm;
+        let start = self.carried.with_yaw(jump_nm);
+        let mut middle = None;
+        let wrench = |stage, state: &State| {
+            let rotation = DMat3::from_quat(state.attitude);
+            let middle = *middle.get_or_insert_with(|| {
+                let air = rotation.transpose() * (state.velocity_m_s - wind_m_s);
+                let load = inflow.correct(&turn.middle, air.z, state.rate_rad_s);
+                forces.carried(state.rate_rad_s, &rotation, air, density_kg_m3, &load)
+            });
+            let carried = if stage == Stage::End { middle.beyond(&start) } else { middle };
+            forces.wrench(state, &rotation, &carried)
         };
         self.state = match &self.bearing {
-            None => forces.body.step_from(&self.state, first, self.tick_s, wrench),
-            Some(bearing) => bearing.step_from(&forces.body, &self.state, first, self.tick_s, wrench),
+            None => {
+                let mut slope = self.slope;
+                slope.turn += forces.body.turn_by_yaw(jump_nm);
+                forces.body.step_from(&self.state, slope, self.tick_s, wrench)
+            }
+            Some(bearing) => {
+                let slope = self.slope_under(&forces.wrench(&self.state, &self.rotation, &start));
+                bearing.step_from(&forces.body, &self.state, slope, self.tick_s, wrench)
+            }
         };
         self.tick += 1;
-        self.in_force = in_force;
-        self.settle();
 
         let acceleration = self.propulsion.finish(&turn);
         self.battery.advance();
@@ -270,7 +276,6 @@ impl Plant {
         let finite = |v: DVec3| if v.is_finite() { v } else { DVec3::ZERO };
         self.forces.push_n = finite(force_n_world);
         self.forces.push_nm = finite(torque_nm_body);
-        self.slope_stale = true;
     }
 
     /// What is really the case at the current tick.
@@ -303,6 +308,16 @@ impl Plant {
         }
     }
 
+    /// How the frame moves at the current tick, for a camera in its mount at the centre of mass.
+    #[inline]
+    pub fn carrier(&self) -> Carrier {
+        Carrier {
+            attitude: self.state.attitude,
+            rate_rad_s: self.state.rate_rad_s,
+            specific_force_m_s2: self.slope.acceleration - self.forces.body.gravity(),
+        }
+    }
+
     /// Brings the rotors' faults up to date; returns the commands that arrive.
     #[cold]
     fn suffer(&mut self, command: Rotors<f64>) -> Rotors<f64> {
@@ -312,10 +327,9 @@ impl Plant {
             if let Some(vibration) = &mut self.fitted.vibration {
                 vibration.add_imbalance(conditions.map(|condition| condition.imbalance_kg_m));
             }
-            look(&mut self.propulsion, &self.state, &self.air, &self.forces.ground);
-            self.slope_stale = true;
+            self.look();
         }
-        faults.rotors.pass(self.tick, command)
+        self.faults.as_mut().map_or(command, |faults| faults.rotors.pass(self.tick, command))
     }
 
     /// Brings the ground's hold on the craft up to date.
@@ -323,26 +337,36 @@ impl Plant {
     fn settle(&mut self) {
         let state = &self.state;
         if self.forces.ground.near(state.position_m.z) {
-            let rotation = DMat3::from_quat(state.attitude);
             let ground = &mut self.forces.ground;
-            self.touching = ground.settle(state.position_m, state.velocity_m_s, &rotation, state.rate_rad_s);
+            self.touching =
+                ground.settle(state.position_m, state.velocity_m_s, &self.rotation, state.rate_rad_s);
         } else if self.touching {
             self.forces.ground.let_go();
             self.touching = false;
         }
     }
 
-    /// Looks up what flows through the rotors, then the accelerations at the tick, with the rotors' own as given (rad/s2).
+    /// Looks up what flows through the rotors; returns the velocity through the air in body axes (m/s).
+    #[inline]
+    fn look(&mut self) -> DVec3 {
+        let air = self.rotation.transpose() * (self.state.velocity_m_s - self.air.wind_m_s());
+        let clearance_m = self.forces.ground.clearance_m(self.state.position_m.z);
+        let hubs = self.propulsion.hubs(clearance_m, &self.rotation);
+        self.propulsion.look(air, self.state.rate_rad_s, &self.air.medium(), &hubs);
+        air
+    }
+
+    /// Finds what holds and drives the craft at the tick, with the rotors' own acceleration as given (rad/s2).
     #[inline]
     fn conclude(&mut self, acceleration: &[f64; 4]) {
-        let flow = Flow { wind_m_s: self.air.wind_m_s(), density_kg_m3: self.air.density_kg_m3() };
-        look(&mut self.propulsion, &self.state, &self.air, &self.forces.ground);
+        self.rotation = DMat3::from_quat(self.state.attitude);
+        self.settle();
+        let air = self.look();
         let load = self.propulsion.load(acceleration, self.air.density_ratio());
-        let wrench = self.forces.wrench(&self.state, &load, self.propulsion.inflow(), &flow);
-        self.slope = self.slope_under(&wrench);
-        self.slope_reaction_nm = self.propulsion.reaction_nm(acceleration);
-        // On a stand the rotors' acceleration does not change the slope as it does in free flight.
-        self.slope_stale = self.bearing.is_some();
+        let (forces, rate) = (&self.forces, self.state.rate_rad_s);
+        self.reaction_nm = self.propulsion.reaction_nm(acceleration);
+        self.carried = forces.carried(rate, &self.rotation, air, self.air.density_kg_m3(), &load);
+        self.slope = self.slope_under(&forces.wrench(&self.state, &self.rotation, &self.carried));
     }
 
     #[inline]
@@ -360,7 +384,7 @@ impl Plant {
         let rate = self.state.rate_rad_s;
         let felt = self.slope.acceleration - self.forces.body.gravity();
         let lever = self.slope.turn.cross(place) + rate.cross(rate.cross(place));
-        Motion { rate, specific_force: self.state.attitude.conjugate() * felt + lever, vibration }
+        Motion { rate, specific_force: self.rotation.transpose() * felt + lever, vibration }
     }
 
     #[inline]
@@ -368,13 +392,12 @@ impl Plant {
         let motion = self.motion(vibration);
         let (tick, time_s) = (self.tick, self.tick as f64 * self.tick_s);
         let terminals = self.battery.terminals();
-        let thrust: [f64; 4] = self.propulsion.thrust_n(self.air.density_ratio());
-        let thrust_ratio = thrust.iter().sum::<f64>() * self.per_weight;
+        let thrust_ratio = self.propulsion.whole_thrust_n(self.air.density_ratio()) * self.per_weight;
         let (state, air, ground) = (&self.state, &self.air, &self.forces.ground);
         let height_m = -state.position_m.z;
         let fitted = &mut self.fitted;
         self.readings = Readings {
-            imu: fitted.imu.as_mut().map(|(imu, _)| imu.advance(tick, &motion)),
+            imu: fitted.imu.as_mut().map(|(imu, _)| imu.advance(&motion)),
             rotor_speed_rad_s: Rotors::from(*self.propulsion.speeds()),
             battery: BatteryReading { voltage_v: terminals.voltage_v, current_a: terminals.current_a },
             pressure_pa: fitted.barometer.as_mut().and_then(|barometer| {
@@ -393,13 +416,6 @@ impl Plant {
             faults.sensors.iter_mut().for_each(|wrapper| wrapper.pass(tick, &mut self.readings));
         }
     }
-}
-
-/// Looks up what flows through the rotors.
-#[inline]
-fn look(propulsion: &mut Propulsion, state: &State, air: &Air, ground: &Ground) {
-    let hubs = propulsion.hubs(ground.clearance_m(state.position_m.z), state.attitude);
-    propulsion.look(air_in_body(state, air.wind_m_s()), state.rate_rad_s, &air.medium(), &hubs);
 }
 
 #[cfg(test)]

@@ -128,7 +128,7 @@ impl Config {
 
     /// Thrust (N) at `speed_rad_s` in still air, `density_ratio` = rho/1.225.
     pub fn static_thrust_n(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
-        self.thrust_n_s2 * density_ratio * Propeller::new(self).still(speed_rad_s, density_ratio).thrust
+        self.thrust_n_s2 * density_ratio * Propeller::new(self).still(speed_rad_s, density_ratio).thrust[0]
     }
 
     /// Thrust (N) at `speed_rad_s` in a flow of `axial_m_s` along the axis, positive in a climb, and `edgewise_m_s` across it.
@@ -140,8 +140,8 @@ impl Config {
         density_ratio: f64,
     ) -> f64 {
         let edgewise = edgewise_m_s * edgewise_m_s;
-        let local = Propeller::new(self).local(axial_m_s, edgewise, speed_rad_s, density_ratio);
-        self.thrust_n_s2 * density_ratio * local.thrust
+        let local = Propeller::new(self).local([axial_m_s], edgewise, [speed_rad_s], density_ratio);
+        self.thrust_n_s2 * density_ratio * local.thrust[0]
     }
 
     /// Torque (N m) under the same conditions.
@@ -153,13 +153,13 @@ impl Config {
         density_ratio: f64,
     ) -> f64 {
         let edgewise = edgewise_m_s * edgewise_m_s;
-        let local = Propeller::new(self).local(axial_m_s, edgewise, speed_rad_s, density_ratio);
-        self.torque_nm_s2 * density_ratio * local.torque
+        let local = Propeller::new(self).local([axial_m_s], edgewise, [speed_rad_s], density_ratio);
+        self.torque_nm_s2 * density_ratio * local.torque[0]
     }
 
     /// Torque (N m) at `speed_rad_s` in still air, `density_ratio` = rho/1.225.
     pub fn static_torque_nm(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
-        self.torque_nm_s2 * density_ratio * Propeller::new(self).still(speed_rad_s, density_ratio).torque
+        self.torque_nm_s2 * density_ratio * Propeller::new(self).still(speed_rad_s, density_ratio).torque[0]
     }
 
     /// Speed (rad/s) that gives `thrust_n` in still air.
@@ -181,7 +181,7 @@ impl Config {
         let drop = self.resistance_ohm * self.torque_nm_s2 * density_ratio / motor.torque_constant;
         let kt = motor.torque_constant;
         (0..30).fold(left / kt, |speed, _| {
-            let share = propeller.still(speed, density_ratio).torque / (speed * speed);
+            let share = propeller.still(speed, density_ratio).torque[0] / (speed * speed);
             2.0 * left / (kt + libm::sqrt(kt * kt + 4.0 * drop * share * left))
         })
     }
@@ -198,7 +198,7 @@ impl Config {
         let kt = self.torque_constant_nm_a();
         let air = self.torque_nm_s2
             * density_ratio
-            * Propeller::new(self).still(speed_rad_s, density_ratio).torque_per_speed;
+            * Propeller::new(self).still(speed_rad_s, density_ratio).torque_per_speed[0];
         self.inertia_kg_m2 / (air + kt * kt / self.resistance_ohm)
     }
 }
@@ -222,30 +222,22 @@ const BACKWARD_THRUST: f64 = -0.5;
 
 impl Backwards {
     /// Thrust and torque against its own turning, over kT and kQ, as [`Propeller::local`].
-    pub(crate) fn local(
+    pub(crate) fn local<const N: usize>(
         &self,
-        axial_m_s: f64,
+        axial_m_s: [f64; N],
         edgewise_m2_s2: f64,
-        speed_rad_s: f64,
+        speed_rad_s: [f64; N],
         reynolds_ratio: f64,
-    ) -> Local {
+    ) -> Local<N> {
         let Some(map) = &self.map else {
-            let local = Local::quadratic(speed_rad_s);
-            return Local {
-                thrust: local.thrust * BACKWARD_THRUST,
-                thrust_per_speed: local.thrust_per_speed * BACKWARD_THRUST,
-                thrust_curve: local.thrust_curve * BACKWARD_THRUST,
-                ..local
-            };
+            let mut local = Local::quadratic(speed_rad_s);
+            (0..N).for_each(|i| local.lift(i, BACKWARD_THRUST));
+            return local;
         };
         // The table counts torque against the right way round.
-        let local = map.at(axial_m_s, edgewise_m2_s2, speed_rad_s, reynolds_ratio);
-        Local {
-            torque: -local.torque,
-            torque_per_speed: -local.torque_per_speed,
-            torque_curve: -local.torque_curve,
-            ..local
-        }
+        let mut local = map.at(axial_m_s, edgewise_m2_s2, speed_rad_s, reynolds_ratio);
+        (0..N).for_each(|i| local.drag(i, -1.0));
+        local
     }
 }
 
@@ -261,16 +253,16 @@ impl Propeller {
         }
     }
 
-    /// Thrust and torque over kT and kQ at the axial and the squared edgewise flow and the speed; `reynolds_ratio` is the kinematic viscosity at sea level
-    /// over that at hand.
+    /// Thrust and torque over kT and kQ of N of them at the axial and the squared edgewise flow and the speed; `reynolds_ratio` is
+    /// the kinematic viscosity at sea level over that at hand.
     #[inline]
-    pub(crate) fn local(
+    pub(crate) fn local<const N: usize>(
         &self,
-        axial_m_s: f64,
+        axial_m_s: [f64; N],
         edgewise_m2_s2: f64,
-        speed_rad_s: f64,
+        speed_rad_s: [f64; N],
         reynolds_ratio: f64,
-    ) -> Local {
+    ) -> Local<N> {
         match &self.map {
             None => Local::quadratic(speed_rad_s),
             Some(map) => map.at(axial_m_s, edgewise_m2_s2, speed_rad_s, reynolds_ratio),
@@ -288,8 +280,8 @@ impl Propeller {
     }
 
     /// In still air.
-    pub(crate) fn still(&self, speed_rad_s: f64, reynolds_ratio: f64) -> Local {
-        self.local(0.0, 0.0, speed_rad_s, reynolds_ratio)
+    pub(crate) fn still(&self, speed_rad_s: f64, reynolds_ratio: f64) -> Local<1> {
+        self.local([0.0], 0.0, [speed_rad_s], reynolds_ratio)
     }
 
     /// Speed at which T/kT in still air is `wanted` (rad2/s2).
@@ -298,7 +290,7 @@ impl Propeller {
             return 0.0;
         }
         (0..40).fold(libm::sqrt(wanted), |speed, _| {
-            speed * libm::sqrt(wanted / self.still(speed, reynolds_ratio).thrust)
+            speed * libm::sqrt(wanted / self.still(speed, reynolds_ratio).thrust[0])
         })
     }
 }

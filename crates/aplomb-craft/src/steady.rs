@@ -9,13 +9,13 @@ use crate::body::{Body, State};
 use crate::config::Config;
 use crate::drag::Drag;
 use crate::error::{ConfigError, Reason, fail};
-use crate::forces::{Flow, Forces};
+use crate::forces::Forces;
 use crate::ground::Ground;
 use crate::hover::Hover;
 use crate::motor::Motor;
-use crate::propulsion::{Propulsion, air_in_body};
+use crate::propulsion::Propulsion;
 use crate::rotors::Rotors;
-use glam::{DQuat, DVec3};
+use glam::{DMat3, DQuat, DVec3};
 
 /// A steady flight with the nose to the north.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -78,11 +78,7 @@ impl Steady {
                 body: Body::new(config.mass_kg, config.inertia(), still.gravity_m_s2),
                 rope: None,
                 drag: Drag::new(&config.drag, config.mass_kg, still.gravity_m_s2),
-                ground: Ground::new(
-                    &config.ground,
-                    config.arms.to_array().map(|arm| DVec3::new(arm.x_m, arm.y_m, arm.z_m)),
-                    config.mass_kg,
-                ),
+                ground: Ground::new(&config.ground, config.hubs(), config.mass_kg),
                 push_n: DVec3::ZERO,
                 push_nm: DVec3::ZERO,
             },
@@ -172,11 +168,12 @@ impl Balance {
         let [north, east, a, b, c, d] = *unknowns;
         self.state.attitude = DQuat::from_scaled_axis(DVec3::new(north, east, 0.0));
         self.propulsion.set_speeds([a, b, c, d]);
-        let air = air_in_body(&self.state, DVec3::ZERO);
+        let rotation = DMat3::from_quat(self.state.attitude);
+        let air = rotation.transpose() * self.state.velocity_m_s;
         self.propulsion.look(air, DVec3::ZERO, &self.air.medium(), &None);
         let load = self.propulsion.load(&[0.0; 4], self.air.density_ratio());
-        let flow = Flow { wind_m_s: DVec3::ZERO, density_kg_m3: self.air.density_kg_m3() };
-        let wrench = self.forces.wrench(&self.state, &load, self.propulsion.inflow(), &flow);
+        let carried = self.forces.carried(DVec3::ZERO, &rotation, air, self.air.density_kg_m3(), &load);
+        let wrench = self.forces.wrench(&self.state, &rotation, &carried);
         let force = (wrench.force_n + DVec3::new(0.0, 0.0, self.weight_n)) / self.weight_n;
         let torque = wrench.torque_nm / self.weight_n;
         [force.x, force.y, force.z, torque.x, torque.y, torque.z]

@@ -5,6 +5,7 @@
 //! the sensor. The phase follows the integrated rotor speed, so a sampled tone aliases as it does on the craft.
 
 use crate::config::Config;
+use crate::lanes::{each, sum};
 use crate::random::{Source, Stream};
 use crate::rotors::Rotors;
 use crate::sensors::imu::Sample;
@@ -88,10 +89,11 @@ impl Vibration {
         let ratio = each(|i| after[i] * self.per_corner);
         let higher = each(|i| blades * ratio[i]);
         // Squared gains of the low-pass for both tones, with one division.
-        let squares = each(|i| [1.0 + ratio[i] * ratio[i], 1.0 + higher[i] * higher[i]]);
-        let both = each(|i| 1.0 / (squares[i][0] * squares[i][1]));
-        let turning = self.phase.filtered(&ratio, &each(|i| squares[i][1] * both[i]));
-        let passing = passing.filtered(&higher, &each(|i| squares[i][0] * both[i]));
+        let (square, higher_square) =
+            (each(|i| 1.0 + ratio[i] * ratio[i]), each(|i| 1.0 + higher[i] * higher[i]));
+        let both = each(|i| 1.0 / (square[i] * higher_square[i]));
+        let turning = self.phase.filtered(&ratio, &each(|i| higher_square[i] * both[i]));
+        let passing = passing.filtered(&higher, &each(|i| square[i] * both[i]));
 
         // Imbalance: force m e w^2 (c, sense s) in the plane; its integral over time is m e w (s, -sense c).
         // Blade pass: force -r kT w^2 c along z; its integral -r kT w s/blades.
@@ -151,16 +153,6 @@ impl Phasors {
             sine: each(|i| gain[i] * (self.sine[i] - ratio[i] * self.cosine[i])),
         }
     }
-}
-
-#[inline(always)]
-fn each<T>(value: impl FnMut(usize) -> T) -> [T; 4] {
-    core::array::from_fn(value)
-}
-
-#[inline(always)]
-fn sum(value: impl Fn(usize) -> f64) -> f64 {
-    (value(0) + value(2)) + (value(1) + value(3))
 }
 
 /// Up to this angle (rad) the short series serves; few rotors turn farther in a tick.

@@ -1,7 +1,6 @@
 //! Wrappers around the motor commands and the propellers.
 
 use super::{RotorFault, Span};
-use crate::propeller::map::Local;
 use crate::rotors::{Place, Rotors};
 use std::collections::VecDeque;
 
@@ -18,22 +17,6 @@ pub(crate) struct Condition {
 
 pub(crate) const SOUND: Condition =
     Condition { effect: 1.0, imbalance_kg_m: 0.0, seized: false, reversed: false };
-
-impl Condition {
-    /// What a propeller does whose sound twin does `local`.
-    pub(crate) fn of(&self, local: Local) -> Local {
-        let Local { thrust, torque, thrust_per_speed, torque_per_speed, .. } = local;
-        Local {
-            thrust: thrust * self.effect,
-            torque: torque * self.effect,
-            thrust_per_speed: thrust_per_speed * self.effect,
-            torque_per_speed: torque_per_speed * self.effect,
-            thrust_curve: local.thrust_curve * self.effect,
-            torque_curve: local.torque_curve * self.effect,
-            thrust_per_axial: local.thrust_per_axial * self.effect,
-        }
-    }
-}
 
 /// All faults of the rotors.
 #[derive(Clone, Debug, Default)]

@@ -11,6 +11,8 @@
 use super::blade::{GENERIC, Marking};
 use super::element::{Blade, Flow};
 use super::measured::Measured;
+use crate::lanes::{larger, smaller};
+use core::array::from_fn as each;
 use core::f64::consts::PI;
 use std::sync::{Arc, Mutex};
 
@@ -34,6 +36,7 @@ pub(crate) const VISCOSITY_M2_S: f64 = 1.7894e-5 / 1.225;
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Map {
     radius_m: f64,
+    per_radius: f64,
     /// Nodes over s and over U, and how many there are in a unit of s and of the scale of U.
     shares: usize,
     speeds: usize,
@@ -45,54 +48,85 @@ pub(crate) struct Map {
     edgewise: Vec<[f64; 2]>,
 }
 
-/// Thrust and torque over kT and kQ at one speed and axial flow, with their change.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Local {
+/// Thrust and torque over kT and kQ of N rotors, each at one speed and axial flow, with their change.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Local<const N: usize> {
     /// T/kT and Q/kQ (rad2/s2).
-    pub(crate) thrust: f64,
-    pub(crate) torque: f64,
+    pub(crate) thrust: [f64; N],
+    pub(crate) torque: [f64; N],
     /// Change by speed (rad/s), and half the second one.
-    pub(crate) thrust_per_speed: f64,
-    pub(crate) torque_per_speed: f64,
-    pub(crate) thrust_curve: f64,
-    pub(crate) torque_curve: f64,
+    pub(crate) thrust_per_speed: [f64; N],
+    pub(crate) torque_per_speed: [f64; N],
+    pub(crate) thrust_curve: [f64; N],
+    pub(crate) torque_curve: [f64; N],
     /// Change of T/kT by axial flow (rad2/s2 per m/s).
-    pub(crate) thrust_per_axial: f64,
+    pub(crate) thrust_per_axial: [f64; N],
 }
 
-impl Local {
-    /// A propeller whose coefficients do not change.
+impl<const N: usize> Local<N> {
+    /// Rotors that stand in still air.
+    pub(crate) const REST: Self = Local {
+        thrust: [0.0; N],
+        torque: [0.0; N],
+        thrust_per_speed: [0.0; N],
+        torque_per_speed: [0.0; N],
+        thrust_curve: [0.0; N],
+        torque_curve: [0.0; N],
+        thrust_per_axial: [0.0; N],
+    };
+
+    /// Propellers whose coefficients do not change.
     #[inline]
-    pub(crate) fn quadratic(speed_rad_s: f64) -> Self {
-        let (square, slope) = (speed_rad_s * speed_rad_s, 2.0 * speed_rad_s);
+    pub(crate) fn quadratic(speed_rad_s: [f64; N]) -> Self {
+        let (square, slope) = (each(|i| speed_rad_s[i] * speed_rad_s[i]), each(|i| 2.0 * speed_rad_s[i]));
         Local {
             thrust: square,
             torque: square,
             thrust_per_speed: slope,
             torque_per_speed: slope,
-            thrust_curve: 1.0,
-            torque_curve: 1.0,
-            thrust_per_axial: 0.0,
+            thrust_curve: [1.0; N],
+            torque_curve: [1.0; N],
+            thrust_per_axial: [0.0; N],
         }
     }
 
-    /// All of the thrust times `ratio`.
+    /// All of the thrust of rotor `i` times `ratio`.
     #[inline]
-    pub(crate) fn lift(&mut self, ratio: f64) {
-        self.thrust *= ratio;
-        self.thrust_per_speed *= ratio;
-        self.thrust_curve *= ratio;
-        self.thrust_per_axial *= ratio;
+    pub(crate) fn lift(&mut self, i: usize, ratio: f64) {
+        self.thrust[i] *= ratio;
+        self.thrust_per_speed[i] *= ratio;
+        self.thrust_curve[i] *= ratio;
+        self.thrust_per_axial[i] *= ratio;
     }
 
-    #[inline]
-    pub(crate) fn thrust_at(&self, faster_rad_s: f64) -> f64 {
-        self.thrust + faster_rad_s * (self.thrust_per_speed + faster_rad_s * self.thrust_curve)
+    /// All of the torque of rotor `i` times `ratio`.
+    pub(crate) fn drag(&mut self, i: usize, ratio: f64) {
+        self.torque[i] *= ratio;
+        self.torque_per_speed[i] *= ratio;
+        self.torque_curve[i] *= ratio;
     }
 
+    /// Rotor `i` is that of `other`.
+    pub(crate) fn take(&mut self, i: usize, other: &Self) {
+        self.thrust[i] = other.thrust[i];
+        self.torque[i] = other.torque[i];
+        self.thrust_per_speed[i] = other.thrust_per_speed[i];
+        self.torque_per_speed[i] = other.torque_per_speed[i];
+        self.thrust_curve[i] = other.thrust_curve[i];
+        self.torque_curve[i] = other.torque_curve[i];
+        self.thrust_per_axial[i] = other.thrust_per_axial[i];
+    }
+
+    /// Thrust of each once it is that much faster (rad/s).
     #[inline]
-    pub(crate) fn torque_at(&self, faster_rad_s: f64) -> f64 {
-        self.torque + faster_rad_s * (self.torque_per_speed + faster_rad_s * self.torque_curve)
+    pub(crate) fn thrust_at(&self, faster: &[f64; N]) -> [f64; N] {
+        each(|i| self.thrust[i] + faster[i] * (self.thrust_per_speed[i] + faster[i] * self.thrust_curve[i]))
+    }
+
+    /// The same of the torque.
+    #[inline]
+    pub(crate) fn torque_at(&self, faster: &[f64; N]) -> [f64; N] {
+        each(|i| self.torque[i] + faster[i] * (self.torque_per_speed[i] + faster[i] * self.torque_curve[i]))
     }
 }
 
@@ -117,6 +151,7 @@ impl Map {
         };
         Map {
             radius_m,
+            per_radius: 1.0 / radius_m,
             shares,
             speeds,
             per_share,
@@ -169,8 +204,8 @@ impl Map {
     /// f and g at s, U and the edgewise flow over U.
     pub(super) fn shares_at(&self, share: f64, speed_m_s: f64, edgewise: f64) -> [f64; 2] {
         let (turn, flow) = (speed_m_s / self.radius_m, edgewise * speed_m_s);
-        let local = self.at(share * speed_m_s / PI, flow * flow, (1.0 - share.abs()) * turn, 1.0);
-        [local.thrust / (turn * turn), local.torque / (turn * turn)]
+        let local = self.at([share * speed_m_s / PI], flow * flow, [(1.0 - share.abs()) * turn], 1.0);
+        [local.thrust[0] / (turn * turn), local.torque[0] / (turn * turn)]
     }
 
     fn known(key: (Marking, Option<Measured>, f64), make: impl FnOnce() -> Map) -> Arc<Map> {
@@ -191,60 +226,80 @@ impl Map {
         map
     }
 
-    /// At axial flow V (m/s, positive in a climb), edgewise flow (squared, m2/s2) and speed w >= 0 (rad/s, in the sense of the
-    /// table). `reynolds_ratio` is the kinematic viscosity at sea level over that at hand.
+    /// Of N rotors at axial flow V (m/s, positive in a climb) and speed w >= 0 (rad/s, in the sense of the table), all in the
+    /// same edgewise flow (squared, m2/s2). `reynolds_ratio` is the kinematic viscosity at sea level over that at hand.
     #[inline]
-    pub(crate) fn at(
+    pub(crate) fn at<const N: usize>(
         &self,
-        axial_m_s: f64,
+        axial_m_s: [f64; N],
         edgewise_m2_s2: f64,
-        speed_rad_s: f64,
+        speed_rad_s: [f64; N],
         reynolds_ratio: f64,
-    ) -> Local {
-        let radius = self.radius_m;
-        let flow = PI * axial_m_s;
-        let unit = speed_rad_s * radius + flow.abs();
-        if unit <= 0.0 {
-            return Local::default();
+    ) -> Local<N> {
+        let (radius, per_radius, per_share) = (self.radius_m, self.per_radius, self.per_share);
+        let flow: [f64; N] = each(|i| PI * axial_m_s[i]);
+        let unit: [f64; N] = each(|i| speed_rad_s[i] * radius + flow[i].abs());
+        // The smallest number lets a rotor that stands in still air find nothing over something.
+        let share: [f64; N] = each(|i| flow[i] / (unit[i] + f64::MIN_POSITIVE));
+        let place: [f64; N] = each(|i| (share[i] + 1.0) * per_share);
+        let felt: [f64; N] = each(|i| unit[i] * reynolds_ratio);
+        let highest = (self.speeds - 1) as f64;
+        let level: [f64; N] = each(|i| {
+            let level = (felt[i] / (felt[i] + MIDDLE_M_S) - SCALE[0]) * self.per_speed;
+            smaller(larger(level, 0.0), highest)
+        });
+        let edge: [f64; N] = each(|i| {
+            let whole = edgewise_m2_s2 + (EDGE * EDGE * unit[i] * unit[i] + f64::MIN_POSITIVE);
+            edgewise_m2_s2 / whole * PER_EDGE
+        });
+        let (mut first, mut second) = ([[0.0; 2]; N], [[0.0; 2]; N]);
+        let mut up = [0.0; N];
+        for i in 0..N {
+            let row = before(place[i]).min(self.shares - 2);
+            up[i] = place[i] - row as f64;
+            (first[i], second[i]) = self.across(row, level[i], edge[i]);
         }
-        let per_unit = 1.0 / unit;
-        let share = flow * per_unit;
-        let felt = unit * reynolds_ratio;
-        let (speeds, per_share) = (self.speeds, self.per_share);
-        let place = (share + 1.0) * per_share;
-        let row = before(place).min(self.shares - 2);
-        let level =
-            ((felt / (felt + MIDDLE_M_S) - SCALE[0]) * self.per_speed).max(0.0).min((speeds - 1) as f64);
+        let slope = |i: usize, which: usize| second[i][which] - first[i][which];
+        let steep: [[f64; N]; 2] = each(|which| each(|i| slope(i, which) * per_share));
+        let value: [[f64; N]; 2] = each(|which| each(|i| first[i][which] + up[i] * slope(i, which)));
+        // d/dw of U^2 f(s): R (2 U f - U s f'), d/dV: pi (2 U |.|' f + (1 - |s|) U f'), both over R^2.
+        let turn: [f64; N] = each(|i| unit[i] * per_radius);
+        let all = |which: usize| -> [f64; N] { each(|i| turn[i] * turn[i] * value[which][i]) };
+        let per_speed = |which: usize| -> [f64; N] {
+            each(|i| turn[i] * (2.0 * value[which][i] - share[i] * steep[which][i]))
+        };
+        Local {
+            thrust: all(0),
+            torque: all(1),
+            thrust_per_speed: per_speed(0),
+            torque_per_speed: per_speed(1),
+            thrust_curve: value[0],
+            torque_curve: value[1],
+            thrust_per_axial: each(|i| {
+                let side = if axial_m_s[i] < 0.0 { -2.0 } else { 2.0 };
+                PI * per_radius * turn[i] * (side * value[0][i] + (1.0 - share[i].abs()) * steep[0][i])
+            }),
+        }
+    }
+
+    /// f and g at the place in the scale of U and in that of the edgewise flow, for a row of s and the next.
+    #[inline(always)]
+    fn across(&self, row: usize, level: f64, edge: f64) -> ([f64; 2], [f64; 2]) {
+        let speeds = self.speeds;
         let column = before(level).min(speeds - 2);
-        let (up, along) = (place - row as f64, level - column as f64);
-        let first = row * speeds + column;
-        let edge = edgewise_m2_s2 / (edgewise_m2_s2 + EDGE * EDGE * unit * unit) * PER_EDGE;
         let lane = before(edge).min(EDGES - 2);
-        let aside = (edge - lane as f64).min(1.0);
-        let lanes = row * EDGES + lane;
+        let (along, aside) = (level - column as f64, smaller(edge - lane as f64, 1.0));
+        let (first, lanes) = (row * speeds + column, row * EDGES + lane);
         let (nodes, edges) =
             (&self.nodes[first..first + speeds + 2], &self.edgewise[lanes..lanes + EDGES + 2]);
         let between = |a: [f64; 2], b: [f64; 2], c: [f64; 2], d: [f64; 2]| {
             let part = |i: usize| a[i] + along * (b[i] - a[i]) + c[i] + aside * (d[i] - c[i]);
             [part(0), part(1)]
         };
-        let low = between(nodes[0], nodes[1], edges[0], edges[1]);
-        let high = between(nodes[speeds], nodes[speeds + 1], edges[EDGES], edges[EDGES + 1]);
-        let slope = [high[0] - low[0], high[1] - low[1]];
-        let [f, g] = [low[0] + up * slope[0], low[1] + up * slope[1]];
-        // d/dw of U^2 f(s): R (2 U f - U s f'), d/dV: pi (2 U |.|' f + (1 - |s|) U f'), both over R^2.
-        let turn = unit / radius;
-        let side = if axial_m_s < 0.0 { -1.0 } else { 1.0 };
-        let steep = [slope[0] * per_share, slope[1] * per_share];
-        Local {
-            thrust: turn * turn * f,
-            torque: turn * turn * g,
-            thrust_per_speed: turn * (2.0 * f - share * steep[0]),
-            torque_per_speed: turn * (2.0 * g - share * steep[1]),
-            thrust_curve: f,
-            torque_curve: g,
-            thrust_per_axial: PI / radius * turn * (2.0 * side * f + (1.0 - share.abs()) * steep[0]),
-        }
+        (
+            between(nodes[0], nodes[1], edges[0], edges[1]),
+            between(nodes[speeds], nodes[speeds + 1], edges[EDGES], edges[EDGES + 1]),
+        )
     }
 }
 
@@ -279,10 +334,10 @@ mod tests {
                 for place in places.clone() {
                     let advance = 0.0371 * f64::from(place);
                     let axial = advance * speed / (2.0 * PI) * 0.2286;
-                    let (local, exact) = (map.at(axial, 0.0, speed, 1.0), coefficients(advance, speed));
+                    let (local, exact) = (map.at([axial], 0.0, [speed], 1.0), coefficients(advance, speed));
                     let square = speed * speed;
-                    let thrust = local.thrust / square - exact.thrust / reference.thrust;
-                    let torque = local.torque / square - exact.power / reference.power;
+                    let thrust = local.thrust[0] / square - exact.thrust / reference.thrust;
+                    let torque = local.torque[0] / square - exact.power / reference.power;
                     largest = largest.max(thrust.abs()).max(torque.abs());
                 }
             }
@@ -311,45 +366,44 @@ mod tests {
     fn slopes_are_those_of_the_values() {
         let map = Map::of(&NINE_BY_FIVE, 1.0);
         for (axial, speed) in [(0.5, 600.0), (4.0, 500.0), (-3.0, 700.0), (9.0, 300.0)] {
-            let (local, step) = (map.at(axial, 0.0, speed, 1.0), 1e-4);
-            let by_speed = (map.at(axial, 0.0, speed + step, 1.0).thrust
-                - map.at(axial, 0.0, speed - step, 1.0).thrust)
-                / (2.0 * step);
-            let by_axial = (map.at(axial + step, 0.0, speed, 1.0).thrust
-                - map.at(axial - step, 0.0, speed, 1.0).thrust)
-                / (2.0 * step);
+            let (local, step) = (map.at([axial], 0.0, [speed], 1.0), 1e-4);
+            let thrust = |axial: f64, speed: f64| map.at([axial], 0.0, [speed], 1.0).thrust[0];
+            let by_speed = (thrust(axial, speed + step) - thrust(axial, speed - step)) / (2.0 * step);
+            let by_axial = (thrust(axial + step, speed) - thrust(axial - step, speed)) / (2.0 * step);
             // What the Reynolds number adds is left out: a few percent.
-            assert!((local.thrust_per_speed - by_speed).abs() < 0.1 * speed, "{axial} {speed}");
-            assert!((local.thrust_per_axial - by_axial).abs() < 0.01 * speed * speed, "{axial} {speed}");
+            assert!((local.thrust_per_speed[0] - by_speed).abs() < 0.1 * speed, "{axial} {speed}");
+            assert!((local.thrust_per_axial[0] - by_axial).abs() < 0.01 * speed * speed, "{axial} {speed}");
         }
     }
 
     #[test]
     fn nothing_turns_in_still_air() {
         let map = Map::of(&NINE_BY_FIVE, 1.0);
-        assert_eq!(map.at(0.0, 0.0, 0.0, 1.0), Local::default());
+        let still = map.at([0.0], 0.0, [0.0], 1.0);
+        assert_eq!((still.thrust, still.torque), ([0.0], [0.0]));
+        assert_eq!((still.thrust_per_speed, still.torque_per_speed), ([0.0], [0.0]));
         // Stopped in a wind from above it is pushed down.
-        assert!(map.at(8.0, 0.0, 0.0, 1.0).thrust < 0.0 && map.at(-8.0, 0.0, 0.0, 1.0).thrust > 0.0);
+        let winds = map.at([8.0, -8.0], 0.0, [0.0, 0.0], 1.0).thrust;
+        assert!(winds[0] < 0.0 && winds[1] > 0.0);
     }
 
     #[test]
     fn edgewise_flow_lifts_the_rotor() {
         // At 8 m/s past the disc a hovering rotor needs less: more thrust at the same speed, for little more torque.
         let map = Map::of(&NINE_BY_FIVE, 1.0);
-        let (still, swept) = (map.at(0.0, 0.0, 600.0, 1.0), map.at(0.0, 64.0, 600.0, 1.0));
-        assert!(
-            swept.thrust > 1.03 * still.thrust && swept.thrust < 1.4 * still.thrust,
-            "{}",
-            swept.thrust / still.thrust
-        );
-        assert!(swept.torque < swept.thrust / still.thrust * still.torque);
+        let (still, swept) = (map.at([0.0], 0.0, [600.0], 1.0), map.at([0.0], 64.0, [600.0], 1.0));
+        let (more_thrust, more_torque) =
+            (swept.thrust[0] / still.thrust[0], swept.torque[0] / still.torque[0]);
+        assert!(more_thrust > 1.03 && more_thrust < 1.4, "{more_thrust}");
+        assert!(more_torque < more_thrust);
     }
 
     #[test]
     fn turned_backwards_it_pushes_down_and_less() {
         let (forwards, backwards) = (Map::of(&NINE_BY_FIVE, 1.0), Map::of(&NINE_BY_FIVE, -1.0));
-        let (up, down) = (forwards.at(0.0, 0.0, 600.0, 1.0), backwards.at(0.0, 0.0, 600.0, 1.0));
-        assert!(down.thrust < 0.0 && down.thrust > -up.thrust, "{} {}", down.thrust, up.thrust);
-        assert!(down.torque < 0.0);
+        let (up, down) = (forwards.at([0.0], 0.0, [600.0], 1.0), backwards.at([0.0], 0.0, [600.0], 1.0));
+        let (up_n, down_n) = (up.thrust[0], down.thrust[0]);
+        assert!(down_n < 0.0 && down_n > -up_n, "{down_n} {up_n}");
+        assert!(down.torque[0] < 0.0);
     }
 }

@@ -2,6 +2,7 @@
 
 use super::Reading;
 use crate::error::{ConfigError, Reason, fail, not_negative, positive};
+use crate::every::Every;
 
 /// Samples under way at most.
 const UNDER_WAY: usize = 8;
@@ -9,7 +10,7 @@ const UNDER_WAY: usize = 8;
 /// When samples are taken and how long they travel.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Delivery<T> {
-    period_ticks: u64,
+    taken: Every,
     delay_ticks: u64,
     delay_s: f64,
     /// Samples on their way: tick of arrival and value, oldest first.
@@ -37,7 +38,7 @@ impl<T: Copy> Delivery<T> {
     pub(crate) fn new(rate_hz: f64, delay_s: f64, tick_s: f64) -> Self {
         let delay_ticks = libm::floor(delay_s / tick_s + 0.5);
         Delivery {
-            period_ticks: libm::fmax(1.0, libm::floor(1.0 / (rate_hz * tick_s) + 0.5)) as u64,
+            taken: Every::new(1.0 / rate_hz, tick_s),
             delay_ticks: delay_ticks as u64,
             delay_s: delay_ticks * tick_s,
             queue: [None; UNDER_WAY],
@@ -46,13 +47,13 @@ impl<T: Copy> Delivery<T> {
 
     /// Time between samples (s).
     pub(crate) fn period_s(&self, tick_s: f64) -> f64 {
-        self.period_ticks as f64 * tick_s
+        f64::from(self.taken.ticks()) * tick_s
     }
 
     /// Takes a sample if one is due at `tick` and there is one; returns the one that arrives at `tick`, if any.
     #[inline]
     pub(crate) fn advance(&mut self, tick: u64, take: impl FnOnce() -> Option<T>) -> Option<Reading<T>> {
-        if tick.is_multiple_of(self.period_ticks)
+        if self.taken.is_due()
             && let Some(value) = take()
         {
             let sample = (tick + self.delay_ticks, value);

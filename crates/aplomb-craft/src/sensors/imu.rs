@@ -293,23 +293,23 @@ impl Imu {
     pub(crate) fn start(&mut self, motion: &Motion) {
         self.gyro.start(self.felt(motion));
         self.accel.start(motion.specific_force);
-        let sample = self.sample(0, motion);
+        let sample = self.sample(motion);
         self.history = [sample; HISTORY];
     }
 
     #[inline]
-    pub(crate) fn advance(&mut self, tick: u64, motion: &Motion) -> Reading<Sample> {
-        self.history[self.next] = self.sample(tick, motion);
+    pub(crate) fn advance(&mut self, motion: &Motion) -> Reading<Sample> {
+        self.history[self.next] = self.sample(motion);
         let value = self.history[(self.next + HISTORY - self.delay_ticks) % HISTORY];
         self.next = (self.next + 1) % HISTORY;
         Reading { value, age_s: self.delay_s }
     }
 
     #[inline]
-    fn sample(&mut self, tick: u64, motion: &Motion) -> Sample {
+    fn sample(&mut self, motion: &Motion) -> Sample {
         Sample {
-            gyro_rad_s: self.gyro.advance(tick, self.felt(motion), motion.vibration.gyro_rad_s),
-            accel_m_s2: self.accel.advance(tick, motion.specific_force, motion.vibration.accel_m_s2),
+            gyro_rad_s: self.gyro.advance(self.felt(motion), motion.vibration.gyro_rad_s),
+            accel_m_s2: self.accel.advance(motion.specific_force, motion.vibration.accel_m_s2),
         }
     }
 

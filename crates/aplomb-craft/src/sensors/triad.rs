@@ -1,6 +1,7 @@
 //! Three alike axes of an inertial sensor: scale, misalignment, white noise, low-pass, bias, range and steps.
 
 use super::noise::{Correlated, normals};
+use crate::every::Every;
 use crate::random::Stream;
 use core::f64::consts::PI;
 use glam::{DMat3, DVec3};
@@ -31,7 +32,7 @@ pub(crate) struct Triad {
     instability: Option<Correlated<DVec3>>,
     walk: DVec3,
     walk_step: f64,
-    slow_ticks: u64,
+    bias_moves: Every,
     pub(crate) bias: DVec3,
     range: f64,
     step: f64,
@@ -55,8 +56,8 @@ impl Triad {
         let scale = normals(&mut slow) * config.scale_share;
         let lower = normals(&mut slow) * config.misalignment_rad;
         let upper = normals(&mut slow) * config.misalignment_rad;
-        let slow_ticks = libm::fmax(1.0, libm::floor(Self::SLOW_S / tick_s + 0.5));
-        let slow_s = slow_ticks * tick_s;
+        let bias_moves = Every::new(Self::SLOW_S, tick_s);
+        let slow_s = f64::from(bias_moves.ticks()) * tick_s;
         let deviation = config.instability * Self::MARKOV_PER_INSTABILITY;
         let instability =
             (deviation > 0.0).then(|| Correlated::three(deviation, instability_s, slow_s, &mut slow));
@@ -80,7 +81,7 @@ impl Triad {
             instability,
             walk: DVec3::ZERO,
             walk_step: config.random_walk * libm::sqrt(slow_s),
-            slow_ticks: slow_ticks as u64,
+            bias_moves,
             slow,
             range: config.range,
             step: config.step,
@@ -94,8 +95,8 @@ impl Triad {
     }
 
     #[inline]
-    pub(crate) fn advance(&mut self, tick: u64, value: DVec3, vibration: DVec3) -> DVec3 {
-        if tick.is_multiple_of(self.slow_ticks) {
+    pub(crate) fn advance(&mut self, value: DVec3, vibration: DVec3) -> DVec3 {
+        if self.bias_moves.is_due() {
             self.move_bias();
         }
         let input = self.mixing * value + normals(&mut self.white) * self.noise;
