@@ -70,17 +70,29 @@ impl Table {
         &mut self,
         name: &str,
         limit: Limit,
+        input: impl FnMut(u32) -> I,
+        kernel: impl FnMut(I) -> O,
+    ) {
+        self.row_of(CALLS, name, limit, input, kernel);
+    }
+
+    /// As [`Table::row`], over as many calls as it takes to meet the worst one.
+    pub fn row_of<I, O>(
+        &mut self,
+        calls: u32,
+        name: &str,
+        limit: Limit,
         mut input: impl FnMut(u32) -> I,
         mut kernel: impl FnMut(I) -> O,
     ) {
         let (mut worst, mut sum) = (0, 0);
-        for call in 0..CALLS {
+        for call in 0..calls {
             let x = black_box(input(call));
             let count = self.meter.instructions(|| kernel(x));
             worst = worst.max(count);
             sum += count;
         }
-        self.line(name, limit, worst, Some(sum / CALLS));
+        self.line(name, limit, worst, Some(sum / calls));
     }
 
     /// A line of instruction counts measured elsewhere.

@@ -8,14 +8,15 @@
 //! 3. yaw torque with what is left: given up as far as needed, never invented, never reversed.
 //!
 //! The result equals the lexicographic optimum of a general linear-programming solver to 1e-5 of full thrust, on a
-//! symmetric X to 4e-6 (`prop_mixed_thrusts_are_the_lexicographic_optimum`; worst of its 12,000 general demands 1.4e-6. Of ten
-//! times as many, five err by 1.1e-5 to 4.4e-5: two rotors of nearly the same effect at a limit together, so that the
-//! bound is a quotient of two small differences).
+//! symmetric X to 4e-6 (`prop_mixed_thrusts_are_the_lexicographic_optimum`, 12,000 demands of each kind). Of ten times as many
+//! general demands four err by 1.0e-5 to 1.6e-4: they ask for more thrust than the rotors have level, with no allowance,
+//! and for a torque that hardly moves the rotor at its limit, so that round-off of its thrust decides on the share.
 
 mod general;
 mod geometry;
 mod symmetric;
 mod thrust_curve;
+mod walk;
 
 pub use geometry::{Arm, Geometry};
 pub use thrust_curve::{REFERENCE_DENSITY_KG_M3, Supply, ThrustCurve, ThrustCurveConfig};
@@ -140,8 +141,8 @@ impl Mixer {
     /// Checks the configuration and folds the geometry.
     ///
     /// # Errors
-    /// Names the field: arms that are not finite, that cannot make three independent torques or do not surround the
-    /// centre of mass (`arms`), a thrust range in the wrong order, a negative or NaN allowance, a share outside 0 to 0.5.
+    /// Names the field: arms that are not finite, that cannot make three independent torques, do not surround the centre
+    /// of mass or do not stand at the corners that their places name (`arms`), a thrust range in the wrong order, a negative or NaN allowance, a share outside 0 to 0.5.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         let shares = config.geometry.inverse()?;
         require_not_negative("low_n", config.low_n)?;

@@ -44,13 +44,18 @@ struct Stages<'a> {
     demand: [f64; 4],
     /// Largest total thrust without torque, and least.
     level: (f64, f64),
+    /// Yaw to be kept.
+    kept: f64,
 }
 
 impl Stages<'_> {
-    /// Optimises: the share (stage 0), the thrust's distance (1), the yaw's distance (2).
+    /// Optimises: the share (stage 0), the thrust's distance (1), the yaw's distance (2), yaw itself (3).
     fn solve(&self, stage: usize, fixed: &Optimum) -> f64 {
-        let direction =
-            if stage == 0 { OptimizationDirection::Maximize } else { OptimizationDirection::Minimize };
+        let direction = if matches!(stage, 0 | 3) {
+            OptimizationDirection::Maximize
+        } else {
+            OptimizationDirection::Minimize
+        };
         let mut problem = Problem::new(direction);
         let (low, high) = (f64::from(self.config.low_n), f64::from(self.config.high_n));
         let [thrust, roll, pitch, yaw] = self.demand;
@@ -87,8 +92,8 @@ impl Stages<'_> {
         if up.is_finite() {
             problem.add_constraint(&sum, ComparisonOp::Le, thrust.max(self.level.1) + up);
         }
-        problem.add_constraint(&yaws, ComparisonOp::Ge, yaw.min(0.0));
-        problem.add_constraint(&yaws, ComparisonOp::Le, yaw.max(0.0));
+        problem.add_constraint(&yaws, ComparisonOp::Ge, yaw.min(self.kept));
+        problem.add_constraint(&yaws, ComparisonOp::Le, yaw.max(self.kept));
         let mut near = |row: &[(microlp::Variable, f64)], target: f64| {
             problem.add_constraint(with(row, (distance, -1.0)), ComparisonOp::Le, target);
             problem.add_constraint(with(row, (distance, 1.0)), ComparisonOp::Ge, target);
@@ -99,6 +104,11 @@ impl Stages<'_> {
                 near(&yaws, yaw);
                 problem.add_constraint(&sum, ComparisonOp::Ge, fixed.thrust - 1e-9);
                 problem.add_constraint(&sum, ComparisonOp::Le, fixed.thrust + 1e-9);
+            }
+            3 => {
+                let yaws: Vec<_> =
+                    yaws.iter().map(|&(variable, gain)| (variable, gain * yaw.signum())).collect();
+                problem.add_constraint(with(&yaws, (distance, -1.0)), ComparisonOp::Ge, 0.0);
             }
             _ => {}
         }
@@ -113,8 +123,13 @@ impl Stages<'_> {
         }
     }
 
-    fn optimum(&self) -> Optimum {
-        let mut optimum = Optimum { share: 1.0, thrust: 0.0, yaw: 0.0 };
+    fn optimum(&mut self) -> Optimum {
+        let mut optimum = Optimum { share: 0.0, thrust: 0.0, yaw: 0.0 };
+        let reserved = f64::from(self.config.reserved_yaw_nm());
+        if reserved > 0.0 {
+            // What can be had of it without roll and pitch, a hair less.
+            self.kept = self.solve(3, &optimum).clamp(-reserved, reserved) * (1.0 - 1e-9);
+        }
         optimum.share = self.solve(0, &optimum).clamp(0.0, 1.0);
         optimum.thrust = self.solve(1, &optimum);
         optimum.yaw = self.solve(2, &optimum);
@@ -172,7 +187,7 @@ fn random_config(random: &mut Random, symmetric: bool) -> Config {
         high_n: random.within(3.0, 9.0),
         allowance_down_n: allowance(random),
         allowance_up_n: allowance(random),
-        reserved_yaw_share: 0.0,
+        reserved_yaw_share: if !symmetric && random.one_in(3) { random.within(0.0, 0.5) } else { 0.0 },
     }
 }
 
@@ -208,7 +223,7 @@ fn compare(symmetric: bool, count: usize) -> (usize, f64) {
             let mixed = mixer.mix(wrench);
             let [roll, pitch, yaw] = wrench.torque_nm.to_array().map(f64::from);
             let demand = [f64::from(wrench.thrust_n), roll, pitch, yaw];
-            let optimum = Stages { config: &config, demand, level }.optimum();
+            let optimum = Stages { config: &config, demand, level, kept: 0.0 }.optimum();
             for f in mixed.thrust_n.into_array() {
                 assert!(f >= config.low_n && f <= config.high_n, "{f} {config:?}");
             }
@@ -258,7 +273,48 @@ fn prop_mixed_thrusts_are_the_lexicographic_optimum() {
     assert!(worst < 4e-6, "{worst}");
     let (limited, worst) = compare(false, 12_000);
     assert!(limited > 6_000 && limited < 12_000, "the demands must cover both: {limited}");
-    assert!(worst < 4e-6, "{worst}");
+    assert!(worst < 1e-5, "{worst}");
+}
+
+/// Random demands on random crafts, each with the walk of the general solver.
+fn rounds_of(count: usize) -> [u32; 9] {
+    let mut random = Random(3);
+    let mut rounds = [0; 9];
+    for _ in 0..count / 10 {
+        let config = random_config(&mut random, false);
+        let Ok(Mixer { solver: Solver::General(general) }) = Mixer::new(&config) else { continue };
+        for _ in 0..10 {
+            rounds[general.walk(&random_demand(&mut random, &config)).rounds as usize] += 1;
+        }
+    }
+    rounds
+}
+
+#[test]
+fn the_walk_is_short() {
+    let rounds = rounds_of(200_000);
+    println!("rounds: {rounds:?}");
+    let all: u32 = rounds.iter().sum();
+    assert!(all > 150_000 && rounds[3] < all / 20 && rounds[4] < 10, "{rounds:?}");
+    assert_eq!(rounds[5..], [0; 4], "{rounds:?}");
+}
+
+#[test]
+fn a_craft_a_hair_from_symmetric_is_mixed_as_the_symmetric_one() {
+    let mut random = Random(4);
+    for _ in 0..300 {
+        let config = random_config(&mut random, true);
+        let mut hair = config;
+        hair.geometry.arms.front_left.x_m *= 1.0 + f32::EPSILON;
+        let (even, odd) = (Mixer::new(&config).unwrap(), Mixer::new(&hair).unwrap());
+        assert!(matches!(even.solver, Solver::Symmetric(_)) && matches!(odd.solver, Solver::General(_)));
+        for _ in 0..20 {
+            let demand = random_demand(&mut random, &config);
+            let (even, odd) = (even.mix(demand).thrust_n.into_array(), odd.mix(demand).thrust_n.into_array());
+            let apart = even.iter().zip(odd).map(|(even, odd)| (even - odd).abs()).fold(0.0, f32::max);
+            assert!(apart < 1e-5 * config.high_n, "{even:?} {odd:?} for {demand:?} of {config:?}");
+        }
+    }
 }
 
 /// The example craft: half-spans 0.0848528 m, kappa 0.0138 m, 0 to 6 N a rotor.
@@ -354,6 +410,11 @@ fn every_bad_field_is_named() {
             assert_eq!(Mixer::new(&config).unwrap_err().field, field, "{bad}");
         }
     }
+    let mut exchanged = good;
+    let Rotors { front_left, front_right, .. } = good.geometry.arms;
+    exchanged.geometry.arms =
+        Rotors { front_left: front_right, front_right: front_left, ..good.geometry.arms };
+    exchanged.geometry.arms.rear_left.x_m *= 1.1;
     for (config, field) in [
         (kappa(0.0), "torque_to_thrust_m"),
         (Config { low_n: -0.1, ..good }, "low_n"),
@@ -365,8 +426,9 @@ fn every_bad_field_is_named() {
         (Config { allowance_up_n: f32::NAN, ..good }, "allowance_up_n"),
         (Config { allowance_up_n: -1.0, ..good }, "allowance_up_n"),
         (Config { reserved_yaw_share: 0.6, ..good }, "reserved_yaw_share"),
-        // The centre of mass outside of the rotors.
+        // The centre of mass outside of the rotors, and two places exchanged.
         (arms(1.0), "arms"),
+        (exchanged, "arms"),
     ] {
         assert_eq!(Mixer::new(&config).unwrap_err().field, field);
     }
