@@ -148,9 +148,9 @@ fn outputs_stay_in_range_whatever_comes_in() {
 }
 
 #[test]
-fn state_stays_below_2400_bytes() {
+fn state_stays_within_2_kib() {
     let size = core::mem::size_of::<FlightController>();
-    assert!(size <= 2400, "{size}");
+    assert!(size <= 2048, "{size}");
 }
 
 #[test]

@@ -40,7 +40,8 @@ fn velocity_loop<M: Math>() {
 }
 
 fn wind_forward() {
-    if let Ok(forward) = wind::WindForward::new(&wind::Config { drag_per_s: any(), pole_rad_s: any() }, any()) {
+    if let Ok(forward) = wind::WindForward::new(&wind::Config { drag_per_s: any(), pole_rad_s: any() }, any())
+    {
         let mut state = wind::State::default();
         black_box(forward.step(&mut state, any_vector()));
         black_box(state.acceleration_m_s2());

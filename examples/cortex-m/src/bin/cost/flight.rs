@@ -45,7 +45,7 @@ pub fn rows<M: Math + Clone>(table: &mut Table) -> u32 {
     table.figure("stack of a tick, bytes", Limit::AtMost(1024), depth as u32);
     table.figure(
         "state of the controller, bytes",
-        Limit::Open { goal: 2048, ceiling: 2300 },
+        Limit::AtMost(2048),
         size_of::<FlightController<M>>() as u32,
     );
     worst.worst()
