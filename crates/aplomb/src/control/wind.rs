@@ -52,6 +52,9 @@ impl State {
 }
 
 impl WindForward {
+    /// Asks for nothing.
+    pub const NONE: Self = Self { drag_per_s: 0.0, gain: 0.0 };
+
     /// Folds drag and pole for a period in s.
     ///
     /// ```

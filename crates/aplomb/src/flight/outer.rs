@@ -56,15 +56,14 @@ enum Wanted {
 }
 
 /// The feed-forward of the wind, if it is wanted and the wind is estimated.
-fn against_wind(config: &Config, period_s: f32) -> Result<Option<WindForward>, ConfigError> {
+fn against_wind(config: &Config, period_s: f32) -> Result<WindForward, ConfigError> {
     match config.estimate.rotor_drag_per_s {
         Some(drag_per_s) if config.wind_share > 0.0 => {
             let pole_rad_s = config.wind_share * config.velocity.crossover_rad_s;
             WindForward::new(&wind::Config { drag_per_s, pole_rad_s }, period_s)
-                .map(Some)
                 .map_err(|error| ConfigError { field: "wind_share", ..error })
         }
-        _ => Ok(None),
+        _ => Ok(WindForward::NONE),
     }
 }
 
@@ -75,7 +74,7 @@ pub(super) struct Outer<M> {
     position: PositionLoop<M>,
     velocity: VelocityLoop<M>,
     velocity_state: velocity::State,
-    wind: Option<WindForward>,
+    wind: WindForward,
     wind_state: wind::State,
     vertical: VerticalLoop<M>,
     vertical_state: vertical::State,
@@ -96,7 +95,10 @@ pub(super) struct Outer<M> {
     /// Vertical specific force and acceleration that the limits of tilt and thrust left.
     vertical_m_s2: f32,
     acceleration_m_s2: Vector<World>,
-    limited: Limited,
+    /// What the limits of tilt, speed and climb cut.
+    tilt_limited: bool,
+    speed_limited: bool,
+    climb_limited: bool,
 }
 
 impl<M: Math> Outer<M> {
@@ -126,7 +128,9 @@ impl<M: Math> Outer<M> {
             down: Down::UPRIGHT,
             vertical_m_s2: STANDARD_GRAVITY_M_S2,
             acceleration_m_s2: Vector::ZERO,
-            limited: Limited::default(),
+            tilt_limited: false,
+            speed_limited: false,
+            climb_limited: false,
         })
     }
 
@@ -148,7 +152,7 @@ impl<M: Math> Outer<M> {
         self.velocity_state.pause();
         self.vertical_state = vertical::State::new();
         self.acceleration_m_s2 = Vector::ZERO;
-        self.limited = Limited::default();
+        (self.tilt_limited, self.speed_limited, self.climb_limited) = (false, false, false);
         self.carried_off = false;
     }
 
@@ -167,7 +171,7 @@ impl<M: Math> Outer<M> {
                 other
             }
         };
-        self.limited.climb = false;
+        self.climb_limited = false;
         let (Demand::Tilt { vertical, .. }
         | Demand::Velocity { vertical, .. }
         | Demand::Position { vertical, .. }) = self.demand
@@ -180,7 +184,7 @@ impl<M: Math> Outer<M> {
             let (height, climb) = (-motion.position_m.z(), -motion.velocity_m_s.z());
             let output = self.vertical.step(&mut self.vertical_state, vertical, height, climb);
             self.up_m_s2 = output.up_m_s2;
-            self.limited.climb = output.limited;
+            self.climb_limited = output.limited;
         } else {
             self.vertical_state = vertical::State::new();
             self.up_m_s2 = match vertical {
@@ -192,19 +196,17 @@ impl<M: Math> Outer<M> {
 
     /// Second link: turns place or velocity into horizontal acceleration and aims the thrust.
     pub(super) fn lean(&mut self, motion: &estimate::State, given: &Mixed) {
-        (self.limited.tilt, self.limited.speed) = (false, false);
+        (self.tilt_limited, self.speed_limited) = (false, false);
         // The low-pass goes on while the craft is leant by hand, so that it knows the wind when a place is to be held.
-        if let Some(wind) = &self.wind
-            && motion.wind_known
-        {
-            wind.step(&mut self.wind_state, motion.wind_m_s);
+        if motion.wind_known {
+            self.wind.step(&mut self.wind_state, motion.wind_m_s);
         }
         let wanted = match self.demand {
             Demand::Tilt { lean, .. } => {
                 let wanted = Vector::<World>::new(lean.forward, lean.right, 0.0);
                 // NaN is upright.
                 let kept = wanted.limited::<M>(self.thrust.sin_limit());
-                self.limited.tilt = kept != wanted;
+                self.tilt_limited = kept != wanted;
                 Wanted::Lean(Down::leaning::<M>(Lean { forward: kept.x(), right: kept.y() }))
             }
             Demand::Velocity { velocity_m_s, .. } => self.velocity(velocity_m_s, Vector::ZERO, motion),
@@ -215,7 +217,7 @@ impl<M: Math> Outer<M> {
             Demand::Position { position_m, .. } => {
                 let position::Output { velocity_m_s, acceleration_m_s2, limited } =
                     self.position.step(position_m, motion.position_m, motion.velocity_m_s);
-                self.limited.speed |= limited;
+                self.speed_limited |= limited;
                 self.velocity(velocity_m_s, acceleration_m_s2, motion)
             }
             Demand::Rates { .. } | Demand::Sticks(_) | Demand::Land => {
@@ -233,7 +235,7 @@ impl<M: Math> Outer<M> {
             Wanted::Acceleration(_) => {
                 // Where the thrust is believed larger than it is, the velocity loop meets its limit before the cone does.
                 let limit = self.thrust.horizontal_limit_m_s2() * AT_LIMIT_SHARE;
-                self.limited.tilt = aim.tilt_limited || horizontal_m_s2.norm_squared() >= limit * limit;
+                self.tilt_limited = aim.tilt_limited || horizontal_m_s2.norm_squared() >= limit * limit;
                 Down::World(aim.down)
             }
             Wanted::Lean(down) => {
@@ -266,7 +268,7 @@ impl<M: Math> Outer<M> {
         }
         let output =
             self.velocity.step(&mut self.velocity_state, velocity_m_s, forward_m_s2, motion.velocity_m_s);
-        self.limited.speed |= output.limited;
+        self.speed_limited |= output.limited;
         Wanted::Acceleration(output.acceleration_m_s2 + self.wind_state.acceleration_m_s2())
     }
 
@@ -281,7 +283,7 @@ impl<M: Math> Outer<M> {
 
     /// True after a second at the tilt limit while the distance grew; false again after a second without.
     fn carried_off(&mut self, motion: &estimate::State) -> bool {
-        let away = self.limited.tilt
+        let away = self.tilt_limited
             && self.position_m().is_some_and(|target| {
                 let error = target - motion.position_m;
                 let (north, east) = (error.x(), error.y());
@@ -367,8 +369,13 @@ impl<M: Math> Outer<M> {
     }
 
     /// What the limits of tilt, speed and climb cut.
-    pub(super) const fn limited(&self) -> Limited {
-        self.limited
+    pub(super) fn limited(&self) -> Limited {
+        Limited {
+            tilt: self.tilt_limited,
+            speed: self.speed_limited,
+            climb: self.climb_limited,
+            ..Limited::default()
+        }
     }
 
     /// The place cannot be held: at the tilt limit while the distance grows.

@@ -32,8 +32,8 @@ pub(super) struct Battery {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub(super) struct State {
-    /// `None` before the first voltage.
-    slow_v: Option<f32>,
+    /// 0 before the first voltage.
+    slow_v: f32,
     low_ticks: u16,
 }
 
@@ -55,9 +55,9 @@ impl Battery {
     pub(super) fn watch(&self, state: &mut State, voltage_v: Option<f32>, motion: &estimate::State) {
         let low = match voltage_v {
             Some(v) if v.is_finite() => {
-                let slow_v = state.slow_v.unwrap_or(v);
+                let slow_v = if state.slow_v > 0.0 { state.slow_v } else { v };
                 let gap_v = slow_v - v;
-                state.slow_v = Some(slow_v - self.trend * gap_v);
+                state.slow_v = slow_v - self.trend * gap_v;
                 let height_m = if motion.height_known { -motion.position_m.z() } else { 0.0 };
                 let fall_v =
                     if gap_v > 0.0 && height_m > 0.0 { gap_v * height_m * self.per_height_m } else { 0.0 };

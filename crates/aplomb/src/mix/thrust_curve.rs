@@ -58,7 +58,6 @@ pub struct ThrustCurveConfig {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ThrustCurve {
-    full_n: f32,
     reference_voltage_v: f32,
     lowest_voltage_v: f32,
     highest_voltage_v: f32,
@@ -107,7 +106,6 @@ impl ThrustCurve {
         }
         require_not_negative("voltage_filter_s", config.voltage_filter_s)?;
         Ok(Self {
-            full_n: config.full_n,
             reference_voltage_v: config.reference_voltage_v,
             lowest_voltage_v: config.lowest_voltage_v,
             highest_voltage_v: config.highest_voltage_v,
@@ -115,12 +113,6 @@ impl ThrustCurve {
             linear_scale: (1.0 - config.speed_share) / config.full_n,
             filter: period_s / (config.voltage_filter_s + period_s),
         })
-    }
-
-    /// Largest thrust of one rotor in N at the reference voltage and density.
-    #[must_use]
-    pub const fn full_n(&self) -> f32 {
-        self.full_n
     }
 
     /// A supply at the reference voltage, in air of the given density in kg/m3 (cut to 0.3 to 2.0).

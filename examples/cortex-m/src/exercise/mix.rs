@@ -29,7 +29,7 @@ pub fn all() {
     if let Ok(curve) = ThrustCurve::new(&black_box(curve_config()), any()) {
         let mut supply = curve.supply(any());
         curve.observe(&mut supply, any());
-        black_box((curve.command(any(), &supply, MotorCommand::saturating(any())), curve.full_n()));
+        black_box(curve.command(any(), &supply, MotorCommand::saturating(any())));
         black_box(curve.thrust_n(MotorCommand::saturating(any()), &supply));
     }
 }
