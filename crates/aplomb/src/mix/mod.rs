@@ -175,8 +175,9 @@ impl Mixer {
     #[must_use]
     pub fn mix(&self, demand: Wrench) -> Mixed {
         let [roll, pitch, yaw] = demand.torque_nm.to_array();
+        let size = roll * roll + pitch * pitch + yaw * yaw + demand.thrust_n * demand.thrust_n;
         // NaN compares false.
-        if roll.abs() + pitch.abs() + yaw.abs() + demand.thrust_n.abs() <= 4.0 * LARGEST {
+        if size <= 4.0 * LARGEST * LARGEST {
             match &self.solver {
                 Solver::Symmetric(symmetric) => symmetric.mix(&demand),
                 Solver::General(general) => general.mix(&demand),

@@ -35,7 +35,7 @@ pub(super) struct Symmetric {
     half_height: f32,
     down: f32,
     up: f32,
-    /// Yaw that roll and pitch must leave room for.
+    /// Yaw that roll and pitch must leave room for, at most a quarter of the range.
     reserved: f32,
 }
 
@@ -84,7 +84,7 @@ impl Symmetric {
         let (t_low, t_high) = (least(wanted, h) - down, most(wanted, 0.0) + up);
         let (mut k, mut kept) = (1.0, 0.0);
         if self.reserved > 0.0 {
-            kept = least(least(self.reserved, yaw), least(self.half_height, least(h - t_low, t_high)));
+            kept = least(least(self.reserved, yaw), least(h - t_low, t_high));
             k = cut(k, self.half_height - kept, middle);
             k = cut(k, t_high - kept, n);
         }
