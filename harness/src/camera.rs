@@ -3,10 +3,8 @@
 use aplomb::frames::{Heading, Vector};
 use aplomb::gimbal::{self, Angle, Gimbal, Joints, LineOfSight};
 use aplomb::{FlightController, Math};
-use aplomb_craft::Truth;
 use aplomb_craft::camera_mount::{CameraMount, Carrier, Config};
 use aplomb_craft::glam::{DMat3, DVec3};
-use aplomb_craft::gravity::STANDARD_M_S2;
 
 use crate::fly::FlyError;
 use crate::input::signal::Signal;
@@ -27,13 +25,13 @@ pub struct StabilisedCamera<M> {
 }
 
 impl<M: Math> StabilisedCamera<M> {
-    /// At rest on `truth`, looking along the nose.
+    /// At rest on its carrier, looking along the nose.
     ///
     /// # Errors
     /// A mount that cannot be simulated or stabilised.
     pub fn new(
         config: &Config,
-        truth: &Truth,
+        carrier: &Carrier,
         elevation_deg: f64,
         seed: u64,
         tick_hz: f32,
@@ -48,7 +46,7 @@ impl<M: Math> StabilisedCamera<M> {
             tick_hz,
         )?;
         Ok(Self {
-            mount: CameraMount::new(config, &carrier(truth), seed, tick_s)?,
+            mount: CameraMount::new(config, carrier, seed, tick_s)?,
             gimbal: Gimbal::new(&belief)?,
             state: gimbal::State::default(),
             wanted: LineOfSight {
@@ -79,9 +77,9 @@ impl<M: Math> StabilisedCamera<M> {
         self.torque_nm = [yaw, roll, pitch].map(f64::from);
     }
 
-    /// The mount's tick, with the craft at `truth` at its end.
-    pub fn advance(&mut self, truth: &Truth) {
-        self.mount.advance(self.torque_nm, &carrier(truth));
+    /// The mount's tick, with the craft moving as `carrier` at its end.
+    pub fn advance(&mut self, carrier: &Carrier) {
+        self.mount.advance(self.torque_nm, carrier);
     }
 
     /// Where the camera looks, against where it should.
@@ -118,12 +116,4 @@ pub fn only_if_judged(
 ) -> aplomb_craft::Config {
     let camera_mount = craft.camera_mount.filter(|_| signals.any(Signal::is_of_camera));
     aplomb_craft::Config { camera_mount, ..*craft }
-}
-
-fn carrier(truth: &Truth) -> Carrier {
-    Carrier {
-        attitude: truth.attitude,
-        rate_rad_s: truth.body_rate_rad_s,
-        specific_force_m_s2: truth.acceleration_m_s2 - DVec3::new(0.0, 0.0, STANDARD_M_S2),
-    }
 }

@@ -195,7 +195,7 @@ fn watched<M: aplomb::Math>(
     let mut camera = match &craft.camera_mount {
         Some(mount) => {
             let elevation_deg = plan.camera_elevation_deg;
-            Some(StabilisedCamera::<M>::new(mount, &plant.truth(), elevation_deg, seed, tick_hz)?)
+            Some(StabilisedCamera::<M>::new(mount, &plant.carrier(), elevation_deg, seed, tick_hz)?)
         }
         None => None,
     };
@@ -230,7 +230,7 @@ fn watched<M: aplomb::Math>(
         }
         plant.advance(exchange::commands(waiting).zip(motor_share).map(|(command, share)| command * share));
         if let Some(camera) = &mut camera {
-            camera.advance(&plant.truth());
+            camera.advance(&plant.carrier());
         }
         waiting = motors;
     }

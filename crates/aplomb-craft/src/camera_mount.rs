@@ -19,11 +19,12 @@
 //! motion does to the craft is left out: its inertia is about a hundredth of the craft's.
 
 use crate::error::{ConfigError, not_negative, positive, within};
+use crate::lanes::{larger, smaller};
 use crate::random::{Source, Stream};
 use core::f64::consts::PI;
 use glam::{DMat3, DQuat, DVec3};
 
-/// Steps of integration in a tick: the stops are stiff.
+/// Steps of integration in a tick: friction and stops are stiff. Over the tick the joints' axes are held.
 const STEPS: usize = 2;
 /// Joint rate at which dry friction has built up to half of its size (rad/s): r/(|r| + this) stands for the sign of r.
 const STICTION_RAD_S: f64 = 0.01;
@@ -173,12 +174,14 @@ pub struct CameraMount {
     tick_s: f64,
     attitude: DQuat,
     rate: DVec3,
-    /// Where the frame was at the start of the tick.
-    frame: DQuat,
+    /// From camera to frame at the tick, and the joints that make it.
+    turn: DMat3,
     joints: [Joint; 3],
     /// Cosines of the travel.
     travel_cosine: [f64; 3],
     per_inertia: DVec3,
+    /// Stall torque over the free rate (N m s).
+    stall_nm_s: f64,
     queue: [[f64; 3]; HISTORY],
     next: usize,
     delay_ticks: usize,
@@ -202,10 +205,11 @@ impl CameraMount {
             tick_s,
             attitude: carrier.attitude,
             rate: carrier.rate_rad_s,
-            frame: carrier.attitude,
+            turn: DMat3::IDENTITY,
             joints: [Joint::default(); 3],
             travel_cosine: config.travel_rad.map(libm::cos),
             per_inertia: DVec3::from_array(config.inertia_kg_m2).recip(),
+            stall_nm_s: config.stall_nm / config.free_rad_s,
             queue: [[0.0; 3]; HISTORY],
             next: 0,
             delay_ticks: libm::floor(config.delay_s / tick_s + 0.5) as usize,
@@ -248,42 +252,39 @@ impl CameraMount {
         self.queue[self.next] = torque_nm.map(|torque| if torque.is_finite() { torque } else { 0.0 });
         let motors = self.queue[(self.next + HISTORY - self.delay_ticks) % HISTORY];
         self.next = (self.next + 1) % HISTORY;
-        let step_s = self.tick_s / STEPS as f64;
-        let start = self.frame;
-        for step in 1..=STEPS {
-            // Over a tick the frame turns by so little that the straight way between two quaternions is the arc.
-            let frame = start.lerp(carrier.attitude, (step as f64 - 0.5) / STEPS as f64);
-            self.step(&motors, &frame, carrier, step_s);
+        let to_joints = to_joints(&self.joints);
+        let frame_rate = self.turn.transpose() * carrier.rate_rad_s;
+        let felt = DMat3::from_quat(self.attitude).transpose() * carrier.specific_force_m_s2;
+        let heavy = DVec3::from_array(self.config.imbalance_kg_m).cross(felt);
+        for _ in 0..STEPS {
+            let joint_rate = (to_joints * (self.rate - frame_rate)).to_array();
+            let torques = core::array::from_fn(|i| self.joint_torque(i, motors[i], joint_rate[i]));
+            self.step(to_joints.transpose() * DVec3::from_array(torques) + heavy);
         }
-        self.frame = carrier.attitude;
-        self.joints = joints(&DMat3::from_quat(self.frame.conjugate() * self.attitude));
+        self.attitude = self.attitude.normalize();
+        self.turn = DMat3::from_quat(carrier.attitude.conjugate() * self.attitude);
+        self.joints = joints(&self.turn);
         self.measure();
     }
 
-    /// Semi-implicit Euler: the rate first, then the attitude with the new rate.
-    fn step(&mut self, motors: &[f64; 3], frame: &DQuat, carrier: &Carrier, step_s: f64) {
+    /// One step under a torque by semi-implicit Euler: the rate first, then the attitude with the new rate.
+    #[inline]
+    fn step(&mut self, torque_nm: DVec3) {
+        let step_s = self.tick_s / STEPS as f64;
         let inertia = DVec3::from_array(self.config.inertia_kg_m2);
-        let turn = DMat3::from_quat(frame.conjugate() * self.attitude);
-        let joints = joints(&turn);
-        let to_joints = to_joints(&joints);
-        let joint_rate = (to_joints * (self.rate - turn.transpose() * carrier.rate_rad_s)).to_array();
-        let torques: [f64; 3] =
-            core::array::from_fn(|i| self.joint_torque(i, motors[i], joint_rate[i], joints[i]));
-        let torque = to_joints.transpose() * DVec3::from_array(torques);
-        let felt = self.attitude.conjugate() * carrier.specific_force_m_s2;
-        let heavy = DVec3::from_array(self.config.imbalance_kg_m).cross(felt);
         let gyroscopic = self.rate.cross(inertia * self.rate);
-        self.rate += (torque + heavy - gyroscopic) * self.per_inertia * step_s;
+        self.rate += (torque_nm - gyroscopic) * self.per_inertia * step_s;
         let half = self.rate * (0.5 * step_s);
-        let moved = self.attitude + self.attitude * DQuat::from_xyzw(half.x, half.y, half.z, 0.0);
-        self.attitude = moved.normalize();
+        self.attitude = self.attitude + self.attitude * DQuat::from_xyzw(half.x, half.y, half.z, 0.0);
     }
 
     /// Torque of joint `i` on the camera.
-    fn joint_torque(&self, i: usize, motor_nm: f64, rate: f64, joint: Joint) -> f64 {
-        let Config { stall_nm, free_rad_s, viscous_nm_s, dry_nm, travel_rad, .. } = self.config;
-        let (low, high) = (-stall_nm * (1.0 + rate / free_rad_s), stall_nm * (1.0 - rate / free_rad_s));
-        let driven = motor_nm.min(high.max(0.0)).max(low.min(0.0));
+    fn joint_torque(&self, i: usize, motor_nm: f64, rate: f64) -> f64 {
+        let Config { stall_nm, viscous_nm_s, dry_nm, travel_rad, .. } = self.config;
+        let lost = rate * self.stall_nm_s;
+        let (low, high) = (smaller(-stall_nm - lost, 0.0), larger(stall_nm - lost, 0.0));
+        let driven = larger(smaller(motor_nm, high), low);
+        let joint = self.joints[i];
         let stop = if joint.cosine > self.travel_cosine[i] {
             0.0
         } else {

@@ -22,9 +22,9 @@ pub(crate) struct Forces {
 /// rotors' momentum (kg m2/s).
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Carried {
-    force_n: DVec3,
-    torque_nm: DVec3,
-    rotor_momentum: f64,
+    pub(crate) force_n: DVec3,
+    pub(crate) torque_nm: DVec3,
+    pub(crate) rotor_momentum: f64,
 }
 
 impl Carried {
@@ -68,6 +68,12 @@ impl Forces {
             torque_nm: load.torque_nm + self.drag.torque(rate_rad_s) + self.push_nm,
             rotor_momentum: load.momentum,
         }
+    }
+
+    /// Whether ground or rope may hold the craft within a tick that ends no more than `reach_m` from `state`.
+    #[inline(always)]
+    pub(crate) fn may_hold(&self, state: &State, reach_m: f64) -> bool {
+        self.rope.is_some() || self.ground.near(state.position_m.z + reach_m)
     }
 
     /// All force and torque in `state`: what goes with the craft, and what holds it.

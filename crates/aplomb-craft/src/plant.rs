@@ -233,23 +233,24 @@ impl Plant {
         // The rotors' acceleration has jumped, with the command.
         let jump_nm = turn.reaction_nm - self.reaction_nm;
         let start = self.carried.with_yaw(jump_nm);
-        let mut middle = None;
+        let mut slope = self.slope;
+        slope.turn += forces.body.turn_by_yaw(jump_nm);
+        let ahead = self.state.moved(&slope, 0.5 * self.tick_s);
+        let rotation = DMat3::from_quat(ahead.attitude);
+        let air = rotation.transpose() * (ahead.velocity_m_s - wind_m_s);
+        let load = inflow.correct(&turn.middle, air.z, ahead.rate_rad_s);
+        let middle = forces.carried(ahead.rate_rad_s, &rotation, air, density_kg_m3, &load);
         let wrench = |stage, state: &State| {
-            let rotation = DMat3::from_quat(state.attitude);
-            let middle = *middle.get_or_insert_with(|| {
-                let air = rotation.transpose() * (state.velocity_m_s - wind_m_s);
-                let load = inflow.correct(&turn.middle, air.z, state.rate_rad_s);
-                forces.carried(state.rate_rad_s, &rotation, air, density_kg_m3, &load)
-            });
             let carried = if stage == Stage::End { middle.beyond(&start) } else { middle };
-            forces.wrench(state, &rotation, &carried)
+            forces.wrench(state, &DMat3::from_quat(state.attitude), &carried)
         };
+        // Twice as far as it goes, for what it gains in the tick.
+        let reach_m = 2.0 * self.tick_s * self.state.velocity_m_s.z.abs();
         self.state = match &self.bearing {
-            None => {
-                let mut slope = self.slope;
-                slope.turn += forces.body.turn_by_yaw(jump_nm);
+            None if forces.may_hold(&self.state, reach_m) => {
                 forces.body.step_from(&self.state, slope, self.tick_s, wrench)
             }
+            None => forces.body.step_free(&self.state, &slope, self.tick_s, &start, &middle),
             Some(bearing) => {
                 let slope = self.slope_under(&forces.wrench(&self.state, &self.rotation, &start));
                 bearing.step_from(&forces.body, &self.state, slope, self.tick_s, wrench)

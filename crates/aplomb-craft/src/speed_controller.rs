@@ -1,6 +1,7 @@
 //! Speed controller: takes a command 0..1, rounds it to its steps, acts one frame later and moves no faster than its slew.
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
+use crate::lanes::{each, larger, nearest, smaller};
 use crate::rotors::Rotors;
 
 /// Ticks of command history kept.
@@ -38,15 +39,16 @@ pub(crate) struct SpeedControllers {
     stop_below: f64,
     delay_ticks: usize,
     next: usize,
-    queue: [Rotors<f64>; HISTORY],
+    queue: [[f64; 4]; HISTORY],
     /// Largest change in a tick, and the command in force.
     largest: f64,
-    in_force: Rotors<f64>,
+    in_force: [f64; 4],
 }
 
 impl SpeedControllers {
     /// `in_force` has been commanded since long ago.
     pub(crate) fn new(config: &Config, tick_s: f64, in_force: Rotors<f64>) -> Self {
+        let in_force = in_force.to_array();
         let steps = f64::from(config.steps);
         SpeedControllers {
             steps,
@@ -63,31 +65,23 @@ impl SpeedControllers {
     /// Takes this tick's command, returns the one in force. NaN counts as 0, anything else is held to 0..1.
     #[inline]
     pub(crate) fn advance(&mut self, command: Rotors<f64>) -> Rotors<f64> {
-        self.queue[self.next] = command.map(|share| self.round(share));
+        let command = command.to_array();
+        self.queue[self.next] = each(|i| self.round(command[i]));
         let arrived = self.queue[(self.next + HISTORY - self.delay_ticks) % HISTORY];
         self.next = (self.next + 1) % HISTORY;
-        self.in_force = if self.largest.is_finite() {
-            let largest = self.largest;
-            arrived.zip(self.in_force).map(|(wanted, last): (f64, f64)| {
-                if wanted > 0.0 { wanted.min(last + largest).max(last - largest) } else { 0.0 }
-            })
-        } else {
-            arrived
-        };
-        self.in_force
+        let (last, largest) = (self.in_force, self.largest);
+        self.in_force = each(|i| {
+            let held = larger(smaller(arrived[i], last[i] + largest), last[i] - largest);
+            if arrived[i] > 0.0 { held } else { 0.0 }
+        });
+        Rotors::from(self.in_force)
     }
 
-    #[inline]
+    #[inline(always)]
     fn round(&self, share: f64) -> f64 {
-        // Written so that NaN fails both comparisons and becomes 0.
-        let held = if share >= 1.0 {
-            1.0
-        } else if share >= self.stop_below && share > 0.0 {
-            share
-        } else {
-            0.0
-        };
-        if self.per_step == 0.0 { held } else { f64::from((held * self.steps + 0.5) as u32) * self.per_step }
+        // Written so that NaN fails the comparison and becomes 0.
+        let held = if share >= self.stop_below { share.clamp(0.0, 1.0) } else { 0.0 };
+        if self.per_step == 0.0 { held } else { nearest(held * self.steps) * self.per_step }
     }
 }
 

@@ -4,7 +4,8 @@
 //! `4 pi rho r F s^2 dr`, with F Prandtl's tip loss and s the hover value of the induced velocity under that loading; the
 //! induced velocity itself then follows for every axial flow from [`super::momentum`]. The swirl is that of a light wake, whose
 //! induced velocity stands across the flow: `t = v (V + v)/(w r)` (Leishman, Principles of Helicopter Aerodynamics, 2nd ed.
-//! 2006, ch. 3; Glauert 1935, in Durand, Aerodynamic Theory IV, div. L). The one unknown, s, is found by halving.
+//! 2006, ch. 3; Glauert 1935, in Durand, Aerodynamic Theory IV, div. L). The one unknown, s, is found by a few halvings and then by
+//! false position with halved ends (Dowell and Jarratt 1971, BIT 11:168-174, from memory).
 
 use super::blade::{Generic, Marking};
 use super::momentum::induced_edgewise_m_s;
@@ -15,8 +16,11 @@ use core::f64::consts::PI;
 pub(super) const STATIONS: usize = 12;
 /// Radius at which the blade begins, over that of the tip.
 pub(super) const HUB: f64 = 0.15;
-/// Halvings: 2^-28 of the blade's own speed is left.
-const HALVINGS: u32 = 28;
+/// Halvings at the start, which settle where s lies if there are several.
+const HALVINGS: u32 = 5;
+/// What is left of s, and the most trials that it takes; ten or so do.
+const LEFT: f64 = 1e-8;
+const TRIALS: u32 = 40;
 
 /// Middle of one annulus.
 #[derive(Clone, Copy, Debug)]
@@ -84,39 +88,57 @@ impl Blade {
 
     /// Force coefficients times the square of the local flow, along the axis and against the rotation.
     fn annulus(&self, station: &Station, flow: &Flow) -> (f64, f64) {
-        let (mut low, mut high) = (-1.0, 1.0);
+        // Ends of the range with the surplus there; none yet.
+        let ((mut low, mut over), (mut high, mut under)) = ((-1.0, 0.0), (1.0, 0.0));
+        let (mut last, mut was_over) = (f64::INFINITY, None);
         let mut forces = (0.0, 0.0);
-        for _ in 0..HALVINGS {
-            let s: f64 = 0.5 * (low + high);
-            // A thrust downwards in a climb is one upwards in a descent.
-            let sign = if s < 0.0 { -1.0 } else { 1.0 };
-            let induced = sign * induced_edgewise_m_s(sign * flow.axial, flow.edgewise, s.abs());
-            let through = flow.axial + induced;
-            let turning = station.x * flow.tip;
-            let largest = 0.3 * turning.abs();
-            let swirl =
-                if largest > 0.0 { (induced * through / turning).clamp(-largest, largest) } else { 0.0 };
-            // Over a turn the blade meets the edgewise flow from ahead and behind: its mean square adds half of it.
-            let plain = turning - swirl;
-            let around =
-                libm::copysign(libm::sqrt(plain * plain + 0.5 * flow.edgewise * flow.edgewise), flow.tip);
-            let squared = through * through + around * around;
-            let speed = libm::sqrt(squared);
-            let chord_m = station.chord * self.radius_m;
-            let reynolds = speed * flow.speed_m_s * chord_m / flow.viscosity_m2_s;
-            let (lift, drag) = self.section.polar(station.twist_rad - libm::atan2(through, around), reynolds);
-            // cn W^2 and ct W^2, with W cos and W sin of the inflow angle at hand.
-            forces = (speed * (lift * around - drag * through), speed * (lift * through + drag * around));
-            let loading = self.blades * station.chord * forces.0 / (2.0 * PI);
-            let slope = (through.abs() / speed.max(1e-12)).max(1e-3);
-            let edge = libm::exp(-0.5 * self.blades * (1.0 - station.x) / (station.x * slope));
-            let loss = (2.0 / PI) * libm::acos(edge);
-            if loading > 4.0 * loss * station.x * s * s.abs() {
-                low = s;
+        for trial in 0..TRIALS {
+            let known = trial >= HALVINGS && over > 0.0 && under < 0.0;
+            let s: f64 = if known { low + (high - low) * over / (over - under) } else { 0.5 * (low + high) };
+            let surplus;
+            (surplus, forces) = self.surplus(station, flow, s);
+            // An end that stays twice counts for half.
+            let is_over = surplus > 0.0;
+            let stays = was_over == Some(is_over);
+            if is_over {
+                (low, over) = (s, surplus);
+                under *= if stays { 0.5 } else { 1.0 };
             } else {
-                high = s;
+                (high, under) = (s, surplus);
+                over *= if stays { 0.5 } else { 1.0 };
             }
+            if (s - last).abs() < LEFT {
+                break;
+            }
+            (last, was_over) = (s, Some(is_over));
         }
         forces
+    }
+
+    /// Loading of the blade elements less what the wake of `s` takes, and the forces.
+    fn surplus(&self, station: &Station, flow: &Flow, s: f64) -> (f64, (f64, f64)) {
+        // A thrust downwards in a climb is one upwards in a descent.
+        let sign = if s < 0.0 { -1.0 } else { 1.0 };
+        let induced = sign * induced_edgewise_m_s(sign * flow.axial, flow.edgewise, s.abs());
+        let through = flow.axial + induced;
+        let turning = station.x * flow.tip;
+        let largest = 0.3 * turning.abs();
+        let swirl = if largest > 0.0 { (induced * through / turning).clamp(-largest, largest) } else { 0.0 };
+        // Over a turn the blade meets the edgewise flow from ahead and behind: its mean square adds half of it.
+        let plain = turning - swirl;
+        let around =
+            libm::copysign(libm::sqrt(plain * plain + 0.5 * flow.edgewise * flow.edgewise), flow.tip);
+        let squared = through * through + around * around;
+        let speed = libm::sqrt(squared);
+        let chord_m = station.chord * self.radius_m;
+        let reynolds = speed * flow.speed_m_s * chord_m / flow.viscosity_m2_s;
+        let (lift, drag) = self.section.polar(station.twist_rad - libm::atan2(through, around), reynolds);
+        // cn W^2 and ct W^2, with W cos and W sin of the inflow angle at hand.
+        let forces = (speed * (lift * around - drag * through), speed * (lift * through + drag * around));
+        let loading = self.blades * station.chord * forces.0 / (2.0 * PI);
+        let slope = (through.abs() / speed.max(1e-12)).max(1e-3);
+        let edge = libm::exp(-0.5 * self.blades * (1.0 - station.x) / (station.x * slope));
+        let loss = (2.0 / PI) * libm::acos(edge);
+        (loading - 4.0 * loss * station.x * s * s.abs(), forces)
     }
 }

@@ -11,8 +11,7 @@
 use super::blade::{GENERIC, Marking};
 use super::element::{Blade, Flow};
 use super::measured::Measured;
-use crate::lanes::{larger, smaller};
-use core::array::from_fn as each;
+use crate::lanes::each_of as each;
 use core::f64::consts::PI;
 use std::sync::{Arc, Mutex};
 
@@ -42,10 +41,10 @@ pub(crate) struct Map {
     speeds: usize,
     per_share: f64,
     per_speed: f64,
-    /// f and g; the speeds of one s stand side by side.
-    nodes: Vec<[f64; 2]>,
-    /// What an edgewise flow adds to f and g at the reference speed; the flows of one s stand side by side.
-    edgewise: Vec<[f64; 2]>,
+    /// f and g at one s, then at the next; the speeds of one s stand side by side.
+    nodes: Vec<[f64; 4]>,
+    /// What an edgewise flow adds to both at the reference speed; the flows of one s stand side by side.
+    edgewise: Vec<[f64; 4]>,
 }
 
 /// Thrust and torque over kT and kQ of N rotors, each at one speed and axial flow, with their change.
@@ -131,12 +130,12 @@ impl<const N: usize> Local<N> {
 }
 
 impl Map {
-    /// A table of that many nodes, from f and g at s and U, and what an edgewise flow adds to them at s and e over U.
-    pub(super) fn filled(
+    /// A table of that many nodes, from f and g at s and U, and what an edgewise flow adds to them at s, then at e over U.
+    pub(super) fn filled<Swept: Fn(f64) -> [f64; 2]>(
         radius_m: f64,
         [shares, speeds]: [usize; 2],
         still: impl Fn(f64, f64) -> [f64; 2],
-        edgewise: impl Fn(f64, f64) -> [f64; 2],
+        edgewise: impl Fn(f64) -> Swept,
     ) -> Map {
         let per_share = (shares - 1) as f64 / 2.0;
         let per_speed = (speeds - 1) as f64 / (SCALE[1] - SCALE[0]);
@@ -145,10 +144,14 @@ impl Map {
             let scale = SCALE[0] + (i % speeds) as f64 / per_speed;
             still(share(i / speeds), MIDDLE_M_S * scale / (1.0 - scale))
         };
-        let swept = |i: usize| {
-            let scale = (i % EDGES) as f64 / PER_EDGE;
-            edgewise(share(i / EDGES), EDGE * libm::sqrt(scale / (1.0 - scale)))
+        let flow = |lane: usize| {
+            let scale = lane as f64 / PER_EDGE;
+            EDGE * libm::sqrt(scale / (1.0 - scale))
         };
+        let swept = (0..shares).flat_map(|row| {
+            let at = edgewise(share(row));
+            (0..EDGES).map(move |lane| at(flow(lane)))
+        });
         Map {
             radius_m,
             per_radius: 1.0 / radius_m,
@@ -156,8 +159,8 @@ impl Map {
             speeds,
             per_share,
             per_speed,
-            nodes: (0..shares * speeds).map(node).collect(),
-            edgewise: (0..shares * EDGES).map(swept).collect(),
+            nodes: with_next((0..shares * speeds).map(node), speeds),
+            edgewise: with_next(swept, EDGES),
         }
     }
 
@@ -178,10 +181,12 @@ impl Map {
             let found = load(share, speed_m_s, turned, 0.0);
             [found.0 / reference.0, found.1 / reference.1]
         };
-        let swept = |share: f64, edgewise: f64| {
-            let found = load(share, REFERENCE_TIP_M_S, turned, edgewise);
+        let swept = |share: f64| {
             let still = load(share, REFERENCE_TIP_M_S, turned, 0.0);
-            [(found.0 - still.0) / reference.0, (found.1 - still.1) / reference.1]
+            move |edgewise: f64| {
+                let found = load(share, REFERENCE_TIP_M_S, turned, edgewise);
+                [(found.0 - still.0) / reference.0, (found.1 - still.1) / reference.1]
+            }
         };
         Map::filled(0.5 * marking.diameter_m, [SHARES, SPEEDS], still, swept)
     }
@@ -241,74 +246,76 @@ impl Map {
         let unit: [f64; N] = each(|i| speed_rad_s[i] * radius + flow[i].abs());
         // The smallest number lets a rotor that stands in still air find nothing over something.
         let share: [f64; N] = each(|i| flow[i] / (unit[i] + f64::MIN_POSITIVE));
-        let place: [f64; N] = each(|i| (share[i] + 1.0) * per_share);
+        // Places in the table, each held below its last node, so that there is always a next one.
+        let (last, highest) = (before_last(self.shares), before_last(self.speeds));
+        let place: [f64; N] = each(|i| ((share[i] + 1.0) * per_share).min(last));
         let felt: [f64; N] = each(|i| unit[i] * reynolds_ratio);
-        let highest = (self.speeds - 1) as f64;
         let level: [f64; N] = each(|i| {
             let level = (felt[i] / (felt[i] + MIDDLE_M_S) - SCALE[0]) * self.per_speed;
-            smaller(larger(level, 0.0), highest)
+            level.max(0.0).min(highest)
         });
         let edge: [f64; N] = each(|i| {
             let whole = edgewise_m2_s2 + (EDGE * EDGE * unit[i] * unit[i] + f64::MIN_POSITIVE);
-            edgewise_m2_s2 / whole * PER_EDGE
+            (edgewise_m2_s2 / whole * PER_EDGE).min(before_last(EDGES))
         });
-        let (mut first, mut second) = ([[0.0; 2]; N], [[0.0; 2]; N]);
-        let mut up = [0.0; N];
+        let (row, column, lane) = (before(&place), before(&level), before(&edge));
+        let up: [f64; N] = each(|i| place[i] - row.0[i]);
+        let along: [f64; N] = each(|i| level[i] - column.0[i]);
+        let aside: [f64; N] = each(|i| edge[i] - lane.0[i]);
+        let (mut f, mut g, mut steep_f, mut steep_g) = ([0.0; N], [0.0; N], [0.0; N], [0.0; N]);
         for i in 0..N {
-            let row = before(place[i]).min(self.shares - 2);
-            up[i] = place[i] - row as f64;
-            (first[i], second[i]) = self.across(row, level[i], edge[i]);
+            let node = row.1[i] * self.speeds + column.1[i];
+            let still = between(&self.nodes[node..node + 2], along[i]);
+            let flow = row.1[i] * EDGES + lane.1[i];
+            let swept = between(&self.edgewise[flow..flow + 2], aside[i]);
+            let [low_f, low_g, high_f, high_g]: [f64; 4] = each(|i| still[i] + swept[i]);
+            (steep_f[i], steep_g[i]) = (high_f - low_f, high_g - low_g);
+            (f[i], g[i]) = (low_f + up[i] * steep_f[i], low_g + up[i] * steep_g[i]);
         }
-        let slope = |i: usize, which: usize| second[i][which] - first[i][which];
-        let steep: [[f64; N]; 2] = each(|which| each(|i| slope(i, which) * per_share));
-        let value: [[f64; N]; 2] = each(|which| each(|i| first[i][which] + up[i] * slope(i, which)));
         // d/dw of U^2 f(s): R (2 U f - U s f'), d/dV: pi (2 U |.|' f + (1 - |s|) U f'), both over R^2.
         let turn: [f64; N] = each(|i| unit[i] * per_radius);
-        let all = |which: usize| -> [f64; N] { each(|i| turn[i] * turn[i] * value[which][i]) };
-        let per_speed = |which: usize| -> [f64; N] {
-            each(|i| turn[i] * (2.0 * value[which][i] - share[i] * steep[which][i]))
-        };
+        let steepness: [f64; N] = each(|i| share[i] * per_share);
         Local {
-            thrust: all(0),
-            torque: all(1),
-            thrust_per_speed: per_speed(0),
-            torque_per_speed: per_speed(1),
-            thrust_curve: value[0],
-            torque_curve: value[1],
+            thrust: each(|i| turn[i] * turn[i] * f[i]),
+            torque: each(|i| turn[i] * turn[i] * g[i]),
+            thrust_per_speed: each(|i| turn[i] * (2.0 * f[i] - steepness[i] * steep_f[i])),
+            torque_per_speed: each(|i| turn[i] * (2.0 * g[i] - steepness[i] * steep_g[i])),
+            thrust_curve: f,
+            torque_curve: g,
             thrust_per_axial: each(|i| {
                 let side = if axial_m_s[i] < 0.0 { -2.0 } else { 2.0 };
-                PI * per_radius * turn[i] * (side * value[0][i] + (1.0 - share[i].abs()) * steep[0][i])
+                let left = (1.0 - share[i].abs()) * per_share;
+                PI * per_radius * turn[i] * (side * f[i] + left * steep_f[i])
             }),
         }
     }
-
-    /// f and g at the place in the scale of U and in that of the edgewise flow, for a row of s and the next.
-    #[inline(always)]
-    fn across(&self, row: usize, level: f64, edge: f64) -> ([f64; 2], [f64; 2]) {
-        let speeds = self.speeds;
-        let column = before(level).min(speeds - 2);
-        let lane = before(edge).min(EDGES - 2);
-        let (along, aside) = (level - column as f64, smaller(edge - lane as f64, 1.0));
-        let (first, lanes) = (row * speeds + column, row * EDGES + lane);
-        let (nodes, edges) =
-            (&self.nodes[first..first + speeds + 2], &self.edgewise[lanes..lanes + EDGES + 2]);
-        let between = |a: [f64; 2], b: [f64; 2], c: [f64; 2], d: [f64; 2]| {
-            let part = |i: usize| a[i] + along * (b[i] - a[i]) + c[i] + aside * (d[i] - c[i]);
-            [part(0), part(1)]
-        };
-        (
-            between(nodes[0], nodes[1], edges[0], edges[1]),
-            between(nodes[speeds], nodes[speeds + 1], edges[EDGES], edges[EDGES + 1]),
-        )
-    }
 }
 
-/// The whole number at or just before `place` >= 0, by the last bits of a sum whose unit is the last bit. At a whole number it
+/// Between two nodes.
+#[inline(always)]
+fn between(nodes: &[[f64; 4]], share: f64) -> [f64; 4] {
+    each(|i| nodes[0][i] + share * (nodes[1][i] - nodes[0][i]))
+}
+
+/// Just before the last of that many nodes.
+#[inline(always)]
+fn before_last(nodes: usize) -> f64 {
+    (nodes - 1) as f64 * (1.0 - 1e-12)
+}
+
+/// Each pair with the one `row` places on, for all that have such a one.
+fn with_next(pairs: impl Iterator<Item = [f64; 2]>, row: usize) -> Vec<[f64; 4]> {
+    let pairs: Vec<[f64; 2]> = pairs.collect();
+    pairs.iter().zip(&pairs[row..]).map(|(&[f, g], &[next_f, next_g])| [f, g, next_f, next_g]).collect()
+}
+
+/// The whole numbers at or just before places >= 0, by the last bits of a sum whose unit is the last bit. At a whole number it
 /// may be the one before, from which the way to it is a full step.
-#[inline]
-fn before(place: f64) -> usize {
+#[inline(always)]
+fn before<const N: usize>(place: &[f64; N]) -> ([f64; N], [usize; N]) {
     const LAST_BIT_IS_ONE: f64 = 6_755_399_441_055_744.0; // 1.5 * 2^52
-    ((place - 0.5 + LAST_BIT_IS_ONE).to_bits() & 0xffff) as usize
+    let sum: [f64; N] = each(|i| place[i] - 0.5 + LAST_BIT_IS_ONE);
+    (each(|i| sum[i] - LAST_BIT_IS_ONE), sum.map(|sum| (sum.to_bits() & 0xffff) as usize))
 }
 
 #[cfg(test)]
@@ -353,13 +360,13 @@ mod tests {
     #[test]
     fn whole_number_before_a_place() {
         for place in [0.2, 0.5, 0.9, 1.1, 7.5, 63.999, 256.3] {
-            assert_eq!(before(place), place as usize, "{place}");
+            assert_eq!(before(&[place]), ([place.floor()], [place as usize]), "{place}");
         }
         for whole in 0..300_usize {
-            let found = before(whole as f64);
+            let found = before(&[whole as f64]).1[0];
             assert!(found == whole || found + 1 == whole, "{whole}: {found}");
         }
-        assert!(before(f64::NAN) < 0x1_0000);
+        assert!(before(&[f64::NAN]).1[0] < 0x1_0000);
     }
 
     #[test]

@@ -98,12 +98,12 @@ impl Measured {
             let off = above.at(share, speed_m_s);
             [f * ratio[0] + off[0] / reference[0], g * ratio[1] + off[1] / reference[1]]
         };
-        let edgewise = |share: f64, edgewise: f64| {
-            let (still, swept) = (
-                theory.shares_at(share, REFERENCE_TIP_M_S, 0.0),
-                theory.shares_at(share, REFERENCE_TIP_M_S, edgewise),
-            );
-            [(swept[0] - still[0]) * ratio[0], (swept[1] - still[1]) * ratio[1]]
+        let edgewise = |share: f64| {
+            let still = theory.shares_at(share, REFERENCE_TIP_M_S, 0.0);
+            move |edgewise: f64| {
+                let swept = theory.shares_at(share, REFERENCE_TIP_M_S, edgewise);
+                [(swept[0] - still[0]) * ratio[0], (swept[1] - still[1]) * ratio[1]]
+            }
         };
         let nodes = [(SHARES - 1) * FINER[0] + 1, (SPEEDS - 1) * FINER[1] + 1];
         Map::filled(radius, nodes, still, edgewise)

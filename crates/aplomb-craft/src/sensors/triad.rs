@@ -2,6 +2,7 @@
 
 use super::noise::{Correlated, normals};
 use crate::every::Every;
+use crate::lanes::{larger, nearest, smaller};
 use crate::random::Stream;
 use core::f64::consts::PI;
 use glam::{DMat3, DVec3};
@@ -121,14 +122,7 @@ impl Triad {
     /// Clips to the range and rounds to the step.
     #[inline]
     fn show(&self, value: f64) -> f64 {
-        let held = value.min(self.range).max(-self.range);
-        if self.per_step > 0.0 { round(held * self.per_step) * self.step } else { held }
+        let held = larger(smaller(value, self.range), -self.range);
+        if self.per_step > 0.0 { nearest(held * self.per_step) * self.step } else { held }
     }
-}
-
-/// Nearest whole number, ties to even, for magnitudes below 2^51.
-#[inline]
-fn round(value: f64) -> f64 {
-    const SHIFT: f64 = 6_755_399_441_055_744.0;
-    (value + SHIFT) - SHIFT
 }
