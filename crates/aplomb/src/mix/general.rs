@@ -13,7 +13,7 @@ use crate::frames::Vector;
 use crate::math::{least, most, saturate};
 use crate::{Limited, Rotors};
 
-/// A rotor, by its own effect on yaw.
+/// A rotor: what thrust, roll and pitch give it and its limits, all by its own effect on yaw.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Rotor {
     pub thrust: f32,
@@ -21,7 +21,7 @@ pub(super) struct Rotor {
     pub pitch: f32,
     pub low: f32,
     pub high: f32,
-    /// Thrust per yaw torque, `|Y|`, in 1/m.
+    /// That effect, thrust per yaw torque, `|Y|` in 1/m.
     yaw: f32,
 }
 

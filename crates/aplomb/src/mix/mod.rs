@@ -9,8 +9,9 @@
 //!
 //! The result equals the lexicographic optimum of a general linear-programming solver to 1e-5 of full thrust, on a
 //! symmetric X to 4e-6 (`prop_mixed_thrusts_are_the_lexicographic_optimum`, 12,000 demands of each kind). Of ten times as many
-//! general demands four err by 1.0e-5 to 1.6e-4: they ask for more thrust than the rotors have level, with no allowance,
-//! and for a torque that hardly moves the rotor at its limit, so that round-off of its thrust decides on the share.
+//! general demands four err by 1.1e-5 to 3.5e-5: they ask for more thrust than the rotors have level, with no allowance,
+//! and for a torque that hardly moves the rotor at its limit, so that round-off of its thrust decides on the share. The
+//! general share k is rounded at 6e-8, so a roll or pitch n times too large is cut to its place to n 6e-8 of it.
 
 mod general;
 mod geometry;

@@ -287,10 +287,25 @@ fn the_walk_is_short() {
             cuts[general.walk(&random_demand(&mut random, &config)).cuts] += 1;
         }
     }
-    println!("cuts: {cuts:?}");
     let limited: u32 = cuts[1..].iter().sum();
     assert!(limited > 100_000 && cuts[4..].iter().sum::<u32>() < limited / 9, "{cuts:?}");
     assert!(cuts[8..].iter().all(|count| *count == 0), "{cuts:?}");
+}
+
+#[test]
+fn roll_and_pitch_thirty_times_too_large_are_cut_to_the_same() {
+    let mut random = Random(5);
+    for _ in 0..5_000 {
+        let config = random_config(&mut random, false);
+        let (Ok(mixer), demand) = (Mixer::new(&config), random_demand(&mut random, &config)) else {
+            continue;
+        };
+        let ([x, y, z], near) = (demand.torque_nm.to_array(), mixer.mix(demand));
+        let far = mixer.mix(Wrench { torque_nm: Vector::new(30.0 * x, 30.0 * y, z), ..demand });
+        let apart = far.given.torque_nm - near.given.torque_nm;
+        let apart = if near.limited.roll_pitch { apart.x().abs().max(apart.y().abs()) } else { 0.0 };
+        assert!(apart < 1e-5 * config.high_n * config.geometry.reach_m(), "{near:?} {far:?} of {config:?}");
+    }
 }
 
 #[test]
@@ -405,10 +420,8 @@ fn every_bad_field_is_named() {
         }
     }
     let mut exchanged = good;
-    let Rotors { front_left, front_right, .. } = good.geometry.arms;
-    exchanged.geometry.arms =
-        Rotors { front_left: front_right, front_right: front_left, ..good.geometry.arms };
-    exchanged.geometry.arms.rear_left.x_m *= 1.1;
+    let arms_of = &mut exchanged.geometry.arms;
+    core::mem::swap(&mut arms_of.front_left, &mut arms_of.front_right);
     for (config, field) in [
         (kappa(0.0), "torque_to_thrust_m"),
         (Config { low_n: -0.1, ..good }, "low_n"),

@@ -12,7 +12,7 @@
 //! As k never grows, and t moves one way while k stays, no vertex comes twice: the walk ends.
 //!
 //! **Its length.** The first violated cut is taken in, in an order that was found best over random demands. That costs
-//! 80 to 100 instructions of a Cortex-M4F. Of demands beyond the limits nine in ten take up to three, and none of 200,000
+//! 110 instructions of a Cortex-M4F. Of demands beyond the limits nine in ten take up to three, and none of 200,000
 //! takes more than seven (`the_walk_is_short`).
 
 use super::general::{Diagonal, Rotor};
