@@ -22,12 +22,11 @@ pub const fn all_at_once(tick: u32) -> bool {
     tick.is_multiple_of(26)
 }
 
-/// Ticks without outer loops and slow samples, once the estimators are seeded; each carries at most one link of the
-/// attitude loop.
+/// Ticks without outer loops and slow samples, nor anything that these have put off, once the estimators are seeded; each
+/// carries at most one link of the attitude loop.
 #[must_use]
-pub const fn settled_inner(tick: u32) -> bool {
-    let outer = matches!(tick % 25, 21 | 22);
-    tick > SETTLING_TICKS && !outer && !all_at_once(tick)
+pub fn settled_inner(tick: u32) -> bool {
+    tick > SETTLING_TICKS && !matches!(tick % 25, 21 | 22) && !(0..5).any(|ago| all_at_once(tick - ago))
 }
 
 /// A craft of 1.2 kg that lifts 2.2 times its weight.

@@ -181,10 +181,11 @@ pub struct AttitudeFilter<M: Math = Libm> {
     heading_time_s: f32,
     rest: Rest,
     field: FieldCheck,
-    ticks: u32,
+    /// Starts over every 65 536 ticks: an aid that comes just then counts as one that came soon.
+    ticks: u16,
     /// When a heading aid of each kind last came.
-    field_tick: u32,
-    course_tick: u32,
+    field_tick: u16,
+    course_tick: u16,
     seeded: bool,
     heading_known: bool,
     math: PhantomData<M>,
@@ -468,8 +469,8 @@ impl<M: Math> AttitudeFilter<M> {
     }
 
     /// Time in s since the tick `then`, at most the longest gap.
-    fn gap_s(&self, then: u32) -> f32 {
-        grown(self.ticks.wrapping_sub(then) as f32 * self.period_s, 0.0, AID_GAP_S)
+    fn gap_s(&self, then: u16) -> f32 {
+        grown(f32::from(self.ticks.wrapping_sub(then)) * self.period_s, 0.0, AID_GAP_S)
     }
 
     fn learn_offset(&mut self, change: Vector<Body>) {

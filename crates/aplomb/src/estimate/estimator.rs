@@ -104,9 +104,13 @@ pub struct Estimator<M: Math = Libm, const N: usize = 1> {
     home: Home,
     kinematic: Kinematic,
     wind: Wind,
+    /// A field sample that came together with a fix, as felt on that tick.
+    waiting_field: Vector<Body>,
     acceleration_m_s2: Vector<World>,
     imu_usable: bool,
     wind_known: bool,
+    busy: bool,
+    field_waits: bool,
 }
 
 impl<M: Math, const N: usize> Estimator<M, N> {
@@ -136,13 +140,17 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             home,
             kinematic: Kinematic::new(config.horizontal.interval_s),
             wind: Wind::new(config.rotor_drag_per_s, period_s)?,
+            waiting_field: Vector::ZERO,
             acceleration_m_s2: Vector::ZERO,
             imu_usable: false,
             wind_known: false,
+            busy: false,
+            field_waits: false,
         })
     }
 
-    /// One tick. `armed` forbids the rest detection and freezes home. Returns what [`Estimator::state`] gives until the next.
+    /// One tick. `armed` forbids the rest detection and freezes home. A field sample that comes together with a fix is
+    /// taken in on the next tick, so that no tick has both. Returns what [`Estimator::state`] gives until the next.
     #[inline]
     pub fn step(&mut self, sensors: &Sensors<N>, armed: bool) -> State {
         let voted = self.vote.step(&sensors.imu);
@@ -156,7 +164,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             None => (Vector::new(f32::NAN, 0.0, 0.0), Vector::new(f32::NAN, 0.0, 0.0)),
         };
         let aids = Aids {
-            field: sensors.field_ut.map(|field| self.turned_to_now(field)),
+            field: self.field_to_take(sensors),
             // Felt in the axes of the attitude, measured in those of the world: they must be the same.
             apparent_gravity_m_s2: if self.attitude.heading_known() {
                 self.kinematic.apparent_gravity()
@@ -166,6 +174,10 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             course: self.kinematic.new_course(),
             at_rest_allowed: !armed,
         };
+        self.busy = sensors.pressure_pa.is_some()
+            || sensors.receiver.is_some()
+            || aids.field.is_some()
+            || aids.course.is_some();
         let acceleration = match self.attitude.advance(gyro, accel, &aids) {
             Some(felt) => felt + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2),
             None => Vector::ZERO,
@@ -219,10 +231,32 @@ impl<M: Math, const N: usize> Estimator<M, N> {
         }
     }
 
+    /// The last tick took in a slow sample.
+    #[inline]
+    pub(crate) const fn was_busy(&self) -> bool {
+        self.busy
+    }
+
     #[inline]
     fn velocity_m_s(&self) -> Vector<World> {
         let [north, east, _] = self.horizontal.velocity_m_s().to_array();
         Vector::new(north, east, -self.vertical.climb_m_s())
+    }
+
+    #[inline]
+    fn field_to_take(&mut self, sensors: &Sensors<N>) -> Option<Vector<Body>> {
+        let newer = sensors.field_ut.map(|field| self.turned_to_now(field));
+        let waiting = Sample { value: self.waiting_field, age_ticks: 1 };
+        let waiting = self.field_waits.then(|| self.turned_to_now(waiting));
+        self.field_waits = false;
+        match newer {
+            Some(field) if sensors.receiver.is_some() => {
+                (self.waiting_field, self.field_waits) = (field, true);
+                waiting
+            }
+            None => waiting,
+            now => now,
+        }
     }
 
     /// A field sample taken some ticks ago, as it would be felt in the present attitude: m - age w x m.

@@ -44,3 +44,41 @@ fn lever_arm_motion_is_taken_out() {
     };
     assert!(specific(0.1) < 0.1 && specific(0.0) > 2.0, "{} {}", specific(0.1), specific(0.0));
 }
+
+#[test]
+fn field_that_comes_with_a_fix_counts_on_the_next_tick_as_one_tick_older() {
+    let imu = ImuSample {
+        gyro_rad_s: Vector::new(0.1, -0.2, 0.8),
+        accel_m_s2: Vector::new(0.0, 0.0, -G),
+        ..ImuSample::default()
+    };
+    let plain = Sensors::from_imu(imu);
+    let fix = Receiver {
+        position_m: Vector::ZERO,
+        velocity_m_s: Vector::ZERO,
+        position_accuracy_m: 1.5,
+        velocity_accuracy_m_s: 0.1,
+    };
+    let receiver = Some(Sample { value: fix, age_ticks: 100 });
+    let field = |age_ticks| Some(Sample { value: Vector::new(15.0, 12.0, 45.0), age_ticks });
+    // Sensors of ticks 300 and 301; the attitudes after both.
+    let flown = |first: Sensors, second: Sensors| {
+        let mut estimator = Estimator::<Libm, 1>::new(&Config::CONSUMER, 1e-3).unwrap();
+        for _ in 0..300 {
+            estimator.step(&plain, true);
+        }
+        (estimator.step(&first, true).attitude, estimator.step(&second, true).attitude)
+    };
+    let differ =
+        |a: Attitude, b: Attitude| a.error_to(b).into_iter().skip(1).map(f32::abs).fold(0.0, f32::max);
+    let together = flown(Sensors { receiver, field_ut: field(7), ..plain }, plain);
+    let next = flown(Sensors { receiver, ..plain }, Sensors { field_ut: field(8), ..plain });
+    assert!(together.0 == next.0 && differ(together.1, next.1) < 1e-5, "{}", differ(together.1, next.1));
+    // A newer sample replaces the one that waits.
+    let newer = Sensors { field_ut: field(2), ..plain };
+    let replaced = flown(Sensors { receiver, field_ut: field(7), ..plain }, newer);
+    assert_eq!(replaced, flown(Sensors { receiver, ..plain }, newer));
+    // Without a fix it counts at once.
+    let at_once = flown(Sensors { field_ut: field(7), ..plain }, plain);
+    assert!(differ(at_once.0, together.0) > 0.1, "{}", differ(at_once.0, together.0));
+}

@@ -35,7 +35,7 @@ use crate::{
 };
 use outer::Outer;
 use pointing::Pointing;
-use schedule::Schedule;
+use schedule::{Due, Schedule};
 use turning::Turning;
 
 /// The whole controller. `M` gives the square roots, `N` is the number of inertial sensors.
@@ -131,20 +131,20 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         }
         let commands = if verdict.motors == Motors::Running {
             let (outer, pointing, turning) = (&mut self.outer, &mut self.pointing, &mut self.turning);
-            let due = self.schedule.due(verdict.fresh);
-            if due.climb {
+            let due = self.schedule.due(verdict.fresh, self.estimator.was_busy());
+            if due.has(Due::CLIMB) {
                 outer.climb(verdict.demand, motion, turning.mixed());
             }
-            if due.lean {
+            if due.has(Due::LEAN) {
                 outer.lean(motion, turning.mixed());
             }
-            if due.target {
+            if due.has(Due::TARGET) {
                 pointing.aim(outer, motion);
             }
-            if due.reference {
+            if due.has(Due::REFERENCE) {
                 pointing.lead(motion, turning.rate_rad_s());
             }
-            if due.attitude {
+            if due.has(Due::ATTITUDE) {
                 turning.ask(pointing.follow(outer, verdict.demand, motion, turning.rate_rad_s()));
             } else {
                 turning.carry_on();

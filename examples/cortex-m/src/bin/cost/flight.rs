@@ -38,9 +38,9 @@ pub fn rows<M: Math + Clone>(table: &mut Table) -> u32 {
             controller.resume_in_flight();
         }
     }
-    let limit = Limit::Open { goal: 1250, ceiling: 2300 };
+    let limit = Limit::Open { goal: 1250, ceiling: 2290 };
     table.line("tick of the controller, inner loops only", limit, inner.worst(), Some(inner.mean()));
-    let limit = Limit::Open { goal: 2600, ceiling: 3720 };
+    let limit = Limit::Open { goal: 2600, ceiling: 2960 };
     table.line("worst tick, every loop and sensor", limit, worst.worst(), Some(worst.mean()));
     table.figure("stack of a tick, bytes", Limit::AtMost(1024), depth as u32);
     table.figure(
