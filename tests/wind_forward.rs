@@ -41,6 +41,8 @@ fn pushed_m(wind_share: f32) -> f32 {
         let position_m = controller.state().position_m;
         if tick < LEANT_TICKS {
             place_m = position_m;
+            let [north, east, _] = controller.acceleration_integral_m_s2().to_array();
+            assert_eq!((north, east), (0.0, 0.0), "the velocity loop has learnt while another led");
         } else {
             farthest_m = farthest_m.max(place_m.x() - position_m.x());
         }

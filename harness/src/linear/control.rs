@@ -252,7 +252,8 @@ impl Responses {
 }
 
 /// Ticks from a slow loop's sample to the tick on which the attitude loop acts on it: climb, lean, target, reference and
-/// attitude loop each have a tick of their own at the end of a period, the last on the tick after it.
+/// attitude loop each have a tick of their own at the end of a period, the last on the tick after it. That the lean waits for
+/// slow samples, by a tick or two of a period of 25 now and then, is left out.
 struct Lateness {
     lean: usize,
     climb: usize,

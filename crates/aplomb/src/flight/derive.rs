@@ -150,6 +150,7 @@ impl Config {
             velocity_every: VELOCITY_EVERY,
             least_command,
             air_density_kg_m3: mix::REFERENCE_DENSITY_KG_M3,
+            // The fastest that is slow beside the velocity loop.
             wind_share: 0.2,
             mix: mix::Config {
                 geometry: airframe.geometry,

@@ -236,6 +236,9 @@ impl<M: Math> Outer<M> {
                 // Where the thrust is believed larger than it is, the velocity loop meets its limit before the cone does.
                 let limit = self.thrust.horizontal_limit_m_s2() * AT_LIMIT_SHARE;
                 self.tilt_limited = aim.tilt_limited || horizontal_m_s2.norm_squared() >= limit * limit;
+                // What stands against the wind goes past the velocity loop.
+                let given = aim.acceleration_m_s2 - self.wind_state.acceleration_m_s2();
+                self.velocity.achieved(&mut self.velocity_state, given);
                 Down::World(aim.down)
             }
             Wanted::Lean(down) => {
@@ -243,9 +246,6 @@ impl<M: Math> Outer<M> {
                 down
             }
         };
-        // What stands against the wind goes past the velocity loop.
-        self.velocity
-            .achieved(&mut self.velocity_state, self.acceleration_m_s2 - self.wind_state.acceleration_m_s2());
         // What the mixer could not give is not climb either.
         let up = if given.limited.thrust {
             given.given.thrust_n * motion.attitude.cos_tilt() / self.thrust.mass_kg() - STANDARD_GRAVITY_M_S2
