@@ -327,23 +327,3 @@ fn letting_go_of_the_cut_does_not_start_the_motors() {
     bench.ticks(1, Command::IDLE);
     assert_eq!(bench.ticks(1, centred()).motors, Motors::Idle);
 }
-
-#[test]
-fn a_time_of_more_ticks_than_are_counted_is_refused_by_name() {
-    type Set = fn(&mut Config, f32);
-    let fields: [(&str, Set); 5] = [
-        ("imu_hold_s", |c, x| c.imu_hold_s = x),
-        ("link_land_s", |c, x| c.link_land_s = x),
-        ("low_battery_s", |c, x| c.low_battery_s = x),
-        ("tip_over_s", |c, x| c.tip_over_s = x),
-        ("landed_s", |c, x| c.landed_s = x),
-    ];
-    let facts = Facts { weight_n: WEIGHT_N, empty_v: 12.0, landing_speed_m_s: 0.7 };
-    for (field, set) in fields {
-        let mut config = config();
-        set(&mut config, 59.0);
-        assert!(Guard::new::<Libm>(&config, &facts, 1e-3).is_ok(), "{field}");
-        set(&mut config, 61.0);
-        assert_eq!(Guard::new::<Libm>(&config, &facts, 1e-3).unwrap_err().field, field);
-    }
-}

@@ -1,7 +1,8 @@
-//! Loops, sticks and guard.
+//! Loops, thrust curve, sticks and guard.
 
 use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical, wind};
 use aplomb::error::{ConfigError, Problem};
+use aplomb::mix::{ThrustCurve, ThrustCurveConfig};
 use aplomb::{Libm, guard, pilot};
 
 use super::config;
@@ -164,6 +165,23 @@ fn thrust_vector_names_its_field_and_must_hold_the_weight() {
 }
 
 #[test]
+fn thrust_curve_names_its_field() {
+    let fields: &[Field<ThrustCurveConfig>] = &[
+        ("full_n", |c, x| c.full_n = x, Positive),
+        ("reference_voltage_v", |c, x| c.reference_voltage_v = x, Positive),
+        ("speed_share", |c, x| c.speed_share = x, Within(0.0, 1.0)),
+        ("lowest_voltage_v", |c, x| c.lowest_voltage_v = x, Positive),
+        ("highest_voltage_v", |c, x| c.highest_voltage_v = x, Positive),
+        ("voltage_filter_s", |c, x| c.voltage_filter_s = x, FromZero),
+    ];
+    let good = config().thrust_curve;
+    refused(good, fields, |c| ThrustCurve::new(c, 1e-3).map(drop));
+    let swapped = ThrustCurveConfig { lowest_voltage_v: good.highest_voltage_v, ..good };
+    let error = ThrustCurve::new(&swapped, 1e-3).unwrap_err();
+    assert_eq!(error, ConfigError::new("lowest_voltage_v", Problem::WrongOrder));
+}
+
+#[test]
 fn pilot_names_its_field() {
     let fields: &[Field<pilot::Config>] = &[
         ("dead_band", |c, x| c.dead_band = x, Within(0.0, 0.5)),
@@ -212,12 +230,24 @@ fn guard_names_its_field() {
     let good = config().guard;
     let swapped = guard::Config { link_hold_s: good.link_land_s, ..good };
     assert_eq!(build(&swapped), Err(ConfigError::new("link_hold_s", Problem::WrongOrder)));
-    // Ages are counted to 60 000 ticks.
-    assert_eq!(build(&guard::Config { link_land_s: 60.0, imu_hold_s: 60.0, ..good }), Ok(()));
-    let late = guard::Config { link_land_s: 60.1, ..good };
-    assert_eq!(build(&late), Err(ConfigError::new("link_land_s", Problem::OutOfRange)));
-    let late = guard::Config { imu_hold_s: 60.1, ..good };
-    assert_eq!(build(&late), Err(ConfigError::new("imu_hold_s", Problem::OutOfRange)));
+    // Ages and times are counted in 16 bits, to 60,000 ticks.
+    type Set = fn(&mut guard::Config, f32);
+    let times: [(&str, Set); 5] = [
+        ("imu_hold_s", |c, x| c.imu_hold_s = x),
+        ("link_land_s", |c, x| c.link_land_s = x),
+        ("low_battery_s", |c, x| c.low_battery_s = x),
+        ("tip_over_s", |c, x| c.tip_over_s = x),
+        ("landed_s", |c, x| c.landed_s = x),
+    ];
+    for (field, set) in times {
+        let with = |x| {
+            let mut config = good;
+            set(&mut config, x);
+            build(&config)
+        };
+        assert_eq!(with(60.0), Ok(()), "{field}");
+        assert_eq!(with(60.1), Err(ConfigError::new(field, Problem::OutOfRange)));
+    }
     for bad in [f32::NAN, f32::INFINITY, 0.0, -1.0] {
         assert_eq!(guard::Guard::new::<Libm>(&good, &FACTS, bad).unwrap_err().field, "period_s");
     }

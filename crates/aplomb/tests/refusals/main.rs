@@ -1,9 +1,8 @@
 //! Every field of every configuration, set in turn to what it must not be: the refusal names the field, its part and the
-//! reason. Twin of each line: the configuration as it stands is taken. The tables of PID, attitude filter, vertical filter and
-//! gimbal stand beside their code.
+//! reason. Twin of each line: the configuration as it stands is taken. The tables of PID, filters, estimators, mixing and gimbal
+//! stand beside their code.
 
 mod loops;
-mod parts;
 mod table;
 mod whole;
 

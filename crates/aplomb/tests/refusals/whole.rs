@@ -1,6 +1,6 @@
 //! The whole controller, and the facts that it is derived from.
 
-use aplomb::error::Problem;
+use aplomb::error::{ConfigError, Problem};
 use aplomb::flight::{Airframe, Config};
 use aplomb::{FlightController, Libm};
 
@@ -19,6 +19,9 @@ fn airframe_names_the_fact() {
         ("hover_speed_rad_s", |c, x| c.hover_speed_rad_s = x, Positive),
     ];
     refused(airframe(), fields, |facts| Config::for_airframe(facts).map(drop));
+    // Four times 6.5 N lift 1.3 times 2.04 kg and no more.
+    let heavy = Airframe { mass_kg: 2.1, ..airframe() };
+    assert_eq!(Config::for_airframe(&heavy).unwrap_err(), ConfigError::new("full_n", Problem::Inconsistent));
 }
 
 #[test]
