@@ -20,6 +20,16 @@ pub struct Meter {
 }
 
 impl Meter {
+    /// That of this board, started.
+    ///
+    /// # Panics
+    /// When SysTick does not count instructions, or is in use.
+    #[must_use]
+    pub fn of_board() -> Self {
+        let started = cortex_m::Peripherals::take().and_then(|board| Self::start(board.SYST));
+        started.expect("SysTick does not count instructions: run under -icount")
+    }
+
     /// Starts SysTick and calibrates it. `None` when the clock does not advance evenly with the instructions, as on
     /// real silicon or without `-icount`.
     #[must_use]

@@ -16,30 +16,23 @@ use aplomb::mix::{Mixed, Mixer, Wrench};
 use aplomb::{HeadingDemand, ImuSample, Libm, Math, Place, Rotors};
 use aplomb_cortex_m::{
     craft::{SETTLING_TICKS, TICKS, config, sensors},
+    fail,
     inputs::Inputs,
     meter::{Count, Meter},
     stop,
     table::{Limit, Table},
 };
-use cortex_m_semihosting::{
-    debug::{EXIT_FAILURE, EXIT_SUCCESS},
-    hprintln,
-};
 
 #[panic_handler]
 fn panic(info: &PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    stop(EXIT_FAILURE)
+    fail(info)
 }
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    let Some(meter) = cortex_m::Peripherals::take().and_then(|p| Meter::start(p.SYST)) else {
-        panic!("SysTick does not count instructions: run under -icount");
-    };
-    let mut table = Table::begin(meter);
+    let mut table = Table::begin(Meter::of_board());
     row::<Libm>(&mut table);
-    stop(if table.end() { EXIT_SUCCESS } else { EXIT_FAILURE })
+    stop(table.end())
 }
 
 struct Inner<M: Math> {

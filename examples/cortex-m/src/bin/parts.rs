@@ -17,31 +17,24 @@ use aplomb::{
 };
 use aplomb_cortex_m::{
     craft::{TICKS, all_at_once, config, demand, sensors, settled_inner},
+    fail,
     inputs::Inputs,
     meter::{Count, Meter},
     stop,
     table::{Limit, Table},
 };
-use cortex_m_semihosting::{
-    debug::{EXIT_FAILURE, EXIT_SUCCESS},
-    hprintln,
-};
 
 #[panic_handler]
 fn panic(info: &PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    stop(EXIT_FAILURE)
+    fail(info)
 }
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    let Some(meter) = cortex_m::Peripherals::take().and_then(|p| Meter::start(p.SYST)) else {
-        panic!("SysTick does not count instructions: run under -icount");
-    };
-    let mut table = Table::begin(meter);
+    let mut table = Table::begin(Meter::of_board());
     table.title("inner tick by part, Libm");
     rows::<Libm>(&mut table);
-    stop(EXIT_SUCCESS)
+    stop(true)
 }
 
 /// One row for each part of the ticks in which only the inner loops run.

@@ -10,18 +10,14 @@ use core::panic::PanicInfo;
 use aplomb::{FlightController, parameters};
 use aplomb_cortex_m::host_file::HostFile;
 use aplomb_cortex_m::recording::{BYTES, Tick};
-use aplomb_cortex_m::stop;
-use cortex_m_semihosting::{
-    debug::{EXIT_FAILURE, EXIT_SUCCESS},
-    hprintln,
-};
+use aplomb_cortex_m::{fail, stop};
+use cortex_m_semihosting::hprintln;
 
 include!(env!("APLOMB_CONTROLLER", "name the exported controller.rs by its whole path"));
 
 #[panic_handler]
 fn panic(info: &PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    stop(EXIT_FAILURE)
+    fail(info)
 }
 
 #[cortex_m_rt::entry]
@@ -29,11 +25,11 @@ fn main() -> ! {
     stop(match check_block().and_then(|()| replay()) {
         Ok(ticks) => {
             hprintln!("{} ticks replayed: every motor command has the host's bits", ticks);
-            EXIT_SUCCESS
+            true
         }
         Err(reason) => {
             hprintln!("the replay failed: {}", reason);
-            EXIT_FAILURE
+            false
         }
     })
 }

@@ -14,27 +14,20 @@ use core::panic::PanicInfo;
 
 use aplomb::{Libm, Micromath};
 use aplomb_cortex_m::{
+    fail,
     meter::Meter,
     stop,
     table::{Limit, Table},
 };
-use cortex_m_semihosting::{
-    debug::{EXIT_FAILURE, EXIT_SUCCESS},
-    hprintln,
-};
 
 #[panic_handler]
 fn panic(info: &PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    stop(EXIT_FAILURE)
+    fail(info)
 }
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    let Some(meter) = cortex_m::Peripherals::take().and_then(|p| Meter::start(p.SYST)) else {
-        panic!("SysTick does not count instructions: run under -icount");
-    };
-    let mut table = Table::begin(meter);
+    let mut table = Table::begin(Meter::of_board());
     table.title("instructions a call, Libm");
     scalars::rows::<Libm>(&mut table);
     estimate::rows::<Libm>(&mut table);
@@ -49,5 +42,5 @@ fn main() -> ! {
     pid::rows(&mut table);
     filter::rows(&mut table);
     mix::rows(&mut table);
-    stop(if table.end() { EXIT_SUCCESS } else { EXIT_FAILURE })
+    stop(table.end())
 }
