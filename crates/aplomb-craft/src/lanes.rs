@@ -22,11 +22,13 @@ pub(crate) fn sum(value: impl Fn(usize) -> f64) -> f64 {
     (value(0) + value(2)) + (value(1) + value(3))
 }
 
+/// The last bit of a sum with it counts ones: 1.5 * 2^52.
+pub(crate) const LAST_BIT_IS_ONE: f64 = 6_755_399_441_055_744.0;
+
 /// The nearest whole number, the even one of two, for magnitudes below 2^51.
 #[inline(always)]
 pub(crate) fn nearest(value: f64) -> f64 {
-    const SHIFT: f64 = 6_755_399_441_055_744.0; // 1.5 * 2^52
-    (value + SHIFT) - SHIFT
+    (value + LAST_BIT_IS_ONE) - LAST_BIT_IS_ONE
 }
 
 /// The larger one; the second where one is not a number. One instruction, unlike `f64::max`.

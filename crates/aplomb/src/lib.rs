@@ -17,8 +17,9 @@
 //! 2. [`guard`] decides whether the motors may turn, and replaces the command when the link is lost, the battery is low or
 //!    the craft lies on its side. Nothing else may override a command. [`pilot`] turns thumb sticks into set-points.
 //! 3. [`control::position`] turns the way to a place into a velocity, [`control::velocity`] the velocity into an acceleration, to
-//!    which [`control::wind`] adds what the wind takes, [`control::vertical`] a height into a vertical one. A rotor pushes only along the craft's own axis, so an acceleration
-//!    is a *lean* and a thrust: [`control::thrust_vector`], which also keeps the tilt limit.
+//!    which [`control::wind`] adds what the wind takes, [`control::vertical`] a height into a vertical one. A rotor pushes
+//!    only along the craft's own axis, so an acceleration is a *lean* and a thrust: [`control::thrust_vector`], which also
+//!    keeps the tilt limit.
 //! 4. [`control::attitude`] turns the error of attitude into a body rate, tilt before heading; [`control::rate`] the error of
 //!    the rate into an angular acceleration, and the inertia makes that a torque.
 //! 5. [`mix`] shares torque and thrust out to the rotors within what they can give, and says what was *achieved*: the loops

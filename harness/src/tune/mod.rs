@@ -20,7 +20,6 @@ use cobyla::{Func, RhoBeg, StopTols};
 pub use page::{TunePage, compose};
 
 use crate::belief;
-use crate::camera;
 use crate::fly::{FlyError, fly};
 use crate::input::signal::Signal;
 use crate::input::{Controller, Craft, FlightPlan, InputError};
@@ -297,7 +296,8 @@ impl<'a> Workshop<'a> {
         let holds = self.judge(&paced, SEARCH_SEEDS).ok()?.holds();
         let size = Size::of(self.craft, &controller);
         let spin = self.craft.config.arms.map(|arm| arm.spin);
-        let craft = camera::only_if_judged(&self.craft.config, [].into_iter());
+        // Nobody looks through the camera.
+        let craft = aplomb_craft::Config { camera_mount: None, ..self.craft.config };
         let flown = |plan: &FlightPlan| fly(&craft, &controller.config, plan, 1).ok();
         let pulses = flown(&Probe::TorquePulses.plan(&size))?;
         let tilts = signals::values(Signal::Tilt, &pulses.trace.rows, &spin);

@@ -11,7 +11,7 @@
 use super::blade::{GENERIC, Marking};
 use super::element::{Blade, Flow};
 use super::measured::Measured;
-use crate::lanes::each_of as each;
+use crate::lanes::{LAST_BIT_IS_ONE, each_of as each};
 use core::f64::consts::PI;
 use std::sync::{Arc, Mutex};
 
@@ -313,7 +313,6 @@ fn with_next(pairs: impl Iterator<Item = [f64; 2]>, row: usize) -> Vec<[f64; 4]>
 /// may be the one before, from which the way to it is a full step.
 #[inline(always)]
 fn before<const N: usize>(place: &[f64; N]) -> ([f64; N], [usize; N]) {
-    const LAST_BIT_IS_ONE: f64 = 6_755_399_441_055_744.0; // 1.5 * 2^52
     let sum: [f64; N] = each(|i| place[i] - 0.5 + LAST_BIT_IS_ONE);
     (each(|i| sum[i] - LAST_BIT_IS_ONE), sum.map(|sum| (sum.to_bits() & 0xffff) as usize))
 }

@@ -27,13 +27,16 @@
 //! (`craft_on_its_back_comes_round`); rate limits and finite set-points from any attitude and rate (`tests/limits.rs`);
 //! margins of the derived gains at least 45 deg and 10 dB (`tests/margins.rs`).
 
+mod error_split;
+
 use core::marker::PhantomData;
 
 use crate::HeadingDemand;
 use crate::control::rate;
 use crate::error::{self, ConfigError, require_positive, require_within};
 use crate::frames::{Attitude, Body, Heading, Vector, World};
-use crate::math::{Libm, Math, recip_sqrt_of_share, root, saturate_symmetric};
+use crate::math::{Libm, Math, root, saturate_symmetric};
+use error_split::{near_error, split_error};
 
 /// One part: tilt or heading.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -149,43 +152,6 @@ pub struct Output {
     pub reference: Attitude,
     /// The limit of the tilt rate or of the heading rate cut the set-point.
     pub limited: bool,
-}
-
-/// Errors of tilt (x and y) and heading (z) of a turn (w, x, y, z) or its negative: twice the vector part of each, with
-/// `per_n` = 1/sqrt(w^2 + z^2).
-#[inline]
-fn parts([w, x, y, z]: [f32; 4], per_n: f32) -> Vector<Body> {
-    let k = 2.0 * per_n;
-    Vector::new(k * (w * x - y * z), k * (w * y + x * z), if w < 0.0 { -k * z } else { k * z })
-}
-
-/// Errors of tilt and heading from `from` to `to`, about the body axes of `from`.
-#[inline]
-fn split_error<M: Math>(from: Attitude, to: Attitude) -> Vector<Body> {
-    let turn = from.turn_to(to);
-    let [w, x, y, z] = turn;
-    let n2 = w * w + z * z;
-    if n2 > 1e-6 {
-        parts(turn, recip_sqrt_of_share::<M>(n2))
-    } else {
-        // Upside down: any horizontal axis will do, and the heading can wait.
-        Vector::new(2.0 * x, 2.0 * y, 0.0)
-    }
-}
-
-/// The same for attitudes less than 41 deg apart in tilt and in heading, without a root; `None` beyond.
-#[inline]
-fn near_error(from: Attitude, to: Attitude) -> Option<Vector<Body>> {
-    let turn = from.turn_to(to);
-    let [_, x, y, z] = turn;
-    let u = x * x + y * y;
-    if u < 0.125 && z * z < 0.125 {
-        // 1/sqrt(1 - u) to 1e-5 at the end of the range.
-        let per_n = 1.0 + u * (0.5 + u * (0.375 + u * (0.3125 + u * 0.273_437_5)));
-        Some(parts(turn, per_n))
-    } else {
-        None
-    }
 }
 
 /// True when `setpoint` is more than 60 deg ahead of the nose and a `step` would take it further.

@@ -32,6 +32,9 @@
 //! 6 m/s2 at most 4.9 deg of tilt alone and 1.1 deg with a receiver (`tests/attitude_legs.rs`). The step carries the attitude
 //! half a sample further than a plain product of rates, which alone is worth 0.15 deg on those recordings.
 
+mod doubt;
+mod heading;
+
 use core::marker::PhantomData;
 
 pub use super::course::Course;
@@ -41,35 +44,22 @@ use super::rest::Rest;
 use crate::STANDARD_GRAVITY_M_S2;
 use crate::error::{ConfigError, Problem, require_positive, require_within};
 use crate::frames::{Attitude, Body, Heading, Vector, World};
-use crate::math::{Libm, Math, saturate_symmetric};
+use crate::math::{Libm, Math};
 
 /// Start of the influence limit in rad. Here and below: the sine of an angle for the angle.
 const LIMIT_START_RAD: f32 = 1.0;
 /// Where the influence limit settles in rad (2 deg), and its value at rest.
 const LIMIT_SETTLED_RAD: f32 = 0.035;
-/// A horizontal average beyond this (sine of about 37 deg) is a gross error.
-const GROSS_SQUARED: f32 = 0.36;
-/// Time constants in s: of the limit's opening, of its opening at a gross error, of its closing.
-const LIMIT_OPEN_S: f32 = 100.0;
-const LIMIT_OPEN_GROSS_S: f32 = 2.0;
+/// Time constant in s of the limit's closing.
 const LIMIT_CLOSE_S: f32 = 1.0;
-/// A horizontal average beyond this, squared (10 deg), is an error of tilt if its length differs from gravity's by less
-/// than this share of what an acceleration along the horizon would make it differ.
-const EXPLAINED_SQUARED: f32 = 0.02;
-const EXPLAINED_SHARE: f32 = 0.05;
-/// It must have lasted for this long in s: what passes through such a state on the way to another has not.
-const EXPLAINED_S: f32 = 1.2;
-/// Time constant in s with which such an error is corrected, and its square when that ends (1 deg).
+/// Time constant in s with which an error of tilt that no acceleration explains is corrected.
 const CORRECT_TIME_S: f32 = 0.5;
-const CORRECTED_SQUARED: f32 = 3e-4;
 /// Time constant in s that scales the offset correction.
 const OFFSET_SCALE_S: f32 = 2.5;
 /// Growth of the offset's time constant in s/s.
 const OFFSET_GROWTH: f32 = 0.5;
 /// A horizontal average beyond this, squared (6 deg), is no fault of the offset and does not teach it.
 const TEACHING_SQUARED: f32 = 0.012;
-/// A heading error teaches the offset as if it were not larger than this in rad: a first heading may be far off.
-const TEACHING_LIMIT_RAD: f32 = 0.05;
 /// Time constant in s of the tilt correction at rest.
 const REST_TIME_S: f32 = 0.5;
 /// Time constant in s with which the offset follows the gyro at rest.
@@ -81,10 +71,6 @@ pub(super) const ACCEL_MAX_SQUARED: f32 = 1.6e5;
 const FIELD_MAX_SQUARED: f32 = 1e12;
 /// The apparent gravity comes late: it helps once the tilt's time constant in s has grown beyond this.
 const AID_FROM_S: f32 = 1.0;
-/// A heading aid older than this in s counts as this old.
-const AID_GAP_S: f32 = 0.2;
-/// Changes of velocity beyond this, squared, are none.
-const COURSE_MAX_SQUARED: f32 = 1e4;
 
 /// What an [`AttitudeFilter`] is built from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -125,16 +111,6 @@ impl Config {
         heading_offset_time_s: 200.0,
         declination_rad: 0.0,
     };
-}
-
-/// What is made of an average beyond the limit.
-struct Doubt {
-    /// The share of it that steers.
-    share: f32,
-    /// It is far off, so it teaches no offset.
-    gross: bool,
-    /// The attitude is taken to be wrong.
-    wrong: bool,
 }
 
 /// What may help the filter on one tick.
@@ -366,113 +342,6 @@ impl<M: Math> AttitudeFilter<M> {
         self.limit += (self.period_s / LIMIT_CLOSE_S) * (LIMIT_SETTLED_RAD - self.limit);
     }
 
-    /// What to make of an average whose horizontal part, of squared length `n2`, is beyond the limit: an acceleration or
-    /// an error.
-    #[inline(never)]
-    fn doubt(&mut self, n2: f32, aided: bool) -> Doubt {
-        let dt = self.period_s;
-        let [ux, uy, uz] = self.average;
-        let lengthened = n2 + uz * uz - 1.0;
-        let correcting = f32::from(self.explained_ticks) * dt > EXPLAINED_S;
-        if n2 > EXPLAINED_SQUARED && lengthened < EXPLAINED_SHARE * n2 {
-            self.explained_ticks = self.explained_ticks.saturating_add(1);
-        } else if !(correcting && n2 > CORRECTED_SQUARED && lengthened < 0.5 * n2) {
-            self.explained_ticks = 0;
-        }
-        let wrong = correcting && !aided;
-        let gross = wrong || n2 > GROSS_SQUARED || uz < 0.0;
-        let mut share = 1.0;
-        // What the receiver has confirmed needs no limit.
-        if n2 > self.limit * self.limit && !aided {
-            share = self.limit / about_length(ux, uy);
-            let open_s = if gross { LIMIT_OPEN_GROSS_S } else { LIMIT_OPEN_S };
-            self.limit = grown(self.limit, self.limit * (dt / open_s), 1.0);
-        } else {
-            self.close_limit();
-        }
-        if wrong {
-            // What is averaged turns with the attitude, so that the correction ends where the error does.
-            self.tilt_time_s = CORRECT_TIME_S;
-            let turned = 1.0 - share * (dt / CORRECT_TIME_S);
-            self.average = [ux * turned, uy * turned, uz];
-        }
-        Doubt { share, gross, wrong }
-    }
-
-    /// The turn about the vertical that the field asks for; it also teaches the offset.
-    #[inline(never)]
-    fn heading_turn(&mut self, field: Vector<World>, down: Vector<Body>, resting: bool) -> Vector<Body> {
-        let gap_s = self.gap_s(self.field_tick);
-        self.field_tick = self.ticks;
-        let (n, e) = (self.declination.north(), self.declination.east());
-        let (north, east) = (field.x() * n + field.y() * e, field.y() * n - field.x() * e);
-        let horizontal_squared = north * north + east * east;
-        if horizontal_squared < 1e-12 {
-            return Vector::ZERO;
-        }
-        let per_horizontal = M::recip_sqrt(horizontal_squared);
-        let (cosine, sine) = (north * per_horizontal, east * per_horizontal);
-        if !self.heading_known {
-            self.heading_known = true;
-            self.turn_about_down(cosine, -sine);
-            return Vector::ZERO;
-        }
-        self.heading_time_s = grown(self.heading_time_s, gap_s, self.config.heading_time_s);
-        let young = self.config.offset_start_s / self.offset_time_s;
-        let weight = self.field.weight(horizontal_squared * per_horizontal, field.z(), gap_s, young);
-        let error = weight
-            * if cosine > 0.0 {
-                -sine
-            } else if sine > 0.0 {
-                -1.0
-            } else {
-                1.0
-            };
-        self.turn_by_heading(error, gap_s, !resting, down)
-    }
-
-    /// The turn about the vertical that a change of velocity asks for; it also teaches the offset.
-    #[inline(never)]
-    fn course_turn(&mut self, course: &Course, down: Vector<Body>) -> Vector<Body> {
-        let gap_s = self.gap_s(self.course_tick);
-        self.course_tick = self.ticks;
-        let Course { along, across, squares } = *course;
-        if squares.is_nan() || squares > COURSE_MAX_SQUARED {
-            return Vector::ZERO;
-        }
-        if !self.heading_known {
-            let length_squared = along * along + across * across;
-            if squares > Course::NOISE_SQUARED && length_squared > 0.25 * squares * squares {
-                self.heading_known = true;
-                let per_length = M::recip_sqrt(length_squared);
-                self.turn_about_down(along * per_length, across * per_length);
-            }
-            return Vector::ZERO;
-        }
-        let error = across / (squares + Course::NOISE_SQUARED);
-        self.turn_by_heading(error, gap_s, true, down)
-    }
-
-    /// The turn about the vertical by a share of a heading error; it also teaches the offset.
-    #[inline(never)]
-    fn turn_by_heading(&mut self, error: f32, gap_s: f32, teach: bool, down: Vector<Body>) -> Vector<Body> {
-        if teach {
-            let time_s = self.config.heading_time_s
-                * self.config.heading_offset_time_s
-                * (self.offset_time_s / self.config.offset_time_s);
-            let teaching = saturate_symmetric(error, TEACHING_LIMIT_RAD);
-            let settled = self.heading_time_s / self.config.heading_time_s;
-            self.learn_offset(down * (settled * teaching * gap_s / time_s));
-        }
-        let share = gap_s / self.heading_time_s;
-        down * (error * if share < 1.0 { share } else { 1.0 })
-    }
-
-    /// Time in s since the tick `then`, at most the longest gap.
-    fn gap_s(&self, then: u16) -> f32 {
-        grown(f32::from(self.ticks.wrapping_sub(then)) * self.period_s, 0.0, AID_GAP_S)
-    }
-
     fn learn_offset(&mut self, change: Vector<Body>) {
         let limit = self.config.offset_limit_rad_s;
         self.offset -= change;
@@ -486,15 +355,6 @@ impl<M: Math> AttitudeFilter<M> {
     fn cut_offset(&mut self) {
         let squared = self.offset.norm_squared();
         self.offset = self.offset * (self.config.offset_limit_rad_s * M::recip_sqrt(squared));
-    }
-
-    /// Turns the attitude about the world's down axis by the angle of the given cosine and sine.
-    #[inline(never)]
-    fn turn_about_down(&mut self, cosine: f32, sine: f32) {
-        let (c, s) = if cosine > -0.999 { (1.0 + cosine, sine) } else { (0.0, 1.0) };
-        let [w, x, y, z] = self.attitude.wxyz();
-        let turned = [c * w - s * z, c * x - s * y, c * y + s * x, c * z + s * w];
-        self.attitude = Attitude::from_wxyz::<M>(turned).unwrap_or(self.attitude);
     }
 
     /// Tilt from one accelerometer direction, heading as near as possible to north.

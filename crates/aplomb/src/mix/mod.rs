@@ -143,7 +143,8 @@ impl Mixer {
     ///
     /// # Errors
     /// Names the field: arms that are not finite, that cannot make three independent torques, do not surround the centre
-    /// of mass or do not stand at the corners that their places name (`arms`), a thrust range in the wrong order, a negative or NaN allowance, a share outside 0 to 0.5.
+    /// of mass or do not stand at the corners that their places name (`arms`), a thrust range in the wrong order, a negative
+    /// or NaN allowance, a share outside 0 to 0.5.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         let shares = config.geometry.inverse()?;
         require_not_negative("low_n", config.low_n)?;
