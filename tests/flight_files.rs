@@ -22,15 +22,15 @@ fn named(name: &str) -> FlightPlan {
 }
 
 fn misses(craft: &Config, plan: &FlightPlan) -> bool {
-    flown(craft, plan).iter().any(|verdict| verdict.outcome == Outcome::Missed)
+    flown(craft, plan).iter().any(|verdict| verdict.outcome == Outcome::Fail)
 }
 
 fn flown(craft: &Config, plan: &FlightPlan) -> Vec<Verdict> {
     let controller = input::demo_controller().expect("the demo is read").config;
     let flown = fly(craft, &controller, plan, plan.seed).expect("it flies");
     let spin = craft.arms.map(|arm| arm.spin);
-    let judge = |expectation| verdict(expectation, &[evidence(expectation, &flown.trace, &spin)]);
-    plan.expectations.iter().map(judge).collect()
+    let judge = |check| verdict(check, &[evidence(check, &flown.trace, &spin)]);
+    plan.checks.iter().map(judge).collect()
 }
 
 #[test]
@@ -41,7 +41,7 @@ fn flight_every_expectation_holds() {
         for verdict in flown(&craft(), &plan) {
             assert_eq!(
                 verdict.outcome,
-                Outcome::Held,
+                Outcome::Pass,
                 "{}: {} is {} against {:?}",
                 plan.name,
                 verdict.text,

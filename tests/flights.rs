@@ -20,15 +20,12 @@ fn flown_on(craft: &aplomb_craft::Config, plan: &FlightPlan, seed: u64) -> Flown
     fly(craft, &controller, plan, seed).expect("the demo flies")
 }
 
-/// The expectations of `plan` that do not hold.
+/// The checks of `plan` that do not hold.
 fn missed(craft: &aplomb_craft::Config, plan: &FlightPlan, flown: &Flown) -> Vec<String> {
     let spin = craft.arms.map(|arm| arm.spin);
-    let verdicts = plan
-        .expectations
-        .iter()
-        .map(|expectation| verdict(expectation, &[evidence(expectation, &flown.trace, &spin)]));
+    let verdicts = plan.checks.iter().map(|check| verdict(check, &[evidence(check, &flown.trace, &spin)]));
     verdicts
-        .filter(|verdict| verdict.outcome != Outcome::Held)
+        .filter(|verdict| verdict.outcome != Outcome::Pass)
         .map(|verdict| {
             format!("{}: {} is {} against {:?}", plan.name, verdict.text, verdict.measured, verdict.limit)
         })
@@ -63,7 +60,7 @@ fn flight_twice_under_one_seed_is_the_same_bit_for_bit_and_another_seed_is_not()
 }
 
 // Common practice, no source: in still hover the four rotors turn alike, as each carries a quarter of the weight. The twin
-// carries its mass 1 cm ahead of the middle: then the front rotors must work harder, and the expectation must miss.
+// carries its mass 1 cm ahead of the middle: then the front rotors must work harder, and the check must miss.
 #[test]
 fn flight_hover_rotors_turn_alike_only_with_the_mass_in_the_middle() {
     let plan = plan("take-off");
@@ -93,8 +90,8 @@ fn flight_front_and_rear_are_alike_again_at_steady_tilt_only_without_an_offset_m
 // Common practice, no source: past its tilt limit a craft drifts downwind. The twin meets a wind that it can hold.
 #[test]
 fn flight_only_a_wind_beyond_the_limit_carries_the_craft_off() {
-    let (craft, strong) = (craft(), plan("carried-off"));
-    let said = |flown: &Flown| flown.trace.rows.iter().any(|row| row.flags.carried_off);
+    let (craft, strong) = (craft(), plan("cannot-hold-position"));
+    let said = |flown: &Flown| flown.trace.rows.iter().any(|row| row.flags.cannot_hold_position);
     assert!(said(&flown_on(&craft, &strong, strong.seed)));
     let mut mild = strong.clone();
     mild.air.winds.iter_mut().for_each(|wind| wind.speed_m_s *= 0.4);
@@ -117,6 +114,7 @@ fn flight_hover_is_quiet_only_with_the_lead_of_the_rotors_reaction_cancelled() {
         let commands = flown.trace.window(10.0, 30.0).iter().map(|row| 100.0 * row.command.front_left);
         aplomb_harness::measure::deviation(&commands.collect::<Vec<f64>>())
     };
-    let (cancelled, left) = (noise(|_| ()), noise(|controller| controller.rate.reaction_lead_s = 0.0));
+    let (cancelled, left) =
+        (noise(|_| ()), noise(|controller| controller.rate.reaction_time_constant_s = 0.0));
     assert!(cancelled < 2.0 && left > 10.0, "{cancelled} % and {left} %");
 }

@@ -1,6 +1,6 @@
 //! What a flight, and the judging of many flights, take from the heap. One test: the allocator counts for the whole process.
 
-use aplomb_harness::input::expectation::{OverSeeds, Statistic};
+use aplomb_harness::input::check::{OverSeeds, Statistic};
 use aplomb_harness::judge::{Evidence, Pool};
 use aplomb_harness::verdict::Limit;
 use aplomb_harness::{fly, input};
@@ -53,6 +53,6 @@ fn flight_without_trace_is_small_at_any_length_and_judging_many_flights_is_bound
         })
     };
     let (few, many) = (judged(20), judged(1000));
-    println!("judging one expectation over 1000 flights: {many} bytes");
+    println!("judging one check over 1000 flights: {many} bytes");
     assert!(many < MIB && many == few, "{few} {many}");
 }

@@ -3,7 +3,7 @@
 
 use aplomb::frames::{Heading, Vector, World};
 use aplomb::{
-    Command, Demand, FlightController, HeadingDemand, Lean, Libm, MotorCommand, Rotors, VerticalDemand,
+    Command, Demand, FlightController, HeadingDemand, Libm, MotorCommand, Rotors, Tilt, VerticalDemand,
 };
 use aplomb_craft::{AirConfig, Plant, Start, WindStep};
 use aplomb_harness::{exchange, input};
@@ -27,24 +27,24 @@ fn pushed_m(wind_share: f32) -> f32 {
     controller.resume_in_flight();
     controller.estimator_mut().set_home_pressure(101_325.0);
     let mut waiting = Rotors::splat(MotorCommand::saturating(plant.truth().motor_command.front_left as f32));
-    let (mut place_m, mut farthest_m) = (Vector::<World>::ZERO, 0.0f32);
+    let (mut held_m, mut farthest_m) = (Vector::<World>::ZERO, 0.0f32);
     for tick in 0..LEANT_TICKS + HELD_TICKS {
         let demand = if tick < LEANT_TICKS {
             // About what stands against the drag of 8 m/s: sin(atan(0.25 * 8/9.81)).
-            Demand::Tilt { lean: Lean { forward: 0.20, right: 0.0 }, heading: HEADING, vertical: VERTICAL }
+            Demand::Tilt { tilt: Tilt { forward: 0.20, right: 0.0 }, heading: HEADING, vertical: VERTICAL }
         } else {
-            Demand::Position { position_m: place_m, heading: HEADING, vertical: VERTICAL }
+            Demand::Position { position_m: held_m, heading: HEADING, vertical: VERTICAL }
         };
         let commands = controller.step(&exchange::sensors(&plant.sense(), 1e-3), &Command::fly(demand));
         plant.advance(exchange::commands(waiting));
         waiting = commands;
         let position_m = controller.state().position_m;
         if tick < LEANT_TICKS {
-            place_m = position_m;
+            held_m = position_m;
             let [north, east, _] = controller.acceleration_integral_m_s2().to_array();
             assert_eq!((north, east), (0.0, 0.0), "the velocity loop has learnt while another led");
         } else {
-            farthest_m = farthest_m.max(place_m.x() - position_m.x());
+            farthest_m = farthest_m.max(held_m.x() - position_m.x());
         }
     }
     let believed_m_s = controller.state().wind_m_s;

@@ -14,7 +14,7 @@ mod kernel {
     pub type Three = [f32; 3];
 
     #[inline(never)]
-    pub fn loops_position_aplomb(outer: &mut position::PositionLoop<Libm>, rows: &Rows<Three>) -> f32 {
+    pub fn loops_position_aplomb(outer: &mut position::PositionController<Libm>, rows: &Rows<Three>) -> f32 {
         each(rows, |&[x, y, v]| {
             let target = Vector::new(40.0 * x, 40.0 * y, 0.0);
             outer.step(target, Vector::ZERO, Vector::new(v, -v, 0.0)).velocity_m_s.x()
@@ -23,7 +23,7 @@ mod kernel {
 
     #[inline(never)]
     pub fn loops_velocity_aplomb(
-        (inner, state): &mut (velocity::VelocityLoop<Libm>, velocity::State),
+        (inner, state): &mut (velocity::VelocityController<Libm>, velocity::State),
         rows: &Rows<Three>,
     ) -> f32 {
         each(rows, |&[x, y, v]| {
@@ -36,7 +36,7 @@ mod kernel {
 
     #[inline(never)]
     pub fn loops_vertical_aplomb(
-        (inner, state): &mut (vertical::VerticalLoop<Libm>, vertical::State),
+        (inner, state): &mut (vertical::VerticalController<Libm>, vertical::State),
         rows: &Rows<Three>,
     ) -> f32 {
         each(rows, |&[height, up, climb]| {
@@ -58,7 +58,7 @@ mod kernel {
 
     #[inline(never)]
     pub fn loops_attitude_aplomb(
-        (inner, state): &mut (attitude::AttitudeLoop<Libm>, attitude::State),
+        (inner, state): &mut (attitude::AttitudeController<Libm>, attitude::State),
         rows: &Rows<Three>,
     ) -> f32 {
         each(rows, |&[x, y, rate]| {
@@ -71,7 +71,10 @@ mod kernel {
     }
 
     #[inline(never)]
-    pub fn loops_rate_aplomb((inner, state): &mut (rate::RateLoop, rate::State), rows: &Rows<Three>) -> f32 {
+    pub fn loops_rate_aplomb(
+        (inner, state): &mut (rate::RateController, rate::State),
+        rows: &Rows<Three>,
+    ) -> f32 {
         each(rows, |&[x, y, z]| {
             let setpoint =
                 rate::SetPoint { rate_rad_s: Vector::new(x, y, 0.3 * z), ..rate::SetPoint::default() };
@@ -86,24 +89,25 @@ pub fn loops(c: &mut Criterion) {
     let config = aplomb_harness::input::demo_controller().expect("the demo is read").config;
     let tick_s = 1.0 / config.tick_hz;
     let (attitude_s, velocity_s) =
-        (tick_s * f32::from(config.attitude_every), tick_s * f32::from(config.velocity_every));
+        (tick_s * f32::from(config.attitude_divider), tick_s * f32::from(config.velocity_divider));
     let inputs = rows(|_, three: [f32; 3]| three);
     let mut group = group(c, "loops");
-    let position = position::PositionLoop::new(&config.position).expect("valid");
+    let position = position::PositionController::new(&config.position).expect("valid");
     measure(&mut group, "position_aplomb", position, &inputs, kernel::loops_position_aplomb);
-    let velocity = velocity::VelocityLoop::new(&config.velocity, velocity_s).expect("valid");
+    let velocity = velocity::VelocityController::new(&config.velocity, velocity_s).expect("valid");
     let velocity = (velocity, velocity::State::new());
     measure(&mut group, "velocity_aplomb", velocity, &inputs, kernel::loops_velocity_aplomb);
     let thrust: thrust_vector::ThrustVector =
         thrust_vector::ThrustVector::new(&config.thrust).expect("valid");
-    let vertical = vertical::VerticalLoop::new(&config.vertical, thrust.vertical_range_m_s2(), velocity_s);
+    let vertical =
+        vertical::VerticalController::new(&config.vertical, thrust.vertical_range_m_s2(), velocity_s);
     let vertical = (vertical.expect("valid"), vertical::State::new());
     measure(&mut group, "vertical_aplomb", vertical, &inputs, kernel::loops_vertical_aplomb);
     measure(&mut group, "thrust_vector_aplomb", thrust, &inputs, kernel::loops_thrust_vector_aplomb);
-    let attitude = attitude::AttitudeLoop::new(&config.attitude, attitude_s).expect("valid");
+    let attitude = attitude::AttitudeController::new(&config.attitude, attitude_s).expect("valid");
     let attitude = (attitude, attitude::State::new());
     measure(&mut group, "attitude_aplomb", attitude, &inputs, kernel::loops_attitude_aplomb);
-    let rate = (rate::RateLoop::new(&config.rate, tick_s).expect("valid"), rate::State::new());
+    let rate = (rate::RateController::new(&config.rate, tick_s).expect("valid"), rate::State::new());
     measure(&mut group, "rate_aplomb", rate, &inputs, kernel::loops_rate_aplomb);
     group.finish();
 }

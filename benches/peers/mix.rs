@@ -88,8 +88,8 @@ pub fn mix(c: &mut Criterion) {
     let mixer = |geometry| {
         let config = Config {
             geometry,
-            low_n: LOW_N,
-            high_n: HIGH_N,
+            min_thrust_n: LOW_N,
+            max_thrust_n: HIGH_N,
             allowance_down_n: f32::INFINITY,
             allowance_up_n: f32::INFINITY,
             reserved_yaw_share: 0.0,

@@ -10,8 +10,8 @@ use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Frame, Heading, Vector};
 use aplomb::mix::Geometry;
 use aplomb::{
-    Battery, Command, Demand, FlightController, HeadingDemand, ImuSample, Lean, Libm, Receiver, Rotors,
-    Sample, Sensors, Spin, Sticks, VerticalDemand,
+    Battery, Command, Demand, FlightController, HeadingDemand, ImuSample, Libm, Receiver, Rotors, Sample,
+    Sensors, Spin, Sticks, Tilt, VerticalDemand,
 };
 use libfuzzer_sys::fuzz_target;
 
@@ -85,7 +85,7 @@ impl Bytes<'_> {
         let demand = match self.byte() % 6 {
             0 => Demand::Rates { rate_rad_s: self.vector(), thrust_n: self.number() },
             1 => Demand::Tilt {
-                lean: Lean { forward: self.number(), right: self.number() },
+                tilt: Tilt { forward: self.number(), right: self.number() },
                 heading,
                 vertical,
             },

@@ -1,15 +1,15 @@
-//! From traces to verdicts: what each expectation measures, in one flight and over many seeds.
+//! From traces to verdicts: what each check measures, in one flight and over many seeds.
 
 use aplomb_craft::{Rotors, Spin};
 
-use crate::input::expectation::{Expectation, OverSeeds, Statistic};
+use crate::input::check::{Check, OverSeeds, Statistic};
 use crate::measure;
 use crate::quantiles::Quantiles;
 use crate::signals;
 use crate::trace::Trace;
 use crate::verdict::{Limit, Verdict};
 
-/// What one flight has to say about one expectation.
+/// What one flight has to say about one check.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Evidence {
     /// The samples of the window, to be pooled over seeds.
@@ -18,23 +18,23 @@ pub enum Evidence {
     Figure(f64),
 }
 
-/// Takes from `trace` what `expectation` needs.
+/// Takes from `trace` what `check` needs.
 #[must_use]
-pub fn evidence(expectation: &Expectation, trace: &Trace, spin: &Rotors<Spin>) -> Evidence {
-    let rows = trace.window(expectation.from_s, expectation.to_s);
-    let samples = signals::values(expectation.signal, rows, spin);
-    match expectation.statistic {
+pub fn evidence(check: &Check, trace: &Trace, spin: &Rotors<Spin>) -> Evidence {
+    let rows = trace.window(check.from_s, check.to_s);
+    let samples = signals::values(check.signal, rows, spin);
+    match check.statistic {
         Statistic::Settling { band } => {
             let times: Vec<f64> = rows.iter().map(|row| row.time_s).collect();
             Evidence::Figure(measure::settling_time(&times, &samples, band))
         }
         Statistic::Overshoot => {
-            let earlier = trace.window(f64::NEG_INFINITY, expectation.from_s - 0.5 * trace.period_s);
-            let before = earlier.last().map_or(f64::NAN, |row| signals::setpoint(expectation.signal, row));
-            let target = rows.last().map_or(f64::NAN, |row| signals::setpoint(expectation.signal, row));
+            let earlier = trace.window(f64::NEG_INFINITY, check.from_s - 0.5 * trace.period_s);
+            let before = earlier.last().map_or(f64::NAN, |row| signals::setpoint(check.signal, row));
+            let target = rows.last().map_or(f64::NAN, |row| signals::setpoint(check.signal, row));
             Evidence::Figure(measure::overshoot_percent(&samples, before, target))
         }
-        _ if expectation.over_seeds == OverSeeds::Pooled => Evidence::Samples(samples),
+        _ if check.over_seeds == OverSeeds::Pooled => Evidence::Samples(samples),
         statistic => Evidence::Figure(figure(statistic, &samples)),
     }
 }
@@ -45,12 +45,12 @@ fn figure(statistic: Statistic, samples: &[f64]) -> f64 {
     one.figure(statistic)
 }
 
-/// Judges `expectation` by the evidence of all its flights, one for each seed.
+/// Judges `check` by the evidence of all its flights, one for each seed.
 #[must_use]
-pub fn verdict(expectation: &Expectation, flights: &[Evidence]) -> Verdict {
-    let mut pool = Pool::of(expectation);
+pub fn verdict(check: &Check, flights: &[Evidence]) -> Verdict {
+    let mut pool = Pool::of(check);
     flights.iter().for_each(|flight| pool.take(flight));
-    pool.verdict(expectation)
+    pool.verdict(check)
 }
 
 /// One figure of the evidence of all seeds.
@@ -87,10 +87,10 @@ struct Samples {
 }
 
 impl Pool {
-    /// Nothing yet, for `expectation`.
+    /// Nothing yet, for `check`.
     #[must_use]
-    pub fn of(expectation: &Expectation) -> Self {
-        Self::new(expectation.statistic, expectation.over_seeds, expectation.limit)
+    pub fn of(check: &Check) -> Self {
+        Self::new(check.statistic, check.over_seeds, check.limit)
     }
 
     /// Nothing yet.
@@ -133,17 +133,17 @@ impl Pool {
         }
     }
 
-    /// Judges `expectation` by all flights.
+    /// Judges `check` by all flights.
     #[must_use]
-    pub fn verdict(&self, expectation: &Expectation) -> Verdict {
+    pub fn verdict(&self, check: &Check) -> Verdict {
         let measured = self.figure();
         Verdict {
-            text: expectation.words(),
+            text: check.words(),
             measured,
-            limit: expectation.limit,
-            unit: expectation.unit(),
-            outcome: expectation.limit.judge(measured),
-            source: expectation.because.clone(),
+            limit: check.limit,
+            unit: check.unit(),
+            outcome: check.limit.judge(measured),
+            source: check.because.clone(),
         }
     }
 }
@@ -204,9 +204,9 @@ mod tests {
     use crate::trace::Row;
     use crate::verdict::Outcome;
 
-    fn expectation(statistic: Statistic, over_seeds: OverSeeds, limit: Limit) -> Expectation {
+    fn check(statistic: Statistic, over_seeds: OverSeeds, limit: Limit) -> Check {
         let signal = Signal::Pitch;
-        Expectation { signal, statistic, from_s: 1.0, to_s: 2.0, limit, over_seeds, because: None }
+        Check { signal, statistic, from_s: 1.0, to_s: 2.0, limit, over_seeds, because: None }
     }
 
     /// Pitch goes from 0 to 20 at 1 s with a peak of 23, the set-point steps to 20.
@@ -228,28 +228,28 @@ mod tests {
 
     #[test]
     fn overshoot_is_in_percent_of_the_set_points_own_step() {
-        let overshoot = expectation(Statistic::Overshoot, OverSeeds::Median, Limit::AtMost(10.0));
+        let overshoot = check(Statistic::Overshoot, OverSeeds::Median, Limit::AtMost(10.0));
         let verdict = verdict(&overshoot, &[evidence(&overshoot, &step(), &spin())]);
         assert!((verdict.measured - 15.0).abs() < 1e-12);
-        assert_eq!(verdict.outcome, Outcome::Missed);
+        assert_eq!(verdict.outcome, Outcome::Fail);
     }
 
     #[test]
     fn pooling_takes_all_samples_and_worst_takes_the_figure_nearest_to_a_miss() {
-        let pooled = expectation(Statistic::Share(0.5), OverSeeds::Pooled, Limit::AtMost(3.0));
+        let pooled = check(Statistic::Share(0.5), OverSeeds::Pooled, Limit::AtMost(3.0));
         let samples = [Evidence::Samples(vec![1.0, 1.0, 1.0]), Evidence::Samples(vec![-9.0, 9.0])];
         assert_eq!(verdict(&pooled, &samples).measured, 1.0);
-        let worst = expectation(Statistic::Final, OverSeeds::Worst, Limit::Between(-1.0, 4.0));
+        let worst = check(Statistic::Final, OverSeeds::Worst, Limit::Between(-1.0, 4.0));
         let figures = [2.0, 3.0, 0.5].map(Evidence::Figure);
         assert_eq!(verdict(&worst, &figures).measured, 3.0);
         let unknown = [Evidence::Figure(2.0), Evidence::Figure(f64::NAN)];
-        assert_eq!(verdict(&worst, &unknown).outcome, Outcome::CannotTell);
+        assert_eq!(verdict(&worst, &unknown).outcome, Outcome::Inconclusive);
     }
 
     #[test]
     fn an_empty_window_cannot_be_told() {
-        let mean = expectation(Statistic::Mean, OverSeeds::Pooled, Limit::AtMost(1.0));
+        let mean = check(Statistic::Mean, OverSeeds::Pooled, Limit::AtMost(1.0));
         let verdict = verdict(&mean, &[evidence(&mean, &Trace::default(), &spin())]);
-        assert_eq!(verdict.outcome, Outcome::CannotTell);
+        assert_eq!(verdict.outcome, Outcome::Inconclusive);
     }
 }

@@ -1,9 +1,9 @@
 //! Flies the aplomb control crate on the simulated craft in closed loop, measures, judges and reports.
 
-pub mod belief;
 pub mod camera;
 pub mod cli;
 pub mod compare;
+pub mod controller_model;
 pub mod disperse;
 pub mod envelope;
 pub mod estimate;

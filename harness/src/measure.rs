@@ -1,4 +1,4 @@
-//! Figures from series of values: the arithmetic behind every expectation.
+//! Figures from series of values: the arithmetic behind every check.
 
 /// Arithmetic mean; NaN for nothing.
 #[must_use]

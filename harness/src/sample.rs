@@ -37,7 +37,7 @@ pub fn row(time_s: f64, truth: &Truth, record: &Record) -> Row {
             roll_pitch_cut: record.achieved.limited.roll_pitch,
             thrust_cut: record.achieved.limited.thrust,
             yaw_cut: record.achieved.limited.yaw,
-            carried_off: record.carried_off,
+            cannot_hold_position: record.cannot_hold_position,
         },
     }
 }
@@ -66,12 +66,12 @@ fn estimated_motion(record: &Record) -> Motion {
     let [roll, pitch, yaw] = estimate.rate_rad_s.to_array().map(f64::from);
     let known = |known: bool, value: f64| if known { value } else { f64::NAN };
     Motion {
-        north_m: known(estimate.position_known, north_m),
-        east_m: known(estimate.position_known, east_m),
-        height_m: known(estimate.height_known, -down_m),
-        velocity_north_m_s: known(estimate.position_known, velocity_north_m_s),
-        velocity_east_m_s: known(estimate.position_known, velocity_east_m_s),
-        climb_m_s: known(estimate.height_known, -sink_m_s),
+        north_m: known(estimate.position_valid, north_m),
+        east_m: known(estimate.position_valid, east_m),
+        height_m: known(estimate.height_valid, -down_m),
+        velocity_north_m_s: known(estimate.position_valid, velocity_north_m_s),
+        velocity_east_m_s: known(estimate.position_valid, velocity_east_m_s),
+        climb_m_s: known(estimate.height_valid, -sink_m_s),
         roll_rate_deg_s: roll.to_degrees(),
         pitch_rate_deg_s: pitch.to_degrees(),
         yaw_rate_deg_s: yaw.to_degrees(),

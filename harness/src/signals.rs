@@ -62,11 +62,13 @@ fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
         Signal::North => truth.north_m,
         Signal::East => truth.east_m,
         Signal::DistanceFromHome => libm::hypot(truth.north_m, truth.east_m),
-        Signal::PlaceError => libm::hypot(truth.north_m - setpoint.north_m, truth.east_m - setpoint.east_m),
-        Signal::PlaceControlError => libm::hypot(control_north, control_east),
-        Signal::NorthControlError => control_north,
-        Signal::EastControlError => control_east,
-        Signal::PlaceEstimateError => {
+        Signal::PositionError => {
+            libm::hypot(truth.north_m - setpoint.north_m, truth.east_m - setpoint.east_m)
+        }
+        Signal::PositionErrorToGnss => libm::hypot(control_north, control_east),
+        Signal::NorthErrorToGnss => control_north,
+        Signal::EastErrorToGnss => control_east,
+        Signal::PositionEstimateError => {
             libm::hypot(estimate.north_m - truth.north_m, estimate.east_m - truth.east_m)
         }
         Signal::GroundSpeed => libm::hypot(truth.velocity_north_m_s, truth.velocity_east_m_s),
@@ -111,7 +113,7 @@ fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
         Signal::RollPitchCut => flag(row.flags.roll_pitch_cut),
         Signal::ThrustCut => flag(row.flags.thrust_cut),
         Signal::YawCut => flag(row.flags.yaw_cut),
-        Signal::CarriedOff => flag(row.flags.carried_off),
+        Signal::CannotHoldPosition => flag(row.flags.cannot_hold_position),
     }
 }
 

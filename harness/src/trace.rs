@@ -68,7 +68,7 @@ pub struct Motion {
     pub yaw_rate_deg_s: f64,
 }
 
-/// The camera in its mount: where it looks. Errors are truth less wish.
+/// The camera in its mount: where it looks. Errors are truth less set-point.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Camera {
     /// Heading of the line of sight less the wanted one in deg.
@@ -103,7 +103,7 @@ pub struct Flags {
     /// The mixer cut the yaw torque.
     pub yaw_cut: bool,
     /// The place cannot be held against the wind.
-    pub carried_off: bool,
+    pub cannot_hold_position: bool,
 }
 
 /// A flight, sampled every `period_s`.

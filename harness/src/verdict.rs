@@ -1,14 +1,14 @@
 //! What was expected, what was measured, and whether it held.
 
-/// Whether an expectation held.
+/// Whether a check held.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Outcome {
     /// Measured within the limit.
-    Held,
+    Pass,
     /// Measured outside the limit.
-    Missed,
+    Fail,
     /// Nothing to measure: no sample in the window, or not a number.
-    CannotTell,
+    Inconclusive,
 }
 
 /// A limit on a measured figure.
@@ -22,7 +22,7 @@ pub enum Limit {
     Between(f64, f64),
 }
 
-/// One expectation judged.
+/// One check judged.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Verdict {
     /// What is measured, in words: "height error, 95 % of the time, 5 to 30 s".
@@ -44,13 +44,13 @@ impl Limit {
     #[must_use]
     pub fn judge(self, measured: f64) -> Outcome {
         if measured.is_nan() {
-            return Outcome::CannotTell;
+            return Outcome::Inconclusive;
         }
         let held = match self {
             Self::AtMost(high) => measured <= high,
             Self::AtLeast(low) => measured >= low,
             Self::Between(low, high) => (low..=high).contains(&measured),
         };
-        if held { Outcome::Held } else { Outcome::Missed }
+        if held { Outcome::Pass } else { Outcome::Fail }
     }
 }

@@ -36,7 +36,7 @@ fn missed_ends_with_1_and_a_second_run_gets_a_second_folder() {
     for runs in 1..=2 {
         let output = scratch.aplomb(&["fly", "hover.toml"]);
         assert_eq!(output.status.code(), Some(1), "{}", text(&output.stderr));
-        assert!(text(&output.stdout).contains("MISSED"));
+        assert!(text(&output.stdout).contains("FAIL"));
         assert_eq!(scratch.results().len(), runs);
     }
 }
@@ -174,7 +174,7 @@ fn margins_prints_measured_beside_linear_and_writes_every_frequency() {
 #[test]
 fn sweep_maps_a_number_of_a_file_and_refuses_a_path_that_leads_nowhere() {
     let scratch = Scratch::new("sweep");
-    let axis = "controller.wish.rate_roll.crossover_rad_s=35..300x3";
+    let axis = "controller.override.rate_roll.crossover_rad_s=35..300x3";
     let output = scratch.aplomb(&["sweep", "--margins-only", "--spot-checks", "1", "--vary", axis]);
     let said = text(&output.stdout);
     assert_eq!(output.status.code(), Some(0), "{said}{}", text(&output.stderr));
@@ -182,7 +182,10 @@ fn sweep_maps_a_number_of_a_file_and_refuses_a_path_that_leads_nowhere() {
     let results = scratch.results();
     let table = fs::read_to_string(results[0].join("sweep.csv")).unwrap();
     assert_eq!(table.lines().count(), 1 + 3);
-    assert!(table.starts_with("controller.wish.rate_roll.crossover_rad_s,feasible,stable,room,"), "{table}");
+    assert!(
+        table.starts_with("controller.override.rate_roll.crossover_rad_s,feasible,stable,room,"),
+        "{table}"
+    );
     assert!(
         fs::read_to_string(results[0].join("report.html")).unwrap().contains("Room that the limits leave")
     );
@@ -219,7 +222,7 @@ fn saved_file_is_flown_again_and_a_mistake_is_told_and_waited_out() {
     watching.wait().unwrap();
     let said = fs::read_to_string(&said).unwrap();
     assert!(first && second && third, "{said}");
-    let order = ["1 held", "hover.toml:1:9", "MISSED"].map(|part| said.find(part).unwrap_or(0));
+    let order = ["1 held", "hover.toml:1:9", "FAIL"].map(|part| said.find(part).unwrap_or(0));
     assert!(0 < order[0] && order.is_sorted(), "{order:?}: {said}");
     assert_eq!(scratch.results().len(), 2);
 }

@@ -10,7 +10,7 @@ fn worse_controller_is_told_and_the_same_one_is_the_same() {
     let scratch = Scratch::new("compare");
     assert_eq!(scratch.aplomb(&["new", "mine"]).status.code(), Some(0));
     let controller = fs::read_to_string(scratch.0.join("mine/controller.toml")).unwrap();
-    scratch.write("slow.toml", &(controller + "reference_rad_s = 12.0\n"));
+    scratch.write("slow.toml", &(controller + "reference_bandwidth_rad_s = 12.0\n"));
     let compare = |a: &str, b: &str| {
         let sides = ["compare", "--controller", a, b];
         let rest = ["--flight", "probe-tilt-steps", "--seeds", "8"];

@@ -211,7 +211,7 @@ fn settings_stand_side_by_side_and_limits_decide_the_exit_code() {
     let judged = scratch.estimate(&[&["--inclination-at-most-deg", &limit], both.as_slice()].concat());
     assert_eq!(judged.status.code(), Some(1));
     let said = text(&judged.stdout);
-    assert!(said.contains(": held\n") && said.contains(": MISSED\n"), "{said}");
+    assert!(said.contains(": held\n") && said.contains(": FAIL\n"), "{said}");
     let alone = ["--settings", "as-is.toml", "--inclination-at-most-deg", &limit, "true.csv"];
     assert_eq!(scratch.estimate(&alone).status.code(), Some(0));
 }

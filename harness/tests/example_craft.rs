@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use aplomb_harness::belief;
+use aplomb_harness::controller_model;
 use aplomb_harness::input::{self, Craft};
 use aplomb_harness::linear::Break;
 use aplomb_harness::margins::{linear, point::Point};
@@ -30,7 +30,8 @@ fn least(truth: &Craft, controller: &aplomb::flight::Config) -> (f64, f64) {
 #[test]
 fn derived_loops_keep_6_db_and_30_deg() {
     for craft in craft() {
-        let controller = belief::controller(&craft).unwrap_or_else(|error| panic!("{}: {error}", craft.name));
+        let controller =
+            controller_model::controller(&craft).unwrap_or_else(|error| panic!("{}: {error}", craft.name));
         let (gain_db, phase_deg) = least(&craft, &controller);
         assert!(gain_db >= 6.0 && phase_deg >= 30.0, "{}: {gain_db} dB, {phase_deg} deg", craft.name);
     }
@@ -39,7 +40,7 @@ fn derived_loops_keep_6_db_and_30_deg() {
 #[test]
 fn rotors_twice_as_slow_as_believed_lose_them() {
     for mut craft in craft() {
-        let controller = belief::controller(&craft).unwrap();
+        let controller = controller_model::controller(&craft).unwrap();
         let (_, phase_deg) = least(&craft, &controller);
         craft.config.rotor.inertia_kg_m2 *= 2.0;
         let (_, slow_deg) = least(&craft, &controller);

@@ -85,8 +85,8 @@ fn a_model_without_the_wind_s_feed_forward_disagrees() {
     let (mut craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
     craft.drag.rotor_1_s = [1.5, 1.5, 0.0];
     let without = aplomb::flight::Config { wind_share: 0.0, ..controller };
-    for (name, speed_share) in [("hover", 0.0), ("forward", 0.1)] {
-        let point = Point { speed_share, ..Point::named(name).unwrap() };
+    for (name, back_emf_share) in [("hover", 0.0), ("forward", 0.1)] {
+        let point = Point { back_emf_share, ..Point::named(name).unwrap() };
         let linear = |controller| {
             margins::linear(&craft, controller, &point, &[Break::NorthAcceleration]).unwrap().remove(0)
         };
@@ -109,8 +109,8 @@ fn a_saturated_motor_and_a_craft_that_is_not_there_are_not_measured() {
     let loops = linear(&noisy, &point, Probe::Roll);
     // Hardly more thrust than weight: the noise alone meets the upper limit.
     let mut narrow = controller;
-    narrow.mix.high_n = 0.26 * 1.23 * 9.80665;
-    narrow.thrust.high_n = 4.0 * narrow.mix.high_n;
+    narrow.mix.max_thrust_n = 0.26 * 1.23 * 9.80665;
+    narrow.thrust.max_thrust_n = 4.0 * narrow.mix.max_thrust_n;
     let bench = Bench::new(&noisy, &narrow, &point, 1).unwrap();
     let measured = bench.probe(Probe::Roll, &loops);
     assert_eq!(measured[0].not_measured, Some(NotMeasured::Saturated));

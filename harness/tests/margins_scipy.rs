@@ -25,7 +25,7 @@ fn controller() -> Config {
     let geometry = Geometry::symmetric_x(0.16, 0.16, aplomb::Spin::CounterClockwise, 0.0138);
     let mut airframe = Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.9);
     airframe.thrust_curve.reference_voltage_v = 11.4;
-    airframe.thrust_curve.speed_share = 0.92;
+    airframe.thrust_curve.back_emf_share = 0.92;
     (airframe.thrust_curve.lowest_voltage_v, airframe.thrust_curve.highest_voltage_v) = (9.0, 12.6);
     let mut config = Config::for_airframe(&airframe).unwrap();
     for (axis, crossover, integral) in [(&mut config.rate.roll, 30.0, 0.2), (&mut config.rate.yaw, 10.0, 0.6)]
@@ -35,7 +35,7 @@ fn controller() -> Config {
     (config.rate.derivative_filter_ratio, config.rate.gyro_cutoff_hz) = (8.0, 100.0);
     (config.notch.bandwidth_hz, config.notch.harmonic) = (12.0, 1.0);
     (config.notch.lowest_hz, config.notch.highest_hz) = (40.0, 300.0);
-    config.rate.reaction_lead_s = 0.25;
+    config.rate.reaction_time_constant_s = 0.25;
     config.attitude.tilt.crossover_rad_s = 8.0;
     config.attitude.heading.crossover_rad_s = 2.5;
     config

@@ -33,7 +33,7 @@ fn accepted_figures_hold_and_a_lost_margin_is_told() {
     assert!(code == Some(2) && told.contains("accepted under 2 seeds"), "{told}");
     // A slower reference keeps within the limits of settling, or not; either is worse than what was accepted.
     let controller = fs::read_to_string(scratch.0.join("mine/controller.toml")).unwrap();
-    scratch.write("mine/controller.toml", &(controller + "reference_rad_s = 10.0\n"));
+    scratch.write("mine/controller.toml", &(controller + "reference_bandwidth_rad_s = 10.0\n"));
     let (code, said, _) = verify(&scratch, &[]);
     assert_eq!(code, Some(1), "{said}");
     assert!(said.contains("probe-tilt-steps: tilt-settling: missed, newly: the baseline has"), "{said}");

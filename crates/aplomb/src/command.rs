@@ -46,7 +46,7 @@ pub enum Demand {
     /// Tilt relative to the heading, with the vertical motion controlled.
     Tilt {
         /// Where the thrust leans.
-        lean: Lean,
+        tilt: Tilt,
         /// Heading.
         heading: HeadingDemand,
         /// Height or climb.
@@ -80,23 +80,23 @@ pub enum Demand {
 /// thrust. Its length is the sine of the tilt.
 ///
 /// ```
-/// use aplomb::{Lean, Libm};
-/// let nose_down = Lean::from_roll_pitch::<Libm>(0.0, -0.2);
+/// use aplomb::{Tilt, Libm};
+/// let nose_down = Tilt::from_roll_pitch::<Libm>(0.0, -0.2);
 /// assert!((nose_down.forward - 0.19867).abs() < 1e-5 && nose_down.right == 0.0);
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
-pub struct Lean {
+pub struct Tilt {
     /// Forward part (nose down is positive).
     pub forward: f32,
     /// Right part (roll right is positive).
     pub right: f32,
 }
 
-impl Lean {
+impl Tilt {
     /// Upright.
-    pub const UPRIGHT: Self = Self { forward: 0.0, right: 0.0 };
+    pub const LEVEL: Self = Self { forward: 0.0, right: 0.0 };
 
     /// From roll and pitch in rad (z-y'-x''). Uses sines and cosines: not for the tick's path.
     #[must_use]

@@ -118,7 +118,7 @@ pub mod record;
 mod rotors;
 pub mod sensors;
 
-pub use command::{Achieved, Command, Demand, HeadingDemand, Lean, Limited, Sticks, VerticalDemand};
+pub use command::{Achieved, Command, Demand, HeadingDemand, Limited, Sticks, Tilt, VerticalDemand};
 pub use error::ConfigError;
 pub use flight::FlightController;
 #[cfg(feature = "micromath")]

@@ -12,7 +12,7 @@ use crate::error::{ConfigError, require_positive, require_within};
 use crate::estimate;
 use crate::frames::{Vector, World};
 use crate::math::{Libm, Math, saturate_symmetric};
-use crate::{Demand, HeadingDemand, Lean, Sticks, VerticalDemand};
+use crate::{Demand, HeadingDemand, Sticks, Tilt, VerticalDemand};
 
 /// How the sticks feel.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,7 +22,7 @@ pub struct Config {
     /// Share of the travel about the centre that counts as centred, 0 to 0.5.
     pub dead_band: f32,
     /// 0: straight; 1: the cube of the deflection, flat about the centre. Full stick is full stick in any case.
-    pub centre_softness: f32,
+    pub expo: f32,
     /// Tilt in rad at full roll or pitch stick, above 0 and at most 1.4.
     pub full_stick_tilt_rad: f32,
     /// Heading rate in rad/s at full yaw stick.
@@ -41,7 +41,7 @@ pub struct Config {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pilot<M = Libm> {
     dead_band: f32,
-    centre_softness: f32,
+    expo: f32,
     sin_tilt: f32,
     rate_rad_s: f32,
     climb_m_s: f32,
@@ -73,7 +73,7 @@ impl<M: Math> Pilot<M> {
     /// Names the field that is not finite, not positive or out of range.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         require_within("dead_band", config.dead_band, 0.0, 0.5)?;
-        require_within("centre_softness", config.centre_softness, 0.0, 1.0)?;
+        require_within("expo", config.expo, 0.0, 1.0)?;
         require_positive("full_stick_tilt_rad", config.full_stick_tilt_rad)?;
         require_within("full_stick_tilt_rad", config.full_stick_tilt_rad, 0.0, 1.4)?;
         require_positive("full_stick_rate_rad_s", config.full_stick_rate_rad_s)?;
@@ -83,7 +83,7 @@ impl<M: Math> Pilot<M> {
         require_positive("landing_speed_m_s", config.landing_speed_m_s)?;
         Ok(Self {
             dead_band: config.dead_band,
-            centre_softness: config.centre_softness,
+            expo: config.expo,
             sin_tilt: M::sin(config.full_stick_tilt_rad),
             rate_rad_s: config.full_stick_rate_rad_s,
             climb_m_s: config.full_stick_climb_m_s,
@@ -100,7 +100,7 @@ impl<M: Math> Pilot<M> {
     /// ```
     /// use aplomb::pilot::{Config, Pilot};
     /// let pilot: Pilot = Pilot::new(&Config {
-    ///     dead_band: 0.1, centre_softness: 0.5, full_stick_tilt_rad: 0.5, full_stick_rate_rad_s: 1.5,
+    ///     dead_band: 0.1, expo: 0.5, full_stick_tilt_rad: 0.5, full_stick_rate_rad_s: 1.5,
     ///     full_stick_climb_m_s: 3.0, full_stick_descent_m_s: 2.0, hold_below_m_s: 0.5, landing_speed_m_s: 0.7,
     /// })?;
     /// assert_eq!(pilot.shaped(0.09), 0.0);
@@ -111,14 +111,14 @@ impl<M: Math> Pilot<M> {
     #[inline(never)]
     #[must_use]
     pub fn shaped(&self, stick: f32) -> f32 {
-        let Self { dead_band, centre_softness, .. } = *self;
+        let Self { dead_band, expo, .. } = *self;
         let stick = saturate_symmetric(stick, 1.0);
         let size = stick.abs();
         if size <= dead_band {
             return 0.0;
         }
         let d = (size - dead_band) / (1.0 - dead_band);
-        let curved = d * (1.0 - centre_softness + centre_softness * d * d);
+        let curved = d * (1.0 - expo + expo * d * d);
         if stick < 0.0 { -curved } else { curved }
     }
 
@@ -127,20 +127,20 @@ impl<M: Math> Pilot<M> {
     /// ```
     /// # use aplomb::pilot::{Config, Pilot, State};
     /// # let pilot: Pilot = Pilot::new(&Config {
-    /// #     dead_band: 0.1, centre_softness: 0.5, full_stick_tilt_rad: 0.5, full_stick_rate_rad_s: 1.5,
+    /// #     dead_band: 0.1, expo: 0.5, full_stick_tilt_rad: 0.5, full_stick_rate_rad_s: 1.5,
     /// #     full_stick_climb_m_s: 3.0, full_stick_descent_m_s: 2.0, hold_below_m_s: 0.5, landing_speed_m_s: 0.7,
     /// # })?;
     /// use aplomb::{Demand, HeadingDemand, Sticks, VerticalDemand, estimate, frames::Vector};
     /// // Pitch stick full forward, yaw full right, climb full down.
     /// let sticks = Sticks { roll: 0.0, pitch: -1.0, yaw: 1.0, climb: -1.0 };
     /// let mut state = State::default();
-    /// let Demand::Tilt { lean, heading, vertical } = pilot.fly(&mut state, sticks, &estimate::State::default()) else {
+    /// let Demand::Tilt { tilt: lean, heading, vertical } = pilot.fly(&mut state, sticks, &estimate::State::default()) else {
     ///     unreachable!()
     /// };
     /// assert!((lean.forward - 0.5f32.sin()).abs() < 1e-6);
     /// assert_eq!((heading, vertical), (HeadingDemand::Rate(1.5), VerticalDemand::Climb(-2.0)));
     /// // Centred, with the place known and slow enough: it brakes, then the place is held.
-    /// let still = estimate::State { position_known: true, position_m: Vector::new(7.0, 0.0, 0.0), ..estimate::State::default() };
+    /// let still = estimate::State { position_valid: true, position_m: Vector::new(7.0, 0.0, 0.0), ..estimate::State::default() };
     /// assert!(matches!(pilot.fly(&mut state, Sticks::CENTRED, &still), Demand::Velocity { .. }));
     /// assert!(matches!(pilot.fly(&mut state, Sticks::CENTRED, &still), Demand::Position { position_m, .. } if position_m.x() == 7.0));
     /// # Ok::<(), aplomb::ConfigError>(())
@@ -159,7 +159,7 @@ impl<M: Math> Pilot<M> {
         // Stick forward is negative pitch: nose down, lean forward. The corner of the gate reaches no further than the
         // edge.
         let lean = Vector::<World>::new(-pitch, roll, 0.0).limited::<M>(1.0) * self.sin_tilt;
-        Demand::Tilt { lean: Lean { forward: lean.x(), right: lean.y() }, heading, vertical }
+        Demand::Tilt { tilt: Tilt { forward: lean.x(), right: lean.y() }, heading, vertical }
     }
 
     /// Set-points for coming down where the craft is: at the landing speed, holding the place as with centred sticks.
@@ -167,7 +167,7 @@ impl<M: Math> Pilot<M> {
     /// ```
     /// # use aplomb::pilot::{Config, Pilot, State};
     /// # let pilot: Pilot = Pilot::new(&Config {
-    /// #     dead_band: 0.1, centre_softness: 0.5, full_stick_tilt_rad: 0.5, full_stick_rate_rad_s: 1.5,
+    /// #     dead_band: 0.1, expo: 0.5, full_stick_tilt_rad: 0.5, full_stick_rate_rad_s: 1.5,
     /// #     full_stick_climb_m_s: 3.0, full_stick_descent_m_s: 2.0, hold_below_m_s: 0.5, landing_speed_m_s: 0.7,
     /// # })?;
     /// use aplomb::{Demand, VerticalDemand, estimate};
@@ -189,9 +189,9 @@ impl<M: Math> Pilot<M> {
         vertical: VerticalDemand,
         motion: &estimate::State,
     ) -> Demand {
-        if !motion.position_known {
+        if !motion.position_valid {
             *state = State::Free;
-            return Demand::Tilt { lean: Lean::UPRIGHT, heading, vertical };
+            return Demand::Tilt { tilt: Tilt::LEVEL, heading, vertical };
         }
         let (position, velocity) = (motion.position_m, motion.velocity_m_s);
         let speed2 = velocity.x() * velocity.x() + velocity.y() * velocity.y();
@@ -214,10 +214,10 @@ mod tests {
     use super::*;
     use crate::Libm;
 
-    fn pilot(dead_band: f32, centre_softness: f32) -> Pilot<Libm> {
+    fn pilot(dead_band: f32, expo: f32) -> Pilot<Libm> {
         Pilot::new(&Config {
             dead_band,
-            centre_softness,
+            expo,
             full_stick_tilt_rad: 0.5,
             full_stick_rate_rad_s: 1.5,
             full_stick_climb_m_s: 3.0,
@@ -229,7 +229,7 @@ mod tests {
     }
 
     fn known(position_m: Vector<World>, velocity_m_s: Vector<World>) -> estimate::State {
-        estimate::State { position_known: true, position_m, velocity_m_s, ..estimate::State::default() }
+        estimate::State { position_valid: true, position_m, velocity_m_s, ..estimate::State::default() }
     }
 
     #[test]
@@ -265,7 +265,8 @@ mod tests {
             // From the centre to the square gate.
             let reach = 1.0 / s.abs().max(c.abs());
             let sticks = Sticks { roll: reach * s, pitch: reach * c, ..Sticks::CENTRED };
-            let Demand::Tilt { lean, .. } = pilot.fly(&mut State::Free, sticks, &estimate::State::default())
+            let Demand::Tilt { tilt: lean, .. } =
+                pilot.fly(&mut State::Free, sticks, &estimate::State::default())
             else {
                 panic!("sticks lead")
             };
@@ -274,7 +275,7 @@ mod tests {
         }
         let forward = Sticks { pitch: -1.0, ..Sticks::CENTRED };
         let demand = pilot.fly(&mut State::Free, forward, &estimate::State::default());
-        let Demand::Tilt { lean, .. } = demand else { panic!("sticks lead") };
+        let Demand::Tilt { tilt: lean, .. } = demand else { panic!("sticks lead") };
         assert!((lean.forward - full).abs() < 1e-6 && lean.right == 0.0);
     }
 
@@ -325,7 +326,7 @@ mod tests {
         let pilot = pilot(0.04, 0.3);
         let mut state = State::Holding(Vector::new(5.0, 5.0, 0.0));
         let demand = pilot.fly(&mut state, Sticks::CENTRED, &estimate::State::default());
-        assert!(matches!(demand, Demand::Tilt { lean, .. } if lean == Lean::UPRIGHT));
+        assert!(matches!(demand, Demand::Tilt { tilt: lean, .. } if lean == Tilt::LEVEL));
         assert_eq!(state, State::Free);
         let land = pilot.land(&mut state, &estimate::State::default());
         assert!(matches!(land, Demand::Tilt { vertical: VerticalDemand::Climb(climb), .. } if climb == -0.7));

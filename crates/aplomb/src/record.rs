@@ -4,7 +4,7 @@ use heapless::Deque;
 
 use crate::control::rate;
 use crate::frames::{Attitude, Vector, World};
-use crate::guard::{Phase, Refusals};
+use crate::guard::{ArmingBlockers, Phase};
 use crate::mix::Wrench;
 use crate::{Achieved, Demand, MotorCommand, Rotors, estimate};
 
@@ -18,7 +18,7 @@ pub struct Record {
     /// What the craft was doing.
     pub phase: Phase,
     /// What stood against arming.
-    pub refusals: Refusals,
+    pub arming_blockers: ArmingBlockers,
     /// The estimate.
     pub estimate: estimate::State,
     /// The demand after guard and sticks.
@@ -30,7 +30,7 @@ pub struct Record {
     /// Velocity asked for in m/s; the horizontal part only while velocity or place is controlled.
     pub velocity_setpoint_m_s: Vector<World>,
     /// Acceleration in m/s2 that is fed forward against the estimated wind.
-    pub against_wind_m_s2: Vector<World>,
+    pub wind_feed_forward_m_s2: Vector<World>,
     /// Attitude asked for.
     pub attitude_setpoint: Attitude,
     /// Attitude of the reference on its way there.
@@ -46,7 +46,7 @@ pub struct Record {
     /// Commands to the motors.
     pub commands: Rotors<MotorCommand>,
     /// The place cannot be held: at the tilt limit while the distance grows.
-    pub carried_off: bool,
+    pub cannot_hold_position: bool,
 }
 
 impl Record {
@@ -56,13 +56,13 @@ impl Record {
         Self {
             tick: 0,
             phase: Phase::Disarmed,
-            refusals: Refusals::default(),
+            arming_blockers: ArmingBlockers::default(),
             estimate: estimate::State::default(),
             demand: Demand::Land,
             position_setpoint_m: None,
             height_setpoint_m: None,
             velocity_setpoint_m_s: Vector::ZERO,
-            against_wind_m_s2: Vector::ZERO,
+            wind_feed_forward_m_s2: Vector::ZERO,
             attitude_setpoint: Attitude::LEVEL,
             attitude_reference: Attitude::LEVEL,
             rate_setpoint: rate::SetPoint::default(),
@@ -70,7 +70,7 @@ impl Record {
             achieved: Achieved::default(),
             thrust_n: Rotors::default(),
             commands: Rotors::default(),
-            carried_off: false,
+            cannot_hold_position: false,
         }
     }
 }

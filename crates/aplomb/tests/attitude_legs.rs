@@ -74,7 +74,7 @@ fn without_a_heading_the_receiver_does_not_steer_the_tilt() {
         for _ in 0..20_000 {
             state = estimator.step(&craft.tick(), true);
         }
-        (state.heading_known, craft.tilt_error_deg(state.attitude))
+        (state.heading_valid, craft.tilt_error_deg(state.attitude))
     };
     let ((unknown, without), (known, with)) = (tilt_deg(false), tilt_deg(true));
     assert!(!unknown && known);

@@ -1,7 +1,7 @@
 //! Large attitude errors: tilt comes first, heading second, and a craft on its back comes round.
 
-use aplomb::control::attitude::{AttitudeLoop, State};
-use aplomb::control::rate::{self, RateLoop, SetPoint};
+use aplomb::control::attitude::{AttitudeController, State};
+use aplomb::control::rate::{self, RateController, SetPoint};
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Attitude, Body, Vector};
 use aplomb::mix::Geometry;
@@ -12,8 +12,8 @@ use aplomb::{Libm, Spin};
 fn config() -> Config {
     let half = 0.315 * core::f32::consts::FRAC_1_SQRT_2;
     let geometry = Geometry::symmetric_x(half, half, Spin::CounterClockwise, 8.004e-3);
-    let full_n = 2.0 * 4.34 * 9.81 / 4.0;
-    Config::for_airframe(&Airframe::new(4.34, [0.0820, 0.0845, 0.1377], geometry, full_n)).unwrap()
+    let max_thrust_n = 2.0 * 4.34 * 9.81 / 4.0;
+    Config::for_airframe(&Airframe::new(4.34, [0.0820, 0.0845, 0.1377], geometry, max_thrust_n)).unwrap()
 }
 
 fn angles(roll_deg: f32, pitch_deg: f32, yaw_deg: f32) -> Attitude {
@@ -23,7 +23,7 @@ fn angles(roll_deg: f32, pitch_deg: f32, yaw_deg: f32) -> Attitude {
 
 /// The attitude over time for a craft that turns exactly as asked, every 5 ms for `seconds`, with the rate asked for.
 fn followed(start: Attitude, target: Attitude, seconds: f32) -> Vec<(Attitude, Vector<Body>)> {
-    let attitude_loop = AttitudeLoop::<Libm>::new(&config().attitude, 5e-3).unwrap();
+    let attitude_loop = AttitudeController::<Libm>::new(&config().attitude, 5e-3).unwrap();
     let mut state = State::new();
     let (mut attitude, mut rate) = (start, Vector::ZERO);
     (0..(seconds / 5e-3) as usize)
@@ -108,8 +108,8 @@ fn craft_exactly_on_its_back_comes_round() {
 /// lag of 40 ms and the torque that the rotors have at hover. `working`: the attitude loop's set-points reach the rate loop.
 fn thrown(working: bool) -> (f32, Option<f32>) {
     let config = config();
-    let attitude_loop = AttitudeLoop::<Libm>::new(&config.attitude, 5e-3).unwrap();
-    let rate_loop = RateLoop::new(&config.rate, 1e-3).unwrap();
+    let attitude_loop = AttitudeController::<Libm>::new(&config.attitude, 5e-3).unwrap();
+    let rate_loop = RateController::new(&config.rate, 1e-3).unwrap();
     let (mut attitude_state, mut rate_state) = (State::new(), rate::State::new());
     // R0 = [1 0 0; 0 -0.9995 -0.0314; 0 0.0314 -0.9995]: a turn about the forward axis by 178.2 deg.
     let mut attitude = angles(0.0314f32.atan2(-0.9995).to_degrees(), 0.0, 0.0);

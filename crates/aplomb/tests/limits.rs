@@ -1,6 +1,6 @@
 //! The limits of the outer loops hold exactly, in every direction, and are reported.
 
-use aplomb::control::attitude::{self, AttitudeLoop};
+use aplomb::control::attitude::{self, AttitudeController};
 use aplomb::control::{position, thrust_vector, velocity, vertical, wind};
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Attitude, Body, Heading, Vector};
@@ -9,7 +9,7 @@ use aplomb::{HeadingDemand, Libm, STANDARD_GRAVITY_M_S2, Spin, VerticalDemand};
 use proptest::prelude::*;
 
 const THRUST: thrust_vector::Config =
-    thrust_vector::Config { mass_kg: 1.2, tilt_limit_rad: 0.5, low_n: 2.4, high_n: 23.0 };
+    thrust_vector::Config { mass_kg: 1.2, tilt_limit_rad: 0.5, min_thrust_n: 2.4, max_thrust_n: 23.0 };
 const POSITION: position::Config =
     position::Config { crossover_rad_s: 1.0, braking_m_s2: 2.5, speed_limit_m_s: 8.0 };
 const VELOCITY: velocity::Config = velocity::Config {
@@ -65,7 +65,7 @@ proptest! {
 
     #[test]
     fn prop_approach_speed_can_be_braked_within_the_distance(n in number(), e in number(), x in number()) {
-        let position = position::PositionLoop::<Libm>::new(&POSITION).unwrap();
+        let position = position::PositionController::<Libm>::new(&POSITION).unwrap();
         let output = position.step(Vector::new(n, e, 0.0), Vector::new(x, 0.0, 0.0), Vector::ZERO);
         let speed = output.velocity_m_s.norm::<Libm>();
         let distance = (n - x).hypot(e);
@@ -83,7 +83,7 @@ proptest! {
 
     #[test]
     fn prop_velocity_set_point_keeps_its_speed_limit_and_slope(steps in proptest::collection::vec((number(), number()), 1..40)) {
-        let velocity = velocity::VelocityLoop::<Libm>::new(&VELOCITY, 0.025).unwrap();
+        let velocity = velocity::VelocityController::<Libm>::new(&VELOCITY, 0.025).unwrap();
         let mut state = velocity::State::new();
         let mut last = None;
         for (n, e) in steps {
@@ -104,7 +104,7 @@ proptest! {
 
     #[test]
     fn prop_wind_forward_goes_with_the_strongest_finite_wind(steps in proptest::collection::vec((number(), number()), 1..40)) {
-        let forward = wind::WindForward::new(&wind::Config { drag_per_s: 0.25, pole_rad_s: 0.4 }, 0.025).unwrap();
+        let forward = wind::WindFeedForward::new(&wind::Config { drag_per_s: 0.25, pole_rad_s: 0.4 }, 0.025).unwrap();
         let mut state = wind::State::default();
         let mut strongest = 0.0f32;
         for (n, e) in steps {
@@ -119,7 +119,7 @@ proptest! {
 
     #[test]
     fn prop_climb_and_descent_keep_their_limits(steps in proptest::collection::vec((any::<bool>(), number(), number()), 1..40)) {
-        let vertical = vertical::VerticalLoop::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
+        let vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
         let mut state = vertical::State::new();
         for (climbing, demand, height) in steps {
             let demand = if climbing { VerticalDemand::Climb(demand) } else { VerticalDemand::Height(demand) };
@@ -145,7 +145,7 @@ proptest! {
     #[test]
     fn prop_body_rate_keeps_its_limits_from_any_attitude(a in quaternion(), b in quaternion(), w in [number(), number(), number()]) {
         let config = attitude_config();
-        let pointing = AttitudeLoop::<Libm>::new(&config, 5e-3).unwrap();
+        let pointing = AttitudeController::<Libm>::new(&config, 5e-3).unwrap();
         let mut state = attitude::State::new();
         let mut present = a;
         let mut rate = Vector::<Body>::new(w[0], w[1], w[2]);
@@ -154,7 +154,7 @@ proptest! {
             rate = output.setpoint.rate_rad_s;
             prop_assert!(rate.x().hypot(rate.y()) <= config.tilt.rate_limit_rad_s * 1.000_001);
             prop_assert!(rate.z().abs() <= config.heading.rate_limit_rad_s);
-            prop_assert!(output.setpoint.drive_rad_s2.is_finite() && output.setpoint.slope_rad_s2.is_finite());
+            prop_assert!(output.setpoint.feed_forward_rad_s2.is_finite() && output.setpoint.setpoint_derivative_rad_s2.is_finite());
             present = present.turned(rate * 5e-3);
         }
     }
@@ -185,7 +185,7 @@ struct Turned {
 
 /// Headings to hold (true) and heading rates, one a step, with the nose following the set-point.
 fn turn(config: &attitude::Config, steps: &[(bool, f32)], yaw: f32) -> Turned {
-    let pointing = AttitudeLoop::<Libm>::new(config, 5e-3).unwrap();
+    let pointing = AttitudeController::<Libm>::new(config, 5e-3).unwrap();
     let mut state = attitude::State::new();
     let mut heading = Heading::from_rad::<Libm>(yaw);
     let mut outcome = Turned { fastest_rad_s: 0.0, flags_right: true };
@@ -222,7 +222,7 @@ fn twins_with_the_limit_off_break_it() {
     assert!(down.x().abs().atan2(down.z()) > 0.55);
 
     let fast = vertical::Config { climb_limit_m_s: 9.0, descent_limit_m_s: 9.0, ..VERTICAL };
-    let vertical = vertical::VerticalLoop::<Libm>::new(&fast, (-7.0, 9.0), 0.025).unwrap();
+    let vertical = vertical::VerticalController::<Libm>::new(&fast, (-7.0, 9.0), 0.025).unwrap();
     for (demand, limit) in [(8.0, 3.0), (-8.0, 2.0)] {
         let mut state = vertical::State::new();
         let climb =
@@ -231,7 +231,7 @@ fn twins_with_the_limit_off_break_it() {
     }
 
     let far = position::Config { braking_m_s2: 25.0, speed_limit_m_s: 80.0, ..POSITION };
-    let position = position::PositionLoop::<Libm>::new(&far).unwrap();
+    let position = position::PositionController::<Libm>::new(&far).unwrap();
     let speed = position.step(Vector::new(100.0, 0.0, 0.0), Vector::ZERO, Vector::ZERO).velocity_m_s.x();
     assert!(speed > 8.0 && speed > (2.0f32 * 2.5 * 100.0).sqrt());
 }
@@ -240,11 +240,13 @@ fn twins_with_the_limit_off_break_it() {
 fn derived_descent_stays_below_half_the_induced_speed() {
     // Hover induced speed sqrt(T/(2 rho A)), A the discs of four rotors (Leishman, Principles of Helicopter Aerodynamics,
     // 2nd ed. 2006, ch. 2); half of it: common practice, no source.
-    for (mass_kg, diameter_m, full_n) in [(0.05, 0.06, 0.3), (1.2, 0.2286, 6.5), (6.0, 0.45, 40.0)] {
+    for (mass_kg, diameter_m, max_thrust_n) in [(0.05, 0.06, 0.3), (1.2, 0.2286, 6.5), (6.0, 0.45, 40.0)] {
         let geometry = Geometry::symmetric_x(diameter_m, diameter_m, Spin::CounterClockwise, 0.012);
         let inertia = [0.01, 0.011, 0.02].map(|j: f32| j * mass_kg * diameter_m * diameter_m);
-        let airframe =
-            Airframe { rotor_diameter_m: diameter_m, ..Airframe::new(mass_kg, inertia, geometry, full_n) };
+        let airframe = Airframe {
+            rotor_diameter_m: diameter_m,
+            ..Airframe::new(mass_kg, inertia, geometry, max_thrust_n)
+        };
         let config = Config::for_airframe(&airframe).unwrap();
         let discs = core::f32::consts::PI * diameter_m * diameter_m;
         let induced = (mass_kg * STANDARD_GRAVITY_M_S2 / (2.0 * 1.225 * discs)).sqrt();
@@ -263,7 +265,7 @@ fn derived_descent_stays_below_half_the_induced_speed() {
 
 #[test]
 fn centred_climb_lets_go_of_a_height_on_its_way_and_holds_where_it_comes_to_rest() {
-    let vertical = vertical::VerticalLoop::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
+    let vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
     let mut state = vertical::State::new();
     // A craft that climbs just as asked.
     let (mut height, mut climb) = (5.0f32, 0.0f32);
@@ -285,7 +287,7 @@ fn centred_climb_lets_go_of_a_height_on_its_way_and_holds_where_it_comes_to_rest
 
 #[test]
 fn numbers_that_are_none_ask_for_no_climb() {
-    let vertical = vertical::VerticalLoop::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
+    let vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
     for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
         for demand in [VerticalDemand::Height(4.0), VerticalDemand::Height(bad), VerticalDemand::Climb(bad)] {
             let mut state = vertical::State::new();

@@ -6,12 +6,12 @@
 
 use std::f64::consts::{PI, TAU};
 
-use aplomb::control::attitude::{self, AttitudeLoop};
-use aplomb::control::position::PositionLoop;
-use aplomb::control::rate::{self, RateLoop, SetPoint};
+use aplomb::control::attitude::{self, AttitudeController};
+use aplomb::control::position::PositionController;
+use aplomb::control::rate::{self, RateController, SetPoint};
 use aplomb::control::thrust_vector::ThrustVector;
-use aplomb::control::velocity::{self, VelocityLoop};
-use aplomb::control::vertical::{self, VerticalLoop};
+use aplomb::control::velocity::{self, VelocityController};
+use aplomb::control::vertical::{self, VerticalController};
 use aplomb::filter::{NotchBank, NotchBankConfig};
 use aplomb::flight::{Airframe, Config, NotchConfig};
 use aplomb::frames::{Attitude, Heading, Vector, World};
@@ -24,10 +24,10 @@ const J: Complex = Complex::new(0.0, 1.0);
 /// From the slow loops' tick to the attitude loop's.
 const CHAIN_S: f64 = 4.0 * TICK_S;
 
-fn airframe(rotor_lag_s: f32, delay_s: f32) -> Airframe {
+fn airframe(rotor_time_constant_s: f32, delay_s: f32) -> Airframe {
     let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
     let airframe = Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5);
-    Airframe { rotor_lag_s, delay_s, ..airframe }
+    Airframe { rotor_time_constant_s, delay_s, ..airframe }
 }
 
 /// Rotor lag and delay in s: a light, the demo's and a slow drive.
@@ -136,8 +136,8 @@ fn notches(config: &Config) -> NotchBank {
 /// `angle` is not 0), the notches and the rate loop.
 fn torque_response(config: &Config, axis: usize, n: u32, rate: f64, angle: f64) -> Complex {
     let size = 1e-3;
-    let turning = RateLoop::new(&config.rate, TICK_S as f32).unwrap();
-    let pointing = AttitudeLoop::<Libm>::new(&config.attitude, 5.0 * TICK_S as f32).unwrap();
+    let turning = RateController::new(&config.rate, TICK_S as f32).unwrap();
+    let pointing = AttitudeController::<Libm>::new(&config.attitude, 5.0 * TICK_S as f32).unwrap();
     let (mut turning_state, mut pointing_state) = (rate::State::new(), attitude::State::new());
     let mut notches = notches(config);
     let mut setpoint = SetPoint::default();
@@ -164,17 +164,17 @@ fn torque_response(config: &Config, axis: usize, n: u32, rate: f64, angle: f64) 
 }
 
 /// Angle about `axis` for a torque demand of the controller: rotors, their reaction about yaw, inertia, holding, delay.
-fn angle_for_torque(airframe: &Airframe, axis: usize, w: f64, reaction_lead_s: f64) -> Complex {
+fn angle_for_torque(airframe: &Airframe, axis: usize, w: f64, reaction_time_constant_s: f64) -> Complex {
     let inertia = airframe.inertia;
     let inertia = f64::from([inertia.roll_kg_m2, inertia.pitch_kg_m2, inertia.yaw_kg_m2][axis]);
-    let lead = if axis == 2 { 1.0 + J * w * reaction_lead_s } else { Complex::from(1.0) };
-    let rotors = lead / (1.0 + J * w * f64::from(airframe.rotor_lag_s));
+    let lead = if axis == 2 { 1.0 + J * w * reaction_time_constant_s } else { Complex::from(1.0) };
+    let rotors = lead / (1.0 + J * w * f64::from(airframe.rotor_time_constant_s));
     rotors * held(w, TICK_S, f64::from(airframe.delay_s)) / (inertia * (J * w).powu(2))
 }
 
 /// Open loops of `axis`: the rate loop alone; the attitude loop with the rate loop closed; both, broken at the rotors.
 fn turning_loops(airframe: &Airframe, config: &Config, axis: usize) -> [Vec<(f64, Complex)>; 3] {
-    let lead = f64::from(Config::for_airframe(airframe).unwrap().rate.reaction_lead_s);
+    let lead = f64::from(Config::for_airframe(airframe).unwrap().rate.reaction_time_constant_s);
     let mut loops = [const { Vec::new() }; 3];
     for (n, w) in frequencies(TICK_S, 5, 1.0) {
         let from_rate = -torque_response(config, axis, n, 1.0, 0.0);
@@ -224,7 +224,7 @@ fn twins_with_too_much_gain_or_without_the_reaction_lag_have_no_margin() {
     assert!(margins_hot.gain_db < 6.0 && margins_hot.phase_deg < 45.0);
     // Yaw torque leads by 1 + T s: without the lag that cancels it the gain at high frequency is T/lag times as high.
     let mut bare = good;
-    bare.rate.reaction_lead_s = 0.0;
+    bare.rate.reaction_time_constant_s = 0.0;
     let [rate, ..] = turning_loops(&airframe, &bare, 2);
     let margins_bare = hold("yaw without the reaction lag", &rate);
     assert!(
@@ -232,9 +232,9 @@ fn twins_with_too_much_gain_or_without_the_reaction_lag_have_no_margin() {
     );
 }
 
-/// Lean of the reference, as horizontal acceleration, for a small acceleration demand: tilt follows the reference.
+/// Tilt of the reference, as horizontal acceleration, for a small acceleration demand: tilt follows the reference.
 fn lean_response(config: &Config, n: u32) -> Complex {
-    let pointing = AttitudeLoop::<Libm>::new(&config.attitude, 5.0 * TICK_S as f32).unwrap();
+    let pointing = AttitudeController::<Libm>::new(&config.attitude, 5.0 * TICK_S as f32).unwrap();
     let thrust = ThrustVector::<Libm>::new(&config.thrust).unwrap();
     let mut state = attitude::State::new();
     let mut attitude = Attitude::LEVEL;
@@ -251,8 +251,8 @@ fn lean_response(config: &Config, n: u32) -> Complex {
 /// Acceleration north that position and velocity loop ask for, for a place and a velocity of small amplitude.
 fn acceleration_response(config: &Config, n: u32, place: f64, speed: f64) -> Complex {
     let size = 1e-2;
-    let outer = PositionLoop::<Libm>::new(&config.position).unwrap();
-    let inner = VelocityLoop::<Libm>::new(&config.velocity, 25.0 * TICK_S as f32).unwrap();
+    let outer = PositionController::<Libm>::new(&config.position).unwrap();
+    let inner = VelocityController::<Libm>::new(&config.velocity, 25.0 * TICK_S as f32).unwrap();
     let mut state = velocity::State::new();
     let north = |x: f64| Vector::<World>::new((size * x) as f32, 0.0, 0.0);
     response(n, 400, |sin, _| {
@@ -299,7 +299,7 @@ fn derived_velocity_and_position_loops_have_6db_45deg() {
 fn climb_response(config: &Config, n: u32, height: f64, climb: f64) -> Complex {
     let size = 1e-2;
     let range = ThrustVector::<Libm>::new(&config.thrust).unwrap().vertical_range_m_s2();
-    let vertical = VerticalLoop::<Libm>::new(&config.vertical, range, 25.0 * TICK_S as f32).unwrap();
+    let vertical = VerticalController::<Libm>::new(&config.vertical, range, 25.0 * TICK_S as f32).unwrap();
     let mut state = vertical::State::new();
     response(n, 400, |sin, _| {
         let (height, climb) = ((size * height * sin) as f32, (size * climb * sin) as f32);

@@ -1,10 +1,10 @@
 //! A point mass flown by position and velocity loop through the tilt limit: it stops at the place, never faster than the
 //! distance left allows, whatever the direction.
 
-use aplomb::control::attitude::{self, AttitudeLoop};
-use aplomb::control::position::{self, PositionLoop};
+use aplomb::control::attitude::{self, AttitudeController};
+use aplomb::control::position::{self, PositionController};
 use aplomb::control::thrust_vector::ThrustVector;
-use aplomb::control::velocity::{self, VelocityLoop};
+use aplomb::control::velocity::{self, VelocityController};
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Attitude, Heading, Vector, World};
 use aplomb::mix::Geometry;
@@ -32,10 +32,10 @@ struct Flight {
 fn fly(config: &Config, position: &position::Config, target: Vector<World>, seconds: f32) -> Flight {
     const SLOW_S: f32 = 0.025;
     const FAST_S: f32 = 0.005;
-    let outer = PositionLoop::<Libm>::new(position).unwrap();
-    let inner = VelocityLoop::<Libm>::new(&config.velocity, SLOW_S).unwrap();
+    let outer = PositionController::<Libm>::new(position).unwrap();
+    let inner = VelocityController::<Libm>::new(&config.velocity, SLOW_S).unwrap();
     let thrust = ThrustVector::<Libm>::new(&config.thrust).unwrap();
-    let pointing = AttitudeLoop::<Libm>::new(&config.attitude, FAST_S).unwrap();
+    let pointing = AttitudeController::<Libm>::new(&config.attitude, FAST_S).unwrap();
     let (mut inner_state, mut pointing_state) = (velocity::State::new(), attitude::State::new());
     let (mut place, mut speed, mut attitude) =
         (Vector::<World>::ZERO, Vector::<World>::ZERO, Attitude::LEVEL);

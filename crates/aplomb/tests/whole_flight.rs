@@ -5,8 +5,8 @@ use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Heading, Vector};
 use aplomb::mix::{Arm, Geometry};
 use aplomb::{
-    Battery, Command, Demand, FlightController, HeadingDemand, ImuSample, Lean, Libm, MotorCommand, Receiver,
-    Rotors, STANDARD_GRAVITY_M_S2, Sample, Sensors, Spin, Sticks, VerticalDemand,
+    Battery, Command, Demand, FlightController, HeadingDemand, ImuSample, Libm, MotorCommand, Receiver,
+    Rotors, STANDARD_GRAVITY_M_S2, Sample, Sensors, Spin, Sticks, Tilt, VerticalDemand,
 };
 use proptest::prelude::*;
 
@@ -88,7 +88,7 @@ fn demand() -> impl Strategy<Value = Demand> {
         (triple(), number())
             .prop_map(|([x, y, z], thrust_n)| Demand::Rates { rate_rad_s: Vector::new(x, y, z), thrust_n }),
         (number(), number(), both).prop_map(|(forward, right, (heading, vertical))| Demand::Tilt {
-            lean: Lean { forward, right },
+            tilt: Tilt { forward, right },
             heading,
             vertical
         }),
@@ -150,7 +150,7 @@ fn sound<const N: usize>(
     commands: Rotors<MotorCommand>,
 ) -> Result<(), TestCaseError> {
     let commands = commands.map(MotorCommand::get).into_array();
-    let lowest = if controller.status().phase.is_flying() { config.least_command } else { 0.0 };
+    let lowest = if controller.status().phase.is_flying() { config.idle_command } else { 0.0 };
     prop_assert!(commands.iter().all(|command| (lowest..=1.0).contains(command)), "{commands:?}");
     let record = controller.record();
     for attitude in [record.estimate.attitude, record.attitude_setpoint, record.attitude_reference] {
@@ -159,7 +159,7 @@ fn sound<const N: usize>(
     }
     let motion = &record.estimate;
     prop_assert!(motion.rate_rad_s.is_finite() && motion.gyro_offset_rad_s.is_finite(), "{motion:?}");
-    prop_assert!(motion.acceleration_m_s2.is_finite() && motion.disagreement.is_finite(), "{motion:?}");
+    prop_assert!(motion.acceleration_m_s2.is_finite() && motion.tilt_innovation.is_finite(), "{motion:?}");
     prop_assert!(motion.position_m.is_finite() && motion.velocity_m_s.is_finite(), "{motion:?}");
     prop_assert!(motion.wind_m_s.is_finite(), "{motion:?}");
     let offset_limit = config.estimate.attitude.offset_limit_rad_s * 1.0001;
@@ -167,7 +167,7 @@ fn sound<const N: usize>(
     prop_assert!(record.achieved.torque_nm.is_finite() && record.achieved.thrust_n.is_finite());
     prop_assert!(record.achieved.acceleration_m_s2.is_finite());
     for thrust_n in record.thrust_n.into_array() {
-        prop_assert!((0.0..=config.mix.high_n).contains(&thrust_n), "{thrust_n}");
+        prop_assert!((0.0..=config.mix.max_thrust_n).contains(&thrust_n), "{thrust_n}");
     }
     let limits = [config.rate.roll, config.rate.pitch, config.rate.yaw];
     for (integral, axis) in controller.rate_integral_rad_s2().to_array().into_iter().zip(limits) {

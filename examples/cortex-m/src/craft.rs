@@ -4,8 +4,8 @@ use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Heading, Vector};
 use aplomb::mix::Geometry;
 use aplomb::{
-    Battery, Demand, HeadingDemand, ImuSample, Lean, Math, Receiver, Rotors, STANDARD_GRAVITY_M_S2, Sample,
-    Sensors, Spin, Sticks, VerticalDemand,
+    Battery, Demand, HeadingDemand, ImuSample, Math, Receiver, Rotors, STANDARD_GRAVITY_M_S2, Sample,
+    Sensors, Spin, Sticks, Tilt, VerticalDemand,
 };
 
 use crate::inputs::Inputs;
@@ -82,7 +82,7 @@ pub fn demand<M: Math>(random: &mut Inputs, tick: u32) -> Demand {
     match tick / 250 % 5 {
         0 => Demand::Position { position_m: far, heading, vertical },
         1 => Demand::Velocity { velocity_m_s: far, heading, vertical },
-        2 => Demand::Tilt { lean: Lean { forward: a, right: b }, heading, vertical },
+        2 => Demand::Tilt { tilt: Tilt { forward: a, right: b }, heading, vertical },
         3 => Demand::Rates { rate_rad_s: Vector::new(4.0 * a, 4.0 * b, c), thrust_n: 12.0 + 12.0 * d },
         _ => Demand::Sticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),
     }

@@ -6,8 +6,8 @@
 
 use aplomb::frames::{Frame, Heading, Vector};
 use aplomb::{
-    Battery, Command, Demand, HeadingDemand, ImuSample, Lean, MotorCommand, Receiver, Rotors, Sample,
-    Sensors, Sticks, VerticalDemand,
+    Battery, Command, Demand, HeadingDemand, ImuSample, MotorCommand, Receiver, Rotors, Sample, Sensors,
+    Sticks, Tilt, VerticalDemand,
 };
 
 /// Words of a tick.
@@ -143,7 +143,7 @@ impl Put {
                 let [roll, pitch, yaw] = rate_rad_s.to_array();
                 (1, [roll, pitch, yaw, thrust_n])
             }
-            Demand::Tilt { lean, heading, vertical } => {
+            Demand::Tilt { tilt: lean, heading, vertical } => {
                 outer = Some((heading, vertical));
                 (2, [lean.forward, lean.right, 0.0, 0.0])
             }
@@ -231,7 +231,7 @@ impl<W: Iterator<Item = u32>> Take<W> {
         };
         Some(match self.flags >> DEMAND_SHIFT {
             1 => Demand::Rates { rate_rad_s: Vector::new(a, b, c), thrust_n: d },
-            2 => Demand::Tilt { lean: Lean { forward: a, right: b }, heading, vertical },
+            2 => Demand::Tilt { tilt: Tilt { forward: a, right: b }, heading, vertical },
             3 => Demand::Velocity { velocity_m_s: Vector::new(a, b, c), heading, vertical },
             4 => Demand::Position { position_m: Vector::new(a, b, c), heading, vertical },
             5 => Demand::Sticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),

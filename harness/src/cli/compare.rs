@@ -7,7 +7,7 @@ use std::time::Instant;
 use clap::Args;
 
 use super::arguments::{Out, Threads};
-use super::{Failure, HELD, MISSED, progress, say};
+use super::{FAIL, Failure, PASS, progress, say};
 use crate::compare::{Comparison, Finding, compare};
 use crate::disperse::{Campaign, spread};
 use crate::input;
@@ -74,7 +74,7 @@ pub(super) fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
     let folder = write(arguments, &comparison).map_err(disk)?;
     say(&format!("Report: {}\n", folder.join("report.html").display()))?;
     let worse = comparison.metrics.iter().any(|line| line.finding == Finding::Worse);
-    Ok(if worse { MISSED } else { HELD })
+    Ok(if worse { FAIL } else { PASS })
 }
 
 fn sides(arguments: &CompareArguments) -> Result<(Campaign, Campaign), Failure> {
@@ -122,7 +122,7 @@ fn summary(comparison: &Comparison) -> String {
         count(Finding::Better),
         count(Finding::Worse),
         count(Finding::Same) + count(Finding::NoneThatMatters),
-        count(Finding::CannotTell)
+        count(Finding::Inconclusive)
     );
     text
 }

@@ -11,7 +11,7 @@ use clap::Args;
 use rayon::prelude::*;
 
 use super::arguments::{Out, Threads};
-use super::{Failure, HELD, MISSED, progress, say, trace_csv};
+use super::{FAIL, Failure, PASS, progress, say, trace_csv};
 use crate::disperse::journal::{self, Journal};
 use crate::disperse::results::{self, Results};
 use crate::disperse::{Campaign, Run, spread};
@@ -117,7 +117,7 @@ pub(super) fn run(arguments: &DisperseArguments) -> Result<u8, Failure> {
     let flown = fly(arguments, &campaign, &journal, &mut finished)?;
     if let Some(Shard { part, parts }) = arguments.shard {
         say(&format!("Part {part} of {parts} is in {}: merge it with the others\n", path.display()))?;
-        return Ok(HELD);
+        return Ok(PASS);
     }
     let results = Results::of(&campaign, arguments.runs, &finished);
     say(&summary(&results))?;
@@ -129,7 +129,7 @@ pub(super) fn run(arguments: &DisperseArguments) -> Result<u8, Failure> {
         .map_err(|error| disk(arguments.out.path(), error))?;
     say(&format!("Report: {}\n", folder.join("report.html").display()))?;
     let held = results.flights.iter().all(|flight| flight.probability_low >= arguments.at_least);
-    Ok(if held { HELD } else { MISSED })
+    Ok(if held { PASS } else { FAIL })
 }
 
 fn campaign(arguments: &DisperseArguments) -> Result<Campaign, Failure> {
@@ -251,9 +251,9 @@ fn replay(arguments: &DisperseArguments, campaign: &Campaign, number: u64) -> Re
     for (metric, figure) in metrics.iter().zip(&run.figures) {
         let Some(figure) = figure else { continue };
         let word = match metric.limit.judge(*figure) {
-            Outcome::Held => "held",
-            Outcome::Missed => "MISSED",
-            Outcome::CannotTell => "cannot be told",
+            Outcome::Pass => "held",
+            Outcome::Fail => "FAIL",
+            Outcome::Inconclusive => "cannot be told",
         };
         text += &format!("  {word}: {}: {} {}\n", metric.id, super::table::figure(*figure), metric.unit);
     }
@@ -263,7 +263,7 @@ fn replay(arguments: &DisperseArguments, campaign: &Campaign, number: u64) -> Re
     folder.write("columns.md", trace_csv::columns_explained().as_bytes()).map_err(disk)?;
     folder.write(&format!("{}.csv", plan.name), trace_csv::to_csv(&flown.trace).as_bytes()).map_err(disk)?;
     say(&format!("Trace: {}\n", folder.keep().map_err(disk)?.display()))?;
-    Ok(if run.held(&metrics) { HELD } else { MISSED })
+    Ok(if run.held(&metrics) { PASS } else { FAIL })
 }
 
 #[cfg(test)]

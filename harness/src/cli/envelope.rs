@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::arguments::Out;
-use super::{Failure, HELD, MISSED, say};
+use super::{FAIL, Failure, PASS, say};
 use crate::envelope::{self, Conditions, EnvelopeError, Figure};
 use crate::input;
 use crate::report::Repeat;
@@ -67,7 +67,7 @@ pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
     let folder = folder.keep().map_err(disk)?;
     say(&format!("With the force diagram: {}\n", folder.join("envelope.html").display()))?;
     let holds = figures.iter().filter_map(|figure| figure.confirmed.as_ref()).all(|flown| flown.holds);
-    Ok(if holds { HELD } else { MISSED })
+    Ok(if holds { PASS } else { FAIL })
 }
 
 fn conditions(arguments: &EnvelopeArguments) -> Result<Conditions, Failure> {

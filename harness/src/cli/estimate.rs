@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::arguments::Out;
 use super::table::figure;
-use super::{Failure, HELD, MISSED, say};
+use super::{FAIL, Failure, PASS, say};
 use crate::estimate::{Aiding, Recording, Run, Score, Settings, columns_explained, run as estimate};
 use crate::input::InputError;
 use crate::report::{Line, Plot, RecordingReport, RecordingSection, Repeat, ScoreTable, write_recordings};
@@ -23,7 +23,7 @@ pub(super) struct EstimateArguments {
     /// Say what the columns may be called and what they mean, and do nothing else
     #[arg(long)]
     columns: bool,
-    /// Settings of the filter, with the keys of [wish.attitude_estimate] of a controller file; up to four files are compared
+    /// Settings of the filter, with the keys of [override.attitude_estimate] of a controller file; up to four files are compared
     /// side by side. Without any: as the crate recommends
     #[arg(long, value_name = "FILE")]
     settings: Vec<PathBuf>,
@@ -81,7 +81,7 @@ impl Tried {
 pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
     if arguments.columns {
         say(&columns_explained())?;
-        return Ok(HELD);
+        return Ok(PASS);
     }
     let (recordings, settings) = read(arguments).map_err(Failure::Input)?;
     let disk = |error: std::io::Error| arguments.out.failed(&error);
@@ -111,7 +111,7 @@ pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
     folder.write(REPORT, &html).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
     say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
-    Ok(if verdicts.iter().all(|verdict| verdict.outcome == Outcome::Held) { HELD } else { MISSED })
+    Ok(if verdicts.iter().all(|verdict| verdict.outcome == Outcome::Pass) { PASS } else { FAIL })
 }
 
 impl EstimateArguments {
@@ -232,9 +232,9 @@ fn conclusion(rows: &[[String; 6]], verdicts: &[Verdict]) -> String {
     }
     for Verdict { text: what, measured, limit, outcome, .. } in verdicts {
         let word = match outcome {
-            Outcome::Held => "held",
-            Outcome::Missed => "MISSED",
-            Outcome::CannotTell => "cannot tell",
+            Outcome::Pass => "held",
+            Outcome::Fail => "FAIL",
+            Outcome::Inconclusive => "cannot tell",
         };
         let Limit::AtMost(limit) = limit else { continue };
         text += &format!("{what}: {measured:.3} deg, at most {limit}: {word}\n");

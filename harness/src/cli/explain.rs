@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::arguments::{Files, Out};
-use super::{Failure, HELD, MISSED, say};
-use crate::belief;
+use super::{FAIL, Failure, PASS, say};
+use crate::controller_model;
 use crate::explain::{self, ExplainError, Lesson};
 use crate::input::{self, Craft};
 use crate::report::Repeat;
@@ -53,7 +53,7 @@ pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
     let folder = folder.keep().map_err(disk)?;
     say(&format!("With pictures: {}\n", folder.join("explained.html").display()))?;
     let holds = lessons.iter().flat_map(|lesson| &lesson.claims).all(|claim| claim.holds);
-    Ok(if holds { HELD } else { MISSED })
+    Ok(if holds { PASS } else { FAIL })
 }
 
 /// Reads the files, so that all mistakes are told at once.
@@ -69,7 +69,7 @@ fn read(arguments: &ExplainArguments) -> Result<(Craft, aplomb::flight::Config),
     };
     let config = match controller {
         Some(controller) => controller.config,
-        None => belief::controller(&craft).map_err(|error| {
+        None => controller_model::controller(&craft).map_err(|error| {
             Failure::Argument(format!("no controller can be derived for {}: {error}", craft.name))
         })?,
     };

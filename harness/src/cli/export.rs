@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::{Failure, HELD, folder, say};
+use super::{Failure, PASS, folder, say};
 use crate::{export, input};
 
 /// What `aplomb export` is told.
@@ -40,5 +40,5 @@ pub(super) fn run(arguments: &ExportArguments) -> Result<u8, Failure> {
          {shown}/controller.bin  a parameter block, for aplomb::parameters::read\n\
          {shown}/controller.md   what the block holds where\n"
     ))?;
-    Ok(HELD)
+    Ok(PASS)
 }

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::arguments::{Files, Out, Threads};
 use super::table::{self, FlightVerdicts};
-use super::{Failure, HELD, MISSED, may_colour, page, progress, say, trace_csv, watch};
+use super::{FAIL, Failure, PASS, may_colour, page, progress, say, trace_csv, watch};
 use crate::camera;
 use crate::fly::{Flown, fly};
 use crate::input::{self, Controller, Craft, FlightPlan, InputError};
@@ -121,8 +121,8 @@ fn once(arguments: &FlyArguments) -> Result<u8, Failure> {
     let folder = pool.install(|| write(&job, &judged, arguments)).map_err(disk)?;
     say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
     let held =
-        judged.iter().flat_map(|flight| &flight.verdicts).all(|verdict| verdict.outcome == Outcome::Held);
-    Ok(if held { HELD } else { MISSED })
+        judged.iter().flat_map(|flight| &flight.verdicts).all(|verdict| verdict.outcome == Outcome::Pass);
+    Ok(if held { PASS } else { FAIL })
 }
 
 /// Reads every file, so that all mistakes are told at once.
@@ -184,13 +184,12 @@ fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Fa
         let flown = fly(&craft, &job.controller.config, plan, seed);
         let Flown { trace, simulated_s, .. } =
             flown.map_err(|error| Failure::Unfinished(format!("{}: {error}", plan.name)))?;
-        let evidence =
-            plan.expectations.iter().map(|expectation| evidence(expectation, &trace, &spin)).collect();
+        let evidence = plan.checks.iter().map(|check| evidence(check, &trace, &spin)).collect();
         progress.inc(1);
         Ok((evidence, (number == 0).then_some(trace), simulated_s))
     };
     let flights = job.plans.par_iter().map(|plan| {
-        let mut pools: Vec<Pool> = plan.expectations.iter().map(Pool::of).collect();
+        let mut pools: Vec<Pool> = plan.checks.iter().map(Pool::of).collect();
         let (mut trace, mut simulated_s) = (Trace::default(), 0.0);
         for first in (0..arguments.seeds).step_by(AT_ONCE as usize) {
             let numbers = first..arguments.seeds.min(first + AT_ONCE);
@@ -202,8 +201,8 @@ fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Fa
                 simulated_s += seconds;
             }
         }
-        let verdicts = pools.iter().zip(&plan.expectations);
-        let verdicts = verdicts.map(|(pool, expectation)| pool.verdict(expectation)).collect();
+        let verdicts = pools.iter().zip(&plan.checks);
+        let verdicts = verdicts.map(|(pool, check)| pool.verdict(check)).collect();
         Ok((Judged { verdicts, trace }, simulated_s))
     });
     let flights: Vec<(Judged, f64)> = flights.collect::<Result<_, Failure>>()?;
@@ -223,9 +222,9 @@ fn conclusion(job: &Job, judged: &[Judged], simulated_s: f64, elapsed: Duration)
     format!(
         "{}\n{} held, {} missed, {} cannot be told. {simulated_s:.0} s flown in {:.2} s.\n",
         table::render(&rows, may_colour(&std::io::stdout())),
-        count(Outcome::Held),
-        count(Outcome::Missed),
-        count(Outcome::CannotTell),
+        count(Outcome::Pass),
+        count(Outcome::Fail),
+        count(Outcome::Inconclusive),
         elapsed.as_secs_f64(),
     )
 }

@@ -7,7 +7,7 @@ use clap::Args;
 use rayon::prelude::*;
 
 use super::arguments::{Files, Out, Threads};
-use super::{Failure, HELD, MISSED, say};
+use super::{FAIL, Failure, PASS, say};
 use crate::input::{Controller, Craft};
 use crate::linear::Break;
 use crate::margins::figures::Figures;
@@ -86,13 +86,13 @@ pub(super) fn run(arguments: &MarginsArguments) -> Result<u8, Failure> {
     let count = |outcome| all().filter(|verdict| verdict.outcome == outcome).count();
     say(&format!(
         "{} held, {} missed, {} not measured. {took_s:.2} s.\n",
-        count(Outcome::Held),
-        count(Outcome::Missed),
-        count(Outcome::CannotTell)
+        count(Outcome::Pass),
+        count(Outcome::Fail),
+        count(Outcome::Inconclusive)
     ))?;
     let folder = write(arguments, &craft, &found).map_err(disk)?;
     say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
-    Ok(if all().all(|verdict| verdict.outcome == Outcome::Held) { HELD } else { MISSED })
+    Ok(if all().all(|verdict| verdict.outcome == Outcome::Pass) { PASS } else { FAIL })
 }
 
 fn measure(
@@ -207,9 +207,9 @@ fn outcome(linear: &Linear, measured: &Measured) -> String {
         None => {
             let verdicts = verdicts(measured);
             let any = |outcome| verdicts.iter().any(|verdict| verdict.outcome == outcome);
-            if any(Outcome::Missed) {
-                "MISSED"
-            } else if any(Outcome::CannotTell) {
+            if any(Outcome::Fail) {
+                "FAIL"
+            } else if any(Outcome::Inconclusive) {
                 "in part not measured"
             } else {
                 "held"

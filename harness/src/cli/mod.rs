@@ -34,9 +34,9 @@ use crate::input::InputError;
 /// Where results go unless told otherwise.
 const RESULTS: &str = "results";
 /// Everything that was expected held.
-const HELD: u8 = 0;
+const PASS: u8 = 0;
 /// Something was missed, or cannot be told.
-const MISSED: u8 = 1;
+const FAIL: u8 = 1;
 /// The input is wrong: nothing was flown.
 const WRONG_INPUT: u8 = 2;
 /// The run could not finish.
@@ -80,7 +80,7 @@ enum Command {
     Explain(explain::ExplainArguments),
     /// Put recordings through the attitude filter and tell the error against their reference
     Estimate(estimate::EstimateArguments),
-    /// Judge every requirement and expectation on every flight of a folder, and compare with an accepted baseline
+    /// Judge every requirement and check on every flight of a folder, and compare with an accepted baseline
     Verify(verify::VerifyArguments),
     /// Tell how far each loop is from instability: measured by injection into the running code, beside the linear model
     Margins(margins::MarginsArguments),
@@ -170,7 +170,7 @@ pub fn main() -> ExitCode {
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "aplomb", &mut script);
-            say(&String::from_utf8_lossy(&script)).map(|()| HELD)
+            say(&String::from_utf8_lossy(&script)).map(|()| PASS)
         }
     };
     let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));

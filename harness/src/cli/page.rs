@@ -1,7 +1,7 @@
 //! The report of a run: which plots carry which limits, and how to get the same figures again.
 
 use super::fly::{FlyArguments, Job, Judged, seeds_words};
-use crate::input::expectation::{Expectation, Statistic};
+use crate::input::check::{Check, Statistic};
 use crate::input::signal::Signal;
 use crate::report::{Band, CraftNotes, FlightSection, Quantity, Repeat, Report};
 use crate::verdict::Limit;
@@ -22,7 +22,7 @@ pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArgume
         trace: &flight.trace,
         seeds: arguments.seeds as usize,
         craft,
-        bands: plan.expectations.iter().filter_map(band).collect(),
+        bands: plan.checks.iter().filter_map(band).collect(),
     });
     Report {
         title: format!("Flights of the {}", job.craft.name),
@@ -33,9 +33,9 @@ pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArgume
     }
 }
 
-/// The limit of an expectation as a band on a plot, where it is one on the values themselves.
-fn band(expectation: &Expectation) -> Option<Band> {
-    let (quantity, about_setpoint) = match expectation.signal {
+/// The limit of a check as a band on a plot, where it is one on the values themselves.
+fn band(check: &Check) -> Option<Band> {
+    let (quantity, about_setpoint) = match check.signal {
         Signal::Roll => (Quantity::Roll, false),
         Signal::RollError => (Quantity::Roll, true),
         Signal::Pitch => (Quantity::Pitch, false),
@@ -45,12 +45,12 @@ fn band(expectation: &Expectation) -> Option<Band> {
         Signal::HeightError => (Quantity::Height, true),
         Signal::Climb => (Quantity::Climb, false),
         Signal::ClimbError => (Quantity::Climb, true),
-        Signal::PlaceError => (Quantity::Distance, false),
+        Signal::PositionError => (Quantity::Distance, false),
         Signal::Tilt => (Quantity::Tilt, false),
         _ => return None,
     };
-    let Expectation { from_s, to_s, .. } = *expectation;
-    let (limit, from_s) = match (expectation.statistic, expectation.limit) {
+    let Check { from_s, to_s, .. } = *check;
+    let (limit, from_s) = match (check.statistic, check.limit) {
         (Statistic::Share(_) | Statistic::Peak, limit) => (limit, from_s),
         (Statistic::Largest, limit @ Limit::AtMost(_)) | (Statistic::Smallest, limit @ Limit::AtLeast(_)) => {
             (limit, from_s)

@@ -6,7 +6,7 @@ use clap::Args;
 use toml::Table;
 
 use super::arguments::{Files as FileArguments, Out, Threads};
-use super::{Failure, HELD, MISSED, progress, say};
+use super::{FAIL, Failure, PASS, progress, say};
 use crate::input::{self, FlightPlan, demo};
 use crate::report::{Repeat, SweepReport, write_sweep};
 use crate::sweep::vary::{self, Axis, Which};
@@ -17,7 +17,7 @@ use crate::sweep::{self, Files, SpotCheck, Tried, parquet, table};
 #[command(after_help = EXAMPLES)]
 pub(super) struct SweepArguments {
     /// What to vary: craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGH, xCOUNT behind it for another grid than 20 values; PATH is the
-    /// key's place in the file, as in controller.wish.rate_roll.crossover_rad_s=20..50x30
+    /// key's place in the file, as in controller.override.rate_roll.crossover_rad_s=20..50x30
     #[arg(long = "vary", value_name = "AXIS", required = true)]
     axes: Vec<Axis>,
     /// Draw this many points by lot instead of a grid
@@ -45,8 +45,8 @@ pub(super) struct SweepArguments {
 
 const EXAMPLES: &str = "\
 Examples:
-  aplomb sweep --vary controller.wish.rate_roll.crossover_rad_s=15..80
-  aplomb sweep --vary craft.mass_kg=1.0..1.6x10 --vary controller.wish.rate_roll.crossover_rad_s=20..50x10";
+  aplomb sweep --vary controller.override.rate_roll.crossover_rad_s=15..80
+  aplomb sweep --vary craft.mass_kg=1.0..1.6x10 --vary controller.override.rate_roll.crossover_rad_s=20..50x10";
 
 /// More points than this are a mistake.
 const MOST_POINTS: usize = 1_000_000;
@@ -115,7 +115,7 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
     folder.write("sweep.parquet", &parquet).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
     say(&format!("Report: {}\n", folder.join("report.html").display()))?;
-    Ok(if tried.iter().any(Tried::is_feasible) { HELD } else { MISSED })
+    Ok(if tried.iter().any(Tried::is_feasible) { PASS } else { FAIL })
 }
 
 fn read(arguments: &SweepArguments) -> Result<(Files, Option<FlightPlan>), Failure> {
@@ -158,7 +158,7 @@ fn today(files: &Files, axes: &[Axis]) -> Vec<Option<f64>> {
         Which::Controller => vary::value_at(&files.controller, &axis.path).or_else(|| {
             let (craft, controller) = files.with(&[], &[]).ok()?;
             drop(craft);
-            controller.wish(axis.path.strip_prefix("wish.")?)
+            controller.in_force(axis.path.strip_prefix("override.")?)
         }),
     };
     axes.iter().map(value).collect()

@@ -1,4 +1,4 @@
-//! The table of expectations on standard output: plain text, aligned, one row for each.
+//! The table of checks on standard output: plain text, aligned, one row for each.
 
 use crate::verdict::{Limit, Outcome, Verdict};
 
@@ -11,7 +11,7 @@ pub struct FlightVerdicts<'a> {
     pub verdicts: &'a [Verdict],
 }
 
-const HEADINGS: [&str; 6] = ["flight", "expectation", "measured", "limit", "unit", "outcome"];
+const HEADINGS: [&str; 6] = ["flight", "check", "measured", "limit", "unit", "outcome"];
 /// Columns that hold figures, aligned to the right.
 const RIGHT: [bool; 6] = [false, false, true, true, false, false];
 
@@ -19,7 +19,7 @@ const RIGHT: [bool; 6] = [false, false, true, true, false, false];
 #[must_use]
 pub fn render(flights: &[FlightVerdicts<'_>], coloured: bool) -> String {
     let mut rows = vec![HEADINGS.map(str::to_owned)];
-    let mut outcomes = vec![Outcome::Held];
+    let mut outcomes = vec![Outcome::Pass];
     for flight in flights {
         for (i, verdict) in flight.verdicts.iter().enumerate() {
             let name = if i == 0 { flight.flight } else { "" };
@@ -40,9 +40,9 @@ pub fn render(flights: &[FlightVerdicts<'_>], coloured: bool) -> String {
     for (i, (row, outcome)) in rows.iter().zip(&outcomes).enumerate() {
         let line = line(row, &widths);
         let colour = match outcome {
-            Outcome::Missed => "\u{1b}[31m",
-            Outcome::CannotTell => "\u{1b}[33m",
-            Outcome::Held => "",
+            Outcome::Fail => "\u{1b}[31m",
+            Outcome::Inconclusive => "\u{1b}[33m",
+            Outcome::Pass => "",
         };
         if coloured && !colour.is_empty() {
             text += &format!("{colour}{line}\u{1b}[0m\n");
@@ -68,9 +68,9 @@ fn line(row: &[String; 6], widths: &[usize; 6]) -> String {
 
 fn outcome(outcome: Outcome) -> &'static str {
     match outcome {
-        Outcome::Held => "held",
-        Outcome::Missed => "MISSED",
-        Outcome::CannotTell => "cannot tell",
+        Outcome::Pass => "held",
+        Outcome::Fail => "FAIL",
+        Outcome::Inconclusive => "cannot tell",
     }
 }
 
@@ -124,10 +124,10 @@ mod tests {
             FlightVerdicts { flight: "land", verdicts: &land },
         ];
         let expected = "\
-flight  expectation         measured          limit  unit  outcome
+flight  check               measured          limit  unit  outcome
 ------  ------------------  --------  -------------  ----  -----------
 hover   height error, 95 %     0.234  at most 0.300  m     held
-        roll                    -123  -1.00 to 1.00  deg   MISSED
+        roll                    -123  -1.00 to 1.00  deg   FAIL
 land    armed                      -     at least 0  %     cannot tell
 ";
         assert_eq!(render(&flights, false), expected);

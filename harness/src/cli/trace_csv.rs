@@ -127,7 +127,9 @@ fn columns() -> Vec<Column> {
         ("roll_pitch_cut", "1: the mixer cuts the roll or pitch torque", |row| row.flags.roll_pitch_cut),
         ("thrust_cut", "1: the mixer moves the thrust", |row| row.flags.thrust_cut),
         ("yaw_cut", "1: the mixer cuts the yaw torque", |row| row.flags.yaw_cut),
-        ("carried_off", "1: the controller says that it cannot hold the place", |row| row.flags.carried_off),
+        ("cannot_hold_position", "1: the controller says that it cannot hold the place", |row| {
+            row.flags.cannot_hold_position
+        }),
     ];
     for (name, meaning, flag) in flags {
         add(name, meaning, Box::new(move |row| f64::from(u8::from(flag(row)))));

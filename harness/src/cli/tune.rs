@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::arguments::Threads;
-use super::{Failure, HELD, MISSED, folder, progress, say};
+use super::{FAIL, Failure, PASS, folder, progress, say};
 use crate::input;
 use crate::report::Repeat;
 use crate::report::number::significant;
@@ -81,7 +81,7 @@ pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
     say(&format!(
         "{shown} holds craft, controller and flights; the trade is drawn in {shown}/tune.html. Then:\n  aplomb verify {shown}\n"
     ))?;
-    Ok(if tuned.found.holds() { HELD } else { MISSED })
+    Ok(if tuned.found.holds() { PASS } else { FAIL })
 }
 
 fn told(tuned: &Tuned) -> String {

@@ -7,7 +7,7 @@ use std::time::Instant;
 use clap::Args;
 
 use super::arguments::{Out, Threads};
-use super::{Failure, HELD, MISSED, progress, say, watch};
+use super::{FAIL, Failure, PASS, progress, say, watch};
 use crate::report::Repeat;
 use crate::verify::{self, Baseline, Cause, Folder, Judgement, baseline, folder, json, junit, summary};
 
@@ -91,7 +91,7 @@ fn once(arguments: &VerifyArguments) -> Result<u8, Failure> {
     let results = write(arguments, &folder, &judgement, &causes).map_err(disk)?;
     say(&format!("Report: {}\n", results.join("report.html").display()))?;
     conclude(arguments, &folder, &judgement, &causes)?;
-    Ok(if causes.is_empty() { HELD } else { MISSED })
+    Ok(if causes.is_empty() { PASS } else { FAIL })
 }
 
 /// Writes the baseline if asked to, and says how to if there is none.

@@ -100,7 +100,7 @@ pub fn compare(
                 gain_low: None,
                 gain_high: None,
                 relevant: 0.1 * extent(metric.limit),
-                finding: Finding::CannotTell,
+                finding: Finding::Inconclusive,
                 sentence: String::new(),
                 limit: Some(metric.limit),
             });
@@ -138,10 +138,10 @@ fn sentence(difference: &Difference, unit: &str, relevant: f64, seeds: u64) -> S
                 with_unit(relevant)
             )
         }
-        Finding::CannotTell if difference.mean.is_nan() => {
+        Finding::Inconclusive if difference.mean.is_nan() => {
             "cannot tell: under some seed one of them has no figure".to_owned()
         }
-        Finding::CannotTell => match difference.seeds_needed {
+        Finding::Inconclusive => match difference.seeds_needed {
             Some(needed) if needed > seeds => format!(
                 "cannot tell: {} ({range}); about {needed} seeds would show a difference of {}",
                 with_unit(difference.mean),

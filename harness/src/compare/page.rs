@@ -25,7 +25,7 @@ pub fn page(comparison: &Comparison, subjects: [&str; 2], how: &Repeat) -> Strin
         count(Finding::Better),
         count(Finding::Worse),
         comparison.metrics.len(),
-        count(Finding::CannotTell),
+        count(Finding::Inconclusive),
         comparison.seeds,
         sheet::EVIDENCE
     );
@@ -60,7 +60,7 @@ fn row(page: &mut String, line: &MetricLine, id: &str) {
         Finding::Worse => ("missed", "worse"),
         Finding::Same => ("held", "the same"),
         Finding::NoneThatMatters => ("held", "none that matters"),
-        Finding::CannotTell => ("unknown", "cannot tell"),
+        Finding::Inconclusive => ("unknown", "cannot tell"),
     };
     let _ = write!(
         page,

@@ -28,7 +28,7 @@ pub enum Finding {
     /// There may be a difference, but it is smaller than what matters.
     NoneThatMatters,
     /// Not with these seeds.
-    CannotTell,
+    Inconclusive,
 }
 
 /// The difference of one metric.
@@ -75,7 +75,7 @@ fn judge(gains: &[f64], relevant: f64, level: f64, decided: bool) -> Difference 
         let alike =
             gains.first().is_some_and(|first| first.is_finite() && gains.iter().all(|gain| gain == first));
         let finding = match mean {
-            _ if !alike => Finding::CannotTell,
+            _ if !alike => Finding::Inconclusive,
             0.0 => Finding::Same,
             mean if mean.abs() < relevant => Finding::NoneThatMatters,
             mean if mean > 0.0 => Finding::Better,
@@ -98,7 +98,7 @@ fn judge(gains: &[f64], relevant: f64, level: f64, decided: bool) -> Difference 
         _ if -relevant < low && high < relevant => Finding::NoneThatMatters,
         true if mean > 0.0 => Finding::Better,
         true => Finding::Worse,
-        false => Finding::CannotTell,
+        false => Finding::Inconclusive,
     };
     let needed = wide * deviation / relevant;
     let seeds_needed = (relevant > 0.0).then(|| libm::ceil(needed * needed) as u64);
@@ -190,7 +190,7 @@ mod tests {
         let mut stream = Stream::new(3, Source::GyroWhite);
         let gains = |n: usize, stream: &mut Stream| (0..n).map(|_| stream.normal()).collect::<Vec<f64>>();
         let few = differences(&[(gains(20, &mut stream), 0.2)])[0];
-        assert_eq!(few.finding, Finding::CannotTell);
+        assert_eq!(few.finding, Finding::Inconclusive);
         let needed = few.seeds_needed.unwrap();
         // Half the interval is 0.2 at (1.96 / 0.2)^2 = 96 seeds; from 20 the deviation is known within a third.
         assert!((50..220).contains(&needed), "{needed}");
@@ -211,7 +211,10 @@ mod tests {
             (Vec::new(), 0.1),
         ]);
         let findings: Vec<Finding> = found.iter().map(|one| one.finding).collect();
-        use Finding::{Better, CannotTell, NoneThatMatters, Same, Worse};
-        assert_eq!(findings, [Same, Better, Worse, NoneThatMatters, CannotTell, CannotTell, CannotTell]);
+        use Finding::{Better, Inconclusive, NoneThatMatters, Same, Worse};
+        assert_eq!(
+            findings,
+            [Same, Better, Worse, NoneThatMatters, Inconclusive, Inconclusive, Inconclusive]
+        );
     }
 }

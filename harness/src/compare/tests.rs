@@ -24,7 +24,7 @@ fn against_itself_everything_is_the_same() {
 
 #[test]
 fn slower_reference_is_worse_in_rise_time_and_the_sentence_says_so() {
-    let slow = campaign(|folder| folder.controller.config.attitude.tilt.reference_rad_s *= 0.6);
+    let slow = campaign(|folder| folder.controller.config.attitude.tilt.reference_bandwidth_rad_s *= 0.6);
     let comparison = compare(&campaign(|_| ()), &slow, 8, &|| ()).unwrap();
     let rise = line(&comparison, "tilt-rise");
     assert_eq!(rise.finding, Finding::Worse, "{}", rise.sentence);

@@ -106,13 +106,13 @@ impl Campaign {
             limit: one.limit,
             unit: one.unit,
         });
-        let expectations = plan.expectations.iter().map(|one| Metric {
+        let checks = plan.checks.iter().map(|one| Metric {
             id: one.words(),
             text: one.words(),
             limit: one.limit,
             unit: one.unit(),
         });
-        requirements.chain(expectations).collect()
+        requirements.chain(checks).collect()
     }
 
     /// The requirements that a flight may put to the test.
@@ -164,11 +164,11 @@ impl Campaign {
         let flown = fly_uneven(&truth.craft, truth.motor_share, &self.controller.config, plan, seed)?;
         let view = View { plan, trace: &flown.trace, size: &self.size };
         let one = |one: &Requirement| Some(one.figure(&[one.evidence(&view, self.probes[flight])?]));
-        let expectations = plan.expectations.iter().map(|expectation| {
-            let evidence: Evidence = judge::evidence(expectation, &flown.trace, &self.size.spin);
-            Some(judge::pool(expectation.statistic, expectation.over_seeds, expectation.limit, &[evidence]))
+        let checks = plan.checks.iter().map(|check| {
+            let evidence: Evidence = judge::evidence(check, &flown.trace, &self.size.spin);
+            Some(judge::pool(check.statistic, check.over_seeds, check.limit, &[evidence]))
         });
-        let figures = self.asked(flight).map(one).chain(expectations).collect();
+        let figures = self.asked(flight).map(one).chain(checks).collect();
         let run = Run { flight, number, digest: flown.digest, figures };
         Ok((flown, run))
     }
@@ -211,7 +211,7 @@ impl Run {
         let judged = self.figures.iter().zip(metrics);
         judged
             .filter_map(|(figure, metric)| Some(metric.limit.judge((*figure)?)))
-            .all(|one| one == Outcome::Held)
+            .all(|one| one == Outcome::Pass)
     }
 
     /// How near the run came to a miss: of all figures the least distance from the limit, over the limit's size. Negative

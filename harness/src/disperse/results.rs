@@ -146,7 +146,7 @@ fn metric_result(metric: &Metric, place: usize, runs: &[&Run]) -> Option<MetricR
     let margin = |figure: f64| crate::verify::suite::margin(metric.limit, figure);
     let worst = figures.iter().copied().min_by(|a, b| margin(*a).total_cmp(&margin(*b)));
     let missed =
-        figures.iter().filter(|figure| metric.limit.judge(**figure) != crate::verdict::Outcome::Held);
+        figures.iter().filter(|figure| metric.limit.judge(**figure) != crate::verdict::Outcome::Pass);
     Some(MetricResult {
         id: metric.id.clone(),
         unit: metric.unit.to_owned(),

@@ -4,7 +4,7 @@ use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start, glam::DVec3, sensors
 
 use super::EnvelopeError;
 use super::figures::Conditions;
-use crate::belief;
+use crate::controller_model;
 use crate::fly::{Tick, fly_watched};
 use crate::input::{Craft, FlightPlan};
 use crate::trace::Trace;
@@ -28,7 +28,7 @@ pub struct Trial<'a> {
 
 impl<'a> Trial<'a> {
     pub fn new(craft: &'a Craft, conditions: &'a Conditions) -> Result<Self, EnvelopeError> {
-        let controller = belief::controller(craft).map_err(EnvelopeError::Controller)?;
+        let controller = controller_model::controller(craft).map_err(EnvelopeError::Controller)?;
         let density = conditions.density_kg_m3() as f32;
         let mut lasting = craft.config;
         lasting.battery.capacity_ah *= 1e4;
@@ -63,7 +63,7 @@ impl<'a> Trial<'a> {
 
     /// Mean upward force of the rotors in N under full command, tilted by `tilt_rad`, with an outside force holding the craft
     /// in its place: the force is what the figures say is missing, so what is left over shows as acceleration.
-    pub fn held_under_full_command(&self, tilt_rad: f64, full_n: f64) -> Result<f64, EnvelopeError> {
+    pub fn held_under_full_command(&self, tilt_rad: f64, max_thrust_n: f64) -> Result<f64, EnvelopeError> {
         let air = AirConfig {
             elevation_m: self.conditions.elevation_m,
             temperature_offset_k: self.conditions.temperature_offset_k,
@@ -73,7 +73,8 @@ impl<'a> Trial<'a> {
         let mut plant = Plant::new(&self.lasting, &air, &start, SEED, TICK_S)?;
         let (mass, gravity) = (self.craft.config.mass_kg, air.gravity_m_s2);
         let (sine, cosine) = libm::sincos(tilt_rad);
-        plant.push(DVec3::new(-full_n * sine, 0.0, full_n * cosine - mass * gravity), DVec3::ZERO);
+        plant
+            .push(DVec3::new(-max_thrust_n * sine, 0.0, max_thrust_n * cosine - mass * gravity), DVec3::ZERO);
         // The rotors take up to a second to come up; the tenth after that is read.
         let (settle, end) = (1000, 1100);
         let mut sum = 0.0;
@@ -145,7 +146,7 @@ impl<'a> Trial<'a> {
                 let record = tick.controller.record();
                 drift -= tick.plant.truth().velocity_m_s.x;
                 count += 1.0;
-                carried |= record.carried_off;
+                carried |= record.cannot_hold_position;
                 if tick.from_start % 20 == 0 {
                     trace.rows.push(crate::sample::row(tick.time_s, &tick.plant.truth(), &record));
                 }
@@ -162,7 +163,7 @@ impl<'a> Trial<'a> {
         controller.guard.low_battery_v = 0.0;
         controller.vertical.climb_limit_m_s = 3.0 * expected_m_s as f32;
         // Without the tenth that it keeps to steer by.
-        controller.thrust.high_n /= 0.9;
+        controller.thrust.max_thrust_n /= 0.9;
         let text = format!(
             "title = \"climb\"\npurpose = \"as fast as it can\"\nduration_s = 16.5\nstart = \"hover\"\nheight_m = {HEIGHT_M}\n\
              [[command]]\nat_s = 0.5\nclimb_m_s = {:.2}\n",

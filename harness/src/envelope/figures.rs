@@ -110,10 +110,10 @@ impl<'a> Surveyor<'a> {
         flown: &'a Craft,
         conditions: &'a Conditions,
     ) -> Result<Self, EnvelopeError> {
-        let full_n = 4.0 * craft.full_thrust_n();
+        let max_thrust_n = 4.0 * craft.full_thrust_n();
         let weight_n = craft.config.mass_kg * STANDARD_M_S2;
-        if full_n < LEAST_THRUST_TO_WEIGHT * weight_n {
-            return Err(EnvelopeError::TooHeavy { full_n, weight_n });
+        if max_thrust_n < LEAST_THRUST_TO_WEIGHT * weight_n {
+            return Err(EnvelopeError::TooHeavy { max_thrust_n, weight_n });
         }
         Ok(Self { trial: Trial::new(flown, conditions)?, craft, air: conditions.air() })
     }
@@ -139,7 +139,7 @@ impl<'a> Surveyor<'a> {
         self.craft.config.mass_kg * STANDARD_M_S2
     }
 
-    fn full_n(&self) -> f64 {
+    fn max_thrust_n(&self) -> f64 {
         let density = self.trial.conditions.density_kg_m3();
         4.0 * self.craft.full_thrust_at_n(density / SEA_LEVEL_DENSITY_KG_M3)
     }
@@ -151,7 +151,7 @@ impl<'a> Surveyor<'a> {
     }
 
     fn thrust(&self) -> Result<Figure, EnvelopeError> {
-        let (full, weight) = (self.full_n(), self.weight_n());
+        let (full, weight) = (self.max_thrust_n(), self.weight_n());
         let flown = self.trial.held_under_full_command(0.0, full)?;
         Ok(Figure {
             question: "How much can it lift?",
@@ -234,7 +234,7 @@ impl<'a> Surveyor<'a> {
     }
 
     fn tilt(&self) -> Result<Figure, EnvelopeError> {
-        let (full, weight) = (self.full_n(), self.weight_n());
+        let (full, weight) = (self.max_thrust_n(), self.weight_n());
         let steepest = libm::acos((weight / full).min(1.0));
         let flown = self.trial.held_under_full_command(steepest, full)?;
         let limit_deg = f64::from(self.trial.controller.thrust.tilt_limit_rad).to_degrees();
@@ -278,8 +278,11 @@ impl<'a> Surveyor<'a> {
         let (drift_below, carried_below, trace) = self.trial.wind((1.0 - TOLERANCE) * strongest)?;
         let (_, carried_above, _) = self.trial.wind((1.0 + TOLERANCE) * strongest)?;
         let mass_kg = self.craft.config.mass_kg;
-        let notes =
-            CraftNotes { mass_kg, full_thrust_n: 0.25 * self.full_n(), tilt_limit_deg: limit.to_degrees() };
+        let notes = CraftNotes {
+            mass_kg,
+            full_thrust_n: 0.25 * self.max_thrust_n(),
+            tilt_limit_deg: limit.to_degrees(),
+        };
         let stretch = stretches(&trace, 5.0, mass_kg).into_iter().next();
         Ok(Figure {
             question: "What wind can it hold?",

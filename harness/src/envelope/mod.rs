@@ -53,7 +53,7 @@ pub enum EnvelopeError {
     /// It cannot be flown with so little thrust in excess: full thrust and weight in N.
     TooHeavy {
         /// Thrust of the four rotors at full command.
-        full_n: f64,
+        max_thrust_n: f64,
         /// Weight with its load.
         weight_n: f64,
     },
@@ -82,11 +82,11 @@ impl std::fmt::Display for EnvelopeError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Craft(error) => write!(f, "craft: {error}"),
-            Self::TooHeavy { full_n, weight_n } => write!(
+            Self::TooHeavy { max_thrust_n, weight_n } => write!(
                 f,
                 "full thrust of {} N is {} times the weight of {} N, and a craft that is steered needs {LEAST_THRUST_TO_WEIGHT} times",
-                fixed(*full_n, 1),
-                fixed(full_n / weight_n, 2),
+                fixed(*max_thrust_n, 1),
+                fixed(max_thrust_n / weight_n, 2),
                 fixed(*weight_n, 1)
             ),
             Self::Controller(error) => write!(f, "no controller can be derived: {error}"),

@@ -22,7 +22,7 @@ impl Settings {
         Self { name: "recommended".to_owned(), config: Config::RECOMMENDED }
     }
 
-    /// From a TOML file with the keys of `[wish.attitude_estimate]` of a controller file; what is left out is as
+    /// From a TOML file with the keys of `[override.attitude_estimate]` of a controller file; what is left out is as
     /// recommended. Named after the file.
     ///
     /// # Errors

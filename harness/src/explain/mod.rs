@@ -98,7 +98,7 @@ fn flights(craft: &Craft, controller: &aplomb::flight::Config, seed: u64) -> Res
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{belief, input};
+    use crate::{controller_model, input};
 
     fn broken(lessons: &[Lesson]) -> Vec<&str> {
         let claims = lessons.iter().flat_map(|lesson| &lesson.claims);
@@ -108,7 +108,7 @@ mod tests {
     #[test]
     fn every_claim_holds_on_the_demo_and_some_fail_where_the_flights_do_something_else() {
         let craft = input::demo_craft().unwrap();
-        let controller = belief::controller(&craft).unwrap();
+        let controller = controller_model::controller(&craft).unwrap();
         let flown = flights(&craft, &controller, 1).unwrap();
         let lessons = lessons::all(&craft, &controller, &flown);
         assert_eq!(broken(&lessons), Vec::<&str>::new());

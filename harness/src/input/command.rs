@@ -1,7 +1,7 @@
 //! `[[command]]`: what the craft is asked to do, and when.
 
 use aplomb::frames::{Heading, Vector};
-use aplomb::{Command, Demand, HeadingDemand, Lean, Libm, Sticks, VerticalDemand};
+use aplomb::{Command, Demand, HeadingDemand, Libm, Sticks, Tilt, VerticalDemand};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -21,7 +21,7 @@ pub struct TimedCommand {
 pub(super) struct CommandEntry {
     pub(super) at_s: f64,
     sticks: Option<SticksTable>,
-    place_m: Option<NorthEast>,
+    position_m: Option<NorthEast>,
     velocity_m_s: Option<NorthEast>,
     tilt_deg: Option<RollPitch>,
     rates_deg_s: Option<RollPitchYaw>,
@@ -77,7 +77,7 @@ enum Action {
     Sticks(Sticks),
     Place(NorthEast),
     Velocity(NorthEast),
-    Tilt(Lean),
+    Tilt(Tilt),
     Rates([f32; 3], f32),
     Land,
 }
@@ -112,7 +112,7 @@ impl Standing {
             Action::Velocity(velocity) => {
                 Demand::Velocity { velocity_m_s: horizontal(velocity), heading, vertical }
             }
-            Action::Tilt(lean) => Demand::Tilt { lean, heading, vertical },
+            Action::Tilt(lean) => Demand::Tilt { tilt: lean, heading, vertical },
             Action::Rates([x, y, z], thrust_n) => {
                 Demand::Rates { rate_rad_s: Vector::new(x, y, z), thrust_n }
             }
@@ -174,7 +174,7 @@ impl CommandEntry {
         }
         let given = [
             ("sticks", self.sticks.is_some()),
-            ("place_m", self.place_m.is_some()),
+            ("position_m", self.position_m.is_some()),
             ("velocity_m_s", self.velocity_m_s.is_some()),
             ("tilt_deg", self.tilt_deg.is_some()),
             ("rates_deg_s", self.rates_deg_s.is_some()),
@@ -238,12 +238,12 @@ impl CommandEntry {
             return Some(Action::Sticks(sticks));
         }
         if let Some(RollPitch { roll, pitch }) = self.tilt_deg {
-            return Some(Action::Tilt(Lean::from_roll_pitch::<Libm>(radians(roll), radians(pitch))));
+            return Some(Action::Tilt(Tilt::from_roll_pitch::<Libm>(radians(roll), radians(pitch))));
         }
         if let Some(RollPitchYaw { roll, pitch, yaw }) = self.rates_deg_s {
             return Some(Action::Rates([radians(roll), radians(pitch), radians(yaw)], part(self.thrust_n)));
         }
-        let place = self.place_m.map(Action::Place);
+        let place = self.position_m.map(Action::Place);
         place.or(self.velocity_m_s.map(Action::Velocity)).or(self.land.map(|_| Action::Land))
     }
 }

@@ -12,8 +12,8 @@ use serde::Deserialize;
 
 use super::craft::{INCH_M, SpinWord};
 use super::document::Document;
+use super::overrides::OverrideTables;
 use super::problem::InputError;
-use super::wishes::WishTables;
 
 /// A controller to fly with.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,8 +32,8 @@ impl Controller {
 
     /// The value in force of a wish such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there is none.
     #[must_use]
-    pub fn wish(&self, path: &str) -> Option<f64> {
-        super::wishes::in_force(&self.config, path)
+    pub fn in_force(&self, path: &str) -> Option<f64> {
+        super::overrides::in_force(&self.config, path)
     }
 
     /// The tilt limit in deg.
@@ -51,10 +51,11 @@ pub(crate) struct ControllerFile {
     arms: ArmTables,
     propeller: PropellerTable,
     thrust_curve: ThrustCurveTable,
-    rotor_lag_s: f64,
+    rotor_time_constant_s: f64,
     delay_s: f64,
-    rotor_drag_1_s: Option<f64>,
-    wish: Option<WishTables>,
+    rotor_drag_per_s: Option<f64>,
+    #[serde(rename = "override")]
+    overrides: Option<OverrideTables>,
 }
 
 #[derive(Deserialize, JsonSchema)]
@@ -82,8 +83,8 @@ struct PropellerTable {
 
 #[derive(Deserialize, JsonSchema)]
 struct ThrustCurveTable {
-    full_n: f64,
-    speed_share: f64,
+    max_thrust_n: f64,
+    back_emf_share: f64,
     reference_voltage_v: f64,
     lowest_voltage_v: f64,
     highest_voltage_v: f64,
@@ -103,8 +104,8 @@ impl ControllerFile {
             Ok(config)
         });
         let mut config = derived.map_err(refuse).ok()?;
-        if let Some(wishes) = self.wish {
-            wishes.apply(document, &mut config);
+        if let Some(overrides) = self.overrides {
+            overrides.apply(document, &mut config);
         }
         Some(config)
     }
@@ -118,11 +119,11 @@ impl ControllerFile {
             ("propeller.diameter_in", self.propeller.diameter_in),
             ("propeller.torque_to_thrust_m", self.propeller.torque_to_thrust_m),
             ("propeller.hover_rpm", self.propeller.hover_rpm),
-            ("thrust_curve.full_n", self.thrust_curve.full_n),
+            ("thrust_curve.max_thrust_n", self.thrust_curve.max_thrust_n),
             ("thrust_curve.reference_voltage_v", self.thrust_curve.reference_voltage_v),
             ("thrust_curve.lowest_voltage_v", self.thrust_curve.lowest_voltage_v),
             ("thrust_curve.highest_voltage_v", self.thrust_curve.highest_voltage_v),
-            ("rotor_lag_s", self.rotor_lag_s),
+            ("rotor_time_constant_s", self.rotor_time_constant_s),
         ] {
             document.require_positive(key, value);
         }
@@ -161,19 +162,19 @@ impl ControllerFile {
                 torque_to_thrust_m: self.propeller.torque_to_thrust_m as f32,
             },
             thrust_curve: ThrustCurveConfig {
-                full_n: curve.full_n as f32,
+                max_thrust_n: curve.max_thrust_n as f32,
                 reference_voltage_v: curve.reference_voltage_v as f32,
-                speed_share: curve.speed_share as f32,
+                back_emf_share: curve.back_emf_share as f32,
                 lowest_voltage_v: curve.lowest_voltage_v as f32,
                 highest_voltage_v: curve.highest_voltage_v as f32,
                 voltage_filter_s: curve.voltage_filter_s as f32,
             },
             rotor_diameter_m: (self.propeller.diameter_in * INCH_M) as f32,
-            rotor_lag_s: self.rotor_lag_s as f32,
+            rotor_time_constant_s: self.rotor_time_constant_s as f32,
             delay_s: self.delay_s as f32,
             rotor_inertia_kg_m2: self.propeller.inertia_kg_m2 as f32,
             hover_speed_rad_s: (self.propeller.hover_rpm * std::f64::consts::TAU / 60.0) as f32,
-            rotor_drag_per_s: self.rotor_drag_1_s.map(|drag| drag as f32),
+            rotor_drag_per_s: self.rotor_drag_per_s.map(|drag| drag as f32),
         }
     }
 }
@@ -181,18 +182,18 @@ impl ControllerFile {
 /// The key of the fact that a refused field comes from.
 fn key_path(field: &'static str) -> &'static str {
     match field {
-        "full_n" => "thrust_curve.full_n",
-        "speed_share" => "thrust_curve.speed_share",
+        "max_thrust_n" => "thrust_curve.max_thrust_n",
+        "back_emf_share" => "thrust_curve.back_emf_share",
         "reference_voltage_v" => "thrust_curve.reference_voltage_v",
         "lowest_voltage_v" => "thrust_curve.lowest_voltage_v",
         "highest_voltage_v" => "thrust_curve.highest_voltage_v",
         "voltage_filter_s" => "thrust_curve.voltage_filter_s",
         "torque_to_thrust_m" => "propeller.torque_to_thrust_m",
         "rotor_inertia_kg_m2" => "propeller.inertia_kg_m2",
-        "reaction_lead_s" => "propeller.inertia_kg_m2",
+        "reaction_time_constant_s" => "propeller.inertia_kg_m2",
         "hover_speed_rad_s" => "propeller.hover_rpm",
         "rotor_diameter_m" => "propeller.diameter_in",
-        "rotor_drag_per_s" => "rotor_drag_1_s",
+        "rotor_drag_per_s" => "rotor_drag_per_s",
         "roll_kg_m2" | "pitch_kg_m2" | "yaw_kg_m2" | "inertia" => "inertia_kg_m2",
         "forward_right_kg_m2" | "forward_down_kg_m2" | "right_down_kg_m2" => "products_of_inertia_kg_m2",
         "x_m" | "y_m" => "arms",
@@ -203,7 +204,7 @@ fn key_path(field: &'static str) -> &'static str {
 /// What is wrong, in words.
 pub(super) fn reason(error: ConfigError) -> String {
     match error.field {
-        "full_n" => "the craft cannot lift 1.3 times its weight with this thrust".to_owned(),
+        "max_thrust_n" => "the craft cannot lift 1.3 times its weight with this thrust".to_owned(),
         _ => error.problem.to_string(),
     }
 }

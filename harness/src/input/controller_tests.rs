@@ -5,9 +5,9 @@ use super::*;
 
 const TEXT: &str = include_str!("../../demo/controller.toml");
 
-/// The facts of the demo without its wishes.
+/// The facts of the demo without its overrides.
 fn facts() -> &'static str {
-    &TEXT[..TEXT.find("\n[wish").unwrap() + 1]
+    &TEXT[..TEXT.find("\n[override").unwrap() + 1]
 }
 
 fn controller(extra: &str) -> Result<Controller, InputError> {
@@ -22,12 +22,13 @@ fn told(extra: &str) -> Vec<String> {
 }
 
 #[test]
-fn wishes_replace_what_is_derived_and_nothing_else() {
+fn overrides_replace_what_is_derived_and_nothing_else() {
     let derived = controller("").unwrap().config;
-    let wished =
-        controller("[wish.thrust]\ntilt_limit_deg = 25\n[wish.rate_roll]\ncrossover_rad_s = 20\n").unwrap();
-    assert!((wished.tilt_limit_deg() - 25.0).abs() < 1e-5);
-    let mut config = wished.config;
+    let overridden =
+        controller("[override.thrust]\ntilt_limit_deg = 25\n[override.rate_roll]\ncrossover_rad_s = 20\n")
+            .unwrap();
+    assert!((overridden.tilt_limit_deg() - 25.0).abs() < 1e-5);
+    let mut config = overridden.config;
     assert_eq!(config.rate.roll.crossover_rad_s, 20.0);
     assert!(
         derived.rate.roll.crossover_rad_s != 20.0
@@ -40,8 +41,8 @@ fn wishes_replace_what_is_derived_and_nothing_else() {
 
 #[test]
 fn impossible_wishes_are_all_told_each_at_its_key() {
-    let extra = "[wish.position]\ncrossover_rad_s = -1.0\n[wish.velocity]\ncrossover_rad_s = 1.0\n\
-                 [wish.thrust]\ntilt_limit_deg = 100.0\n[wish.loops]\ntick_hz = 5\n";
+    let extra = "[override.position]\ncrossover_rad_s = -1.0\n[override.velocity]\ncrossover_rad_s = 1.0\n\
+                 [override.thrust]\ntilt_limit_deg = 100.0\n[override.loops]\ntick_hz = 5\n";
     assert_eq!(
         told(extra),
         [
@@ -50,13 +51,17 @@ fn impossible_wishes_are_all_told_each_at_its_key() {
             "5 | `tick_hz` is out of range"
         ]
     );
-    assert_eq!(told("[wish.tilt]\ncrossover_hz = 1\n"), ["crossover_hz | unknown key `crossover_hz`"]);
+    assert_eq!(told("[override.tilt]\ncrossover_hz = 1\n"), ["crossover_hz | unknown key `crossover_hz`"]);
 }
 
 #[test]
 fn impossible_facts_are_told_at_their_keys() {
     for (from, to, expected) in [
-        ("full_n = 6.9", "full_n = 3.0", "3.0 | the craft cannot lift 1.3 times its weight with this thrust"),
+        (
+            "max_thrust_n = 6.9",
+            "max_thrust_n = 3.0",
+            "3.0 | the craft cannot lift 1.3 times its weight with this thrust",
+        ),
         ("mass_kg = 1.2", "mass_kg = -1.2", "-1.2 | must be greater than 0"),
         ("lowest_voltage_v = 9.0", "lowest_voltage_v = 13", "13 | has its bounds in the wrong order"),
     ] {
@@ -97,15 +102,15 @@ fn every_key_of_every_table_is_in_the_list_for_readers() {
     keys.extend(controller(&(STRANGE.to_owned() + facts)));
     keys.extend(controller(&in_table(facts, "propeller")));
     keys.extend(controller(&in_table(facts, "thrust_curve")));
-    let wishes = controller(&format!("{facts}[wish]\n{STRANGE}"));
-    for table in wishes.iter().filter(|key| !key.ends_with("_every")) {
-        keys.extend(controller(&format!("{facts}[wish.{table}]\n{STRANGE}")));
+    let overrides = controller(&format!("{facts}[override]\n{STRANGE}"));
+    for table in overrides.iter().filter(|key| !key.ends_with("_divider")) {
+        keys.extend(controller(&format!("{facts}[override.{table}]\n{STRANGE}")));
     }
-    keys.extend(wishes);
+    keys.extend(overrides);
     let flight = |text: &str| valid_keys(&FlightPlan::from_text("flight.toml", "flight", text).unwrap_err());
     let base = demo::FLIGHTS[0].text;
     keys.extend(flight(&(STRANGE.to_owned() + base)));
-    for table in ["[air]", "[turbulence]", "[[wind]]", "[[gust]]", "[[push]]", "[[command]]", "[[expect]]"] {
+    for table in ["[air]", "[turbulence]", "[[wind]]", "[[gust]]", "[[push]]", "[[command]]", "[[check]]"] {
         keys.extend(flight(&format!("{base}\n{table}\n{STRANGE}")));
     }
     assert!(keys.len() > 200, "{}", keys.len());
@@ -114,7 +119,7 @@ fn every_key_of_every_table_is_in_the_list_for_readers() {
         .iter()
         .filter(|key| {
             let forms =
-                [format!("`{key}`"), format!("`{key} = "), format!("[{key}]"), format!("[wish.{key}]")];
+                [format!("`{key}`"), format!("`{key} = "), format!("[{key}]"), format!("[override.{key}]")];
             !forms.iter().any(|form| listed.contains(form.as_str()))
         })
         .collect();

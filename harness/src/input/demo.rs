@@ -34,7 +34,7 @@ pub const FLIGHTS: &[File] = files![
     "flights/hold-in-wind.toml",
     "flights/rough-air.toml",
     "flights/gust.toml",
-    "flights/carried-off.toml",
+    "flights/cannot-hold-position.toml",
     "flights/land.toml",
 ];
 

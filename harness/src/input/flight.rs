@@ -8,9 +8,9 @@ use aplomb_craft::{Fault, Mount};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
+use super::check::{Check, CheckEntry};
 use super::command::{CommandEntry, Standing, TimedCommand};
 use super::document::Document;
-use super::expectation::{ExpectEntry, Expectation};
 use super::fault::{self, FaultEntry};
 use super::mount::{self, StandTable, TetherTable};
 use super::problem::InputError;
@@ -46,7 +46,7 @@ pub struct FlightPlan {
     /// Commands in order of time; the first is at 0 s.
     pub commands: Vec<TimedCommand>,
     /// What must hold.
-    pub expectations: Vec<Expectation>,
+    pub checks: Vec<Check>,
 }
 
 /// How a flight starts.
@@ -84,9 +84,9 @@ impl FlightPlan {
     pub fn from_text(path: &str, name: &str, text: &str) -> Result<Self, InputError> {
         let document = Document::parse(path, text)?;
         let plan = document.read::<FlightFile>().and_then(|file| file.check(&document, name));
-        if plan.as_ref().is_some_and(|plan| plan.expectations.is_empty()) && document.is_clean() {
-            let help = Some("add at least one [[expect]]: a flight that expects nothing shows nothing");
-            document.refuse_at("title", "this flight expects nothing", help);
+        if plan.as_ref().is_some_and(|plan| plan.checks.is_empty()) && document.is_clean() {
+            let help = Some("add at least one [[check]]: a flight that checks nothing shows nothing");
+            document.refuse_at("title", "this flight checks nothing", help);
         }
         document.finish(plan)
     }
@@ -120,9 +120,9 @@ impl FlightPlan {
 }
 
 impl FlightPlan {
-    /// The signals that its expectations are about.
+    /// The signals that its checks are about.
     pub fn signals(&self) -> impl Iterator<Item = Signal> {
-        self.expectations.iter().map(|expectation| expectation.signal)
+        self.checks.iter().map(|check| check.signal)
     }
 
     /// The air in one sentence, and the mount and the faults in others if there are any.
@@ -178,7 +178,7 @@ pub(crate) struct FlightFile {
     push: Vec<PushEntry>,
     fault: Vec<FaultEntry>,
     command: Vec<CommandEntry>,
-    expect: Vec<ExpectEntry>,
+    check: Vec<CheckEntry>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
@@ -272,8 +272,8 @@ impl FlightFile {
             .filter_map(|(i, fault)| fault.check(document, &format!("fault[{i}]"), duration_s))
             .collect();
         let commands = self.commands(document, start, heading_deg, duration_s);
-        let expectations: Vec<_> = (self.expect.into_iter().enumerate())
-            .filter_map(|(i, expect)| expect.check(document, &format!("expect[{i}]"), duration_s))
+        let checks: Vec<_> = (self.check.into_iter().enumerate())
+            .filter_map(|(i, entry)| entry.check(document, &format!("check[{i}]"), duration_s))
             .collect();
         Some(FlightPlan {
             name: name.to_owned(),
@@ -294,7 +294,7 @@ impl FlightFile {
             pushes,
             faults,
             commands,
-            expectations,
+            checks,
         })
     }
 

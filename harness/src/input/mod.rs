@@ -2,23 +2,23 @@
 //! with its line, its column and the nearest valid key; nothing is flown then.
 
 mod camera_mount;
+pub mod check;
 pub mod command;
 pub mod controller;
 pub mod craft;
 pub mod demo;
 mod document;
-pub mod expectation;
 mod fault;
 pub mod flight;
 mod load;
 mod mount;
+mod overrides;
 pub mod problem;
 mod propeller;
 mod read;
 mod sensors;
 pub mod signal;
 pub(crate) mod suggest;
-mod wishes;
 
 pub use controller::Controller;
 pub(crate) use controller::ControllerFile;
@@ -31,8 +31,8 @@ pub use flight::FlightPlan;
 pub use load::{
     demo_controller, demo_craft, demo_flights, load_controller, load_craft, load_flight, load_flights,
 };
+pub use overrides::attitude_settings;
 pub use problem::{InputError, Place, Problem};
-pub use wishes::attitude_settings;
 
 #[cfg(test)]
 mod controller_tests;

@@ -63,16 +63,16 @@ signals! {
     /// Horizontal distance from home.
     DistanceFromHome = "distance_from_home_m", "distance from home", "m";
     /// Horizontal distance from the place aimed at.
-    PlaceError = "place_error_m", "place error", "m";
+    PositionError = "position_error_m", "place error", "m";
     /// Horizontal distance between the place aimed at and the place as a receiver without white noise would report it
     /// (truth plus its slowly varying error): what the control makes of the receiver it has.
-    PlaceControlError = "place_control_error_m", "place error of the control", "m";
+    PositionErrorToGnss = "position_error_to_gnss_m", "place error of the control", "m";
     /// North part of the place error of the control.
-    NorthControlError = "north_control_error_m", "place error of the control, north", "m";
+    NorthErrorToGnss = "north_error_to_gnss_m", "place error of the control, north", "m";
     /// East part of the place error of the control.
-    EastControlError = "east_control_error_m", "place error of the control, east", "m";
+    EastErrorToGnss = "east_error_to_gnss_m", "place error of the control, east", "m";
     /// Horizontal distance between the estimated and the true place.
-    PlaceEstimateError = "place_estimate_error_m", "place estimate error", "m";
+    PositionEstimateError = "position_estimate_error_m", "place estimate error", "m";
     /// Horizontal speed over ground.
     GroundSpeed = "ground_speed_m_s", "ground speed", "m/s";
     /// Size of the horizontal velocity error.
@@ -143,7 +143,7 @@ signals! {
     /// The mixer cuts the yaw torque.
     YawCut = "yaw_cut", "yaw torque cut", "";
     /// The controller says that it cannot hold the place against the wind.
-    CarriedOff = "carried_off", "said to be carried off", "";
+    CannotHoldPosition = "cannot_hold_position", "said to be carried off", "";
 }
 
 impl Signal {
@@ -158,7 +158,7 @@ impl Signal {
                 | Self::RollPitchCut
                 | Self::ThrustCut
                 | Self::YawCut
-                | Self::CarriedOff
+                | Self::CannotHoldPosition
         )
     }
 

@@ -21,7 +21,7 @@ start = "hover"
 height_m = 6
 "#;
 
-const EXPECT: &str = "[[expect]]\nwhat = \"height_error_m\"\nshare = 0.95\nat_most = 0.3\n";
+const EXPECT: &str = "[[check]]\nwhat = \"height_error_m\"\nshare = 0.95\nat_most = 0.3\n";
 
 fn flight(extra: &str) -> Result<FlightPlan, InputError> {
     FlightPlan::from_text("flight.toml", "flight", &format!("{GOOD}{extra}{EXPECT}"))
@@ -38,8 +38,8 @@ fn flight_tells(extra: &str, expected: &[&str]) {
 #[test]
 fn good_flight_is_accepted() {
     let plan = flight("").unwrap();
-    assert_eq!((plan.seed, plan.duration_s, plan.expectations.len()), (1, 30.0, 1));
-    assert_eq!(plan.expectations[0].words(), "height error, 95 % of the time, 0 to 30 s");
+    assert_eq!((plan.seed, plan.duration_s, plan.checks.len()), (1, 30.0, 1));
+    assert_eq!(plan.checks[0].words(), "height error, 95 % of the time, 0 to 30 s");
 }
 
 #[test]
@@ -103,8 +103,8 @@ fn unknown_word_gets_the_nearest_valid_one() {
 #[test]
 fn missing_key_is_told_at_the_table_that_lacks_it() {
     flight_tells(
-        "[[command]]\nat_s = 1\nplace_m = { north = 3 }\n",
-        &["8:11 { north = 3 } | missing key `east` | `east` wants a finite number"],
+        "[[command]]\nat_s = 1\nposition_m = { north = 3 }\n",
+        &["8:14 { north = 3 } | missing key `east` | `east` wants a finite number"],
     );
     let text = GOOD.replace("title = \"Hold\"\n", "") + EXPECT;
     let error = FlightPlan::from_text("flight.toml", "flight", &text).unwrap_err();
@@ -173,8 +173,10 @@ fn craft_in_words_tells_its_thrust_to_weight() {
 #[test]
 fn contradicting_keys_are_told() {
     flight_tells(
-        "[[command]]\nat_s = 1\nplace_m = { north = 3, east = 1 }\nland = true\n",
-        &["6:1 [[command]] | one command sets one thing, not place_m and land | write a second [[command]]"],
+        "[[command]]\nat_s = 1\nposition_m = { north = 3, east = 1 }\nland = true\n",
+        &[
+            "6:1 [[command]] | one command sets one thing, not position_m and land | write a second [[command]]",
+        ],
     );
     flight_tells(
         "[[command]]\nat_s = 1\nheight_m = 3\nclimb_m_s = 1\n",
@@ -187,13 +189,13 @@ fn contradicting_keys_are_told() {
         ],
     );
     flight_tells(
-        "[[expect]]\nwhat = \"armed\"\nstatistic = \"mean\"\nat_least = 1\n",
+        "[[check]]\nwhat = \"armed\"\nstatistic = \"mean\"\nat_least = 1\n",
         &[
             "8:13 \"mean\" | `armed` has no such figure | `time_share_percent` is for flags, and they have no other",
         ],
     );
     flight_tells(
-        "[[expect]]\nwhat = \"tilt_deg\"\nstatistic = \"overshoot_percent\"\nat_most = 10\n",
+        "[[check]]\nwhat = \"tilt_deg\"\nstatistic = \"overshoot_percent\"\nat_most = 10\n",
         &["8:13 \"overshoot_percent\" | `tilt_deg` has no set-point of its own to overshoot | -"],
     );
 }
@@ -235,7 +237,7 @@ fn unreadable_file_and_wrong_encoding_are_told() {
 fn commands_hold_until_the_next_and_carry_over_what_they_leave_out() {
     use aplomb::{Demand, HeadingDemand, VerticalDemand};
     let plan = flight(
-        "[[command]]\nat_s = 2\nplace_m = { north = 20, east = 0 }\n\
+        "[[command]]\nat_s = 2\nposition_m = { north = 20, east = 0 }\n\
          [[command]]\nat_s = 5\nheading_deg = 90\n\
          [[command]]\nat_s = 8\ntilt_deg = { pitch = -20 }\nclimb_m_s = 1\n\
          [[command]]\nat_s = 9\nland = true\n\
@@ -248,7 +250,7 @@ fn commands_hold_until_the_next_and_carry_over_what_they_leave_out() {
     let HeadingDemand::Hold(heading) = heading else { panic!() };
     assert_eq!((position_m.x(), vertical), (20.0, VerticalDemand::Height(6.0)));
     assert!((heading.east() - 1.0).abs() < 1e-6);
-    let Demand::Tilt { lean, vertical, .. } = plan.command_at(8.0).demand else { panic!() };
+    let Demand::Tilt { tilt: lean, vertical, .. } = plan.command_at(8.0).demand else { panic!() };
     assert!((lean.forward - 0.34202).abs() < 1e-5 && vertical == VerticalDemand::Climb(1.0));
     assert_eq!(plan.command_at(11.0).demand, Demand::Land);
     assert!(plan.command_at(11.0).arm && !plan.command_at(11.0).cut_motors);

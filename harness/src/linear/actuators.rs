@@ -153,14 +153,14 @@ impl Believed {
     pub(super) fn at(controller: &flight::Config, command: f64, voltage_v: f64) -> Self {
         let curve = &controller.thrust_curve;
         let ratio = believed_v(controller, voltage_v) / f64::from(curve.reference_voltage_v);
-        let (alpha, full_n) = (f64::from(curve.speed_share), f64::from(curve.full_n));
+        let (alpha, max_thrust_n) = (f64::from(curve.back_emf_share), f64::from(curve.max_thrust_n));
         let density = f64::from(controller.air_density_kg_m3);
         let beta = alpha * libm::sqrt(f64::from(aplomb::mix::REFERENCE_DENSITY_KG_M3) / density);
         let volts = command * ratio;
         let root = 2.0 * volts / (beta + libm::sqrt(beta * beta + 4.0 * (1.0 - alpha) * volts));
         Self {
-            thrust_n: full_n * root * root,
-            command_per_n: (0.5 * beta / root + (1.0 - alpha)) / (full_n * ratio),
+            thrust_n: max_thrust_n * root * root,
+            command_per_n: (0.5 * beta / root + (1.0 - alpha)) / (max_thrust_n * ratio),
         }
     }
 }

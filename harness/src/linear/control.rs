@@ -93,7 +93,7 @@ impl Control {
 
     /// Place and velocity to acceleration, as the slow clock's steps.
     fn slow_loops(&self, tick: &Instant, out: &mut Responses) {
-        let slow = tick.every(usize::from(self.config.velocity_every));
+        let slow = tick.every(usize::from(self.config.velocity_divider));
         // A sum that counts from the next step on.
         let pi =
             |gain: f32, time_s: f32| f64::from(gain) * (1.0 + slow.delay * slow.summed() / f64::from(time_s));
@@ -122,10 +122,10 @@ impl Control {
     /// Attitude to rate set-point, and acceleration through the reference to rate set-point and thrust, on the attitude's
     /// clock, held for the ticks in between.
     fn attitude_loop(&self, tick: &Instant, out: &mut Responses) {
-        let every = usize::from(self.config.attitude_every);
+        let every = usize::from(self.config.attitude_divider);
         let clock = tick.every(every);
         let hold = tick.held(every);
-        let held = clock.held(usize::from(self.config.velocity_every / self.config.attitude_every));
+        let held = clock.held(usize::from(self.config.velocity_divider / self.config.attitude_divider));
         let late = Lateness::of(&self.config);
         // Acceleration north and east, and upwards, on its way to the attitude loop's tick.
         let arrived = [late.lean, late.lean, late.climb].map(|ticks| tick.ticks(ticks) * held);
@@ -192,7 +192,7 @@ impl Control {
             (-inertia.forward_right_kg_m2, -inertia.forward_down_kg_m2, -inertia.right_down_kg_m2);
         let column =
             [[inertia.roll_kg_m2, xy, xz], [xy, inertia.pitch_kg_m2, yz], [xz, yz, inertia.yaw_kg_m2]][axis];
-        let lead_s = f64::from(self.config.rate.reaction_lead_s);
+        let lead_s = f64::from(self.config.rate.reaction_time_constant_s);
         let yaw = if lead_s > 0.0 {
             let share = -libm::expm1(-tick.tick_s / lead_s);
             share / (1.0 - (1.0 - share) * tick.delay)
@@ -262,7 +262,7 @@ struct Lateness {
 
 impl Lateness {
     fn of(config: &flight::Config) -> Self {
-        let (slow, fast) = (usize::from(config.velocity_every), usize::from(config.attitude_every));
+        let (slow, fast) = (usize::from(config.velocity_divider), usize::from(config.attitude_divider));
         let next = |from: usize, before: usize, every: usize| {
             let place = if before == 0 { 0 } else { every.saturating_sub(before) };
             from + (place + every - from % every) % every
@@ -284,10 +284,10 @@ struct Reference {
 impl Reference {
     /// a' = j, w' = a, q' = w, each step with the newest value, `j = k (r (aim - q) - w) - d a`, `drive = a + lag j`.
     fn new(config: &attitude::Config, part: &attitude::Part, clock: &Instant) -> Self {
-        let omega = f64::from(part.reference_rad_s);
+        let omega = f64::from(part.reference_bandwidth_rad_s);
         let spread = 1.0 + 2.0 * f64::from(config.reference_damping);
         let (per_error, stiffness, damping) = (omega / spread, omega * omega * spread, omega * spread);
-        let lag_s = f64::from(config.rotor_lag_s).max(clock.tick_s);
+        let lag_s = f64::from(config.rotor_time_constant_s).max(clock.tick_s);
         let (old, sum) = (clock.delay, clock.summed());
         let jerk_per_acceleration = 1.0 / sum;
         let acceleration = stiffness * per_error

@@ -157,7 +157,7 @@ impl Probe {
             Self::North | Self::East => [
                 estimate.position_m.to_array()[i],
                 estimate.velocity_m_s.to_array()[i],
-                record.against_wind_m_s2.to_array()[i],
+                record.wind_feed_forward_m_s2.to_array()[i],
             ],
             Self::Height => [-estimate.position_m.z(), 0.0, 0.0],
         };
@@ -307,7 +307,7 @@ impl<'a> Bench<'a> {
             Probe::Roll => torque(&rate.roll, rate.inertia.roll_kg_m2),
             Probe::Pitch => torque(&rate.pitch, rate.inertia.pitch_kg_m2),
             _ => {
-                let lead_s = f64::from(rate.reaction_lead_s);
+                let lead_s = f64::from(rate.reaction_time_constant_s);
                 let share = if lead_s > 0.0 { -libm::expm1(-tick_s / lead_s) } else { 1.0 };
                 let lag = share / (1.0 - (1.0 - share) * delay(rad_s * tick_s));
                 torque(&rate.yaw, rate.inertia.yaw_kg_m2) * lag
@@ -317,7 +317,7 @@ impl<'a> Bench<'a> {
 
     fn slow(&self, rad_s: f64) -> Slow {
         let tick_s = 1.0 / f64::from(self.controller.tick_hz);
-        let every = self.controller.velocity_every;
+        let every = self.controller.velocity_divider;
         let velocity = &self.controller.velocity;
         let slow_s = tick_s * f64::from(every);
         let kept = (0..every).map(|k| delay(rad_s * tick_s * f64::from(k))).sum::<C64>() / f64::from(every);
@@ -379,7 +379,7 @@ impl<'a> Bench<'a> {
         const SHARE: f64 = 0.06;
         let mix = &self.controller.mix;
         let hover = 0.25 * self.craft.mass_kg * aplomb_craft::gravity::STANDARD_M_S2;
-        let room = (hover - f64::from(mix.low_n)).min(f64::from(mix.high_n) - hover);
+        let room = (hover - f64::from(mix.min_thrust_n)).min(f64::from(mix.max_thrust_n) - hover);
         let shares = believed_mix(self.controller).map(|row| row[probe.index()].abs());
         let most = shares.into_iter().fold(0.0, f64::max);
         probe.is_demand().then_some(SHARE * room / most)

@@ -15,7 +15,7 @@ pub struct Point {
     /// Which outer loops are closed.
     pub mode: Mode,
     /// Share of the speed that the controller allows.
-    pub speed_share: f64,
+    pub back_emf_share: f64,
     /// Mass over that of the craft file.
     pub mass_share: f64,
     /// Charge of the battery, 0 to 1; that of the craft file if not given.
@@ -30,7 +30,7 @@ const HOVER: Point = Point {
     name: "hover",
     words: "Holding a place, craft as in its file.",
     mode: Mode::Position,
-    speed_share: 0.0,
+    back_emf_share: 0.0,
     mass_share: 1.0,
     charge: None,
     elevation_m: 0.0,
@@ -51,7 +51,7 @@ impl Point {
             name: "forward",
             words: "Velocity commanded: level flight at half of the speed that the controller allows.",
             mode: Mode::Velocity,
-            speed_share: 0.5,
+            back_emf_share: 0.5,
             ..HOVER
         },
         Self { name: "heavy", words: "Holding a place with a fifth more mass.", mass_share: 1.2, ..HOVER },
@@ -99,6 +99,6 @@ impl Point {
     /// Speed over ground in m/s, to the north.
     #[must_use]
     pub fn speed_m_s(&self, controller: &flight::Config) -> f64 {
-        self.speed_share * f64::from(controller.velocity.speed_limit_m_s)
+        self.back_emf_share * f64::from(controller.velocity.speed_limit_m_s)
     }
 }

@@ -67,8 +67,8 @@ impl Stand {
             supply: curve.supply(controller.air_density_kg_m3),
             curve,
             shares: linear::believed_mix(controller),
-            limits_n: (controller.mix.low_n, controller.mix.high_n),
-            least: MotorCommand::saturating(controller.least_command),
+            limits_n: (controller.mix.min_thrust_n, controller.mix.max_thrust_n),
+            least: MotorCommand::saturating(controller.idle_command),
             tick_s,
             mode: point.mode,
             speed_m_s: point.speed_m_s(controller),
@@ -150,7 +150,7 @@ impl Stand {
         let vertical = VerticalDemand::Height((HEIGHT_M + height) as f32);
         let flat = |north: f64, east: f64| frames::Vector::new(north as f32, east as f32, 0.0);
         Command::fly(match self.mode {
-            Mode::Tilt => Demand::Tilt { lean: aplomb::Lean::UPRIGHT, heading, vertical },
+            Mode::Tilt => Demand::Tilt { tilt: aplomb::Tilt::LEVEL, heading, vertical },
             Mode::Velocity => {
                 Demand::Velocity { velocity_m_s: flat(self.speed_m_s + north, east), heading, vertical }
             }

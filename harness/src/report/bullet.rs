@@ -1,4 +1,4 @@
-//! One expectation as a picture: the allowed range as a band, the measured figure as a mark on it.
+//! One check as a picture: the allowed range as a band, the measured figure as a mark on it.
 
 use super::number;
 use super::svg::{Align, Path, Svg};
@@ -39,12 +39,12 @@ pub fn draw(verdict: &Verdict, id: &str) -> String {
 /// A disc when it held, a cross when missed, an arrow when it lies beyond the picture.
 fn draw_mark(svg: &mut Svg, verdict: &Verdict, axis: &Axis) {
     let value = verdict.measured;
-    let mark = if verdict.outcome == Outcome::Held { "held" } else { "missed" };
+    let mark = if verdict.outcome == Outcome::Pass { "held" } else { "missed" };
     if value > axis.high {
         svg.arrow(mark, (axis.to - 22.0, MIDDLE), (axis.to + 5.0, MIDDLE), 9.0);
     } else if value < axis.low {
         svg.arrow(mark, (axis.from + 22.0, MIDDLE), (axis.from - 5.0, MIDDLE), 9.0);
-    } else if verdict.outcome == Outcome::Held {
+    } else if verdict.outcome == Outcome::Pass {
         svg.circle("held solid", (axis.at(value), MIDDLE), 5.0);
     } else {
         let x = axis.at(value);

@@ -125,9 +125,9 @@ pub fn draw_balance(trace: &Trace, craft: &CraftNotes, id: &str, title: &str) ->
         svg.path(class, &path);
         shown.last().copied()
     };
-    let full_n = 4.0 * craft.full_thrust_n;
+    let max_thrust_n = 4.0 * craft.full_thrust_n;
     let balance_end = curve("balance", &|t| weight_n * libm::tan(t));
-    let full_end = curve("full", &|t| full_n * libm::sin(t));
+    let full_end = curve("full", &|t| max_thrust_n * libm::sin(t));
     let mut path = Path::default();
     for dot in dots.iter().filter(|dot| dot.tilt_deg <= tilt_end && dot.aside_n <= high) {
         path.dot((tilt.at(dot.tilt_deg), force.at(dot.aside_n)));

@@ -2,7 +2,7 @@
 
 /// Term and explanation.
 pub const TERMS: [(&str, &str); 26] = [
-    ("allowed", "Tinted area: where a figure must lie for its expectation to hold."),
+    ("allowed", "Tinted area: where a figure must lie for its check to hold."),
     ("at the tilt limit", "The controller wanted more tilt than it is allowed; the demand was cut."),
     (
         "carried off",
@@ -14,7 +14,7 @@ pub const TERMS: [(&str, &str); 26] = [
         "estimate",
         "What the controller believes from its sensors; its difference from the truth is the estimation error.",
     ),
-    ("expectation", "A figure of one flight with a limit, stated in the flight's file before it is flown."),
+    ("check", "A figure of one flight with a limit, stated in the flight's file before it is flown."),
     (
         "force balance",
         "At constant height T cos(tilt) = m g, so m g tan(tilt) is left to accelerate the craft or to lean against the air.",

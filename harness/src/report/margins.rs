@@ -141,7 +141,7 @@ fn section(page: &mut String, point: &PointSection<'_>) {
         counts.class(),
         counts.words()
     );
-    page::expectations(page, point.verdicts, &id);
+    page::checks(page, point.verdicts, &id);
     figures_table(page, point);
     page.push_str("<div class=\"plots\">");
     for (place, &(linear, measured)) in point.loops.iter().enumerate() {

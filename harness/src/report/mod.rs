@@ -87,11 +87,11 @@ pub struct FlightSection<'a> {
     pub purpose: String,
     /// The air it flies in and what goes wrong, in plain sentences.
     pub air: String,
-    /// The expectations judged.
+    /// The checks judged.
     pub verdicts: &'a [Verdict],
     /// The flight that is drawn.
     pub trace: &'a Trace,
-    /// How many seeds the expectations are pooled over; the first one is drawn.
+    /// How many seeds the checks are pooled over; the first one is drawn.
     pub seeds: usize,
     /// What the force plots need.
     pub craft: CraftNotes,

@@ -1,4 +1,4 @@
-//! The page: verdict on top, flights with their expectations and plots, terms, cautions and how to repeat it.
+//! The page: verdict on top, flights with their checks and plots, terms, cautions and how to repeat it.
 
 use super::panels::{self, Panel};
 use super::xml::{anchor, escape};
@@ -20,9 +20,9 @@ impl Counts {
         let mut counts = Counts::default();
         for verdict in verdicts {
             match verdict.outcome {
-                Outcome::Held => counts.held += 1,
-                Outcome::Missed => counts.missed += 1,
-                Outcome::CannotTell => counts.unknown += 1,
+                Outcome::Pass => counts.held += 1,
+                Outcome::Fail => counts.missed += 1,
+                Outcome::Inconclusive => counts.unknown += 1,
             }
         }
         counts
@@ -46,8 +46,8 @@ impl Counts {
         let total = self.total();
         match (total, self.held == total) {
             (0, _) => "Nothing was expected, so nothing is proved".to_owned(),
-            (1, true) => "The one expectation held".to_owned(),
-            (_, true) => format!("All {total} expectations held"),
+            (1, true) => "The one check held".to_owned(),
+            (_, true) => format!("All {total} checks held"),
             _ => {
                 let mut parts = Vec::new();
                 if self.missed > 0 {
@@ -56,7 +56,7 @@ impl Counts {
                 if self.unknown > 0 {
                     parts.push(format!("{} cannot be told", self.unknown));
                 }
-                format!("{} of {total} expectations held; {}", self.held, parts.join(", "))
+                format!("{} of {total} checks held; {}", self.held, parts.join(", "))
             }
         }
     }
@@ -130,7 +130,7 @@ fn flight(page: &mut String, section: &FlightSection, id: &str) {
         }
     );
     let _ = write!(page, "<p class=\"verdict small {}\">{}.</p>", counts.class(), counts.words());
-    expectations(page, section.verdicts, id);
+    checks(page, section.verdicts, id);
     if section.trace.rows.len() < 2 {
         page.push_str("<p>No samples were recorded, so there is nothing to plot.</p></section>\n");
         return;
@@ -146,14 +146,14 @@ fn flight(page: &mut String, section: &FlightSection, id: &str) {
 /// Class and word of an outcome.
 pub(crate) fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
     match outcome {
-        Outcome::Held => ("held", "held"),
-        Outcome::Missed => ("missed", "missed"),
-        Outcome::CannotTell => ("unknown", "cannot tell"),
+        Outcome::Pass => ("held", "held"),
+        Outcome::Fail => ("missed", "missed"),
+        Outcome::Inconclusive => ("unknown", "cannot tell"),
     }
 }
 
 /// The table of what was expected.
-pub fn expectations(page: &mut String, verdicts: &[Verdict], id: &str) {
+pub fn checks(page: &mut String, verdicts: &[Verdict], id: &str) {
     if verdicts.is_empty() {
         return;
     }
@@ -208,9 +208,9 @@ mod tests {
     #[test]
     fn verdict_in_words_never_calls_the_unknown_held() {
         let words = |held, missed, unknown| Counts { held, missed, unknown }.words();
-        assert_eq!(words(12, 0, 0), "All 12 expectations held");
-        assert_eq!(words(11, 1, 0), "11 of 12 expectations held; 1 missed");
-        assert_eq!(words(9, 2, 1), "9 of 12 expectations held; 2 missed, 1 cannot be told");
+        assert_eq!(words(12, 0, 0), "All 12 checks held");
+        assert_eq!(words(11, 1, 0), "11 of 12 checks held; 1 missed");
+        assert_eq!(words(9, 2, 1), "9 of 12 checks held; 2 missed, 1 cannot be told");
         assert_eq!(words(0, 0, 0), "Nothing was expected, so nothing is proved");
         assert_eq!(Counts { held: 3, missed: 0, unknown: 1 }.class(), "unknown");
         assert_eq!(Counts::default().class(), "unknown");

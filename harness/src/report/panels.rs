@@ -102,7 +102,7 @@ fn tilt(section: &FlightSection, id: &str) -> Panel {
             ("motors may turn", |flags| flags.armed),
             ("on the ground", |flags| flags.on_ground),
             ("at the tilt limit", |flags| flags.at_tilt_limit),
-            ("carried off", |flags| flags.carried_off),
+            ("carried off", |flags| flags.cannot_hold_position),
             ("roll or pitch torque cut", |flags| flags.roll_pitch_cut),
             ("thrust moved to make room", |flags| flags.thrust_cut),
             ("yaw torque cut", |flags| flags.yaw_cut),

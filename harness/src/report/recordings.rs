@@ -102,7 +102,7 @@ fn compose(report: &RecordingReport<'_>) -> String {
         let _ = write!(page, "<p class=\"verdict {}\">{}.</p>", counts.class(), counts.words());
     }
     page.push_str("</header>\n");
-    page::expectations(&mut page, report.verdicts, "mean");
+    page::checks(&mut page, report.verdicts, "mean");
     scores(&mut page, &report.table);
     for (place, section) in report.sections.iter().enumerate() {
         let id = format!("r{}-{}", place + 1, anchor(&section.name));

@@ -10,19 +10,19 @@ pub enum Kind {
     /// The tilt limit cut the demand.
     AtTiltLimit,
     /// The place cannot be held.
-    CarriedOff,
+    CannotHoldPosition,
 }
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Kind; 3] = [Kind::OnGround, Kind::AtTiltLimit, Kind::CarriedOff];
+    pub const ALL: [Kind; 3] = [Kind::OnGround, Kind::AtTiltLimit, Kind::CannotHoldPosition];
 
     /// Class of its fill.
     pub fn class(self) -> &'static str {
         match self {
             Kind::OnGround => "ground",
             Kind::AtTiltLimit => "tilted",
-            Kind::CarriedOff => "carried",
+            Kind::CannotHoldPosition => "carried",
         }
     }
 
@@ -31,7 +31,7 @@ impl Kind {
         match self {
             Kind::OnGround => "on the ground",
             Kind::AtTiltLimit => "at the tilt limit",
-            Kind::CarriedOff => "carried off",
+            Kind::CannotHoldPosition => "carried off",
         }
     }
 
@@ -40,7 +40,7 @@ impl Kind {
         match self {
             Kind::OnGround => flags.on_ground,
             Kind::AtTiltLimit => flags.at_tilt_limit,
-            Kind::CarriedOff => flags.carried_off,
+            Kind::CannotHoldPosition => flags.cannot_hold_position,
         }
     }
 }
@@ -74,13 +74,13 @@ mod tests {
         let rows = (0..10)
             .map(|i| Row {
                 time_s: f64::from(i),
-                flags: Flags { carried_off: on.contains(&i), ..Flags::default() },
+                flags: Flags { cannot_hold_position: on.contains(&i), ..Flags::default() },
                 ..Row::default()
             })
             .collect();
         let trace = Trace { period_s: 1.0, rows };
-        assert_eq!(intervals(&trace, 1.5, |f| f.carried_off), [(0.0, 4.0), (8.0, 10.0)]);
-        assert_eq!(share(&trace, |f| f.carried_off), 0.5);
+        assert_eq!(intervals(&trace, 1.5, |f| f.cannot_hold_position), [(0.0, 4.0), (8.0, 10.0)]);
+        assert_eq!(share(&trace, |f| f.cannot_hold_position), 0.5);
         assert!(intervals(&trace, 1.5, |f| f.on_ground).is_empty());
     }
 }

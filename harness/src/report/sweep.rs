@@ -34,7 +34,7 @@ pub struct SweepReport<'a> {
 const TERMS: [(&str, &str); 4] = [
     (
         "feasible",
-        "Stable, every margin and peak sensitivity of the loops at the torque and thrust demands within its limit, and every expectation of the flight held.",
+        "Stable, every margin and peak sensitivity of the loops at the torque and thrust demands within its limit, and every check of the flight held.",
     ),
     (
         "room",

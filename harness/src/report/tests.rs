@@ -88,7 +88,7 @@ fn windy_row(t: f64, i: usize) -> Row {
             roll_pitch_cut: false,
             thrust_cut: gust > 0.9 && i.is_multiple_of(7),
             yaw_cut: gust > 0.7 && i.is_multiple_of(3),
-            carried_off: gust > 0.5,
+            cannot_hold_position: gust > 0.5,
         },
         ..Row::default()
     }
@@ -282,7 +282,7 @@ fn gap_in_the_set_point_breaks_its_line() {
 fn verdict_on_top_counts_all_flights() {
     let (trace, verdicts) = (windy_flight(), verdicts());
     let page = html(&report(vec![section("a", &trace, &verdicts), section("b", &trace, &verdicts)]));
-    assert!(page.contains("6 of 12 expectations held; 4 missed, 2 cannot be told."));
+    assert!(page.contains("6 of 12 checks held; 4 missed, 2 cannot be told."));
     assert!(page.contains("1.2004 m"), "a miss by a hair shows by how much");
 }
 

@@ -179,7 +179,7 @@ fn hold(view: &View<'_>, level: usize) -> Option<Evidence> {
     }
     let rows = held_places(view).into_iter().flat_map(|(from_s, to_s)| view.trace.window(from_s, to_s));
     let rows: Vec<Row> = rows.copied().collect();
-    let errors = signals::values(Signal::PlaceControlError, &rows, &view.size.spin);
+    let errors = signals::values(Signal::PositionErrorToGnss, &rows, &view.size.spin);
     (!errors.is_empty()).then_some(Evidence::Samples(errors))
 }
 
@@ -205,7 +205,7 @@ pub fn gust(view: &View<'_>) -> Option<Evidence> {
     let last = view.plan.commands.last()?;
     let held = last.at_s <= gust.at_s && matches!(last.command.demand, Demand::Position { .. });
     let errors = signals::values(
-        Signal::PlaceControlError,
+        Signal::PositionErrorToGnss,
         view.trace.window(gust.at_s, view.plan.duration_s),
         &view.size.spin,
     );

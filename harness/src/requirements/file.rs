@@ -6,7 +6,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::{JudgedOn, Requirement};
-use crate::input::expectation::ExpectEntry;
+use crate::input::check::CheckEntry;
 use crate::input::{Document, InputError};
 use crate::verdict::Limit;
 
@@ -41,7 +41,7 @@ struct AddEntry {
     id: String,
     text: String,
     flights: Vec<String>,
-    expect: ExpectEntry,
+    check: CheckEntry,
 }
 
 #[derive(Deserialize, JsonSchema)]
@@ -144,23 +144,23 @@ fn add(document: &Document<'_>, path: &str, entry: AddEntry, requirements: &mut 
             help,
         );
     }
-    let Some(expectation) = entry.expect.check(document, &format!("{path}.expect"), f64::INFINITY) else {
+    let Some(check) = entry.check.check(document, &format!("{path}.check"), f64::INFINITY) else {
         return;
     };
-    let source = expectation.because.clone().unwrap_or_default();
-    reasoned(document, &format!("{path}.expect.because"), &source);
-    let (Limit::AtMost(bound) | Limit::AtLeast(bound) | Limit::Between(_, bound)) = expectation.limit;
+    let source = check.because.clone().unwrap_or_default();
+    reasoned(document, &format!("{path}.check.because"), &source);
+    let (Limit::AtMost(bound) | Limit::AtLeast(bound) | Limit::Between(_, bound)) = check.limit;
     requirements.push(Requirement {
         id: Cow::Owned(entry.id),
         text: Cow::Owned(entry.text),
-        limit: expectation.limit,
-        unit: expectation.unit(),
+        limit: check.limit,
+        unit: check.unit(),
         source: Cow::Owned(source),
         error_model: Cow::Borrowed("the craft's own sensors, and the air of the flight"),
-        statistic: expectation.statistic,
-        over_seeds: expectation.over_seeds,
+        statistic: check.statistic,
+        over_seeds: check.over_seeds,
         tolerance: 0.1 * bound.abs(),
-        judged_on: JudgedOn::Signal { expectation, flights: entry.flights },
+        judged_on: JudgedOn::Signal { check, flights: entry.flights },
     });
 }
 

@@ -12,7 +12,7 @@ pub mod table;
 use std::borrow::Cow;
 
 use crate::input::FlightPlan;
-use crate::input::expectation::{Expectation, OverSeeds, Statistic};
+use crate::input::check::{Check, OverSeeds, Statistic};
 use crate::input::signal::Signal;
 use crate::judge::{self, Evidence};
 use crate::trace::Trace;
@@ -57,7 +57,7 @@ pub enum JudgedOn {
     /// A figure of a signal, on the flights with these names, or on all if none is named.
     Signal {
         /// What is measured, with its limit.
-        expectation: Expectation,
+        check: Check,
         /// The flights.
         flights: Vec<String>,
     },
@@ -126,10 +126,10 @@ impl Requirement {
         match (&self.judged_on, probe) {
             (JudgedOn::Probe(own, figure), Some(flown)) if *own == flown => figure(view),
             (JudgedOn::Flights(figure), None) => figure(view),
-            (JudgedOn::Signal { expectation, flights }, None) => {
+            (JudgedOn::Signal { check, flights }, None) => {
                 let named = flights.is_empty() || flights.contains(&view.plan.name);
-                let to_s = expectation.to_s.min(view.plan.duration_s);
-                let to_the_end = Expectation { to_s, ..expectation.clone() };
+                let to_s = check.to_s.min(view.plan.duration_s);
+                let to_the_end = Check { to_s, ..check.clone() };
                 named.then(|| judge::evidence(&to_the_end, view.trace, &view.size.spin))
             }
             _ => None,
@@ -140,7 +140,7 @@ impl Requirement {
     #[must_use]
     pub fn signal(&self) -> Option<Signal> {
         match &self.judged_on {
-            JudgedOn::Signal { expectation, .. } => Some(expectation.signal),
+            JudgedOn::Signal { check, .. } => Some(check.signal),
             _ => None,
         }
     }

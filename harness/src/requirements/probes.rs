@@ -1,7 +1,7 @@
 //! Built-in flights that put a controller to one test each, in still air at 10 m. Their times grow with the craft.
 
 use aplomb::frames::Heading;
-use aplomb::{Command, Demand, HeadingDemand, Lean, Libm, VerticalDemand};
+use aplomb::{Command, Demand, HeadingDemand, Libm, Tilt, VerticalDemand};
 use aplomb_craft::AirConfig;
 
 use super::Size;
@@ -86,7 +86,7 @@ impl Probe {
             pushes: Vec::new(),
             faults: Vec::new(),
             commands,
-            expectations: Vec::new(),
+            checks: Vec::new(),
         };
         match self {
             Self::TiltSteps => {
@@ -154,8 +154,8 @@ fn swing_deg(size: &Size, time_s: f64) -> f64 {
 }
 
 fn tilt(at_s: f64, roll_deg: f64, pitch_deg: f64) -> TimedCommand {
-    let lean = Lean::from_roll_pitch::<Libm>(roll_deg.to_radians() as f32, pitch_deg.to_radians() as f32);
+    let lean = Tilt::from_roll_pitch::<Libm>(roll_deg.to_radians() as f32, pitch_deg.to_radians() as f32);
     let heading = HeadingDemand::Hold(Heading::from_rad::<Libm>(0.0));
     let vertical = VerticalDemand::Height(HEIGHT_M);
-    TimedCommand { at_s, command: Command::fly(Demand::Tilt { lean, heading, vertical }) }
+    TimedCommand { at_s, command: Command::fly(Demand::Tilt { tilt: lean, heading, vertical }) }
 }

@@ -6,7 +6,7 @@
 use std::borrow::Cow;
 
 use super::{Breaks, Figure, JudgedOn, Probe, Requirement, Size, figures};
-use crate::input::expectation::{OverSeeds, Statistic};
+use crate::input::check::{OverSeeds, Statistic};
 use crate::verdict::Limit::{self, AtLeast, AtMost};
 
 /// How a limit moves with the craft's size.

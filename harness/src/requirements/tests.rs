@@ -44,10 +44,10 @@ fn judged(id: &str, on: &On, pair: &Pair) -> (f64, Outcome) {
 fn held_by_the_demo_and_missed_by(id: &str, on: &On, spoil: impl Fn(&mut Pair)) {
     let mut pair = demo();
     let (good, outcome) = judged(id, on, &pair);
-    assert_eq!(outcome, Outcome::Held, "{id} of the demo: {good}");
+    assert_eq!(outcome, Outcome::Pass, "{id} of the demo: {good}");
     spoil(&mut pair);
     let (bad, outcome) = judged(id, on, &pair);
-    assert_eq!(outcome, Outcome::Missed, "{id} of the spoilt one: {bad}");
+    assert_eq!(outcome, Outcome::Fail, "{id} of the spoilt one: {bad}");
 }
 
 /// Motors three times slower than the controller believes.
@@ -56,7 +56,7 @@ fn slow_motors(pair: &mut Pair) {
 }
 
 fn slow_reference(pair: &mut Pair) {
-    pair.controller.config.attitude.tilt.reference_rad_s *= 0.4;
+    pair.controller.config.attitude.tilt.reference_bandwidth_rad_s *= 0.4;
 }
 
 fn slow_velocity(pair: &mut Pair) {
@@ -116,10 +116,10 @@ fn margins_are_missed_with_more_gain_or_less_than_the_craft_bears() {
         ("sensitivity-outer", hasty),
     ] {
         let mut pair = demo();
-        assert_eq!(loops(id, &pair), Outcome::Held, "{id} of the demo");
+        assert_eq!(loops(id, &pair), Outcome::Pass, "{id} of the demo");
         spoil(&mut pair);
         // A craft that is not stable any more has no margins to tell.
-        assert_ne!(loops(id, &pair), Outcome::Held, "{id} of the spoilt one");
+        assert_ne!(loops(id, &pair), Outcome::Pass, "{id} of the spoilt one");
     }
 }
 
@@ -159,7 +159,7 @@ fn saturation_is_missed_with_a_noisy_gyro() {
 #[test]
 fn tilt_limit_is_missed_with_an_inert_body() {
     for id in ["tilt-believed", "tilt-true"] {
-        held_by_the_demo_and_missed_by(id, &On::Flight("carried-off"), |pair| {
+        held_by_the_demo_and_missed_by(id, &On::Flight("cannot-hold-position"), |pair| {
             pair.craft.config.inertia_kg_m2.as_flattened_mut().iter_mut().for_each(|part| *part *= 6.0);
         });
     }
@@ -247,7 +247,7 @@ fn mistakes_in_a_file_of_requirements_are_told_at_their_place() {
         told("[[tighten]]\nid = \"tilt-overshoot\"\nat_least = 5\nbecause = \"the camera needs it\"\n"),
         ["1:1 [[tighten]] | `tilt-overshoot` is tightened by `at_most` alone"]
     );
-    let added = "[[add]]\nid = \"gust\"\ntext = \"tilt\"\n[add.expect]\nwhat = \"tilt_deg\"\nstatistic = \"rms\"\n\
+    let added = "[[add]]\nid = \"gust\"\ntext = \"tilt\"\n[add.check]\nwhat = \"tilt_deg\"\nstatistic = \"rms\"\n\
                  at_most = 3\nbecause = \"the camera needs it\"\n";
     assert_eq!(told(added), ["2:6 \"gust\" | there is a requirement `gust` already"]);
 }
@@ -258,7 +258,7 @@ fn file_tightens_adds_and_waives() {
     let size = Size::of(&pair.craft, &pair.controller);
     let mut requirements = table::requirements(&size);
     let text = "[[tighten]]\nid = \"tilt-overshoot\"\nat_most = 1\nbecause = \"the camera needs it\"\n\
-                [[add]]\nid = \"own\"\ntext = \"tilt\"\nflights = [\"climb\"]\n[add.expect]\nwhat = \"tilt_deg\"\n\
+                [[add]]\nid = \"own\"\ntext = \"tilt\"\nflights = [\"climb\"]\n[add.check]\nwhat = \"tilt_deg\"\n\
                 statistic = \"rms\"\nat_most = 0.001\nbecause = \"the camera needs it\"\n\
                 [[waive]]\nid = \"gust\"\nflight = \"climb\"\nreason = \"no gust is ever met\"\n";
     let waivers = file::apply("requirements.toml", text, &mut requirements).unwrap();
@@ -274,7 +274,7 @@ fn file_tightens_adds_and_waives() {
         assert_eq!(evidence.is_some(), expected);
         if let Some(evidence) = evidence {
             let figure = own.figure(&[evidence]);
-            assert_eq!(own.limit.judge(figure), Outcome::Missed, "{figure}");
+            assert_eq!(own.limit.judge(figure), Outcome::Fail, "{figure}");
         }
     }
 }

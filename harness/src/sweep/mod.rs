@@ -42,10 +42,10 @@ pub struct Tried {
 }
 
 impl Tried {
-    /// Stable, margins and peaks within their limits, and every expectation of the flight held.
+    /// Stable, margins and peaks within their limits, and every check of the flight held.
     #[must_use]
     pub fn is_feasible(&self) -> bool {
-        self.room() >= 1.0 && self.verdicts.iter().all(|verdict| verdict.outcome == Outcome::Held)
+        self.room() >= 1.0 && self.verdicts.iter().all(|verdict| verdict.outcome == Outcome::Pass)
     }
 
     /// Room of the tightest loop, 1 where a limit is just held, 0 where it is not stable or refused.
@@ -103,9 +103,10 @@ impl Files {
             let craft = camera::only_if_judged(&craft.config, plan.signals());
             match fly(&craft, &controller.config, plan, plan.seed) {
                 Ok(flown) => {
-                    let judged = plan.expectations.iter().map(|expectation| {
-                        verdict(expectation, &[evidence(expectation, &flown.trace, &spin)])
-                    });
+                    let judged = plan
+                        .checks
+                        .iter()
+                        .map(|check| verdict(check, &[evidence(check, &flown.trace, &spin)]));
                     tried.verdicts = judged.collect();
                 }
                 Err(error) => tried.refused = Some(error.to_string()),
@@ -207,7 +208,7 @@ mod tests {
 
     #[test]
     fn a_faster_rate_loop_loses_phase_and_at_last_stability() {
-        let axes = axes(&["controller.wish.rate_roll.crossover_rad_s=35..300x8"]);
+        let axes = axes(&["controller.override.rate_roll.crossover_rad_s=35..300x8"]);
         let tried = sweep(&files(), &axes, &grid(&axes), None, || {});
         let roll = |tried: &Tried| tried.loops[0].figures.gain_up_db;
         assert!(roll(&tried[0]) > roll(&tried[1]) && tried[0].is_feasible(), "{}", tried[0].room());
@@ -216,7 +217,7 @@ mod tests {
 
     #[test]
     fn an_unknown_path_is_refused_with_the_nearest_one() {
-        let axes = axes(&["controller.wish.rate_roll.crosover_rad_s=20..50x2"]);
+        let axes = axes(&["controller.override.rate_roll.crosover_rad_s=20..50x2"]);
         let reason = files().with(&axes, &[30.0]).unwrap_err();
         assert!(reason.contains("`crossover_rad_s`"), "{reason}");
         let axes = axes_of_craft();

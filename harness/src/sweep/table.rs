@@ -36,8 +36,8 @@ pub fn columns(axes: &[Axis], tried: &[Tried], plan: Option<&FlightPlan>) -> Vec
     }
     let peak = |tried: &Tried| worst(tried, |figures| figures.peak_sensitivity, f64::max);
     columns.push(column("peak_sensitivity".to_owned(), &peak));
-    for (i, expectation) in plan.iter().flat_map(|plan| &plan.expectations).enumerate() {
-        let name = format!("{} ({})", expectation.words(), expectation.unit());
+    for (i, check) in plan.iter().flat_map(|plan| &plan.checks).enumerate() {
+        let name = format!("{} ({})", check.words(), check.unit());
         let measured = |tried: &Tried| tried.verdicts.get(i).map_or(f64::NAN, |verdict| verdict.measured);
         columns.push(column(name, &measured));
     }

@@ -7,7 +7,7 @@ use toml::{Table, Value};
 pub struct Axis {
     /// Which file it is in.
     pub file: Which,
-    /// Its path in there, such as `wish.rate_roll.crossover_rad_s` or `inertia_kg_m2[0]`.
+    /// Its path in there, such as `override.rate_roll.crossover_rad_s` or `inertia_kg_m2[0]`.
     pub path: String,
     /// Lowest value.
     pub low: f64,
@@ -22,7 +22,7 @@ pub struct Axis {
 pub enum Which {
     /// The craft: the truth.
     Craft,
-    /// The controller: belief and wishes.
+    /// The controller: belief and overrides.
     Controller,
 }
 
@@ -153,7 +153,7 @@ mod tests {
         let mut file: Table = "mass_kg = 1\ninertia = [1.0, 2.0]\n[motor]\nlag_s = 0.03\n".parse().unwrap();
         assert_eq!(value_at(&file, "mass_kg"), Some(1.0));
         assert_eq!(value_at(&file, "inertia[1]"), Some(2.0));
-        for (path, value) in [("motor.lag_s", 0.05), ("inertia[1]", 7.0), ("wish.rate.cutoff", 3.0)] {
+        for (path, value) in [("motor.lag_s", 0.05), ("inertia[1]", 7.0), ("override.rate.cutoff", 3.0)] {
             set(&mut file, path, value).unwrap();
             assert_eq!(value_at(&file, path), Some(value));
         }
@@ -164,7 +164,7 @@ mod tests {
 
     #[test]
     fn axes_are_read_and_bad_ones_refused() {
-        let axis: Axis = "controller.wish.rate_roll.crossover_rad_s=20..50x30".parse().unwrap();
+        let axis: Axis = "controller.override.rate_roll.crossover_rad_s=20..50x30".parse().unwrap();
         assert_eq!((axis.file, axis.count, axis.at(0.5)), (Which::Controller, 30, 35.0));
         for bad in
             ["mass_kg=1..2", "craft.mass_kg", "craft.mass_kg=2..1", "craft.mass_kg=1..nan", "craft.m=1..2x1"]

@@ -1,4 +1,4 @@
-//! The controller file that a tuning writes: what there is to know of the craft, and the wishes that were found.
+//! The controller file that a tuning writes: what there is to know of the craft, and the overrides that were found.
 
 use std::fmt::Write as _;
 
@@ -8,7 +8,7 @@ use super::knob::{KNOBS, Setting};
 use crate::input::Craft;
 use crate::input::craft::INCH_M;
 
-/// Text of the controller file for the facts in `airframe` with the wishes in `settings`, one for each knob that is off 1.
+/// Text of the controller file for the facts in `airframe` with the overrides in `settings`, one for each knob that is off 1.
 #[must_use]
 pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String {
     let Airframe { inertia, geometry, thrust_curve: curve, .. } = airframe;
@@ -16,7 +16,7 @@ pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String 
     let list = |values: [f32; 3]| values.map(number).join(", ");
     let mut text = format!(
         "# Controller of the {}, derived from its craft file and refined by `aplomb tune`. What is not given follows from these\n\
-         # facts; a [wish] table replaces it.\n\
+         # facts; a [override] table replaces it.\n\
          mass_kg = {}\n\
          inertia_kg_m2 = [{}] # roll, pitch, yaw\n",
         craft.name,
@@ -29,12 +29,12 @@ pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String 
     }
     let _ = writeln!(
         text,
-        "rotor_lag_s = {}\ndelay_s = {} # from a sample to its command at the motors",
-        number(airframe.rotor_lag_s),
+        "rotor_time_constant_s = {}\ndelay_s = {} # from a sample to its command at the motors",
+        number(airframe.rotor_time_constant_s),
         number(airframe.delay_s)
     );
     if let Some(drag) = airframe.rotor_drag_per_s {
-        let _ = writeln!(text, "rotor_drag_1_s = {}", number(drag));
+        let _ = writeln!(text, "rotor_drag_per_s = {}", number(drag));
     }
     text.push_str("\n[arms]\n");
     let arms = geometry.arms.into_array();
@@ -58,8 +58,8 @@ pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String 
          inertia_kg_m2 = {} # propeller and bell\n\
          hover_rpm = {}\n\
          \n[thrust_curve]\n\
-         full_n = {} # one rotor, at full command and the reference voltage, standard air at sea level\n\
-         speed_share = {}\n\
+         max_thrust_n = {} # one rotor, at full command and the reference voltage, standard air at sea level\n\
+         back_emf_share = {}\n\
          reference_voltage_v = {}\n\
          lowest_voltage_v = {}\n\
          highest_voltage_v = {}\n\
@@ -68,8 +68,8 @@ pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String 
         number(geometry.torque_to_thrust_m),
         number(airframe.rotor_inertia_kg_m2),
         significant(f64::from(airframe.hover_speed_rad_s) * 60.0 / std::f64::consts::TAU),
-        number(curve.full_n),
-        number(curve.speed_share),
+        number(curve.max_thrust_n),
+        number(curve.back_emf_share),
         number(curve.reference_voltage_v),
         number(curve.lowest_voltage_v),
         number(curve.highest_voltage_v),
@@ -81,7 +81,7 @@ pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String 
         for place in knob.places {
             if place.table != table {
                 table = place.table;
-                let _ = writeln!(text, "\n[wish.{table}]");
+                let _ = writeln!(text, "\n[override.{table}]");
             }
             let value = f64::from((place.derived)(&setting.derived)) * setting.factor;
             let _ = writeln!(

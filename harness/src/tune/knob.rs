@@ -16,7 +16,7 @@ pub struct Knob {
 /// One key of the controller file.
 #[derive(Debug)]
 pub struct Place {
-    /// Table under `[wish]`.
+    /// Table under `[override]`.
     pub table: &'static str,
     /// Key in it.
     pub key: &'static str,
@@ -53,7 +53,11 @@ pub const KNOBS: [Knob; 8] = [
     },
     Knob { name: "yaw rate", is_gain: true, places: &[place!("rate_yaw", crossover_rad_s, rate.yaw)] },
     Knob { name: "tilt", is_gain: true, places: &[place!("tilt", crossover_rad_s, attitude.tilt)] },
-    Knob { name: "pace of tilt", is_gain: true, places: &[place!("tilt", reference_rad_s, attitude.tilt)] },
+    Knob {
+        name: "pace of tilt",
+        is_gain: true,
+        places: &[place!("tilt", reference_bandwidth_rad_s, attitude.tilt)],
+    },
     Knob { name: "climb", is_gain: true, places: &[place!("vertical", climb_crossover_rad_s, vertical)] },
     Knob {
         name: "climb integral",

@@ -1,6 +1,6 @@
 //! From a craft file to a controller that meets every requirement.
 //!
-//! The start is analytic: everything is derived from inertia, the rotors' lag, delays and filters ([`crate::belief`]). Then
+//! The start is analytic: everything is derived from inertia, the rotors' lag, delays and filters ([`crate::controller_model`]). Then
 //! the gains are turned until every requirement has a seventh of its limit as room, and then for as fast loops as that leaves,
 //! all judged as `aplomb verify` judges them: margins by the linear model at every operating point, the probes, and two flights. The search is COBYLA (Powell 1994,
 //! A direct search optimization method that models the objective and constraint functions by linear interpolation), which
@@ -19,7 +19,7 @@ use cobyla::{Func, RhoBeg, StopTols};
 
 pub use page::{TunePage, compose};
 
-use crate::belief;
+use crate::controller_model;
 use crate::fly::{FlyError, fly};
 use crate::input::signal::Signal;
 use crate::input::{Controller, Craft, FlightPlan, InputError};
@@ -126,7 +126,7 @@ impl Judged {
     /// Every requirement holds.
     #[must_use]
     pub fn holds(&self) -> bool {
-        self.judgement.items.iter().all(|item| item.outcome == Outcome::Held)
+        self.judgement.items.iter().all(|item| item.outcome == Outcome::Pass)
     }
 
     /// The tightest items, each requirement once, the tightest first.
@@ -259,7 +259,7 @@ impl<'a> Workshop<'a> {
         let plans = FLIGHTS.iter().map(|(name, text)| plan(name, text)).collect::<Result<_, _>>()?;
         Ok(Self {
             craft,
-            derived: belief::controller(craft).map_err(TuneError::Derive)?,
+            derived: controller_model::controller(craft).map_err(TuneError::Derive)?,
             plans,
             hover: FlightPlan::from_unjudged_text("hover", "hover", HOVER).map_err(TuneError::Input)?,
         })
@@ -270,7 +270,7 @@ impl<'a> Workshop<'a> {
         let turned = factors.iter().enumerate().filter(|(_, factor)| (*factor - 1.0).abs() > 0.005);
         let settings: Vec<Setting> =
             turned.map(|(knob, &factor)| Setting { knob, factor, derived: self.derived }).collect();
-        file::text(self.craft, &belief::airframe(self.craft), &settings)
+        file::text(self.craft, &controller_model::airframe(self.craft), &settings)
     }
 
     fn controller(&self, factors: &Factors) -> Result<Controller, TuneError> {

@@ -10,7 +10,7 @@ fn text_holds_every_fact_and_the_factors() {
     let derived = workshop.controller(&[1.0; KNOBS.len()]).unwrap().config;
     let near = |a: f32, b: f32| assert!((a / b - 1.0).abs() < 2e-3, "{a} {b}");
     near(derived.rate.roll.crossover_rad_s, workshop.derived.rate.roll.crossover_rad_s);
-    near(derived.thrust_curve.full_n, workshop.derived.thrust_curve.full_n);
+    near(derived.thrust_curve.max_thrust_n, workshop.derived.thrust_curve.max_thrust_n);
     near(derived.velocity.crossover_rad_s, workshop.derived.velocity.crossover_rad_s);
     let mut factors = [1.0; KNOBS.len()];
     for (i, factor) in factors.iter_mut().enumerate() {

@@ -29,7 +29,7 @@ pub struct Baseline {
 pub struct Accepted {
     /// The flight or probe.
     pub flight: String,
-    /// The requirement, or the words of the expectation.
+    /// The requirement, or the words of the check.
     pub id: String,
     /// The figure; absent if it could not be told.
     pub measured: Option<f64>,
@@ -42,7 +42,7 @@ pub struct Accepted {
 pub struct Cause {
     /// The flight or probe.
     pub flight: String,
-    /// The requirement or expectation.
+    /// The requirement or check.
     pub id: String,
     /// What is wrong.
     pub text: String,
@@ -155,11 +155,11 @@ fn cause(item: &Item, before: Option<&Accepted>) -> Option<String> {
         _ => String::new(),
     };
     match item.outcome {
-        Outcome::CannotTell => Some(format!("cannot be told{once}")),
-        Outcome::Missed => {
+        Outcome::Inconclusive => Some(format!("cannot be told{once}")),
+        Outcome::Fail => {
             Some(format!("missed{once}: {}, {}", with_unit(item.measured, unit), words(item.limit, unit)))
         }
-        Outcome::Held => {
+        Outcome::Pass => {
             let margin = before?.margin?;
             let (lost, allowed) = (margin - item.margin(), item.tolerance.max(SHARE_OF_MARGIN * margin));
             (lost > allowed).then(|| {

@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Cause, Item, Judgement};
-use crate::input::expectation::OverSeeds;
+use crate::input::check::OverSeeds;
 use crate::verdict::{Limit, Outcome};
 
 /// The result of a verification.
@@ -29,18 +29,18 @@ pub struct Verification {
 pub struct CauseLine {
     /// The flight or probe.
     pub flight: String,
-    /// The requirement, or the words of the expectation.
+    /// The requirement, or the words of the check.
     pub id: String,
     /// What is wrong.
     pub text: String,
 }
 
-/// One requirement or expectation on one flight.
+/// One requirement or check on one flight.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct ItemLine {
     /// The flight or probe.
     pub flight: String,
-    /// The requirement, or the words of the expectation.
+    /// The requirement, or the words of the check.
     pub id: String,
     /// What is measured.
     pub text: String,
@@ -71,11 +71,11 @@ pub struct ItemLine {
 #[serde(rename_all = "snake_case")]
 pub enum OutcomeWord {
     /// Within the limit.
-    Held,
+    Pass,
     /// Outside the limit.
-    Missed,
+    Fail,
     /// Nothing was measured.
-    CannotTell,
+    Inconclusive,
 }
 
 /// How the seeds became one figure.
@@ -138,9 +138,9 @@ impl ItemLine {
             margin: finite(item.margin()),
             unit: item.unit.to_owned(),
             outcome: match item.outcome {
-                Outcome::Held => OutcomeWord::Held,
-                Outcome::Missed => OutcomeWord::Missed,
-                Outcome::CannotTell => OutcomeWord::CannotTell,
+                Outcome::Pass => OutcomeWord::Pass,
+                Outcome::Fail => OutcomeWord::Fail,
+                Outcome::Inconclusive => OutcomeWord::Inconclusive,
             },
             source: item.source.clone(),
             error_model: item.error_model.clone(),

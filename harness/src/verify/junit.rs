@@ -1,4 +1,4 @@
-//! The result of a verification as JUnit XML: a suite for each flight, a case for each requirement and expectation.
+//! The result of a verification as JUnit XML: a suite for each flight, a case for each requirement and check.
 
 use quick_junit::{NonSuccessKind, Report, TestCase, TestCaseStatus, TestSuite};
 

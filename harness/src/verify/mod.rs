@@ -1,4 +1,4 @@
-//! All requirements and expectations on all flights of a folder: yes or no, and compared with what was accepted before.
+//! All requirements and checks on all flights of a folder: yes or no, and compared with what was accepted before.
 
 pub mod baseline;
 pub mod folder;

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::summary::Counts;
 use super::{Cause, Folder, Item, Judgement};
-use crate::input::expectation::OverSeeds;
+use crate::input::check::OverSeeds;
 use crate::report::page::outcome;
 use crate::report::xml::{anchor, escape};
 use crate::report::{Repeat, bullet, number, sheet};
@@ -94,7 +94,7 @@ fn section(page: &mut String, folder: &Folder, judgement: &Judgement, flight: &s
     };
     let _ = write!(
         page,
-        "<section id=\"{}\"><h2>{}</h2><p class=\"lead\">{}</p><table><caption>Requirements and expectations</caption>\
+        "<section id=\"{}\"><h2>{}</h2><p class=\"lead\">{}</p><table><caption>Requirements and checks</caption>\
          <thead><tr><th scope=\"col\">What is measured</th><th scope=\"col\">Measured</th><th scope=\"col\">Limit</th>\
          <th scope=\"col\">Measured on the allowed range</th><th scope=\"col\">Outcome</th></tr></thead><tbody>",
         anchor(flight),
@@ -168,7 +168,7 @@ const TERMS: [(&str, &str); 10] = [
     ),
     ("coupling", "How much of a demand on one axis shows up on another."),
     ("damping", "How fast a swing dies down: 1 is without swinging back, 0 swings for ever."),
-    ("expectation", "A figure of one flight with a limit, stated in the flight's file before it is flown."),
+    ("check", "A figure of one flight with a limit, stated in the flight's file before it is flown."),
     ("margin", "Distance of a figure from its limit."),
     ("overshoot", "How far a step goes past its aim, as a share of the step."),
     ("probe", "A built-in flight that puts craft and controller to one test."),

@@ -1,4 +1,4 @@
-//! Flies the probes and the flights of a folder under several seeds and judges every requirement and expectation.
+//! Flies the probes and the flights of a folder under several seeds and judges every requirement and check.
 
 use std::collections::HashMap;
 
@@ -8,19 +8,19 @@ use super::Folder;
 use crate::camera;
 use crate::fly::{Flown, FlyError, fly};
 use crate::input::FlightPlan;
-use crate::input::expectation::OverSeeds;
+use crate::input::check::OverSeeds;
 use crate::judge::{self, Evidence};
 use crate::linear::Break;
 use crate::margins::{self, point::Point};
 use crate::requirements::{Breaks, JudgedOn, Probe, Requirement, View};
 use crate::verdict::{Limit, Outcome};
 
-/// One requirement or expectation, judged on one flight.
+/// One requirement or check, judged on one flight.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Item {
     /// The flight or probe.
     pub flight: String,
-    /// The requirement's short name; of an expectation its words.
+    /// The requirement's short name; of a check its words.
     pub id: String,
     /// What is measured.
     pub text: String,
@@ -54,7 +54,7 @@ impl Item {
     /// Missed or cannot be told, and not waived.
     #[must_use]
     pub fn counts_against(&self) -> bool {
-        self.outcome != Outcome::Held && self.waived.is_none()
+        self.outcome != Outcome::Pass && self.waived.is_none()
     }
 }
 
@@ -105,10 +105,10 @@ impl Judgement {
     }
 }
 
-/// What one flight under one seed says about the requirements and the expectations.
+/// What one flight under one seed says about the requirements and the checks.
 struct Said {
     requirements: Vec<Option<Evidence>>,
-    expectations: Vec<Evidence>,
+    checks: Vec<Evidence>,
     simulated_s: f64,
 }
 
@@ -152,12 +152,10 @@ pub fn judge(folder: &Folder, seeds: u32, flown: &(dyn Fn() + Sync)) -> Result<J
 
 fn listen(folder: &Folder, plan: &FlightPlan, probe: Option<Probe>, flight: &Flown) -> Said {
     let view = View { plan, trace: &flight.trace, size: &folder.size };
-    let expectations = plan.expectations.iter();
+    let checks = plan.checks.iter();
     Said {
         requirements: folder.requirements.iter().map(|one| one.evidence(&view, probe)).collect(),
-        expectations: expectations
-            .map(|one| judge::evidence(one, &flight.trace, &folder.size.spin))
-            .collect(),
+        checks: checks.map(|one| judge::evidence(one, &flight.trace, &folder.size.spin)).collect(),
         simulated_s: flight.simulated_s,
     }
 }
@@ -221,9 +219,9 @@ fn judge_flight(folder: &Folder, plan: &FlightPlan, said: &[Said]) -> Vec<Item> 
         items.push(item(folder, requirement, &plan.name, requirement.figure(&seeds)));
     }
     let mut times_seen: HashMap<String, u32> = HashMap::new();
-    for (i, expectation) in plan.expectations.iter().enumerate() {
-        let seeds: Vec<Evidence> = said.iter().map(|said| said.expectations[i].clone()).collect();
-        let verdict = judge::verdict(expectation, &seeds);
+    for (i, check) in plan.checks.iter().enumerate() {
+        let seeds: Vec<Evidence> = said.iter().map(|said| said.checks[i].clone()).collect();
+        let verdict = judge::verdict(check, &seeds);
         let seen = times_seen.entry(verdict.text.clone()).or_default();
         *seen += 1;
         let id = if *seen > 1 { format!("{} ({seen})", verdict.text) } else { verdict.text.clone() };
@@ -237,7 +235,7 @@ fn judge_flight(folder: &Folder, plan: &FlightPlan, said: &[Said]) -> Vec<Item> 
             outcome: verdict.outcome,
             source: verdict.source,
             error_model: "the craft's own sensors, and the air of the flight".to_owned(),
-            over_seeds: expectation.over_seeds,
+            over_seeds: check.over_seeds,
             tolerance: 0.1 * extent(verdict.limit),
             waived: None,
         });

@@ -25,9 +25,9 @@ impl Counts {
         for item in items {
             match item.outcome {
                 _ if item.waived.is_some() => counts.waived += 1,
-                Outcome::Held => counts.held += 1,
-                Outcome::Missed => counts.missed += 1,
-                Outcome::CannotTell => counts.unknown += 1,
+                Outcome::Pass => counts.held += 1,
+                Outcome::Fail => counts.missed += 1,
+                Outcome::Inconclusive => counts.unknown += 1,
             }
         }
         counts

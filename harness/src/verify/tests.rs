@@ -1,7 +1,7 @@
 //! What counts against a verification, and what the results say about it.
 
 use super::*;
-use crate::input::expectation::OverSeeds;
+use crate::input::check::OverSeeds;
 use crate::verdict::Limit;
 
 fn item(flight: &str, id: &str, measured: f64, limit: Limit) -> Item {

@@ -48,7 +48,7 @@ impl Drop for Scratch {
 pub fn hover(bound: &str) -> String {
     format!(
         "title = \"Hover\"\npurpose = \"Short.\"\nduration_s = 2.0\nstart = \"hover\"\nheight_m = 6.0\n\
-         [[expect]]\nwhat = \"height_error_m\"\nstatistic = \"peak\"\nat_most = {bound}\n"
+         [[check]]\nwhat = \"height_error_m\"\nstatistic = \"peak\"\nat_most = {bound}\n"
     )
 }
 

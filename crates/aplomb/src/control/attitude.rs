@@ -46,7 +46,7 @@ pub struct Part {
     /// Crossover of the feedback, and so its gain, in rad/s; at most 1 a period.
     pub crossover_rad_s: f32,
     /// Frequency of the reference's poles in rad/s; at most 0.3 a period.
-    pub reference_rad_s: f32,
+    pub reference_bandwidth_rad_s: f32,
     /// Largest rate in rad/s; at most half a radian a period.
     pub rate_limit_rad_s: f32,
     /// Largest angular acceleration of the reference in rad/s2; at most the rate limit within a period.
@@ -65,7 +65,7 @@ pub struct Config {
     /// Damping of the reference's pole pair, 0.5 to 1.
     pub reference_damping: f32,
     /// Lag of the rotors in s, 0 to 1.
-    pub rotor_lag_s: f32,
+    pub rotor_time_constant_s: f32,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -80,7 +80,7 @@ struct Folded {
 
 /// The attitude loop, folded.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct AttitudeLoop<M = Libm> {
+pub struct AttitudeController<M = Libm> {
     tilt: Folded,
     heading: Folded,
     /// period/(lag + period): the reference's rotors.
@@ -180,24 +180,24 @@ fn limited(v: Vector<Body>, tilt: f32, heading: f32) -> (Vector<Body>, bool) {
     (Vector::new(k * v.x(), k * v.y(), z), tilt_cut | heading_cut)
 }
 
-impl<M: Math> AttitudeLoop<M> {
+impl<M: Math> AttitudeController<M> {
     /// Folds the gains for a period in s.
     ///
     /// ```
-    /// use aplomb::control::attitude::{AttitudeLoop, Config, Part, State};
+    /// use aplomb::control::attitude::{AttitudeController, Config, Part, State};
     /// let config = Config {
     ///     tilt: Part {
-    ///         crossover_rad_s: 8.0, reference_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
+    ///         crossover_rad_s: 8.0, reference_bandwidth_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
     ///     },
     ///     heading: Part {
-    ///         crossover_rad_s: 3.0, reference_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
+    ///         crossover_rad_s: 3.0, reference_bandwidth_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
     ///     },
     ///     reference_damping: 0.75,
-    ///     rotor_lag_s: 0.04,
+    ///     rotor_time_constant_s: 0.04,
     /// };
-    /// let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// let pointing = AttitudeController::<aplomb::Libm>::new(&config, 5e-3)?;
     /// let mistaken = Config { heading: Part { rate_limit_rad_s: -1.0, ..config.heading }, ..config };
-    /// let refused = AttitudeLoop::<aplomb::Libm>::new(&mistaken, 5e-3).unwrap_err();
+    /// let refused = AttitudeController::<aplomb::Libm>::new(&mistaken, 5e-3).unwrap_err();
     /// assert_eq!(refused.to_string(), "heading.rate_limit_rad_s must be greater than 0");
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
@@ -207,14 +207,14 @@ impl<M: Math> AttitudeLoop<M> {
     pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
         let zeta = require_within("reference_damping", config.reference_damping, 0.5, 1.0)?;
-        require_within("rotor_lag_s", config.rotor_lag_s, 0.0, 1.0)?;
-        let lag = config.rotor_lag_s.max(period_s);
+        require_within("rotor_time_constant_s", config.rotor_time_constant_s, 0.0, 1.0)?;
+        let lag = config.rotor_time_constant_s.max(period_s);
         let fold = |part: &Part| {
             let gain = require_positive("crossover_rad_s", part.crossover_rad_s)?;
             require_within("crossover_rad_s", gain, 0.0, 1.0 / period_s)?;
             // The reference is integrated once per period and must be slow beside it.
-            let omega = require_positive("reference_rad_s", part.reference_rad_s)?;
-            require_within("reference_rad_s", omega, 0.0, 0.3 / period_s)?;
+            let omega = require_positive("reference_bandwidth_rad_s", part.reference_bandwidth_rad_s)?;
+            require_within("reference_bandwidth_rad_s", omega, 0.0, 0.3 / period_s)?;
             let rate_limit = require_positive("rate_limit_rad_s", part.rate_limit_rad_s)?;
             require_within("rate_limit_rad_s", rate_limit, 0.0, 0.5 / period_s)?;
             let acceleration_limit =
@@ -244,18 +244,18 @@ impl<M: Math> AttitudeLoop<M> {
     /// more than 60 deg ahead of the nose. NaN leaves it where it is.
     ///
     /// ```
-    /// # use aplomb::control::attitude::{AttitudeLoop, Config, Part, State};
+    /// # use aplomb::control::attitude::{AttitudeController, Config, Part, State};
     /// # let config = Config {
     /// #     tilt: Part {
-    /// #         crossover_rad_s: 8.0, reference_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
+    /// #         crossover_rad_s: 8.0, reference_bandwidth_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
     /// #     },
     /// #     heading: Part {
-    /// #         crossover_rad_s: 3.0, reference_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
+    /// #         crossover_rad_s: 3.0, reference_bandwidth_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
     /// #     },
     /// #     reference_damping: 0.75,
-    /// #     rotor_lag_s: 0.04,
+    /// #     rotor_time_constant_s: 0.04,
     /// # };
-    /// # let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// # let pointing = AttitudeController::<aplomb::Libm>::new(&config, 5e-3)?;
     /// use aplomb::{HeadingDemand, frames::Attitude};
     /// let mut state = State::new();
     /// let turn = pointing.turn(&mut state, HeadingDemand::Rate(1.0), Attitude::LEVEL);
@@ -295,18 +295,18 @@ impl<M: Math> AttitudeLoop<M> {
     /// the reference's.
     ///
     /// ```
-    /// # use aplomb::control::attitude::{AttitudeLoop, Config, Part, State};
+    /// # use aplomb::control::attitude::{AttitudeController, Config, Part, State};
     /// # let config = Config {
     /// #     tilt: Part {
-    /// #         crossover_rad_s: 8.0, reference_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
+    /// #         crossover_rad_s: 8.0, reference_bandwidth_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
     /// #     },
     /// #     heading: Part {
-    /// #         crossover_rad_s: 3.0, reference_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
+    /// #         crossover_rad_s: 3.0, reference_bandwidth_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
     /// #     },
     /// #     reference_damping: 0.75,
-    /// #     rotor_lag_s: 0.04,
+    /// #     rotor_time_constant_s: 0.04,
     /// # };
-    /// # let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// # let pointing = AttitudeController::<aplomb::Libm>::new(&config, 5e-3)?;
     /// use aplomb::{Libm, frames::{Heading, Vector}};
     /// let east = Heading::from_rad::<Libm>(core::f32::consts::FRAC_PI_2);
     /// // The down axis leans west, so the thrust goes east: nose down for a nose to the east.
@@ -322,29 +322,29 @@ impl<M: Math> AttitudeLoop<M> {
             .unwrap_or_else(|| state.reference.map_or(Attitude::LEVEL, |reference| reference.attitude))
     }
 
-    /// Body rate set-point towards `target` from the present attitude and rate (rad/s): [`AttitudeLoop::lead`], then
-    /// [`AttitudeLoop::follow`]. Attitudes are finite by their type; a rate that is not finite counts as 0.
+    /// Body rate set-point towards `target` from the present attitude and rate (rad/s): [`AttitudeController::lead`], then
+    /// [`AttitudeController::follow`]. Attitudes are finite by their type; a rate that is not finite counts as 0.
     ///
     /// ```
-    /// # use aplomb::control::attitude::{AttitudeLoop, Config, Part, State};
+    /// # use aplomb::control::attitude::{AttitudeController, Config, Part, State};
     /// # let config = Config {
     /// #     tilt: Part {
-    /// #         crossover_rad_s: 8.0, reference_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
+    /// #         crossover_rad_s: 8.0, reference_bandwidth_rad_s: 12.0, rate_limit_rad_s: 6.0, acceleration_limit_rad_s2: 100.0,
     /// #     },
     /// #     heading: Part {
-    /// #         crossover_rad_s: 3.0, reference_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
+    /// #         crossover_rad_s: 3.0, reference_bandwidth_rad_s: 4.0, rate_limit_rad_s: 1.5, acceleration_limit_rad_s2: 5.0,
     /// #     },
     /// #     reference_damping: 0.75,
-    /// #     rotor_lag_s: 0.04,
+    /// #     rotor_time_constant_s: 0.04,
     /// # };
-    /// # let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// # let pointing = AttitudeController::<aplomb::Libm>::new(&config, 5e-3)?;
     /// use aplomb::{Libm, frames::{Attitude, Vector}};
     /// let target = Attitude::from_angles::<Libm>(0.1, 0.0, 0.0);
     /// let output = pointing.step(&mut State::new(), target, Attitude::LEVEL, Vector::ZERO);
     /// // u = tau c1 c0/c1 e = 0.04 * 12^3 * 2 sin(0.05) rad/s2; the lag lets an eighth of it through in the first period.
     /// let drive = 0.04 * 12.0f32.powi(3) * 2.0 * 0.05f32.sin();
-    /// assert!((output.setpoint.drive_rad_s2.x() - drive).abs() < 1e-3 * drive);
-    /// assert!((output.setpoint.slope_rad_s2.x() - 0.125 * drive).abs() < 1e-3 * drive);
+    /// assert!((output.setpoint.feed_forward_rad_s2.x() - drive).abs() < 1e-3 * drive);
+    /// assert!((output.setpoint.setpoint_derivative_rad_s2.x() - 0.125 * drive).abs() < 1e-3 * drive);
     /// assert!((output.setpoint.rate_rad_s.x() - 0.005 * 0.125 * drive).abs() < 1e-5 && !output.limited);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
@@ -364,10 +364,10 @@ impl<M: Math> AttitudeLoop<M> {
     /// attitude and rate (rad/s). This half may run some ticks ahead of the other.
     ///
     /// ```
-    /// # use aplomb::{Spin, control::attitude::{AttitudeLoop, State}, flight::{Airframe, Config}, mix::Geometry};
+    /// # use aplomb::{Spin, control::attitude::{AttitudeController, State}, flight::{Airframe, Config}, mix::Geometry};
     /// # let x = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
     /// # let config = Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], x, 6.5))?.attitude;
-    /// # let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// # let pointing = AttitudeController::<aplomb::Libm>::new(&config, 5e-3)?;
     /// use aplomb::frames::{Attitude, Vector};
     /// let mut state = State::new();
     /// // Half a second is enough for the reference to come within a tenth of 0.2 rad.
@@ -394,10 +394,10 @@ impl<M: Math> AttitudeLoop<M> {
     /// from where the craft is.
     ///
     /// ```
-    /// # use aplomb::{Spin, control::attitude::{AttitudeLoop, State}, flight::{Airframe, Config}, mix::Geometry};
+    /// # use aplomb::{Spin, control::attitude::{AttitudeController, State}, flight::{Airframe, Config}, mix::Geometry};
     /// # let x = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
     /// # let config = Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], x, 6.5))?.attitude;
-    /// # let pointing = AttitudeLoop::<aplomb::Libm>::new(&config, 5e-3)?;
+    /// # let pointing = AttitudeController::<aplomb::Libm>::new(&config, 5e-3)?;
     /// use aplomb::frames::{Attitude, Vector};
     /// let mut state = State::new();
     /// pointing.lead(&mut state, Attitude::LEVEL, Attitude::LEVEL, Vector::ZERO);
@@ -428,8 +428,8 @@ impl<M: Math> AttitudeLoop<M> {
             limited,
             setpoint: rate::SetPoint {
                 rate_rad_s,
-                slope_rad_s2: reference.acceleration,
-                drive_rad_s2: state.drive,
+                setpoint_derivative_rad_s2: reference.acceleration,
+                feed_forward_rad_s2: state.drive,
             },
             reference: reference.attitude,
         }

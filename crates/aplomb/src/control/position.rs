@@ -29,7 +29,7 @@ pub struct Config {
 
 /// The position loop, folded. It has no state.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PositionLoop<M = Libm> {
+pub struct PositionController<M = Libm> {
     approach: Approach,
     math: PhantomData<M>,
 }
@@ -85,17 +85,17 @@ impl Approach {
     }
 }
 
-impl<M: Math> PositionLoop<M> {
+impl<M: Math> PositionController<M> {
     /// Checks the configuration.
     ///
     /// ```
-    /// use aplomb::{Libm, control::position::{Config, PositionLoop}, frames::Vector};
+    /// use aplomb::{Libm, control::position::{Config, PositionController}, frames::Vector};
     /// let config = Config { crossover_rad_s: 1.0, braking_m_s2: 2.0, speed_limit_m_s: 5.0 };
-    /// let position = PositionLoop::<Libm>::new(&config)?;
+    /// let position = PositionController::<Libm>::new(&config)?;
     /// // 5 m away, beyond a/k^2 = 2 m: sqrt(2 * 2 * (5 - 1)) m/s.
     /// let output = position.step(Vector::new(5.0, 0.0, 0.0), Vector::ZERO, Vector::ZERO);
     /// assert!((output.velocity_m_s.x() - 4.0).abs() < 1e-5);
-    /// assert_eq!(PositionLoop::<Libm>::new(&Config { braking_m_s2: 0.0, ..config }).unwrap_err().field, "braking_m_s2");
+    /// assert_eq!(PositionController::<Libm>::new(&Config { braking_m_s2: 0.0, ..config }).unwrap_err().field, "braking_m_s2");
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
     ///
@@ -112,9 +112,9 @@ impl<M: Math> PositionLoop<M> {
     /// that is not finite asks for standstill, and so does a place nearer than 1e-6 m.
     ///
     /// ```
-    /// # use aplomb::{Libm, control::position::{Config, PositionLoop}, frames::Vector};
+    /// # use aplomb::{Libm, control::position::{Config, PositionController}, frames::Vector};
     /// # let config = Config { crossover_rad_s: 1.0, braking_m_s2: 2.0, speed_limit_m_s: 5.0 };
-    /// # let position = PositionLoop::<Libm>::new(&config)?;
+    /// # let position = PositionController::<Libm>::new(&config)?;
     /// // Near the place the speed is k d; moving at it, the craft must slow down by k v.
     /// let near = position.step(Vector::new(0.0, 1.5, 0.0), Vector::ZERO, Vector::new(0.0, 1.5, 0.0));
     /// assert!((near.velocity_m_s.y() - 1.5).abs() < 1e-6 && (near.acceleration_m_s2.y() + 1.5).abs() < 1e-6);

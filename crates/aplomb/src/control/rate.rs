@@ -67,7 +67,7 @@ pub struct Config {
     pub gyroscopic: bool,
     /// How far in s the reaction of the rotors' acceleration makes yaw torque lead their drag torque, 0 to 2; 0 for rotors
     /// without inertia.
-    pub reaction_lead_s: f32,
+    pub reaction_time_constant_s: f32,
 }
 
 /// What the rate loop is asked for.
@@ -78,15 +78,15 @@ pub struct SetPoint {
     /// Body rate in rad/s.
     pub rate_rad_s: Vector<Body>,
     /// How that rate changes, in rad/s2. It also cancels what the derivative on the measurement would take off.
-    pub slope_rad_s2: Vector<Body>,
+    pub setpoint_derivative_rad_s2: Vector<Body>,
     /// Angular acceleration commanded of the rotors ahead of the feedback, in rad/s2. With a rotor lag tau it is
     /// slope + tau d(slope)/dt.
-    pub drive_rad_s2: Vector<Body>,
+    pub feed_forward_rad_s2: Vector<Body>,
 }
 
 /// The rate loop, folded.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct RateLoop {
+pub struct RateController {
     axes: [pid::Pid; 3],
     derivative_gain: Vector<Body>,
     gyro: Biquad,
@@ -146,22 +146,22 @@ impl State {
     }
 }
 
-impl RateLoop {
+impl RateController {
     /// Folds the gains for a period in s.
     ///
     /// ```
-    /// use aplomb::{control::rate::{Axis, Config, Inertia, RateLoop, SetPoint, State}, frames::Vector};
+    /// use aplomb::{control::rate::{Axis, Config, Inertia, RateController, SetPoint, State}, frames::Vector};
     /// let axis = Axis {
     ///     crossover_rad_s: 30.0, integral_time_s: 0.2, derivative_time_s: 0.035, acceleration_limit_rad_s2: 200.0,
     /// };
     /// let config = Config {
     ///     roll: axis, pitch: axis, yaw: Axis { crossover_rad_s: 10.0, ..axis },
     ///     derivative_filter_ratio: 8.0, gyro_cutoff_hz: 100.0,
-    ///     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_lead_s: 0.0,
+    ///     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_time_constant_s: 0.0,
     /// };
-    /// let turning = RateLoop::new(&config, 1e-3)?;
+    /// let turning = RateController::new(&config, 1e-3)?;
     /// let mistaken = Config { pitch: Axis { integral_time_s: 0.0, ..axis }, ..config };
-    /// let refused = RateLoop::new(&mistaken, 1e-3).unwrap_err();
+    /// let refused = RateController::new(&mistaken, 1e-3).unwrap_err();
     /// assert_eq!(refused.to_string(), "pitch.integral_time_s must be greater than 0");
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
@@ -193,7 +193,12 @@ impl RateLoop {
             })
         };
         require_within("derivative_filter_ratio", config.derivative_filter_ratio, 2.0, 20.0)?;
-        require_within("reaction_lead_s", config.reaction_lead_s, 0.0, LONGEST_REACTION_LEAD_S)?;
+        require_within(
+            "reaction_time_constant_s",
+            config.reaction_time_constant_s,
+            0.0,
+            LONGEST_REACTION_LEAD_S,
+        )?;
         let (inertia, inverse) = config.inertia.tensors()?;
         let gain = |axis: &Axis| axis.crossover_rad_s * axis.derivative_time_s;
         Ok(Self {
@@ -208,8 +213,8 @@ impl RateLoop {
             inertia,
             inverse,
             gyroscopic: config.gyroscopic,
-            reaction: if config.reaction_lead_s > 0.0 {
-                Some(LowPass::from_time_constant(config.reaction_lead_s, period_s)?)
+            reaction: if config.reaction_time_constant_s > 0.0 {
+                Some(LowPass::from_time_constant(config.reaction_time_constant_s, period_s)?)
             } else {
                 None
             },
@@ -223,20 +228,20 @@ impl RateLoop {
         self.gyro.delay_s()
     }
 
-    /// The torque in N m for a set-point and a gyro sample in rad/s. Call [`RateLoop::achieved`] afterwards. Samples
+    /// The torque in N m for a set-point and a gyro sample in rad/s. Call [`RateController::achieved`] afterwards. Samples
     /// that are not finite hold the last rate; a set-point that is not finite holds the last torque of its axis.
     ///
     /// ```
-    /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateLoop, SetPoint, State}, frames::Vector};
+    /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateController, SetPoint, State}, frames::Vector};
     /// # let axis = Axis {
     /// #     crossover_rad_s: 30.0, integral_time_s: 0.2, derivative_time_s: 0.035, acceleration_limit_rad_s2: 200.0,
     /// # };
     /// # let config = Config {
     /// #     roll: axis, pitch: axis, yaw: Axis { crossover_rad_s: 10.0, ..axis },
     /// #     derivative_filter_ratio: 8.0, gyro_cutoff_hz: 100.0,
-    /// #     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_lead_s: 0.0,
+    /// #     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_time_constant_s: 0.0,
     /// # };
-    /// # let turning = RateLoop::new(&config, 1e-3)?;
+    /// # let turning = RateController::new(&config, 1e-3)?;
     /// let setpoint = SetPoint { rate_rad_s: Vector::new(1.0, 0.0, 0.0), ..SetPoint::default() };
     /// let torque_nm = turning.step(&mut State::new(), &setpoint, Vector::ZERO);
     /// // 30/s times 1 rad/s is 30 rad/s2; times 0.011 kg m2.
@@ -249,7 +254,8 @@ impl RateLoop {
         let [gx, gy, gz] = gyro_rad_s.to_array();
         let [fx, fy, fz] = &mut state.gyro;
         let (wx, wy, wz) = (self.gyro.step(fx, gx), self.gyro.step(fy, gy), self.gyro.step(fz, gz));
-        let forward = setpoint.drive_rad_s2 + setpoint.slope_rad_s2.scale(self.derivative_gain);
+        let forward =
+            setpoint.feed_forward_rad_s2 + setpoint.setpoint_derivative_rad_s2.scale(self.derivative_gain);
         let [rx, ry, rz] = setpoint.rate_rad_s.to_array();
         let [ax, ay, az] = &self.axes;
         let [sx, sy, sz] = &mut state.axes;
@@ -271,16 +277,16 @@ impl RateLoop {
     /// short of the demand. Without this call they stand still; a torque that is not finite counts as achieved in full.
     ///
     /// ```
-    /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateLoop, SetPoint, State}, frames::Vector};
+    /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateController, SetPoint, State}, frames::Vector};
     /// # let axis = Axis {
     /// #     crossover_rad_s: 30.0, integral_time_s: 0.2, derivative_time_s: 0.035, acceleration_limit_rad_s2: 200.0,
     /// # };
     /// # let config = Config {
     /// #     roll: axis, pitch: axis, yaw: Axis { crossover_rad_s: 10.0, ..axis },
     /// #     derivative_filter_ratio: 8.0, gyro_cutoff_hz: 100.0,
-    /// #     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_lead_s: 0.0,
+    /// #     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_time_constant_s: 0.0,
     /// # };
-    /// # let turning = RateLoop::new(&config, 1e-3)?;
+    /// # let turning = RateController::new(&config, 1e-3)?;
     /// let setpoint = SetPoint { rate_rad_s: Vector::new(0.1, 0.1, 0.0), ..SetPoint::default() };
     /// let mut state = State::new();
     /// let asked = turning.step(&mut state, &setpoint, Vector::ZERO);
@@ -304,24 +310,24 @@ impl RateLoop {
     /// Moves the set-point on by one period: the rate along its slope.
     ///
     /// ```
-    /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateLoop, SetPoint, State}, frames::Vector};
+    /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateController, SetPoint, State}, frames::Vector};
     /// # let axis = Axis {
     /// #     crossover_rad_s: 30.0, integral_time_s: 0.2, derivative_time_s: 0.035, acceleration_limit_rad_s2: 200.0,
     /// # };
     /// # let config = Config {
     /// #     roll: axis, pitch: axis, yaw: Axis { crossover_rad_s: 10.0, ..axis },
     /// #     derivative_filter_ratio: 8.0, gyro_cutoff_hz: 100.0,
-    /// #     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_lead_s: 0.0,
+    /// #     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_time_constant_s: 0.0,
     /// # };
-    /// # let turning = RateLoop::new(&config, 1e-3)?;
-    /// let mut setpoint = SetPoint { slope_rad_s2: Vector::new(5.0, 0.0, 0.0), ..SetPoint::default() };
+    /// # let turning = RateController::new(&config, 1e-3)?;
+    /// let mut setpoint = SetPoint { setpoint_derivative_rad_s2: Vector::new(5.0, 0.0, 0.0), ..SetPoint::default() };
     /// turning.advance(&mut setpoint);
     /// assert!((setpoint.rate_rad_s.x() - 0.005).abs() < 1e-9);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
     #[inline]
     pub fn advance(&self, setpoint: &mut SetPoint) {
-        setpoint.rate_rad_s += setpoint.slope_rad_s2 * self.period_s;
+        setpoint.rate_rad_s += setpoint.setpoint_derivative_rad_s2 * self.period_s;
     }
 
     #[inline]
@@ -336,7 +342,7 @@ mod tests {
 
     use super::*;
 
-    fn config(reaction_lead_s: f32) -> Config {
+    fn config(reaction_time_constant_s: f32) -> Config {
         let axis = Axis {
             crossover_rad_s: 30.0,
             integral_time_s: 0.2,
@@ -351,13 +357,13 @@ mod tests {
             gyro_cutoff_hz: 100.0,
             inertia: Inertia::diagonal(0.01, 0.01, 0.02),
             gyroscopic: true,
-            reaction_lead_s,
+            reaction_time_constant_s,
         }
     }
 
     /// Torques over time for a step of 0.5 rad/s on every axis with a craft held still, all of it achieved.
-    fn torques(reaction_lead_s: f32) -> std::vec::Vec<[f32; 3]> {
-        let turning = RateLoop::new(&config(reaction_lead_s), 1e-3).unwrap();
+    fn torques(reaction_time_constant_s: f32) -> std::vec::Vec<[f32; 3]> {
+        let turning = RateController::new(&config(reaction_time_constant_s), 1e-3).unwrap();
         let mut state = State::new();
         let setpoint = SetPoint { rate_rad_s: Vector::new(0.5, 0.5, 0.5), ..SetPoint::default() };
         (0..1000)
@@ -387,7 +393,7 @@ mod tests {
     #[test]
     fn reaction_lag_is_not_taken_for_saturation() {
         // Torque that the lag holds back is no torque that the rotors failed to give: the yaw integral grows as the others'.
-        let turning = RateLoop::new(&config(0.27), 1e-3).unwrap();
+        let turning = RateController::new(&config(0.27), 1e-3).unwrap();
         let setpoint = SetPoint { rate_rad_s: Vector::new(0.1, 0.1, 0.1), ..SetPoint::default() };
         let grown = |given: fn(Vector<Body>) -> Vector<Body>| {
             let mut state = State::new();
@@ -410,7 +416,7 @@ mod tests {
         // w x J w = (w_y w_z (J_z - J_y), w_z w_x (J_x - J_z), w_x w_y (J_y - J_x)); the set-point is the rate itself.
         let rate_rad_s = Vector::new(2.0, -1.0, 3.0);
         let torque = |gyroscopic| {
-            let turning = RateLoop::new(&Config { gyroscopic, ..config(0.0) }, 1e-3).unwrap();
+            let turning = RateController::new(&Config { gyroscopic, ..config(0.0) }, 1e-3).unwrap();
             let mut state = State::new();
             let setpoint = SetPoint { rate_rad_s, ..SetPoint::default() };
             let mut last = Vector::ZERO;

@@ -29,9 +29,9 @@ pub struct Config {
     /// Largest tilt in rad, above 0 and at most 1.4.
     pub tilt_limit_rad: f32,
     /// Least vertical thrust in N; at least 0 and below the weight, or the craft could not descend.
-    pub low_n: f32,
+    pub min_thrust_n: f32,
     /// Largest thrust in N; above the weight.
-    pub high_n: f32,
+    pub max_thrust_n: f32,
 }
 
 /// The thrust vector, folded.
@@ -78,7 +78,7 @@ impl<M: Math> ThrustVector<M> {
     ///
     /// ```
     /// use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}};
-    /// let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, low_n: 2.4, high_n: 23.0 })?;
+    /// let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, min_thrust_n: 2.4, max_thrust_n: 23.0 })?;
     /// assert!((thrust.horizontal_limit_m_s2() - 9.80665 * 0.5f32.tan()).abs() < 1e-5);
     /// let (low, high) = thrust.vertical_range_m_s2();
     /// assert!((low - (2.4 / 1.2 - 9.80665)).abs() < 1e-5 && (high - (23.0 / 1.2 - 9.80665)).abs() < 1e-5);
@@ -86,30 +86,30 @@ impl<M: Math> ThrustVector<M> {
     /// ```
     ///
     /// # Errors
-    /// Names the field; `low_n` also when it is not below `high_n` and the weight, `high_n` also when it does not exceed the
+    /// Names the field; `min_thrust_n` also when it is not below `max_thrust_n` and the weight, `max_thrust_n` also when it does not exceed the
     /// weight.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         let mass = require_positive("mass_kg", config.mass_kg)?;
         require_positive("tilt_limit_rad", config.tilt_limit_rad)?;
         let limit = require_within("tilt_limit_rad", config.tilt_limit_rad, 0.0, 1.4)?;
-        require_not_negative("low_n", config.low_n)?;
-        require_positive("high_n", config.high_n)?;
-        if config.low_n >= config.high_n {
-            return Err(ConfigError::new("low_n", Problem::WrongOrder));
+        require_not_negative("min_thrust_n", config.min_thrust_n)?;
+        require_positive("max_thrust_n", config.max_thrust_n)?;
+        if config.min_thrust_n >= config.max_thrust_n {
+            return Err(ConfigError::new("min_thrust_n", Problem::WrongOrder));
         }
-        if config.low_n >= mass * STANDARD_GRAVITY_M_S2 {
-            return Err(ConfigError::new("low_n", Problem::Inconsistent));
+        if config.min_thrust_n >= mass * STANDARD_GRAVITY_M_S2 {
+            return Err(ConfigError::new("min_thrust_n", Problem::Inconsistent));
         }
-        if config.high_n <= mass * STANDARD_GRAVITY_M_S2 {
-            return Err(ConfigError::new("high_n", Problem::Inconsistent));
+        if config.max_thrust_n <= mass * STANDARD_GRAVITY_M_S2 {
+            return Err(ConfigError::new("max_thrust_n", Problem::Inconsistent));
         }
         // Not by the functions of `M`: an approximate limit would be off for good.
         let (sin, cos) = (libm::sinf(limit), libm::cosf(limit));
         Ok(Self {
             mass_kg: mass,
             // A little vertical thrust always stays, so that "where the thrust leans" has a meaning.
-            low: (config.low_n / mass).max(0.05 * STANDARD_GRAVITY_M_S2),
-            high: config.high_n / mass,
+            low: (config.min_thrust_n / mass).max(0.05 * STANDARD_GRAVITY_M_S2),
+            high: config.max_thrust_n / mass,
             tan_limit: sin / cos,
             sin_limit: sin,
             math: PhantomData,
@@ -134,7 +134,7 @@ impl<M: Math> ThrustVector<M> {
         STANDARD_GRAVITY_M_S2 * self.tan_limit
     }
 
-    /// Sine of the tilt limit: the longest [`crate::Lean`].
+    /// Sine of the tilt limit: the longest [`crate::Tilt`].
     #[must_use]
     pub const fn sin_limit(&self) -> f32 {
         self.sin_limit
@@ -145,7 +145,7 @@ impl<M: Math> ThrustVector<M> {
     ///
     /// ```
     /// # use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}, frames::Vector};
-    /// # let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, low_n: 2.4, high_n: 23.0 })?;
+    /// # let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, min_thrust_n: 2.4, max_thrust_n: 23.0 })?;
     /// // 20 m/s2 north are too much at 0.5 rad: g tan(0.5) is left, the height is kept, and it is said.
     /// let aim = thrust.aim(Vector::new(20.0, 0.0, 0.0));
     /// assert!((aim.acceleration_m_s2.x() - 5.3574).abs() < 1e-3 && aim.acceleration_m_s2.z() == 0.0 && aim.tilt_limited);
@@ -187,7 +187,7 @@ impl<M: Math> ThrustVector<M> {
     ///
     /// ```
     /// # use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}};
-    /// # let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, low_n: 2.4, high_n: 23.0 })?;
+    /// # let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, min_thrust_n: 2.4, max_thrust_n: 23.0 })?;
     /// assert!((thrust.total_n(9.80665, 1.0) - 11.768).abs() < 1e-3);
     /// assert!((thrust.total_n(9.80665, 0.8) - 14.710).abs() < 1e-3);
     /// assert_eq!(thrust.total_n(9.80665, -0.3), 0.0);

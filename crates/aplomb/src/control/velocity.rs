@@ -36,7 +36,7 @@ pub struct Config {
 
 /// The velocity loop, folded.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct VelocityLoop<M = Libm> {
+pub struct VelocityController<M = Libm> {
     axis: pid::Pid,
     speed_limit_m_s: f32,
     acceleration_m_s2: f32,
@@ -95,15 +95,15 @@ pub struct Output {
     pub limited: bool,
 }
 
-impl<M: Math> VelocityLoop<M> {
+impl<M: Math> VelocityController<M> {
     /// Folds the gains for a period in s.
     ///
     /// ```
-    /// use aplomb::{Libm, control::velocity::{Config, State, VelocityLoop}, frames::Vector};
+    /// use aplomb::{Libm, control::velocity::{Config, State, VelocityController}, frames::Vector};
     /// let config = Config {
     ///     crossover_rad_s: 2.0, integral_time_s: 2.0, speed_limit_m_s: 6.0, acceleration_m_s2: 3.0, output_limit_m_s2: 5.0,
     /// };
-    /// let velocity = VelocityLoop::<Libm>::new(&config, 0.025)?;
+    /// let velocity = VelocityController::<Libm>::new(&config, 0.025)?;
     /// // 3 m/s north from rest: the ramp has come to 3 * 0.025 m/s, and the rest of the way asks for the ramp's slope.
     /// let mut state = State::new();
     /// let output = velocity.step(&mut state, Vector::new(3.0, 0.0, 0.0), Vector::ZERO, Vector::ZERO);
@@ -133,17 +133,17 @@ impl<M: Math> VelocityLoop<M> {
     }
 
     /// The acceleration for a velocity set-point and its feed-forward. Horizontal parts only. Call
-    /// [`VelocityLoop::achieved`] afterwards.
+    /// [`VelocityController::achieved`] afterwards.
     ///
     /// A set-point or feed-forward that is no number counts as 0; a velocity that is none holds the last acceleration of its
     /// axis. On the first step, and after a pause, the ramp starts from the velocity found.
     ///
     /// ```
-    /// # use aplomb::{Libm, control::velocity::{Config, State, VelocityLoop}, frames::Vector};
+    /// # use aplomb::{Libm, control::velocity::{Config, State, VelocityController}, frames::Vector};
     /// # let config = Config {
     /// #     crossover_rad_s: 2.0, integral_time_s: 2.0, speed_limit_m_s: 6.0, acceleration_m_s2: 3.0, output_limit_m_s2: 5.0,
     /// # };
-    /// # let velocity = VelocityLoop::<Libm>::new(&config, 0.025)?;
+    /// # let velocity = VelocityController::<Libm>::new(&config, 0.025)?;
     /// // 12 m/s are asked for; the limit is 6, in any direction, and it is said.
     /// let mut state = State::new();
     /// let moving = Vector::new(0.0, -6.0, 0.0);
@@ -183,11 +183,11 @@ impl<M: Math> VelocityLoop<M> {
     /// and are led back by what the craft was short of the demand. Without this call they stand still.
     ///
     /// ```
-    /// # use aplomb::{Libm, control::velocity::{Config, State, VelocityLoop}, frames::Vector};
+    /// # use aplomb::{Libm, control::velocity::{Config, State, VelocityController}, frames::Vector};
     /// # let config = Config {
     /// #     crossover_rad_s: 2.0, integral_time_s: 2.0, speed_limit_m_s: 6.0, acceleration_m_s2: 3.0, output_limit_m_s2: 5.0,
     /// # };
-    /// # let velocity = VelocityLoop::<Libm>::new(&config, 0.025)?;
+    /// # let velocity = VelocityController::<Libm>::new(&config, 0.025)?;
     /// // Wind pushes at 1 m/s against a set-point of rest: the integral grows by w h/Ti e = 2 * 0.025/2 m/s2 a step.
     /// let mut state = State::new();
     /// let mut output = velocity.step(&mut state, Vector::ZERO, Vector::ZERO, Vector::ZERO);

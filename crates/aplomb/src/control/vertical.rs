@@ -46,7 +46,7 @@ pub struct Config {
 
 /// The vertical loop, folded.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct VerticalLoop<M = Libm> {
+pub struct VerticalController<M = Libm> {
     climb: pid::Pid,
     climb_limit_m_s: f32,
     descent_limit_m_s: f32,
@@ -121,16 +121,16 @@ pub struct Output {
     pub limited: bool,
 }
 
-impl<M: Math> VerticalLoop<M> {
+impl<M: Math> VerticalController<M> {
     /// Folds the gains for a period in s; `range_m_s2` is the lowest and the highest vertical acceleration, up positive.
     ///
     /// ```
-    /// use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalLoop}};
+    /// use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalController}};
     /// let config = Config {
     ///     climb_crossover_rad_s: 4.0, climb_integral_time_s: 1.0, height_crossover_rad_s: 1.3,
     ///     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
     /// };
-    /// let vertical = VerticalLoop::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
+    /// let vertical = VerticalController::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
     /// // Half a metre too low and at rest: the climb wanted is 1.3 * 0.5 m/s, the ramp has come to 3 * 0.025 of it.
     /// let output = vertical.step(&mut State::new(), VerticalDemand::Height(10.0), 9.5, 0.0);
     /// assert!((output.climb_m_s - 0.075).abs() < 1e-6 && (output.up_m_s2 - (4.0 * 0.075 + 3.0)).abs() < 1e-5);
@@ -181,19 +181,19 @@ impl<M: Math> VerticalLoop<M> {
     }
 
     /// The vertical acceleration for a demand, at a height in m and climb in m/s (both up). Call
-    /// [`VerticalLoop::achieved`] afterwards.
+    /// [`VerticalController::achieved`] afterwards.
     ///
     /// A centred climb holds the height at which the craft comes to rest, also when a height was on its way before. A
     /// demand that is no number counts as centred, or keeps the height held; a height that is no number asks for no climb;
     /// a climb that is no number holds the last acceleration.
     ///
     /// ```
-    /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalLoop}};
+    /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalController}};
     /// # let config = Config {
     /// #     climb_crossover_rad_s: 4.0, climb_integral_time_s: 1.0, height_crossover_rad_s: 1.3,
     /// #     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
     /// # };
-    /// # let vertical = VerticalLoop::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
+    /// # let vertical = VerticalController::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
     /// // 40 m too high: the descent grows to its limit, and it is said.
     /// let mut state = State::new();
     /// let outputs = (0..40).map(|_| vertical.step(&mut state, VerticalDemand::Height(10.0), 50.0, 0.0));
@@ -237,12 +237,12 @@ impl<M: Math> VerticalLoop<M> {
     /// Tells the integral which vertical acceleration in m/s2 (up) was achieved. Without this call it stands still.
     ///
     /// ```
-    /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalLoop}};
+    /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalController}};
     /// # let config = Config {
     /// #     climb_crossover_rad_s: 4.0, climb_integral_time_s: 1.0, height_crossover_rad_s: 1.3,
     /// #     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
     /// # };
-    /// # let vertical = VerticalLoop::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
+    /// # let vertical = VerticalController::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
     /// // Sinking at 0.5 m/s while the height is right: w h/Ti e = 4 * 0.025/1 * 0.5 m/s2 a step.
     /// let mut state = State::new();
     /// let output = vertical.step(&mut state, VerticalDemand::Height(5.0), 5.0, -0.5);

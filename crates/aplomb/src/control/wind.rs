@@ -11,7 +11,7 @@
 //! asks for, so the pole p must be slow beside the velocity loop: at most a fifth of its crossover.
 //!
 //! Source: the rotors' drag, linear in the airspeed along the rotor disc: P. Martin, E. Salaun, The true role of accelerometer
-//! feedback in quadrotor control, ICRA 2010. Response: the doctest of [`WindForward::step`]; margins with it on, by injection
+//! feedback in quadrotor control, ICRA 2010. Response: the doctest of [`WindFeedForward::step`]; margins with it on, by injection
 //! and by the linear model, in the harness; a hold taken up in wind with its twin without: `tests/wind_forward.rs` of the project.
 
 use crate::error::{ConfigError, require_positive};
@@ -30,7 +30,7 @@ pub struct Config {
 
 /// The feed-forward, folded.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct WindForward {
+pub struct WindFeedForward {
     drag_per_s: f32,
     gain: f32,
 }
@@ -51,15 +51,15 @@ impl State {
     }
 }
 
-impl WindForward {
+impl WindFeedForward {
     /// Asks for nothing.
     pub const NONE: Self = Self { drag_per_s: 0.0, gain: 0.0 };
 
     /// Folds drag and pole for a period in s.
     ///
     /// ```
-    /// use aplomb::control::wind::{Config, WindForward};
-    /// let refused = WindForward::new(&Config { drag_per_s: 0.25, pole_rad_s: 0.0 }, 0.025).unwrap_err();
+    /// use aplomb::control::wind::{Config, WindFeedForward};
+    /// let refused = WindFeedForward::new(&Config { drag_per_s: 0.25, pole_rad_s: 0.0 }, 0.025).unwrap_err();
     /// assert_eq!(refused.to_string(), "pole_rad_s must be greater than 0");
     /// ```
     ///
@@ -78,8 +78,8 @@ impl WindForward {
     /// left out: the last answer stands.
     ///
     /// ```
-    /// use aplomb::{control::wind::{Config, State, WindForward}, frames::Vector};
-    /// let forward = WindForward::new(&Config { drag_per_s: 0.25, pole_rad_s: 0.4 }, 0.025)?;
+    /// use aplomb::{control::wind::{Config, State, WindFeedForward}, frames::Vector};
+    /// let forward = WindFeedForward::new(&Config { drag_per_s: 0.25, pole_rad_s: 0.4 }, 0.025)?;
     /// let mut state = State::default();
     /// // 8 m/s to the south: after a time constant, 2.5 s or 100 steps, 63 % of 2 m/s2 to the north.
     /// let wind_m_s = Vector::new(-8.0, 0.0, 0.0);

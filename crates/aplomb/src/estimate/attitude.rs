@@ -163,7 +163,7 @@ pub struct AttitudeFilter<M: Math = Libm> {
     field_tick: u16,
     course_tick: u16,
     seeded: bool,
-    heading_known: bool,
+    heading_valid: bool,
     math: PhantomData<M>,
 }
 
@@ -209,7 +209,7 @@ impl<M: Math> AttitudeFilter<M> {
             field_tick: 0,
             course_tick: 0,
             seeded: false,
-            heading_known: false,
+            heading_valid: false,
             math: PhantomData,
         })
     }
@@ -303,7 +303,7 @@ impl<M: Math> AttitudeFilter<M> {
                 n2 = f32::INFINITY;
                 if resting {
                     // At rest the accelerometer is plumb. Exactly upside down the average has no horizontal part to steer by.
-                    self.reseed();
+                    self.reinitialise();
                 }
             }
         } else {
@@ -370,13 +370,13 @@ impl<M: Math> AttitudeFilter<M> {
         self.tilt_time_s = self.config.tilt_start_s;
         self.offset_time_s = self.config.offset_start_s;
         self.heading_time_s = self.config.tilt_start_s;
-        self.heading_known = false;
+        self.heading_valid = false;
         self.field = FieldCheck::new();
         self.seeded = true;
     }
 
     /// Starts over from the next samples; the gyro offset is kept. For after a crash, clipped gyros or a reset.
-    pub fn reseed(&mut self) {
+    pub fn reinitialise(&mut self) {
         self.seeded = false;
         self.rest.forget();
     }
@@ -430,14 +430,14 @@ impl<M: Math> AttitudeFilter<M> {
     /// The heading has been set, by the field or by a change of velocity.
     #[inline]
     #[must_use]
-    pub const fn heading_known(&self) -> bool {
-        self.heading_known
+    pub const fn heading_valid(&self) -> bool {
+        self.heading_valid
     }
 
     /// The craft was found at rest on the last tick.
     #[inline]
     #[must_use]
-    pub const fn at_rest(&self) -> bool {
+    pub const fn stationary(&self) -> bool {
         self.rest.resting()
     }
 
@@ -445,7 +445,7 @@ impl<M: Math> AttitudeFilter<M> {
     /// 0.1 is usual in flight, above 0.5 the attitude is not to be trusted. Right within 4 %.
     #[inline]
     #[must_use]
-    pub fn disagreement(&self) -> f32 {
+    pub fn tilt_innovation(&self) -> f32 {
         let [x, y, z] = self.average;
         if z < 0.0 { 1.0 } else { about_length(x, y) }
     }

@@ -28,11 +28,11 @@ impl PressureHeight {
     /// From pressure in Pa and temperature in K at home.
     ///
     /// # Errors
-    /// Names `home_pa` or `home_k` when not finite or not positive.
-    pub fn new(home_pa: f32, home_k: f32) -> Result<Self, ConfigError> {
+    /// Names `home_pa` or `home_temperature_k` when not finite or not positive.
+    pub fn new(home_pa: f32, home_temperature_k: f32) -> Result<Self, ConfigError> {
         let home_pa = require_positive("home_pa", home_pa)?;
-        let home_k = require_positive("home_k", home_k)?;
-        Ok(Self { home_pa, scale_m: home_k / LAPSE_K_M * EXPONENT })
+        let home_temperature_k = require_positive("home_temperature_k", home_temperature_k)?;
+        Ok(Self { home_pa, scale_m: home_temperature_k / LAPSE_K_M * EXPONENT })
     }
 
     /// With another, positive pressure in Pa at home.
@@ -96,7 +96,7 @@ mod tests {
     fn bad_home_is_named() {
         for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 0.0, -1.0] {
             assert_eq!(PressureHeight::new(bad, 288.15).unwrap_err().field, "home_pa");
-            assert_eq!(PressureHeight::new(1e5, bad).unwrap_err().field, "home_k");
+            assert_eq!(PressureHeight::new(1e5, bad).unwrap_err().field, "home_temperature_k");
         }
     }
 }

@@ -64,21 +64,21 @@ pub struct State {
     /// Wind in m/s (towards), horizontal; 0 while not known.
     pub wind_m_s: Vector<World>,
     /// The averaged vertical's disagreement with the attitude (sine of the angle); above 0.5 do not trust the attitude.
-    pub disagreement: f32,
+    pub tilt_innovation: f32,
     /// An inertial sample was usable on this tick.
     pub imu_usable: bool,
     /// Attitude has been seeded.
-    pub attitude_known: bool,
+    pub attitude_valid: bool,
     /// Heading has been set by the field.
-    pub heading_known: bool,
+    pub heading_valid: bool,
     /// Height and climb are fed by a sensor.
-    pub height_known: bool,
+    pub height_valid: bool,
     /// Horizontal position and velocity are fed by the receiver.
-    pub position_known: bool,
+    pub position_valid: bool,
     /// Wind is estimated: drag is configured and the position known.
-    pub wind_known: bool,
+    pub wind_valid: bool,
     /// At rest (only found while disarmed).
-    pub at_rest: bool,
+    pub stationary: bool,
 }
 
 /// Vote, lever arm, attitude, vertical and horizontal estimation, wired.
@@ -90,8 +90,8 @@ pub struct State {
 /// let mut estimator = Estimator::<Libm, 1>::new(&Config::CONSUMER, 1e-3).unwrap();
 /// let imu = ImuSample { accel_m_s2: Vector::new(0.0, 0.0, -9.80665), ..ImuSample::default() };
 /// let state = estimator.step(&Sensors::from_imu(imu), false);
-/// assert!(state.attitude_known && state.attitude.cos_tilt() == 1.0);
-/// assert!(state.acceleration_m_s2.norm_squared() < 1e-9 && !state.height_known);
+/// assert!(state.attitude_valid && state.attitude.cos_tilt() == 1.0);
+/// assert!(state.acceleration_m_s2.norm_squared() < 1e-9 && !state.height_valid);
 /// ```
 #[derive(Clone, Debug)]
 pub struct Estimator<M: Math = Libm, const N: usize = 1> {
@@ -108,7 +108,7 @@ pub struct Estimator<M: Math = Libm, const N: usize = 1> {
     waiting_field: Vector<Body>,
     acceleration_m_s2: Vector<World>,
     imu_usable: bool,
-    wind_known: bool,
+    wind_valid: bool,
     busy: bool,
     field_waits: bool,
 }
@@ -125,7 +125,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
         }
         require_within("longest_delay_s", config.longest_delay_s, 0.05, 2.0)?;
         let horizontal = HorizontalFilter::new(&config.horizontal, period_s)?;
-        let home = Home::new(config.vertical.home_k)?;
+        let home = Home::new(config.vertical.home_temperature_k)?;
         let vertical = VerticalFilter::new(&config.vertical, period_s)?;
         if config.imu_stale_ticks == 0 && N > 1 {
             return Err(ConfigError::new("imu_stale_ticks", Problem::NotPositive));
@@ -143,7 +143,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             waiting_field: Vector::ZERO,
             acceleration_m_s2: Vector::ZERO,
             imu_usable: false,
-            wind_known: false,
+            wind_valid: false,
             busy: false,
             field_waits: false,
         })
@@ -166,7 +166,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
         let aids = Aids {
             field: self.field_to_take(sensors),
             // Felt in the axes of the attitude, measured in those of the world: they must be the same.
-            apparent_gravity_m_s2: if self.attitude.heading_known() {
+            apparent_gravity_m_s2: if self.attitude.heading_valid() {
                 self.kinematic.apparent_gravity()
             } else {
                 None
@@ -203,7 +203,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             self.kinematic.take(fix, &span);
         }
         let measured = self.horizontal.known() && armed;
-        self.wind_known = self.wind.step(self.attitude.attitude(), accel, self.velocity_m_s(), measured);
+        self.wind_valid = self.wind.step(self.attitude.attitude(), accel, self.velocity_m_s(), measured);
         self.state()
     }
 
@@ -220,14 +220,14 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             position_m: Vector::new(north, east, -self.vertical.height_m()),
             velocity_m_s: self.velocity_m_s(),
             wind_m_s: self.wind.wind,
-            disagreement: self.attitude.disagreement(),
+            tilt_innovation: self.attitude.tilt_innovation(),
             imu_usable: self.imu_usable,
-            attitude_known: self.attitude.seeded(),
-            heading_known: self.attitude.heading_known(),
-            height_known: self.vertical.known(),
-            position_known: self.horizontal.known(),
-            wind_known: self.wind_known,
-            at_rest: self.attitude.at_rest(),
+            attitude_valid: self.attitude.seeded(),
+            heading_valid: self.attitude.heading_valid(),
+            height_valid: self.vertical.known(),
+            position_valid: self.horizontal.known(),
+            wind_valid: self.wind_valid,
+            stationary: self.attitude.stationary(),
         }
     }
 
@@ -276,8 +276,8 @@ impl<M: Math, const N: usize> Estimator<M, N> {
     }
 
     /// Starts the attitude over from the next samples, as after a crash.
-    pub fn reseed_attitude(&mut self) {
-        self.attitude.reseed();
+    pub fn reinitialise_attitude(&mut self) {
+        self.attitude.reinitialise();
     }
 
     /// The attitude filter.
@@ -342,8 +342,8 @@ const HOME_SAMPLES: u8 = 100;
 
 impl Home {
     /// The pressure is that of the standard atmosphere at sea level (ISO 2533) until the first sample.
-    fn new(home_k: f32) -> Result<Self, ConfigError> {
-        Ok(Self { law: PressureHeight::new(101_325.0, home_k)?, samples: 0, frozen: false })
+    fn new(home_temperature_k: f32) -> Result<Self, ConfigError> {
+        Ok(Self { law: PressureHeight::new(101_325.0, home_temperature_k)?, samples: 0, frozen: false })
     }
 
     /// Height in m. While disarmed, and until frozen, home is the average pressure, so the height is about 0. NaN for a

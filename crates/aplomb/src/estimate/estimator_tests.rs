@@ -11,7 +11,7 @@ fn each_bad_field_is_named() {
         ("longest_delay_s", |c, x| c.longest_delay_s = x),
         ("rotor_drag_per_s", |c, x| c.rotor_drag_per_s = Some(x)),
         ("tilt_time_s", |c, x| c.attitude.tilt_time_s = x),
-        ("home_k", |c, x| c.vertical.home_k = x),
+        ("home_temperature_k", |c, x| c.vertical.home_temperature_k = x),
         ("interval_s", |c, x| c.horizontal.interval_s = x),
     ];
     for (field, set) in fields {

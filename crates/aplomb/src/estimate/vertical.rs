@@ -50,7 +50,7 @@ pub struct Config {
     /// Without an accepted sample for this long in s the height is not known.
     pub timeout_s: f32,
     /// Air temperature at home in K.
-    pub home_k: f32,
+    pub home_temperature_k: f32,
 }
 
 impl Config {
@@ -64,7 +64,7 @@ impl Config {
         gate_m: 2.0,
         gate_growth_m_s: 5.0,
         timeout_s: 2.0,
-        home_k: 288.15,
+        home_temperature_k: 288.15,
     };
 }
 
@@ -132,7 +132,7 @@ impl VerticalFilter {
             // (q/R)^(1/6) with q = walk^2 and R = sigma^2 T.
             Ok(libm::cbrtf(walk / (sigma * libm::sqrtf(interval))))
         };
-        require_positive("home_k", config.home_k)?;
+        require_positive("home_temperature_k", config.home_temperature_k)?;
         let slower = if config.barometer.interval_s > config.receiver.interval_s {
             config.barometer.interval_s
         } else {
@@ -304,7 +304,7 @@ mod tests {
             ("gate_m", |c, x| c.gate_m = x),
             ("gate_growth_m_s", |c, x| c.gate_growth_m_s = x),
             ("timeout_s", |c, x| c.timeout_s = x),
-            ("home_k", |c, x| c.home_k = x),
+            ("home_temperature_k", |c, x| c.home_temperature_k = x),
         ];
         for (field, set) in fields {
             for (x, problem) in [

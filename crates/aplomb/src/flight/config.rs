@@ -12,11 +12,11 @@ pub struct Config {
     /// Ticks per second, 100 to 8000: estimation, rate loop and mixer.
     pub tick_hz: f32,
     /// The attitude loop runs on every so manieth tick; at least 1.
-    pub attitude_every: u16,
-    /// The velocity, position and vertical loops run on every so manieth tick; a multiple of `attitude_every`.
-    pub velocity_every: u16,
+    pub attitude_divider: u16,
+    /// The velocity, position and vertical loops run on every so manieth tick; a multiple of `attitude_divider`.
+    pub velocity_divider: u16,
     /// Least motor command while armed, 0 to 0.5.
-    pub least_command: f32,
+    pub idle_command: f32,
     /// Density of the air in kg/m3, 0.3 to 2.
     pub air_density_kg_m3: f32,
     /// Pole of the low-pass through which the estimated wind is fed forward, as a share of the velocity loop's crossover, 0 to
@@ -53,16 +53,16 @@ impl Config {
     pub(super) fn check(&self) -> Result<(), ConfigError> {
         require_positive("tick_hz", self.tick_hz)?;
         require_within("tick_hz", self.tick_hz, 100.0, 8000.0)?;
-        if self.attitude_every == 0 {
-            return Err(ConfigError::new("attitude_every", Problem::NotPositive));
+        if self.attitude_divider == 0 {
+            return Err(ConfigError::new("attitude_divider", Problem::NotPositive));
         }
-        if self.velocity_every == 0 {
-            return Err(ConfigError::new("velocity_every", Problem::NotPositive));
+        if self.velocity_divider == 0 {
+            return Err(ConfigError::new("velocity_divider", Problem::NotPositive));
         }
-        if self.velocity_every.checked_rem(self.attitude_every) != Some(0) {
-            return Err(ConfigError::new("velocity_every", Problem::Inconsistent));
+        if self.velocity_divider.checked_rem(self.attitude_divider) != Some(0) {
+            return Err(ConfigError::new("velocity_divider", Problem::Inconsistent));
         }
-        require_within("least_command", self.least_command, 0.0, 0.5)?;
+        require_within("idle_command", self.idle_command, 0.0, 0.5)?;
         require_within("air_density_kg_m3", self.air_density_kg_m3, 0.3, 2.0)?;
         require_within("wind_share", self.wind_share, 0.0, 0.2)?;
         Ok(())

@@ -24,7 +24,7 @@ pub struct Airframe {
     /// Diameter of a rotor in m.
     pub rotor_diameter_m: f32,
     /// First-order lag of the rotors' speed in s.
-    pub rotor_lag_s: f32,
+    pub rotor_time_constant_s: f32,
     /// Time in s from a sample to the moment its command reaches the motors.
     pub delay_s: f32,
     /// Moment of inertia of one rotor (propeller and bell) about its shaft in kg m2; 0 for a rotor without inertia.
@@ -44,28 +44,28 @@ impl Airframe {
     /// use aplomb::{Spin, flight::{Airframe, Config}, mix::Geometry};
     /// let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
     /// let airframe = Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5);
-    /// assert_eq!((airframe.thrust_curve.full_n, airframe.delay_s), (6.5, 0.0025));
+    /// assert_eq!((airframe.thrust_curve.max_thrust_n, airframe.delay_s), (6.5, 0.0025));
     /// // A rotor that cannot lift its quarter of the weight, 2.94 N, makes no craft.
     /// assert!(Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 2.9)).is_err());
     /// ```
     #[must_use]
-    pub const fn new(mass_kg: f32, inertia_kg_m2: [f32; 3], geometry: Geometry, full_n: f32) -> Self {
+    pub const fn new(mass_kg: f32, inertia_kg_m2: [f32; 3], geometry: Geometry, max_thrust_n: f32) -> Self {
         let [roll, pitch, yaw] = inertia_kg_m2;
         Self {
             mass_kg,
             inertia: rate::Inertia::diagonal(roll, pitch, yaw),
             geometry,
             thrust_curve: ThrustCurveConfig {
-                full_n,
+                max_thrust_n,
                 // Four lithium-polymer cells: 3.7 V nominal, 3.0 V empty, 4.2 V full.
                 reference_voltage_v: 14.8,
-                speed_share: 1.0,
+                back_emf_share: 1.0,
                 lowest_voltage_v: 12.0,
                 highest_voltage_v: 16.8,
                 voltage_filter_s: 0.5,
             },
             rotor_diameter_m: 0.2286,
-            rotor_lag_s: 0.04,
+            rotor_time_constant_s: 0.04,
             delay_s: 0.0025,
             rotor_inertia_kg_m2: 4e-5,
             hover_speed_rad_s: 600.0,
@@ -104,31 +104,32 @@ impl Config {
     /// ```
     ///
     /// # Errors
-    /// Names the fact that is not finite or not positive; `full_n` when the craft cannot lift 1.3 times its weight.
+    /// Names the fact that is not finite or not positive; `max_thrust_n` when the craft cannot lift 1.3 times its weight.
     pub fn for_airframe(airframe: &Airframe) -> Result<Self, ConfigError> {
         let mass = require_positive("mass_kg", airframe.mass_kg)?;
-        require_positive("full_n", airframe.thrust_curve.full_n)?;
+        require_positive("max_thrust_n", airframe.thrust_curve.max_thrust_n)?;
         require_positive("rotor_diameter_m", airframe.rotor_diameter_m)?;
-        let lag = require_positive("rotor_lag_s", airframe.rotor_lag_s)?;
+        let lag = require_positive("rotor_time_constant_s", airframe.rotor_time_constant_s)?;
         let delay = require_not_negative("delay_s", airframe.delay_s)?;
         require_not_negative("rotor_inertia_kg_m2", airframe.rotor_inertia_kg_m2)?;
         require_positive("hover_speed_rad_s", airframe.hover_speed_rad_s)?;
-        let (weight, full) = (mass * STANDARD_GRAVITY_M_S2, 4.0 * airframe.thrust_curve.full_n);
+        let (weight, full) = (mass * STANDARD_GRAVITY_M_S2, 4.0 * airframe.thrust_curve.max_thrust_n);
         if full <= 1.3 * weight {
-            return Err(ConfigError::new("full_n", Problem::Inconsistent));
+            return Err(ConfigError::new("max_thrust_n", Problem::Inconsistent));
         }
         // The armed minimum: a tenth of the command keeps the rotors turning; its thrust is the mixer's lower end.
-        let least_command = 0.1;
+        let idle_command = 0.1;
         let curve = mix::ThrustCurve::new(&airframe.thrust_curve, 1.0 / TICK_HZ)?;
-        let low_n = curve.thrust_n(crate::MotorCommand::saturating(least_command), &curve.supply(1.225));
-        let authority = authority(airframe, weight, low_n);
+        let min_thrust_n =
+            curve.thrust_n(crate::MotorCommand::saturating(idle_command), &curve.supply(1.225));
+        let authority = authority(airframe, weight, min_thrust_n);
 
         let notch = notches(airframe, weight);
         let notch_delay = notch.hover_delay_s(1.0 / TICK_HZ).map_err(|error| error.within(Part::Notch))?;
         let rate = rates(airframe, &authority, lag, delay + notch_delay);
         let attitude = attitudes(airframe, &authority, &rate, lag);
         let tilt_limit = tilt_limit(weight, full);
-        let reference = attitude.tilt.reference_rad_s;
+        let reference = attitude.tilt.reference_bandwidth_rad_s;
         // Low-frequency lag of the reference, c1/c0, plus half a period of the velocity loop and the estimator's tick.
         let lean_lag =
             (1.0 + 2.0 * REFERENCE_DAMPING) / reference + 0.5 * f32::from(VELOCITY_EVERY) / TICK_HZ;
@@ -146,16 +147,16 @@ impl Config {
         let descent = 0.4 * induced;
         Ok(Self {
             tick_hz: TICK_HZ,
-            attitude_every: ATTITUDE_EVERY,
-            velocity_every: VELOCITY_EVERY,
-            least_command,
+            attitude_divider: ATTITUDE_EVERY,
+            velocity_divider: VELOCITY_EVERY,
+            idle_command,
             air_density_kg_m3: mix::REFERENCE_DENSITY_KG_M3,
             // The fastest that is slow beside the velocity loop.
             wind_share: 0.2,
             mix: mix::Config {
                 geometry: airframe.geometry,
-                low_n,
-                high_n: airframe.thrust_curve.full_n,
+                min_thrust_n,
+                max_thrust_n: airframe.thrust_curve.max_thrust_n,
                 // Attitude before height: thrust may be given up altogether, but righting itself must not throw the
                 // craft up by more than half a g.
                 allowance_down_n: f32::INFINITY,
@@ -174,8 +175,8 @@ impl Config {
                 mass_kg: mass,
                 tilt_limit_rad: tilt_limit,
                 // A fifth of the weight keeps the rotors able to make torque; nine tenths of full leave some for it.
-                low_n: (0.2 * weight).max(4.0 * low_n),
-                high_n: 0.9 * full,
+                min_thrust_n: (0.2 * weight).max(4.0 * min_thrust_n),
+                max_thrust_n: 0.9 * full,
             },
             vertical: vertical::Config {
                 climb_crossover_rad_s: climb_crossover,
@@ -206,7 +207,7 @@ impl Config {
             },
             pilot: pilot::Config {
                 dead_band: 0.04,
-                centre_softness: 0.3,
+                expo: 0.3,
                 full_stick_tilt_rad: 0.9 * tilt_limit,
                 full_stick_rate_rad_s: attitude.heading.rate_limit_rad_s,
                 full_stick_climb_m_s: 0.6 * induced,
@@ -219,10 +220,10 @@ impl Config {
     }
 }
 
-fn authority(airframe: &Airframe, weight: f32, low_n: f32) -> Authority {
+fn authority(airframe: &Airframe, weight: f32, min_thrust_n: f32) -> Authority {
     // Each rotor may move this far from hover without touching a limit.
     let hover = 0.25 * weight;
-    let room = (hover - low_n).min(airframe.thrust_curve.full_n - hover);
+    let room = (hover - min_thrust_n).min(airframe.thrust_curve.max_thrust_n - hover);
     let arms = airframe.geometry.arms.into_array();
     Authority {
         roll: room * arms.iter().fold(0.0, |sum, arm| sum + arm.y_m.abs()),
@@ -243,7 +244,7 @@ fn notches(airframe: &Airframe, weight: f32) -> NotchConfig {
         // Half of the hover thrust: a notch twice as late as in hover.
         lowest_hz: 0.7 * hover_hz,
         // Full thrust and a little more, as far as the tick rate allows.
-        highest_hz: (1.1 * hover_hz * libm::sqrtf(4.0 * airframe.thrust_curve.full_n / weight))
+        highest_hz: (1.1 * hover_hz * libm::sqrtf(4.0 * airframe.thrust_curve.max_thrust_n / weight))
             .min(0.45 * TICK_HZ),
         hover_speed_rad_s: airframe.hover_speed_rad_s,
     }
@@ -283,7 +284,7 @@ fn rates(airframe: &Airframe, authority: &Authority, lag: f32, delay: f32) -> ra
         inertia,
         gyroscopic: true,
         // T = Jr/(2 kQ w) with the drag torque kQ w^2 = kappa f of one rotor in hover.
-        reaction_lead_s: 0.5 * airframe.rotor_inertia_kg_m2 * airframe.hover_speed_rad_s
+        reaction_time_constant_s: 0.5 * airframe.rotor_inertia_kg_m2 * airframe.hover_speed_rad_s
             / (airframe.geometry.torque_to_thrust_m * hover_n),
     }
 }
@@ -303,7 +304,7 @@ fn attitudes(airframe: &Airframe, authority: &Authority, rate: &rate::Config, la
         // Well below the rate loop, which follows a set-point with the rotors' lag: its derivative sees only the gyro. A
         // lag of 60 ms leaves 52 deg.
         crossover_rad_s: crossover / 4.2,
-        reference_rad_s: reference,
+        reference_bandwidth_rad_s: reference,
         rate_limit_rad_s: (0.5 * acceleration * spread / reference).min(highest),
         acceleration_limit_rad_s2: acceleration,
     };
@@ -311,7 +312,7 @@ fn attitudes(airframe: &Airframe, authority: &Authority, rate: &rate::Config, la
         tilt: part(rate.roll.crossover_rad_s, tilt_reference, tilt, 2.0 * PI),
         heading: part(rate.yaw.crossover_rad_s, heading_reference, turn, 0.5 * PI),
         reference_damping: REFERENCE_DAMPING,
-        rotor_lag_s: lag,
+        rotor_time_constant_s: lag,
     }
 }
 
@@ -328,7 +329,7 @@ fn guards(airframe: &Airframe) -> guard::Config {
         arming_rate_rad_s: 0.35,
         arming_stick: 0.1,
         // A rotor lag without a sample is bridged, then there is nothing left to fly on.
-        imu_hold_s: airframe.rotor_lag_s,
+        imu_hold_s: airframe.rotor_time_constant_s,
         link_hold_s: 0.5,
         link_land_s: 3.0,
         // The lowest voltage believed plus a fifth of the range: what a landing takes from a pack under load.

@@ -7,8 +7,8 @@
 //!                                                               '---- achieved ----'
 //! ```
 //!
-//! Estimation, rate loop and mixer run on every tick; the attitude loop on every `attitude_every`-th and the velocity,
-//! position and vertical loops on every `velocity_every`-th, counted from tick 0, outer loops first.
+//! Estimation, rate loop and mixer run on every tick; the attitude loop on every `attitude_divider`-th and the velocity,
+//! position and vertical loops on every `velocity_divider`-th, counted from tick 0, outer loops first.
 //!
 //! What degrades: without a known place, velocity and position demands level the craft; without a known height, the
 //! climb demand moves the thrust about the hover thrust and nothing is held.
@@ -27,7 +27,7 @@ pub use notches::NotchConfig;
 
 use crate::error::Part;
 use crate::frames::{Attitude, Body, Vector, World};
-use crate::guard::{self, Guard, Motors, Phase, Situation};
+use crate::guard::{self, Guard, GuardInput, Motors, Phase};
 use crate::math::{Libm, Math};
 use crate::record::Record;
 use crate::{
@@ -71,11 +71,11 @@ pub struct Status {
     /// Phase of the guard, with its reason.
     pub phase: Phase,
     /// What stands against arming.
-    pub refusals: guard::Refusals,
+    pub arming_blockers: guard::ArmingBlockers,
     /// Why the demand is not followed, apart from landing and stopping: see [`guard::State::held`].
     pub held: Option<guard::Reason>,
     /// The place cannot be held: at the tilt limit while the distance grows.
-    pub carried_off: bool,
+    pub cannot_hold_position: bool,
 }
 
 impl<M: Math, const N: usize> FlightController<M, N> {
@@ -89,7 +89,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         let () = Self::ONE_TO_THREE;
         config.check()?;
         let period_s = 1.0 / config.tick_hz;
-        let facts = guard::Facts {
+        let facts = guard::GuardParameters {
             weight_n: config.thrust.mass_kg * STANDARD_GRAVITY_M_S2,
             empty_v: config.thrust_curve.lowest_voltage_v,
             landing_speed_m_s: config.pilot.landing_speed_m_s,
@@ -103,7 +103,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
             outer: Outer::new(config)?,
             pointing: Pointing::new(config)?,
             turning: Turning::new(config)?,
-            schedule: Schedule::new(config.attitude_every, config.velocity_every),
+            schedule: Schedule::new(config.attitude_divider, config.velocity_divider),
             imu_age_ticks: u16::MAX,
             tick: 0,
         })
@@ -117,21 +117,21 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         let verdict = self.guard.step(
             &mut self.guard_state,
             command,
-            &Situation {
+            &GuardInput {
                 motion,
                 imu_age_ticks: self.imu_age_ticks,
                 voltage_v: self.turning.voltage_v(),
                 thrust_n: self.turning.mixed().given.thrust_n,
             },
         );
-        if verdict.fresh {
+        if verdict.reset_controllers {
             self.outer.restart();
             self.pointing.restart(motion.attitude);
             self.turning.restart(motion.rate_rad_s);
         }
         let commands = if verdict.motors == Motors::Running {
             let (outer, pointing, turning) = (&mut self.outer, &mut self.pointing, &mut self.turning);
-            let due = self.schedule.due(verdict.fresh, self.estimator.was_busy());
+            let due = self.schedule.due(verdict.reset_controllers, self.estimator.was_busy());
             if due.has(Due::CLIMB) {
                 outer.climb(verdict.demand, motion, turning.mixed());
             }
@@ -180,13 +180,13 @@ impl<M: Math, const N: usize> FlightController<M, N> {
         Record {
             tick: self.tick,
             phase: self.guard_state.phase(),
-            refusals: self.guard_state.refusals(),
+            arming_blockers: self.guard_state.arming_blockers(),
             estimate: self.estimator.state(),
             demand: *self.outer.demand(),
             position_setpoint_m: self.outer.position_m().filter(|_| self.guard_state.phase().is_flying()),
             height_setpoint_m: self.outer.height_m(),
             velocity_setpoint_m_s: self.outer.velocity_m_s(),
-            against_wind_m_s2: self.outer.against_wind_m_s2(),
+            wind_feed_forward_m_s2: self.outer.wind_feed_forward_m_s2(),
             attitude_setpoint: self.pointing.target(),
             attitude_reference: self.pointing.reference(),
             rate_setpoint: self.turning.setpoint(),
@@ -198,7 +198,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
             },
             thrust_n: mixed.thrust_n,
             commands: self.turning.commands(),
-            carried_off: self.outer.is_carried_off(),
+            cannot_hold_position: self.outer.is_carried_off(),
         }
     }
 
@@ -218,9 +218,9 @@ impl<M: Math, const N: usize> FlightController<M, N> {
     pub const fn status(&self) -> Status {
         Status {
             phase: self.guard_state.phase(),
-            refusals: self.guard_state.refusals(),
+            arming_blockers: self.guard_state.arming_blockers(),
             held: self.guard_state.held(),
-            carried_off: self.outer.is_carried_off(),
+            cannot_hold_position: self.outer.is_carried_off(),
         }
     }
 

@@ -4,18 +4,18 @@
 //! [`Outer::lean`] controls the horizontal and aims the thrust.
 
 use super::Config;
-use crate::control::position::{self, PositionLoop};
+use crate::control::position::{self, PositionController};
 use crate::control::thrust_vector::ThrustVector;
-use crate::control::velocity::{self, VelocityLoop};
-use crate::control::vertical::{self, VerticalLoop};
-use crate::control::wind::{self, WindForward};
+use crate::control::velocity::{self, VelocityController};
+use crate::control::vertical::{self, VerticalController};
+use crate::control::wind::{self, WindFeedForward};
 use crate::error::Part;
 use crate::frames::{Heading, Vector, World};
 use crate::math::{Math, saturate_symmetric};
 use crate::mix::Mixed;
 use crate::pilot::{self, Pilot};
 use crate::{
-    ConfigError, Demand, HeadingDemand, Lean, Limited, STANDARD_GRAVITY_M_S2, VerticalDemand, estimate,
+    ConfigError, Demand, HeadingDemand, Limited, STANDARD_GRAVITY_M_S2, Tilt, VerticalDemand, estimate,
 };
 
 /// Distance in m from which the craft may count as carried off.
@@ -35,14 +35,14 @@ enum Down {
     /// In the world.
     World(Vector<World>),
     /// Such that the body leans so in the axes of the heading; `down` makes it a unit vector.
-    Leaning { lean: Lean, down: f32 },
+    Leaning { lean: Tilt, down: f32 },
 }
 
 impl Down {
-    const UPRIGHT: Self = Self::Leaning { lean: Lean::UPRIGHT, down: 1.0 };
+    const UPRIGHT: Self = Self::Leaning { lean: Tilt::LEVEL, down: 1.0 };
 
     /// For a lean shorter than 1.
-    fn leaning<M: Math>(lean: Lean) -> Self {
+    fn leaning<M: Math>(lean: Tilt) -> Self {
         let l2 = lean.forward * lean.forward + lean.right * lean.right;
         Self::Leaning { lean, down: if l2 < 1.0 { M::sqrt(1.0 - l2) } else { 0.0 } }
     }
@@ -52,18 +52,18 @@ impl Down {
 enum Wanted {
     /// In m/s2.
     Acceleration(Vector<World>),
-    Lean(Down),
+    Tilt(Down),
 }
 
 /// The feed-forward of the wind, if it is wanted and the wind is estimated.
-fn against_wind(config: &Config, period_s: f32) -> Result<WindForward, ConfigError> {
+fn against_wind(config: &Config, period_s: f32) -> Result<WindFeedForward, ConfigError> {
     match config.estimate.rotor_drag_per_s {
         Some(drag_per_s) if config.wind_share > 0.0 => {
             let pole_rad_s = config.wind_share * config.velocity.crossover_rad_s;
-            WindForward::new(&wind::Config { drag_per_s, pole_rad_s }, period_s)
+            WindFeedForward::new(&wind::Config { drag_per_s, pole_rad_s }, period_s)
                 .map_err(|error| ConfigError { field: "wind_share", ..error })
         }
-        _ => Ok(WindForward::NONE),
+        _ => Ok(WindFeedForward::NONE),
     }
 }
 
@@ -71,12 +71,12 @@ fn against_wind(config: &Config, period_s: f32) -> Result<WindForward, ConfigErr
 pub(super) struct Outer<M> {
     pilot: Pilot<M>,
     pilot_state: pilot::State,
-    position: PositionLoop<M>,
-    velocity: VelocityLoop<M>,
+    position: PositionController<M>,
+    velocity: VelocityController<M>,
     velocity_state: velocity::State,
-    wind: WindForward,
+    wind: WindFeedForward,
     wind_state: wind::State,
-    vertical: VerticalLoop<M>,
+    vertical: VerticalController<M>,
     vertical_state: vertical::State,
     thrust: ThrustVector<M>,
     /// Climb demand turned into an open-loop acceleration, 1/s.
@@ -84,7 +84,7 @@ pub(super) struct Outer<M> {
     /// Steps in a row (up) in which the craft was carried off; it takes as many good ones to say it is over.
     carried_steps: u16,
     carried_after: u16,
-    carried_off: bool,
+    cannot_hold_position: bool,
     /// Steps in a row in which the ground seemed to carry a craft that is to land.
     ground_steps: u16,
     /// The demand after guard and sticks.
@@ -103,25 +103,26 @@ pub(super) struct Outer<M> {
 
 impl<M: Math> Outer<M> {
     pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
-        let period_s = f32::from(config.velocity_every) / config.tick_hz;
+        let period_s = f32::from(config.velocity_divider) / config.tick_hz;
         let thrust = ThrustVector::new(&config.thrust).map_err(|error| error.within(Part::Thrust))?;
         Ok(Self {
             pilot: Pilot::new(&config.pilot).map_err(|error| error.within(Part::Pilot))?,
             pilot_state: pilot::State::default(),
-            position: PositionLoop::new(&config.position).map_err(|error| error.within(Part::Position))?,
-            velocity: VelocityLoop::new(&config.velocity, period_s)
+            position: PositionController::new(&config.position)
+                .map_err(|error| error.within(Part::Position))?,
+            velocity: VelocityController::new(&config.velocity, period_s)
                 .map_err(|error| error.within(Part::Velocity))?,
             velocity_state: velocity::State::new(),
             wind: against_wind(config, period_s)?,
             wind_state: wind::State::default(),
-            vertical: VerticalLoop::new(&config.vertical, thrust.vertical_range_m_s2(), period_s)
+            vertical: VerticalController::new(&config.vertical, thrust.vertical_range_m_s2(), period_s)
                 .map_err(|error| error.within(Part::Vertical))?,
             vertical_state: vertical::State::new(),
             thrust,
             open_loop_per_s: 0.25 * config.vertical.climb_crossover_rad_s,
             carried_steps: 0,
             carried_after: (1.0 / period_s) as u16,
-            carried_off: false,
+            cannot_hold_position: false,
             ground_steps: 0,
             demand: Demand::Land,
             up_m_s2: 0.0,
@@ -153,7 +154,7 @@ impl<M: Math> Outer<M> {
         self.vertical_state = vertical::State::new();
         self.acceleration_m_s2 = Vector::ZERO;
         (self.tilt_limited, self.speed_limited, self.climb_limited) = (false, false, false);
-        self.carried_off = false;
+        self.cannot_hold_position = false;
     }
 
     /// First link: takes the demand in and turns height or climb into vertical acceleration.
@@ -180,7 +181,7 @@ impl<M: Math> Outer<M> {
             self.vertical_state = vertical::State::new();
             return;
         };
-        if motion.height_known {
+        if motion.height_valid {
             let (height, climb) = (-motion.position_m.z(), -motion.velocity_m_s.z());
             let output = self.vertical.step(&mut self.vertical_state, vertical, height, climb);
             self.up_m_s2 = output.up_m_s2;
@@ -198,21 +199,21 @@ impl<M: Math> Outer<M> {
     pub(super) fn lean(&mut self, motion: &estimate::State, given: &Mixed) {
         (self.tilt_limited, self.speed_limited) = (false, false);
         // The low-pass goes on while the craft is leant by hand, so that it knows the wind when a place is to be held.
-        if motion.wind_known {
+        if motion.wind_valid {
             self.wind.step(&mut self.wind_state, motion.wind_m_s);
         }
         let wanted = match self.demand {
-            Demand::Tilt { lean, .. } => {
+            Demand::Tilt { tilt: lean, .. } => {
                 let wanted = Vector::<World>::new(lean.forward, lean.right, 0.0);
                 // NaN is upright.
                 let kept = wanted.limited::<M>(self.thrust.sin_limit());
                 self.tilt_limited = kept != wanted;
-                Wanted::Lean(Down::leaning::<M>(Lean { forward: kept.x(), right: kept.y() }))
+                Wanted::Tilt(Down::leaning::<M>(Tilt { forward: kept.x(), right: kept.y() }))
             }
             Demand::Velocity { velocity_m_s, .. } => self.velocity(velocity_m_s, Vector::ZERO, motion),
             // Its feet hold a craft that the ground carries: it must not lean.
             Demand::Position { .. } if self.ground_steps >= CARRIED_BY_GROUND_STEPS => {
-                Wanted::Lean(Down::UPRIGHT)
+                Wanted::Tilt(Down::UPRIGHT)
             }
             Demand::Position { position_m, .. } => {
                 let position::Output { velocity_m_s, acceleration_m_s2, limited } =
@@ -227,7 +228,7 @@ impl<M: Math> Outer<M> {
         };
         let horizontal_m_s2 = match wanted {
             Wanted::Acceleration(horizontal_m_s2) => horizontal_m_s2,
-            Wanted::Lean(_) => Vector::ZERO,
+            Wanted::Tilt(_) => Vector::ZERO,
         };
         let aim = self.thrust.aim(Vector::new(horizontal_m_s2.x(), horizontal_m_s2.y(), -self.up_m_s2));
         (self.vertical_m_s2, self.acceleration_m_s2) = (aim.up_m_s2, aim.acceleration_m_s2);
@@ -241,7 +242,7 @@ impl<M: Math> Outer<M> {
                 self.velocity.achieved(&mut self.velocity_state, given);
                 Down::World(aim.down)
             }
-            Wanted::Lean(down) => {
+            Wanted::Tilt(down) => {
                 self.velocity_state.pause();
                 down
             }
@@ -253,7 +254,7 @@ impl<M: Math> Outer<M> {
             -self.acceleration_m_s2.z()
         };
         self.vertical.achieved(&mut self.vertical_state, up);
-        self.carried_off = self.carried_off(motion);
+        self.cannot_hold_position = self.cannot_hold_position(motion);
     }
 
     /// Acceleration for a velocity; without a known place the craft levels.
@@ -263,8 +264,8 @@ impl<M: Math> Outer<M> {
         forward_m_s2: Vector<World>,
         motion: &estimate::State,
     ) -> Wanted {
-        if !motion.position_known {
-            return Wanted::Lean(Down::UPRIGHT);
+        if !motion.position_valid {
+            return Wanted::Tilt(Down::UPRIGHT);
         }
         let output =
             self.velocity.step(&mut self.velocity_state, velocity_m_s, forward_m_s2, motion.velocity_m_s);
@@ -282,7 +283,7 @@ impl<M: Math> Outer<M> {
     }
 
     /// True after a second at the tilt limit while the distance grew; false again after a second without.
-    fn carried_off(&mut self, motion: &estimate::State) -> bool {
+    fn cannot_hold_position(&mut self, motion: &estimate::State) -> bool {
         let away = self.tilt_limited
             && self.position_m().is_some_and(|target| {
                 let error = target - motion.position_m;
@@ -299,7 +300,7 @@ impl<M: Math> Outer<M> {
         } else {
             self.carried_steps.saturating_sub(1)
         };
-        if self.carried_off { self.carried_steps > 0 } else { self.carried_steps >= after }
+        if self.cannot_hold_position { self.carried_steps > 0 } else { self.carried_steps >= after }
     }
 
     /// Body down axis wanted in the world, for the present heading set-point.
@@ -353,7 +354,7 @@ impl<M: Math> Outer<M> {
     }
 
     /// Acceleration in m/s2 fed forward against the wind.
-    pub(super) const fn against_wind_m_s2(&self) -> Vector<World> {
+    pub(super) const fn wind_feed_forward_m_s2(&self) -> Vector<World> {
         self.wind_state.acceleration_m_s2()
     }
 
@@ -380,6 +381,6 @@ impl<M: Math> Outer<M> {
 
     /// The place cannot be held: at the tilt limit while the distance grows.
     pub(super) const fn is_carried_off(&self) -> bool {
-        self.carried_off
+        self.cannot_hold_position
     }
 }

@@ -2,7 +2,7 @@
 
 use super::Config;
 use super::outer::Outer;
-use crate::control::attitude::{self, AttitudeLoop, Turn};
+use crate::control::attitude::{self, AttitudeController, Turn};
 use crate::control::rate::SetPoint;
 use crate::error::Part;
 use crate::frames::{Attitude, Body, Vector};
@@ -11,7 +11,7 @@ use crate::{ConfigError, Demand, Limited, estimate};
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Pointing<M> {
-    attitude: AttitudeLoop<M>,
+    attitude: AttitudeController<M>,
     state: attitude::State,
     target: Attitude,
     heading_rate_limited: bool,
@@ -20,9 +20,9 @@ pub(super) struct Pointing<M> {
 
 impl<M: Math> Pointing<M> {
     pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
-        let period_s = f32::from(config.attitude_every) / config.tick_hz;
+        let period_s = f32::from(config.attitude_divider) / config.tick_hz;
         Ok(Self {
-            attitude: AttitudeLoop::new(&config.attitude, period_s)
+            attitude: AttitudeController::new(&config.attitude, period_s)
                 .map_err(|error| error.within(Part::Attitude))?,
             state: attitude::State::new(),
             target: Attitude::LEVEL,

@@ -6,8 +6,8 @@
 //!
 //! ```text
 //! tick of the period, counted from its end     -4      -3      -2        -1         0
-//! every velocity_every ticks                   climb   lean
-//! every attitude_every ticks                                   target    reference  attitude
+//! every velocity_divider ticks                   climb   lean
+//! every attitude_divider ticks                                   target    reference  attitude
 //! ```
 //!
 //! The lean is the longest link. On a tick on which the estimator takes in slow samples it waits, for up to two ticks, and
@@ -19,8 +19,8 @@
 /// Counts the ticks of both periods.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Schedule {
-    attitude_every: u16,
-    velocity_every: u16,
+    attitude_divider: u16,
+    velocity_divider: u16,
     /// Ticks to the end of each period, 0 on its end.
     attitude_left: u16,
     velocity_left: u16,
@@ -69,18 +69,18 @@ const fn next(left: u16, every: u16) -> u16 {
 
 impl Schedule {
     /// For periods in ticks, the velocity loop's a multiple of the attitude loop's.
-    pub(super) const fn new(attitude_every: u16, velocity_every: u16) -> Self {
-        Self { attitude_every, velocity_every, attitude_left: 0, velocity_left: 0, late: 0 }
+    pub(super) const fn new(attitude_divider: u16, velocity_divider: u16) -> Self {
+        Self { attitude_divider, velocity_divider, attitude_left: 0, velocity_left: 0, late: 0 }
     }
 
     /// What is due on this tick, on which the estimator may be `busy`; everything when the loops start `fresh`.
     #[inline]
-    pub(super) fn due(&mut self, fresh: bool, busy: bool) -> Due {
-        if fresh {
+    pub(super) fn due(&mut self, reset_controllers: bool, busy: bool) -> Due {
+        if reset_controllers {
             self.late = 0;
             return Due::ALL;
         }
-        if self.attitude_every < LINKS {
+        if self.attitude_divider < LINKS {
             return self.due_in_short_period();
         }
         let outer = self.velocity_left == self.attitude_left;
@@ -113,23 +113,23 @@ impl Schedule {
             if left == if before_end < every { before_end } else { 0 } { link } else { Due::NONE }
         }
         let (attitude, velocity) = (self.attitude_left, self.velocity_left);
-        on(velocity, 4, self.velocity_every, Due::CLIMB)
-            .and(on(velocity, 3, self.velocity_every, Due::LEAN))
-            .and(on(attitude, 2, self.attitude_every, Due::TARGET))
-            .and(on(attitude, 1, self.attitude_every, Due::REFERENCE))
-            .and(on(attitude, 0, self.attitude_every, Due::ATTITUDE))
+        on(velocity, 4, self.velocity_divider, Due::CLIMB)
+            .and(on(velocity, 3, self.velocity_divider, Due::LEAN))
+            .and(on(attitude, 2, self.attitude_divider, Due::TARGET))
+            .and(on(attitude, 1, self.attitude_divider, Due::REFERENCE))
+            .and(on(attitude, 0, self.attitude_divider, Due::ATTITUDE))
     }
 
     /// On to the next tick.
     #[inline]
     pub(super) const fn advance(&mut self) {
-        self.attitude_left = next(self.attitude_left, self.attitude_every);
-        self.velocity_left = next(self.velocity_left, self.velocity_every);
+        self.attitude_left = next(self.attitude_left, self.attitude_divider);
+        self.velocity_left = next(self.velocity_left, self.velocity_divider);
     }
 
     /// Back to tick 0.
     pub(super) const fn restart(&mut self) {
-        *self = Self::new(self.attitude_every, self.velocity_every);
+        *self = Self::new(self.attitude_divider, self.velocity_divider);
     }
 }
 
@@ -147,9 +147,9 @@ mod tests {
         (Due::ATTITUDE, "attitude"),
     ];
 
-    fn links(attitude_every: u16, velocity_every: u16) -> Vec<u8> {
-        let mut schedule = Schedule::new(attitude_every, velocity_every);
-        (0..2 * velocity_every)
+    fn links(attitude_divider: u16, velocity_divider: u16) -> Vec<u8> {
+        let mut schedule = Schedule::new(attitude_divider, velocity_divider);
+        (0..2 * velocity_divider)
             .map(|_| {
                 let due = schedule.due(false, false);
                 schedule.advance();
@@ -160,18 +160,18 @@ mod tests {
 
     #[test]
     fn no_two_links_fall_on_one_tick() {
-        for (attitude_every, velocity_every) in [(5, 25), (5, 5), (8, 80), (7, 21)] {
-            assert!(links(attitude_every, velocity_every).iter().all(|&links| links <= 1));
+        for (attitude_divider, velocity_divider) in [(5, 25), (5, 5), (8, 80), (7, 21)] {
+            assert!(links(attitude_divider, velocity_divider).iter().all(|&links| links <= 1));
         }
     }
 
     #[test]
     fn every_link_has_its_tick_in_every_period() {
-        for attitude_every in 1..9 {
+        for attitude_divider in 1..9 {
             for times in 1..7 {
-                let velocity_every = attitude_every * times;
-                let all: u16 = links(attitude_every, velocity_every).into_iter().map(u16::from).sum();
-                assert_eq!(all, 2 * (2 + 3 * times), "{attitude_every} {velocity_every}");
+                let velocity_divider = attitude_divider * times;
+                let all: u16 = links(attitude_divider, velocity_divider).into_iter().map(u16::from).sum();
+                assert_eq!(all, 2 * (2 + 3 * times), "{attitude_divider} {velocity_divider}");
             }
         }
         assert_eq!(links(1, 1), [5, 5]);

@@ -10,7 +10,7 @@ use std::vec::Vec;
 
 use super::*;
 use crate::mix::Geometry;
-use crate::{Demand, HeadingDemand, ImuSample, Lean, Spin, VerticalDemand};
+use crate::{Demand, HeadingDemand, ImuSample, Spin, Tilt, VerticalDemand};
 
 const STEP_S: f64 = 1e-3;
 
@@ -69,7 +69,7 @@ impl Roll {
 
 fn tilt(roll_rad: f32) -> Demand {
     Demand::Tilt {
-        lean: Lean::from_roll_pitch::<Libm>(roll_rad, 0.0),
+        tilt: Tilt::from_roll_pitch::<Libm>(roll_rad, 0.0),
         heading: HeadingDemand::Rate(0.0),
         vertical: VerticalDemand::Climb(0.0),
     }
@@ -128,7 +128,7 @@ fn outputs_stay_in_range_whatever_comes_in() {
         let demand = match i % 3 {
             0 => Demand::Rates { rate_rad_s: Vector::new(pick(1), pick(3), pick(1)), thrust_n: pick(2) },
             1 => Demand::Tilt {
-                lean: Lean { forward: pick(1), right: pick(4) },
+                tilt: Tilt { forward: pick(1), right: pick(4) },
                 heading: HeadingDemand::Rate(pick(2)),
                 vertical: VerticalDemand::Height(pick(3)),
             },

@@ -2,7 +2,7 @@
 
 use super::Config;
 use super::notches::Notches;
-use crate::control::rate::{self, RateLoop, SetPoint};
+use crate::control::rate::{self, RateController, SetPoint};
 use crate::error::Part;
 use crate::frames::{Body, Vector};
 use crate::guard::Motors;
@@ -12,7 +12,7 @@ use crate::{ConfigError, MotorCommand, Rotors, STANDARD_GRAVITY_M_S2, Sensors};
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Turning {
     notches: Option<Notches>,
-    rate: RateLoop,
+    rate: RateController,
     state: rate::State,
     setpoint: SetPoint,
     thrust_n: f32,
@@ -31,11 +31,11 @@ impl Turning {
         let curve = ThrustCurve::new(&config.thrust_curve, period_s)
             .map_err(|error| error.within(Part::ThrustCurve))?;
         let hover_n = 0.25 * config.thrust.mass_kg * STANDARD_GRAVITY_M_S2;
-        let notches = Notches::new(&config.notch, hover_n, config.attitude.rotor_lag_s, period_s)
+        let notches = Notches::new(&config.notch, hover_n, config.attitude.rotor_time_constant_s, period_s)
             .map_err(|error| error.within(Part::Notch))?;
         Ok(Self {
             notches,
-            rate: RateLoop::new(&config.rate, period_s).map_err(|error| error.within(Part::Rate))?,
+            rate: RateController::new(&config.rate, period_s).map_err(|error| error.within(Part::Rate))?,
             state: rate::State::new(),
             setpoint: SetPoint::default(),
             thrust_n: 0.0,
@@ -44,7 +44,7 @@ impl Turning {
             supply: curve.supply(config.air_density_kg_m3),
             curve,
             battery_seen: false,
-            least: MotorCommand::saturating(config.least_command),
+            least: MotorCommand::saturating(config.idle_command),
             motors: Motors::Stopped,
         })
     }

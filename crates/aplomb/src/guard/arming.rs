@@ -1,20 +1,20 @@
 //! What stands against arming.
 
 use super::demand::{asks_to_rise, is_finite};
-use super::{Guard, Situation, State};
+use super::{Guard, GuardInput, State};
 use crate::{Command, Demand};
 
 /// Everything that stands against arming; nothing set means the motors may be armed.
 ///
 /// ```
-/// use aplomb::guard::Refusals;
-/// assert!(!Refusals::default().any());
-/// assert!(Refusals { tilted: true, ..Refusals::default() }.any());
+/// use aplomb::guard::ArmingBlockers;
+/// assert!(!ArmingBlockers::default().any());
+/// assert!(ArmingBlockers { tilted: true, ..ArmingBlockers::default() }.any());
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
-pub struct Refusals {
+pub struct ArmingBlockers {
     /// The arm command has not been off since power-up or the last stop.
     pub arm_not_seen_off: bool,
     /// A stick is deflected (climb may be down), or a demand already asks to rise.
@@ -31,7 +31,7 @@ pub struct Refusals {
     pub link: bool,
 }
 
-impl Refusals {
+impl ArmingBlockers {
     /// At least one stands against arming.
     #[must_use]
     pub const fn any(&self) -> bool {
@@ -46,7 +46,12 @@ impl Refusals {
 }
 
 impl Guard {
-    pub(super) fn refusals(&self, state: &State, command: &Command, situation: &Situation<'_>) -> Refusals {
+    pub(super) fn arming_blockers(
+        &self,
+        state: &State,
+        command: &Command,
+        situation: &GuardInput<'_>,
+    ) -> ArmingBlockers {
         let motion = situation.motion;
         let limit = self.arming_rate_rad_s;
         // Comparisons are written so that NaN refuses.
@@ -63,12 +68,12 @@ impl Guard {
             }
             demand => !is_finite(&demand) || asks_to_rise(&demand, situation),
         };
-        Refusals {
+        ArmingBlockers {
             arm_not_seen_off: !state.arm_seen_off,
             sticks,
             tilted: !level,
             moving: !steady,
-            sensors: situation.imu_age_ticks > self.imu_hold || !motion.attitude_known,
+            sensors: situation.imu_age_ticks > self.imu_hold || !motion.attitude_valid,
             battery: !charged,
             link: command.age_ticks > self.link_hold,
         }

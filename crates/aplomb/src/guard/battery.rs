@@ -11,7 +11,7 @@
 //! would be below that of an empty pack, and in any case below a fixed limit. T is a minute: a sag of 1 V, as at the start of
 //! a climb, then counts as no more than 0.017 V/s.
 
-use super::{Config, Facts};
+use super::{Config, GuardParameters};
 use crate::estimate;
 
 /// T in s.
@@ -39,7 +39,7 @@ pub(super) struct State {
 
 impl Battery {
     /// `ticks`: how long it must be low.
-    pub(super) fn new(config: &Config, facts: &Facts, period_s: f32, ticks: u16) -> Self {
+    pub(super) fn new(config: &Config, facts: &GuardParameters, period_s: f32, ticks: u16) -> Self {
         Self {
             low_v: config.low_battery_v,
             // A limit of 0 switches the forecast off, too.
@@ -58,7 +58,7 @@ impl Battery {
                 let slow_v = if state.slow_v > 0.0 { state.slow_v } else { v };
                 let gap_v = slow_v - v;
                 state.slow_v = slow_v - self.trend * gap_v;
-                let height_m = if motion.height_known { -motion.position_m.z() } else { 0.0 };
+                let height_m = if motion.height_valid { -motion.position_m.z() } else { 0.0 };
                 let fall_v =
                     if gap_v > 0.0 && height_m > 0.0 { gap_v * height_m * self.per_height_m } else { 0.0 };
                 v < self.low_v || v - fall_v < self.empty_v
@@ -89,13 +89,13 @@ mod tests {
 
     fn battery() -> Battery {
         let config = Config { low_battery_v: 13.0, low_battery_s: 3.0, ..crate::guard::tests::config() };
-        let facts = Facts { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
+        let facts = GuardParameters { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
         Battery::new(&config, &facts, PERIOD_S, 300)
     }
 
     fn at_height(height_m: f32) -> estimate::State {
         let position_m = Vector::new(0.0, 0.0, -height_m);
-        estimate::State { height_known: true, position_m, ..estimate::State::default() }
+        estimate::State { height_valid: true, position_m, ..estimate::State::default() }
     }
 
     /// Voltage at touchdown when the voltage falls at `fall_v_s` and the craft, `height_m` up, lands when told to; `known` is

@@ -1,6 +1,6 @@
 //! What a demand asks of a craft on the ground, and whether it is made of numbers.
 
-use super::Situation;
+use super::GuardInput;
 use crate::{Demand, HeadingDemand, VerticalDemand};
 
 /// A height this far (m) above the present one, or a climb above this (m/s), asks to take off.
@@ -9,7 +9,7 @@ const RISE: f32 = 0.2;
 const RISE_STICK: f32 = 0.2;
 
 /// True for a demand that a craft on the ground takes off for.
-pub(super) fn asks_to_rise(demand: &Demand, situation: &Situation<'_>) -> bool {
+pub(super) fn asks_to_rise(demand: &Demand, situation: &GuardInput<'_>) -> bool {
     let vertical = |vertical: &VerticalDemand| match vertical {
         VerticalDemand::Height(height) => *height > RISE - situation.motion.position_m.z(),
         VerticalDemand::Climb(climb) => *climb > RISE,
@@ -49,7 +49,7 @@ pub(super) fn is_finite(demand: &Demand) -> bool {
     };
     match demand {
         Demand::Rates { rate_rad_s: w, thrust_n } => (w.x() + w.y() + w.z() + thrust_n).is_finite(),
-        Demand::Tilt { lean, heading: h, vertical: v } => {
+        Demand::Tilt { tilt: lean, heading: h, vertical: v } => {
             (lean.forward + lean.right + heading(h) + vertical(v)).is_finite()
         }
         Demand::Velocity { velocity_m_s: x, heading: h, vertical: v }

@@ -17,7 +17,7 @@
 //! on the ground and after a cut the arm command must first be seen off. A low battery keeps an armed craft on the ground.
 //!
 //! Why the craft lands or was stopped stands in its [`Phase`]; why it holds place and height in place of the demand in
-//! [`State::held`]; what stands against arming in [`Refusals`]. Each transition, what must not cause it, and ten minutes of
+//! [`State::held`]; what stands against arming in [`ArmingBlockers`]. Each transition, what must not cause it, and ten minutes of
 //! rough flight without a false alarm are tested beside the code.
 
 mod arming;
@@ -25,7 +25,7 @@ mod battery;
 mod config;
 mod demand;
 
-pub use arming::Refusals;
+pub use arming::ArmingBlockers;
 pub use config::Config;
 
 use crate::error::{ConfigError, require_not_negative, require_positive};
@@ -119,18 +119,18 @@ pub enum Motors {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
-pub struct Verdict<'a> {
+pub struct GuardDecision<'a> {
     /// The demand to fly.
     pub demand: &'a Demand,
     /// What the motors may do.
     pub motors: Motors,
     /// The loops must start afresh on this tick.
-    pub fresh: bool,
+    pub reset_controllers: bool,
 }
 
 /// What the guard judges by, apart from the command.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Situation<'a> {
+pub struct GuardInput<'a> {
     /// The estimate.
     pub motion: &'a estimate::State,
     /// Age in ticks of the freshest inertial sample that is a number.
@@ -144,7 +144,7 @@ pub struct Situation<'a> {
 /// What the guard must know of the craft besides its configuration.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Facts {
+pub struct GuardParameters {
     /// Weight in N; above 0.
     pub weight_n: f32,
     /// Battery voltage in V under load at which the pack is empty; at least 0.
@@ -180,7 +180,7 @@ pub struct State {
     arm_seen_off: bool,
     battery: battery::State,
     tipped_ticks: u16,
-    refusals: Refusals,
+    arming_blockers: ArmingBlockers,
     held: Option<Reason>,
 }
 
@@ -213,8 +213,8 @@ impl State {
 
     /// What stood against arming on the last tick that asked for it.
     #[must_use]
-    pub const fn refusals(&self) -> Refusals {
-        self.refusals
+    pub const fn arming_blockers(&self) -> ArmingBlockers {
+        self.arming_blockers
     }
 }
 
@@ -230,18 +230,22 @@ impl Guard {
     /// Names the field that is not finite, not positive, out of range or in the wrong order.
     ///
     /// ```
-    /// use aplomb::{Libm, guard::{Config, Facts, Guard}};
+    /// use aplomb::{Libm, guard::{Config, GuardParameters, Guard}};
     /// let config = Config {
     ///     arming_tilt_rad: 0.26, arming_rate_rad_s: 0.35, arming_stick: 0.1, imu_hold_s: 0.04, link_hold_s: 3.0,
     ///     link_land_s: 0.5, low_battery_v: 13.0, low_battery_s: 3.0, tip_over_tilt_rad: 1.05, tip_over_s: 0.5,
     ///     landed_thrust_share: 0.5, landed_climb_m_s: 0.3, landed_s: 0.5,
     /// };
-    /// let facts = Facts { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
+    /// let facts = GuardParameters { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
     /// // Landing before holding makes no sense.
     /// assert_eq!(Guard::new::<Libm>(&config, &facts, 1e-3).unwrap_err().field, "link_hold_s");
     /// assert!(Guard::new::<Libm>(&Config { link_land_s: 6.0, ..config }, &facts, 1e-3).is_ok());
     /// ```
-    pub fn new<M: Math>(config: &Config, facts: &Facts, period_s: f32) -> Result<Self, ConfigError> {
+    pub fn new<M: Math>(
+        config: &Config,
+        facts: &GuardParameters,
+        period_s: f32,
+    ) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
         require_positive("weight_n", facts.weight_n)?;
         require_not_negative("empty_v", facts.empty_v)?;
@@ -268,18 +272,18 @@ impl Guard {
     /// and counts for neither a landing nor a tip-over.
     ///
     /// ```
-    /// use aplomb::guard::{Config, Facts, Guard, Motors, Phase, Reason, Situation, State};
+    /// use aplomb::guard::{Config, GuardParameters, Guard, Motors, Phase, Reason, GuardInput, State};
     /// use aplomb::{Command, Demand, Libm, Sticks, estimate};
     /// let config = Config {
     ///     arming_tilt_rad: 0.26, arming_rate_rad_s: 0.35, arming_stick: 0.1, imu_hold_s: 0.04, link_hold_s: 0.5,
     ///     link_land_s: 3.0, low_battery_v: 13.0, low_battery_s: 3.0, tip_over_tilt_rad: 1.05, tip_over_s: 0.5,
     ///     landed_thrust_share: 0.7, landed_climb_m_s: 0.3, landed_s: 0.5,
     /// };
-    /// let facts = Facts { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
+    /// let facts = GuardParameters { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
     /// let guard = Guard::new::<Libm>(&config, &facts, 1e-3)?;
     /// let mut state = State::new();
-    /// let motion = estimate::State { attitude_known: true, ..estimate::State::default() };
-    /// let seen = Situation { motion: &motion, imu_age_ticks: 0, voltage_v: Some(15.2), thrust_n: 11.8 };
+    /// let motion = estimate::State { attitude_valid: true, ..estimate::State::default() };
+    /// let seen = GuardInput { motion: &motion, imu_age_ticks: 0, voltage_v: Some(15.2), thrust_n: 11.8 };
     /// // Arm off, arm on with sticks centred, climb.
     /// assert_eq!(guard.step(&mut state, &Command::IDLE, &seen).motors, Motors::Stopped);
     /// let centred = Command::fly(Demand::Sticks(Sticks::CENTRED));
@@ -298,8 +302,8 @@ impl Guard {
         &self,
         state: &mut State,
         command: &'a Command,
-        situation: &Situation<'_>,
-    ) -> Verdict<'a> {
+        situation: &GuardInput<'_>,
+    ) -> GuardDecision<'a> {
         let was = state.phase;
         self.count(state, situation);
         if !command.arm {
@@ -317,11 +321,11 @@ impl Guard {
         let flew = was.is_flying();
         let demand;
         (demand, state.held) = self.demand(state, command);
-        Verdict { demand, motors, fresh: motors == Motors::Running && !flew }
+        GuardDecision { demand, motors, reset_controllers: motors == Motors::Running && !flew }
     }
 
     /// The phase after this tick.
-    fn next(&self, state: &mut State, command: &Command, situation: &Situation<'_>) -> Phase {
+    fn next(&self, state: &mut State, command: &Command, situation: &GuardInput<'_>) -> Phase {
         let stopped = |reason| Phase::Stopped { reason };
         if command.cut_motors {
             return match state.phase {
@@ -349,16 +353,16 @@ impl Guard {
         }
     }
 
-    fn after_disarmed(&self, state: &mut State, command: &Command, situation: &Situation<'_>) -> Phase {
+    fn after_disarmed(&self, state: &mut State, command: &Command, situation: &GuardInput<'_>) -> Phase {
         if !command.arm {
-            state.refusals = Refusals::default();
+            state.arming_blockers = ArmingBlockers::default();
             return Phase::Disarmed;
         }
-        state.refusals = self.refusals(state, command, situation);
-        if state.refusals.any() { Phase::Disarmed } else { Phase::OnGround }
+        state.arming_blockers = self.arming_blockers(state, command, situation);
+        if state.arming_blockers.any() { Phase::Disarmed } else { Phase::OnGround }
     }
 
-    fn after_ground(&self, state: &State, command: &Command, situation: &Situation<'_>) -> Phase {
+    fn after_ground(&self, state: &State, command: &Command, situation: &GuardInput<'_>) -> Phase {
         let may_rise =
             command.age_ticks <= self.link_hold && !self.battery_low(state) && is_finite(&command.demand);
         if !command.arm || command.age_ticks > self.link_land {
@@ -375,7 +379,7 @@ impl Guard {
         state: &State,
         still_ticks: u16,
         command: &Command,
-        situation: &Situation<'_>,
+        situation: &GuardInput<'_>,
     ) -> Phase {
         if let Some(reason) = self.must_land(state, command) {
             return Phase::Landing { reason, still_ticks: 0 };
@@ -394,7 +398,7 @@ impl Guard {
         reason: Reason,
         still_ticks: u16,
         command: &Command,
-        situation: &Situation<'_>,
+        situation: &GuardInput<'_>,
     ) -> Phase {
         let still_ticks = self.still(still_ticks, situation);
         if still_ticks >= self.landed {
@@ -438,13 +442,13 @@ impl Guard {
     }
 
     /// Ticks in a row that looked like standing on the ground.
-    fn still(&self, ticks: u16, situation: &Situation<'_>) -> u16 {
+    fn still(&self, ticks: u16, situation: &GuardInput<'_>) -> u16 {
         let still = situation.thrust_n < self.landed_thrust_n
             && situation.motion.velocity_m_s.z().abs() < self.landed_climb_m_s;
         if still { ticks.saturating_add(1) } else { 0 }
     }
 
-    fn count(&self, state: &mut State, situation: &Situation<'_>) {
+    fn count(&self, state: &mut State, situation: &GuardInput<'_>) {
         let motion = situation.motion;
         self.battery.watch(&mut state.battery, situation.voltage_v, motion);
         // Upset in flight the craft falls or turns; lying on its back it does neither.

@@ -28,7 +28,7 @@ pub(super) fn config() -> Config {
 struct Outcome {
     demand: Demand,
     motors: Motors,
-    fresh: bool,
+    reset_controllers: bool,
 }
 
 /// A guard with its state and what it sees.
@@ -43,11 +43,11 @@ struct Bench {
 
 impl Bench {
     fn new() -> Self {
-        let motion = estimate::State { attitude_known: true, ..estimate::State::default() };
+        let motion = estimate::State { attitude_valid: true, ..estimate::State::default() };
         Self {
             guard: Guard::new::<Libm>(
                 &config(),
-                &Facts { weight_n: WEIGHT_N, empty_v: 12.0, landing_speed_m_s: 0.7 },
+                &GuardParameters { weight_n: WEIGHT_N, empty_v: 12.0, landing_speed_m_s: 0.7 },
                 1e-3,
             )
             .unwrap(),
@@ -66,14 +66,15 @@ impl Bench {
     fn ticks(&mut self, count: usize, command: Command) -> Outcome {
         let mut last = None;
         for _ in 0..count {
-            let situation = Situation {
+            let situation = GuardInput {
                 motion: &self.motion,
                 imu_age_ticks: self.imu_age_ticks,
                 voltage_v: self.voltage_v,
                 thrust_n: self.thrust_n,
             };
-            let Verdict { demand, motors, fresh } = self.guard.step(&mut self.state, &command, &situation);
-            last = Some(Outcome { demand: *demand, motors, fresh });
+            let GuardDecision { demand, motors, reset_controllers } =
+                self.guard.step(&mut self.state, &command, &situation);
+            last = Some(Outcome { demand: *demand, motors, reset_controllers });
         }
         last.unwrap()
     }
@@ -98,14 +99,14 @@ fn climbing() -> Command {
 fn motors_do_not_start_at_power_up_with_arm_already_on() {
     let mut bench = Bench::new();
     assert_eq!(bench.ticks(1000, centred()).motors, Motors::Stopped);
-    assert!(bench.state.refusals().arm_not_seen_off);
+    assert!(bench.state.arming_blockers().arm_not_seen_off);
     bench.ticks(1, Command::IDLE);
     assert_eq!(bench.ticks(1, centred()).motors, Motors::Idle);
 }
 
 #[test]
 fn each_obstacle_refuses_arming_and_is_named() {
-    type Obstacle = (fn(&mut Bench, &mut Command), fn(&Refusals) -> bool);
+    type Obstacle = (fn(&mut Bench, &mut Command), fn(&ArmingBlockers) -> bool);
     let cases: [Obstacle; 7] = [
         (|_, c| c.demand = Demand::Sticks(Sticks { roll: f32::NAN, ..Sticks::CENTRED }), |r| r.sticks),
         (|_, c| c.demand = Demand::Sticks(Sticks { climb: 0.3, ..Sticks::CENTRED }), |r| r.sticks),
@@ -120,7 +121,7 @@ fn each_obstacle_refuses_arming_and_is_named() {
         bench.ticks(1, Command::IDLE);
         spoil(&mut bench, &mut command);
         assert_eq!(bench.ticks(10, command).motors, Motors::Stopped, "case {i}");
-        assert!(named(&bench.state.refusals()), "case {i}");
+        assert!(named(&bench.state.arming_blockers()), "case {i}");
     }
 }
 
@@ -129,8 +130,8 @@ fn armed_craft_waits_until_asked_to_rise() {
     let mut bench = Bench::new().armed();
     assert_eq!(bench.ticks(5000, centred()).motors, Motors::Idle);
     let verdict = bench.ticks(1, climbing());
-    assert!(verdict.motors == Motors::Running && verdict.fresh);
-    assert!(!bench.ticks(1, climbing()).fresh);
+    assert!(verdict.motors == Motors::Running && verdict.reset_controllers);
+    assert!(!bench.ticks(1, climbing()).reset_controllers);
 }
 
 #[test]
@@ -226,7 +227,7 @@ fn link_lost_on_the_ground_disarms_and_the_motors_stay_off_until_arm_was_off() {
     assert_eq!(bench.state.phase(), Phase::Disarmed);
     // The link comes back with the arm command still on.
     assert_eq!(bench.ticks(1000, centred()).motors, Motors::Stopped);
-    assert!(bench.state.refusals().arm_not_seen_off);
+    assert!(bench.state.arming_blockers().arm_not_seen_off);
     bench.ticks(1, Command::IDLE);
     assert_eq!(bench.ticks(1, centred()).motors, Motors::Idle);
     // Twin: a link that is only late keeps them turning.
@@ -269,13 +270,13 @@ fn every_demand_that_is_no_number_is_replaced_and_its_sound_twin_is_flown() {
     let vertical = VerticalDemand::Climb(0.1);
     let demands = |x: f32| {
         let v = Vector::new(1.0, x, 0.0);
-        let lean = crate::Lean { forward: x, right: 0.1 };
+        let lean = crate::Tilt { forward: x, right: 0.1 };
         [
             Demand::Rates { rate_rad_s: Vector::new(0.0, 0.0, x), thrust_n: 10.0 },
             Demand::Rates { rate_rad_s: Vector::ZERO, thrust_n: x },
-            Demand::Tilt { lean, heading, vertical },
-            Demand::Tilt { lean: crate::Lean::UPRIGHT, heading: HeadingDemand::Rate(x), vertical },
-            Demand::Tilt { lean: crate::Lean::UPRIGHT, heading, vertical: VerticalDemand::Height(x) },
+            Demand::Tilt { tilt: lean, heading, vertical },
+            Demand::Tilt { tilt: crate::Tilt::LEVEL, heading: HeadingDemand::Rate(x), vertical },
+            Demand::Tilt { tilt: crate::Tilt::LEVEL, heading, vertical: VerticalDemand::Height(x) },
             Demand::Velocity { velocity_m_s: v, heading, vertical },
             Demand::Velocity { velocity_m_s: Vector::ZERO, heading, vertical: VerticalDemand::Climb(x) },
             Demand::Position { position_m: v, heading, vertical },
@@ -323,7 +324,7 @@ fn letting_go_of_the_cut_does_not_start_the_motors() {
     bench.ticks(1, Command::IDLE);
     bench.ticks(10, Command { cut_motors: true, ..centred() });
     assert_eq!(bench.ticks(100, centred()).motors, Motors::Stopped);
-    assert!(bench.state.refusals().arm_not_seen_off);
+    assert!(bench.state.arming_blockers().arm_not_seen_off);
     bench.ticks(1, Command::IDLE);
     assert_eq!(bench.ticks(1, centred()).motors, Motors::Idle);
 }

@@ -63,8 +63,8 @@ impl Diagonal {
                 thrust: share.thrust / yaw,
                 roll: share.roll / yaw,
                 pitch: share.pitch / yaw,
-                low: config.low_n / yaw,
-                high: config.high_n / yaw,
+                low: config.min_thrust_n / yaw,
+                high: config.max_thrust_n / yaw,
                 yaw,
             }
         });
@@ -110,7 +110,7 @@ impl General {
     /// From a checked configuration and the inverse of its geometry; `None` if the rotors do not stand at the corners
     /// of a quadrilateral, as their places say, or if no thrust without torque is in range.
     pub(super) fn new(config: &Config, shares: Rotors<Share>) -> Option<Self> {
-        let (low, high) = (config.low_n, config.high_n);
+        let (low, high) = (config.min_thrust_n, config.max_thrust_n);
         let sense = if shares.front_left.yaw < 0.0 { -1.0 } else { 1.0 };
         let Rotors { front_left: a, front_right: b, rear_left: c, rear_right: d } = shares;
         let size: f32 = shares.into_array().iter().map(|share| share.yaw.abs()).sum();

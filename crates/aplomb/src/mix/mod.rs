@@ -43,9 +43,9 @@ pub struct Config {
     /// Places and senses of the rotors.
     pub geometry: Geometry,
     /// Least thrust of one rotor in N while armed; at least 0.
-    pub low_n: f32,
-    /// Largest thrust of one rotor in N; above `low_n` by at least a ten-thousandth.
-    pub high_n: f32,
+    pub min_thrust_n: f32,
+    /// Largest thrust of one rotor in N; above `min_thrust_n` by at least a ten-thousandth.
+    pub max_thrust_n: f32,
     /// How far total thrust may be lowered to make room for roll and pitch, in N; may be infinite.
     pub allowance_down_n: f32,
     /// How far total thrust may be raised to make room for roll and pitch, in N; may be infinite.
@@ -71,7 +71,7 @@ pub struct Wrench {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Mixed {
-    /// Thrust of each rotor in N, within `low_n..=high_n`.
+    /// Thrust of each rotor in N, within `min_thrust_n..=max_thrust_n`.
     pub thrust_n: Rotors<f32>,
     /// Share of the roll and pitch demand that was kept, 0 to 1.
     pub roll_pitch_share: f32,
@@ -107,7 +107,7 @@ impl Mixed {
 /// use aplomb::{Spin, frames::Vector, mix::{Config, Geometry, Mixer, Wrench}};
 /// let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.014);
 /// let mixer = Mixer::new(&Config {
-///     geometry, low_n: 0.0, high_n: 6.5, allowance_down_n: f32::INFINITY, allowance_up_n: 6.0, reserved_yaw_share: 0.0,
+///     geometry, min_thrust_n: 0.0, max_thrust_n: 6.5, allowance_down_n: f32::INFINITY, allowance_up_n: 6.0, reserved_yaw_share: 0.0,
 /// })?;
 /// // Roll right: the left pair pushes harder.
 /// let mixed = mixer.mix(Wrench { torque_nm: Vector::new(0.32, 0.0, 0.0), thrust_n: 12.0 });
@@ -134,7 +134,9 @@ enum Solver {
 impl Config {
     /// Yaw torque that roll and pitch must leave, in N m.
     fn reserved_yaw_nm(&self) -> f32 {
-        2.0 * self.reserved_yaw_share * self.geometry.torque_to_thrust_m * (self.high_n - self.low_n)
+        2.0 * self.reserved_yaw_share
+            * self.geometry.torque_to_thrust_m
+            * (self.max_thrust_n - self.min_thrust_n)
     }
 }
 
@@ -147,10 +149,10 @@ impl Mixer {
     /// or NaN allowance, a share outside 0 to 0.5.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         let shares = config.geometry.inverse()?;
-        require_not_negative("low_n", config.low_n)?;
-        require_positive("high_n", config.high_n)?;
-        if config.low_n >= (1.0 - LEAST_RANGE) * config.high_n {
-            return Err(ConfigError::new("low_n", Problem::WrongOrder));
+        require_not_negative("min_thrust_n", config.min_thrust_n)?;
+        require_positive("max_thrust_n", config.max_thrust_n)?;
+        if config.min_thrust_n >= (1.0 - LEAST_RANGE) * config.max_thrust_n {
+            return Err(ConfigError::new("min_thrust_n", Problem::WrongOrder));
         }
         for (field, value) in
             [("allowance_down_n", config.allowance_down_n), ("allowance_up_n", config.allowance_up_n)]

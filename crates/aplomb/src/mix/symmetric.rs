@@ -49,7 +49,7 @@ impl Symmetric {
     /// From a checked configuration and the spans of its geometry.
     pub(super) fn new(config: &Config, spans: &Spans) -> Self {
         let kappa = config.geometry.torque_to_thrust_m;
-        let Config { low_n: low, high_n: high, .. } = *config;
+        let Config { min_thrust_n: low, max_thrust_n: high, .. } = *config;
         let margin = 4.0 * f32::EPSILON * high;
         Self {
             per_roll: 0.25 / spans.half_width_m,

@@ -57,7 +57,7 @@ impl Stages<'_> {
             OptimizationDirection::Minimize
         };
         let mut problem = Problem::new(direction);
-        let (low, high) = (f64::from(self.config.low_n), f64::from(self.config.high_n));
+        let (low, high) = (f64::from(self.config.min_thrust_n), f64::from(self.config.max_thrust_n));
         let [thrust, roll, pitch, yaw] = self.demand;
         let f = [0; 4].map(|_: i32| problem.add_var(0.0, (low, high)));
         let share = problem.add_var(if stage == 0 { 1.0 } else { 0.0 }, (0.0, 1.0));
@@ -141,7 +141,7 @@ impl Stages<'_> {
 /// the thrusts proportional to the first column of the inverse.
 fn level_range(config: &Config) -> Option<(f64, f64)> {
     let mut direction = Problem::new(OptimizationDirection::Maximize);
-    let (low, high) = (f64::from(config.low_n), f64::from(config.high_n));
+    let (low, high) = (f64::from(config.min_thrust_n), f64::from(config.max_thrust_n));
     let f = [0; 4].map(|_: i32| direction.add_var(1.0, (low, high)));
     let arms = config.geometry.arms.into_array();
     let rows: [fn(&Arm) -> f64; 3] =
@@ -183,8 +183,8 @@ fn random_config(random: &mut Random, symmetric: bool) -> Config {
     }
     Config {
         geometry,
-        low_n: if random.one_in(2) { 0.0 } else { random.within(0.0, 0.8) },
-        high_n: random.within(3.0, 9.0),
+        min_thrust_n: if random.one_in(2) { 0.0 } else { random.within(0.0, 0.8) },
+        max_thrust_n: random.within(3.0, 9.0),
         allowance_down_n: allowance(random),
         allowance_up_n: allowance(random),
         reserved_yaw_share: if !symmetric && random.one_in(3) { random.within(0.0, 0.5) } else { 0.0 },
@@ -192,7 +192,7 @@ fn random_config(random: &mut Random, symmetric: bool) -> Config {
 }
 
 fn random_demand(random: &mut Random, config: &Config) -> Wrench {
-    let (high, reach) = (f64::from(config.high_n), f64::from(config.geometry.reach_m()));
+    let (high, reach) = (f64::from(config.max_thrust_n), f64::from(config.geometry.reach_m()));
     let torque = 2.5 * high * reach;
     let yaw = 3.0 * high * f64::from(config.geometry.torque_to_thrust_m);
     let mut torque_nm =
@@ -225,11 +225,11 @@ fn compare(symmetric: bool, count: usize) -> (usize, f64) {
             let demand = [f64::from(wrench.thrust_n), roll, pitch, yaw];
             let optimum = Stages { config: &config, demand, level, kept: 0.0 }.optimum();
             for f in mixed.thrust_n.into_array() {
-                assert!(f >= config.low_n && f <= config.high_n, "{f} {config:?}");
+                assert!(f >= config.min_thrust_n && f <= config.max_thrust_n, "{f} {config:?}");
             }
             limited += usize::from(mixed.limited != Limited::default());
             // Everything in shares of full thrust of one rotor: torques over arm and kappa.
-            let high = f64::from(config.high_n);
+            let high = f64::from(config.max_thrust_n);
             let arm = f64::from(config.geometry.reach_m());
             let kappa = f64::from(config.geometry.torque_to_thrust_m);
             let size = roll.hypot(pitch) / (arm * high);
@@ -304,7 +304,10 @@ fn roll_and_pitch_thirty_times_too_large_are_cut_to_the_same() {
         let far = mixer.mix(Wrench { torque_nm: Vector::new(30.0 * x, 30.0 * y, z), ..demand });
         let apart = far.given.torque_nm - near.given.torque_nm;
         let apart = if near.limited.roll_pitch { apart.x().abs().max(apart.y().abs()) } else { 0.0 };
-        assert!(apart < 1e-5 * config.high_n * config.geometry.reach_m(), "{near:?} {far:?} of {config:?}");
+        assert!(
+            apart < 1e-5 * config.max_thrust_n * config.geometry.reach_m(),
+            "{near:?} {far:?} of {config:?}"
+        );
     }
 }
 
@@ -321,7 +324,7 @@ fn a_craft_a_hair_from_symmetric_is_mixed_as_the_symmetric_one() {
             let demand = random_demand(&mut random, &config);
             let (even, odd) = (even.mix(demand).thrust_n.into_array(), odd.mix(demand).thrust_n.into_array());
             let apart = even.iter().zip(odd).map(|(even, odd)| (even - odd).abs()).fold(0.0, f32::max);
-            assert!(apart < 1e-5 * config.high_n, "{even:?} {odd:?} for {demand:?} of {config:?}");
+            assert!(apart < 1e-5 * config.max_thrust_n, "{even:?} {odd:?} for {demand:?} of {config:?}");
         }
     }
 }
@@ -330,8 +333,8 @@ fn a_craft_a_hair_from_symmetric_is_mixed_as_the_symmetric_one() {
 fn example() -> Config {
     Config {
         geometry: Geometry::symmetric_x(0.084_852_8, 0.084_852_8, Spin::CounterClockwise, 0.0138),
-        low_n: 0.0,
-        high_n: 6.0,
+        min_thrust_n: 0.0,
+        max_thrust_n: 6.0,
         allowance_down_n: 0.0,
         allowance_up_n: 0.0,
         reserved_yaw_share: 0.0,
@@ -363,8 +366,8 @@ fn a_reserved_share_keeps_yaw_in_both_solvers_and_none_without() {
         let with = |reserved_yaw_share| {
             let config = Config {
                 geometry,
-                low_n: 0.0,
-                high_n: 6.5,
+                min_thrust_n: 0.0,
+                max_thrust_n: 6.5,
                 allowance_down_n: f32::INFINITY,
                 allowance_up_n: f32::INFINITY,
                 reserved_yaw_share,
@@ -412,8 +415,8 @@ fn every_bad_field_is_named() {
         for (config, field) in [
             (arms(bad), "x_m"),
             (kappa(bad), "torque_to_thrust_m"),
-            (Config { low_n: bad, ..good }, "low_n"),
-            (Config { high_n: bad, ..good }, "high_n"),
+            (Config { min_thrust_n: bad, ..good }, "min_thrust_n"),
+            (Config { max_thrust_n: bad, ..good }, "max_thrust_n"),
             (Config { reserved_yaw_share: bad, ..good }, "reserved_yaw_share"),
         ] {
             assert_eq!(Mixer::new(&config).unwrap_err().field, field, "{bad}");
@@ -424,10 +427,10 @@ fn every_bad_field_is_named() {
     core::mem::swap(&mut arms_of.front_left, &mut arms_of.front_right);
     for (config, field) in [
         (kappa(0.0), "torque_to_thrust_m"),
-        (Config { low_n: -0.1, ..good }, "low_n"),
-        (Config { low_n: 7.0, ..good }, "low_n"),
-        (Config { low_n: 5.999_99, ..good }, "low_n"),
-        (Config { high_n: 0.0, ..good }, "high_n"),
+        (Config { min_thrust_n: -0.1, ..good }, "min_thrust_n"),
+        (Config { min_thrust_n: 7.0, ..good }, "min_thrust_n"),
+        (Config { min_thrust_n: 5.999_99, ..good }, "min_thrust_n"),
+        (Config { max_thrust_n: 0.0, ..good }, "max_thrust_n"),
         (Config { allowance_down_n: f32::NAN, ..good }, "allowance_down_n"),
         (Config { allowance_down_n: -1.0, ..good }, "allowance_down_n"),
         (Config { allowance_up_n: f32::NAN, ..good }, "allowance_up_n"),
@@ -446,11 +449,11 @@ fn every_bad_field_is_named() {
 
 #[test]
 fn thrust_curve_is_its_own_inverse_and_follows_the_motor_equation() {
-    for speed_share in [0.0, 0.3, 0.7, 1.0] {
+    for back_emf_share in [0.0, 0.3, 0.7, 1.0] {
         let config = ThrustCurveConfig {
-            full_n: 6.5,
+            max_thrust_n: 6.5,
             reference_voltage_v: 14.8,
-            speed_share,
+            back_emf_share,
             lowest_voltage_v: 12.0,
             highest_voltage_v: 16.8,
             voltage_filter_s: 0.0,
@@ -479,9 +482,9 @@ fn thrust_curve_is_its_own_inverse_and_follows_the_motor_equation() {
     let (w_full, v_full) = (980.0f64, volts(980.0, 1.225));
     let curve = ThrustCurve::new(
         &ThrustCurveConfig {
-            full_n: (thrust * w_full * w_full) as f32,
+            max_thrust_n: (thrust * w_full * w_full) as f32,
             reference_voltage_v: v_full as f32,
-            speed_share: (kt * w_full / v_full) as f32,
+            back_emf_share: (kt * w_full / v_full) as f32,
             lowest_voltage_v: 5.0,
             highest_voltage_v: 20.0,
             voltage_filter_s: 0.0,

@@ -31,11 +31,11 @@ pub const REFERENCE_DENSITY_KG_M3: f32 = 1.225;
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct ThrustCurveConfig {
     /// Thrust of one rotor in N at command 1, reference voltage and 1.225 kg/m3.
-    pub full_n: f32,
-    /// Battery voltage in V at which `full_n` was measured.
+    pub max_thrust_n: f32,
+    /// Battery voltage in V at which `max_thrust_n` was measured.
     pub reference_voltage_v: f32,
     /// Share of that voltage that speed takes, alpha, 0 to 1; the rest is resistance. 1 is the plain quadratic curve.
-    pub speed_share: f32,
+    pub back_emf_share: f32,
     /// Lowest and highest battery voltage in V that is believed; readings outside are cut to them.
     pub lowest_voltage_v: f32,
     /// Highest battery voltage in V that is believed.
@@ -49,7 +49,7 @@ pub struct ThrustCurveConfig {
 /// ```
 /// use aplomb::{MotorCommand, mix::{Supply, ThrustCurve, ThrustCurveConfig}};
 /// let curve = ThrustCurve::new(&ThrustCurveConfig {
-///     full_n: 6.5, reference_voltage_v: 14.8, speed_share: 1.0, lowest_voltage_v: 12.0, highest_voltage_v: 16.8,
+///     max_thrust_n: 6.5, reference_voltage_v: 14.8, back_emf_share: 1.0, lowest_voltage_v: 12.0, highest_voltage_v: 16.8,
 ///     voltage_filter_s: 0.2,
 /// }, 1e-3)?;
 /// let supply = curve.supply(1.225);
@@ -96,9 +96,9 @@ impl ThrustCurve {
     /// Names the field that is not finite, not positive, out of range, or in the wrong order.
     pub fn new(config: &ThrustCurveConfig, period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
-        require_positive("full_n", config.full_n)?;
+        require_positive("max_thrust_n", config.max_thrust_n)?;
         require_positive("reference_voltage_v", config.reference_voltage_v)?;
-        require_within("speed_share", config.speed_share, 0.0, 1.0)?;
+        require_within("back_emf_share", config.back_emf_share, 0.0, 1.0)?;
         require_positive("lowest_voltage_v", config.lowest_voltage_v)?;
         require_positive("highest_voltage_v", config.highest_voltage_v)?;
         if config.lowest_voltage_v >= config.highest_voltage_v {
@@ -109,8 +109,8 @@ impl ThrustCurve {
             reference_voltage_v: config.reference_voltage_v,
             lowest_voltage_v: config.lowest_voltage_v,
             highest_voltage_v: config.highest_voltage_v,
-            root_scale: config.speed_share / root(config.full_n),
-            linear_scale: (1.0 - config.speed_share) / config.full_n,
+            root_scale: config.back_emf_share / root(config.max_thrust_n),
+            linear_scale: (1.0 - config.back_emf_share) / config.max_thrust_n,
             filter: period_s / (config.voltage_filter_s + period_s),
         })
     }

@@ -173,9 +173,9 @@ macro_rules! parameters {
 parameters! {
     crate::flight::Config {
         tick_hz: f32,
-        attitude_every: u16,
-        velocity_every: u16,
-        least_command: f32,
+        attitude_divider: u16,
+        velocity_divider: u16,
+        idle_command: f32,
         air_density_kg_m3: f32,
         wind_share: f32,
         mix: crate::mix::Config,
@@ -193,8 +193,8 @@ parameters! {
     }
     crate::mix::Config {
         geometry: crate::mix::Geometry,
-        low_n: f32,
-        high_n: f32,
+        min_thrust_n: f32,
+        max_thrust_n: f32,
         allowance_down_n: f32,
         allowance_up_n: f32,
         reserved_yaw_share: f32,
@@ -209,9 +209,9 @@ parameters! {
         spin: Spin,
     }
     crate::mix::ThrustCurveConfig {
-        full_n: f32,
+        max_thrust_n: f32,
         reference_voltage_v: f32,
-        speed_share: f32,
+        back_emf_share: f32,
         lowest_voltage_v: f32,
         highest_voltage_v: f32,
         voltage_filter_s: f32,
@@ -242,7 +242,7 @@ parameters! {
         gate_m: f32,
         gate_growth_m_s: f32,
         timeout_s: f32,
-        home_k: f32,
+        home_temperature_k: f32,
     }
     crate::estimate::vertical::HeightNoise {
         deviation_m: f32,
@@ -274,7 +274,7 @@ parameters! {
         gyro_cutoff_hz: f32,
         inertia: crate::control::rate::Inertia,
         gyroscopic: bool,
-        reaction_lead_s: f32,
+        reaction_time_constant_s: f32,
     }
     crate::control::rate::Axis {
         crossover_rad_s: f32,
@@ -294,19 +294,19 @@ parameters! {
         tilt: crate::control::attitude::Part,
         heading: crate::control::attitude::Part,
         reference_damping: f32,
-        rotor_lag_s: f32,
+        rotor_time_constant_s: f32,
     }
     crate::control::attitude::Part {
         crossover_rad_s: f32,
-        reference_rad_s: f32,
+        reference_bandwidth_rad_s: f32,
         rate_limit_rad_s: f32,
         acceleration_limit_rad_s2: f32,
     }
     crate::control::thrust_vector::Config {
         mass_kg: f32,
         tilt_limit_rad: f32,
-        low_n: f32,
-        high_n: f32,
+        min_thrust_n: f32,
+        max_thrust_n: f32,
     }
     crate::control::vertical::Config {
         climb_crossover_rad_s: f32,
@@ -330,7 +330,7 @@ parameters! {
     }
     crate::pilot::Config {
         dead_band: f32,
-        centre_softness: f32,
+        expo: f32,
         full_stick_tilt_rad: f32,
         full_stick_rate_rad_s: f32,
         full_stick_climb_m_s: f32,

@@ -237,7 +237,7 @@ mod tests {
         // Absent, infinite, negative zero and NaN with a payload come back too.
         config.estimate.rotor_drag_per_s = None;
         config.mix.allowance_up_n = f32::INFINITY;
-        config.mix.low_n = -0.0;
+        config.mix.min_thrust_n = -0.0;
         config.guard.landed_s = f32::from_bits(0x7fc0_1234);
         let back = read(&write(&config)).unwrap();
         assert_eq!(write(&back), write(&config));

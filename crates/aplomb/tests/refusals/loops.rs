@@ -31,21 +31,22 @@ fn rate_loop_names_field_and_axis() {
         ("inertia.forward_right_kg_m2", |c, x| c.inertia.forward_right_kg_m2 = x, Any),
         ("inertia.forward_down_kg_m2", |c, x| c.inertia.forward_down_kg_m2 = x, Any),
         ("inertia.right_down_kg_m2", |c, x| c.inertia.right_down_kg_m2 = x, Any),
-        ("reaction_lead_s", |c, x| c.reaction_lead_s = x, Within(0.0, 2.0)),
+        ("reaction_time_constant_s", |c, x| c.reaction_time_constant_s = x, Within(0.0, 2.0)),
     ];
-    refused(config().rate, fields, |c| rate::RateLoop::new(c, 1e-3).map(drop));
+    refused(config().rate, fields, |c| rate::RateController::new(c, 1e-3).map(drop));
     for bad in [f32::NAN, f32::INFINITY, 0.0, -1e-3] {
-        assert_eq!(rate::RateLoop::new(&config().rate, bad).unwrap_err().field, "period_s");
+        assert_eq!(rate::RateController::new(&config().rate, bad).unwrap_err().field, "period_s");
     }
     let cutoff =
-        |gyro_cutoff_hz| rate::RateLoop::new(&rate::Config { gyro_cutoff_hz, ..config().rate }, 1e-3);
+        |gyro_cutoff_hz| rate::RateController::new(&rate::Config { gyro_cutoff_hz, ..config().rate }, 1e-3);
     assert!(cutoff(499.0).is_ok());
     assert_eq!(cutoff(500.0).unwrap_err(), ConfigError::new("gyro_cutoff_hz", Problem::OutOfRange));
 }
 
 #[test]
 fn inertia_that_no_rigid_body_has_is_refused() {
-    let with = |inertia| rate::RateLoop::new(&rate::Config { inertia, ..config().rate }, 1e-3).map(drop);
+    let with =
+        |inertia| rate::RateController::new(&rate::Config { inertia, ..config().rate }, 1e-3).map(drop);
     let inertia = rate::Inertia::diagonal(0.011, 0.012, 0.021);
     let refused = Err(ConfigError::new("inertia", Problem::Inconsistent));
     // No moment above the sum of the other two; a flat plate has just the sum.
@@ -65,17 +66,21 @@ fn attitude_loop_names_field_and_part() {
     // At 200 Hz: crossovers at 200 rad/s and the reference's poles at 60 rad/s at most.
     let fields: &[Field<attitude::Config>] = &[
         ("tilt.crossover_rad_s", |c, x| c.tilt.crossover_rad_s = x, Within(1e-3, 200.0)),
-        ("tilt.reference_rad_s", |c, x| c.tilt.reference_rad_s = x, Within(1e-3, 60.0)),
+        ("tilt.reference_bandwidth_rad_s", |c, x| c.tilt.reference_bandwidth_rad_s = x, Within(1e-3, 60.0)),
         ("tilt.rate_limit_rad_s", |c, x| c.tilt.rate_limit_rad_s = x, Positive),
         ("tilt.acceleration_limit_rad_s2", |c, x| c.tilt.acceleration_limit_rad_s2 = x, Positive),
         ("heading.crossover_rad_s", |c, x| c.heading.crossover_rad_s = x, Within(1e-3, 200.0)),
-        ("heading.reference_rad_s", |c, x| c.heading.reference_rad_s = x, Within(1e-3, 60.0)),
+        (
+            "heading.reference_bandwidth_rad_s",
+            |c, x| c.heading.reference_bandwidth_rad_s = x,
+            Within(1e-3, 60.0),
+        ),
         ("heading.rate_limit_rad_s", |c, x| c.heading.rate_limit_rad_s = x, Positive),
         ("heading.acceleration_limit_rad_s2", |c, x| c.heading.acceleration_limit_rad_s2 = x, Positive),
         ("reference_damping", |c, x| c.reference_damping = x, Within(0.5, 1.0)),
-        ("rotor_lag_s", |c, x| c.rotor_lag_s = x, Within(0.0, 1.0)),
+        ("rotor_time_constant_s", |c, x| c.rotor_time_constant_s = x, Within(0.0, 1.0)),
     ];
-    let build = |c: &attitude::Config| attitude::AttitudeLoop::<Libm>::new(c, 5e-3).map(drop);
+    let build = |c: &attitude::Config| attitude::AttitudeController::<Libm>::new(c, 5e-3).map(drop);
     let good = config().attitude;
     refused(good, fields, build);
     // At most half a radian a period, and at most the rate limit within a period.
@@ -97,7 +102,7 @@ fn velocity_loop_names_its_field() {
         ("acceleration_m_s2", |c, x| c.acceleration_m_s2 = x, Positive),
         ("output_limit_m_s2", |c, x| c.output_limit_m_s2 = x, Positive),
     ];
-    refused(config().velocity, fields, |c| velocity::VelocityLoop::<Libm>::new(c, 0.025).map(drop));
+    refused(config().velocity, fields, |c| velocity::VelocityController::<Libm>::new(c, 0.025).map(drop));
 }
 
 #[test]
@@ -107,7 +112,7 @@ fn wind_forward_names_its_field() {
         ("pole_rad_s", |c, x| c.pole_rad_s = x, Positive),
     ];
     refused(wind::Config { drag_per_s: 0.25, pole_rad_s: 0.4 }, fields, |c| {
-        wind::WindForward::new(c, 0.025).map(drop)
+        wind::WindFeedForward::new(c, 0.025).map(drop)
     });
 }
 
@@ -121,7 +126,8 @@ fn vertical_loop_names_its_field() {
         ("descent_limit_m_s", |c, x| c.descent_limit_m_s = x, Positive),
         ("acceleration_m_s2", |c, x| c.acceleration_m_s2 = x, Positive),
     ];
-    let build = |c: &vertical::Config, range| vertical::VerticalLoop::<Libm>::new(c, range, 0.025).map(drop);
+    let build =
+        |c: &vertical::Config, range| vertical::VerticalController::<Libm>::new(c, range, 0.025).map(drop);
     let good = config().vertical;
     refused(good, fields, |c| build(c, (-7.0, 9.0)));
     let swapped = vertical::Config { height_crossover_rad_s: good.climb_crossover_rad_s, ..good };
@@ -142,7 +148,7 @@ fn position_loop_names_its_field() {
         ("braking_m_s2", |c, x| c.braking_m_s2 = x, Positive),
         ("speed_limit_m_s", |c, x| c.speed_limit_m_s = x, Positive),
     ];
-    refused(config().position, fields, |c| position::PositionLoop::<Libm>::new(c).map(drop));
+    refused(config().position, fields, |c| position::PositionController::<Libm>::new(c).map(drop));
 }
 
 #[test]
@@ -150,26 +156,28 @@ fn thrust_vector_names_its_field_and_must_hold_the_weight() {
     let fields: &[Field<thrust_vector::Config>] = &[
         ("mass_kg", |c, x| c.mass_kg = x, Positive),
         ("tilt_limit_rad", |c, x| c.tilt_limit_rad = x, Within(1e-3, 1.4)),
-        ("low_n", |c, x| c.low_n = x, FromZero),
-        ("high_n", |c, x| c.high_n = x, Positive),
+        ("min_thrust_n", |c, x| c.min_thrust_n = x, FromZero),
+        ("max_thrust_n", |c, x| c.max_thrust_n = x, Positive),
     ];
     let build = |c: &thrust_vector::Config| thrust_vector::ThrustVector::<Libm>::new(c).map(drop);
-    let good = thrust_vector::Config { mass_kg: 1.2, tilt_limit_rad: 0.5, low_n: 2.4, high_n: 23.0 };
+    let good =
+        thrust_vector::Config { mass_kg: 1.2, tilt_limit_rad: 0.5, min_thrust_n: 2.4, max_thrust_n: 23.0 };
     refused(good, fields, build);
-    let with = |low_n, high_n| build(&thrust_vector::Config { low_n, high_n, ..good });
+    let with =
+        |min_thrust_n, max_thrust_n| build(&thrust_vector::Config { min_thrust_n, max_thrust_n, ..good });
     // The weight is 11.77 N.
     assert_eq!(with(11.7, 11.8), Ok(()));
-    assert_eq!(with(11.8, 23.0), Err(ConfigError::new("low_n", Problem::Inconsistent)));
-    assert_eq!(with(23.0, 22.0), Err(ConfigError::new("low_n", Problem::WrongOrder)));
-    assert_eq!(with(2.4, 11.7), Err(ConfigError::new("high_n", Problem::Inconsistent)));
+    assert_eq!(with(11.8, 23.0), Err(ConfigError::new("min_thrust_n", Problem::Inconsistent)));
+    assert_eq!(with(23.0, 22.0), Err(ConfigError::new("min_thrust_n", Problem::WrongOrder)));
+    assert_eq!(with(2.4, 11.7), Err(ConfigError::new("max_thrust_n", Problem::Inconsistent)));
 }
 
 #[test]
 fn thrust_curve_names_its_field() {
     let fields: &[Field<ThrustCurveConfig>] = &[
-        ("full_n", |c, x| c.full_n = x, Positive),
+        ("max_thrust_n", |c, x| c.max_thrust_n = x, Positive),
         ("reference_voltage_v", |c, x| c.reference_voltage_v = x, Positive),
-        ("speed_share", |c, x| c.speed_share = x, Within(0.0, 1.0)),
+        ("back_emf_share", |c, x| c.back_emf_share = x, Within(0.0, 1.0)),
         ("lowest_voltage_v", |c, x| c.lowest_voltage_v = x, Positive),
         ("highest_voltage_v", |c, x| c.highest_voltage_v = x, Positive),
         ("voltage_filter_s", |c, x| c.voltage_filter_s = x, FromZero),
@@ -185,7 +193,7 @@ fn thrust_curve_names_its_field() {
 fn pilot_names_its_field() {
     let fields: &[Field<pilot::Config>] = &[
         ("dead_band", |c, x| c.dead_band = x, Within(0.0, 0.5)),
-        ("centre_softness", |c, x| c.centre_softness = x, Within(0.0, 1.0)),
+        ("expo", |c, x| c.expo = x, Within(0.0, 1.0)),
         ("full_stick_tilt_rad", |c, x| c.full_stick_tilt_rad = x, Within(1e-3, 1.4)),
         ("full_stick_rate_rad_s", |c, x| c.full_stick_rate_rad_s = x, Positive),
         ("full_stick_climb_m_s", |c, x| c.full_stick_climb_m_s = x, Positive),
@@ -196,11 +204,12 @@ fn pilot_names_its_field() {
     refused(config().pilot, fields, |c| pilot::Pilot::<Libm>::new(c).map(drop));
 }
 
-const FACTS: guard::Facts = guard::Facts { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
+const FACTS: guard::GuardParameters =
+    guard::GuardParameters { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
 
 #[test]
 fn guard_names_the_fact() {
-    let fields: &[Field<guard::Facts>] = &[
+    let fields: &[Field<guard::GuardParameters>] = &[
         ("weight_n", |c, x| c.weight_n = x, Positive),
         ("empty_v", |c, x| c.empty_v = x, FromZero),
         ("landing_speed_m_s", |c, x| c.landing_speed_m_s = x, Positive),

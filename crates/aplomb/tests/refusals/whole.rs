@@ -11,9 +11,9 @@ use super::{airframe, config};
 fn airframe_names_the_fact() {
     let fields: &[Field<Airframe>] = &[
         ("mass_kg", |c, x| c.mass_kg = x, Positive),
-        ("full_n", |c, x| c.thrust_curve.full_n = x, Positive),
+        ("max_thrust_n", |c, x| c.thrust_curve.max_thrust_n = x, Positive),
         ("rotor_diameter_m", |c, x| c.rotor_diameter_m = x, Positive),
-        ("rotor_lag_s", |c, x| c.rotor_lag_s = x, Positive),
+        ("rotor_time_constant_s", |c, x| c.rotor_time_constant_s = x, Positive),
         ("delay_s", |c, x| c.delay_s = x, FromZero),
         ("rotor_inertia_kg_m2", |c, x| c.rotor_inertia_kg_m2 = x, FromZero),
         ("hover_speed_rad_s", |c, x| c.hover_speed_rad_s = x, Positive),
@@ -21,7 +21,10 @@ fn airframe_names_the_fact() {
     refused(airframe(), fields, |facts| Config::for_airframe(facts).map(drop));
     // Four times 6.5 N lift 1.3 times 2.04 kg and no more.
     let heavy = Airframe { mass_kg: 2.1, ..airframe() };
-    assert_eq!(Config::for_airframe(&heavy).unwrap_err(), ConfigError::new("full_n", Problem::Inconsistent));
+    assert_eq!(
+        Config::for_airframe(&heavy).unwrap_err(),
+        ConfigError::new("max_thrust_n", Problem::Inconsistent)
+    );
 }
 
 #[test]
@@ -29,7 +32,7 @@ fn whole_controller_names_its_field() {
     let fields: &[Field<Config>] = &[
         // Far from its range the loops' own limits would be met first.
         ("tick_hz", |c, x| c.tick_hz = x, Positive),
-        ("least_command", |c, x| c.least_command = x, Within(0.0, 0.5)),
+        ("idle_command", |c, x| c.idle_command = x, Within(0.0, 0.5)),
         ("air_density_kg_m3", |c, x| c.air_density_kg_m3 = x, Within(0.3, 2.0)),
         ("wind_share", |c, x| c.wind_share = x, Within(0.0, 0.2)),
     ];
@@ -39,12 +42,12 @@ fn whole_controller_names_its_field() {
         let error = build(&Config { tick_hz, ..config() }).unwrap_err();
         assert_eq!((error.field, error.problem), ("tick_hz", Problem::OutOfRange));
     }
-    for (attitude_every, velocity_every, field, problem) in [
-        (0, 25, "attitude_every", Problem::NotPositive),
-        (5, 0, "velocity_every", Problem::NotPositive),
-        (5, 24, "velocity_every", Problem::Inconsistent),
+    for (attitude_divider, velocity_divider, field, problem) in [
+        (0, 25, "attitude_divider", Problem::NotPositive),
+        (5, 0, "velocity_divider", Problem::NotPositive),
+        (5, 24, "velocity_divider", Problem::Inconsistent),
     ] {
-        let error = build(&Config { attitude_every, velocity_every, ..config() }).unwrap_err();
+        let error = build(&Config { attitude_divider, velocity_divider, ..config() }).unwrap_err();
         assert_eq!((error.field, error.problem), (field, problem));
     }
 }
@@ -75,7 +78,7 @@ fn whole_controller_names_the_loop_too() {
         "vertical.descent_limit_m_s must be greater than 0"
     );
     assert_eq!(refused(|c| c.position.braking_m_s2 = 0.0), "position.braking_m_s2 must be greater than 0");
-    assert_eq!(refused(|c| c.thrust.high_n = 5.0), "thrust.high_n contradicts another value");
+    assert_eq!(refused(|c| c.thrust.max_thrust_n = 5.0), "thrust.max_thrust_n contradicts another value");
     assert_eq!(refused(|c| c.pilot.dead_band = 0.6), "pilot.dead_band is out of range");
     assert_eq!(refused(|c| c.guard.landed_s = -1.0), "guard.landed_s must be greater than 0");
 }

@@ -7,8 +7,8 @@
 
 use core::panic::PanicInfo;
 
-use aplomb::control::attitude::{self, AttitudeLoop};
-use aplomb::control::rate::{self, RateLoop, SetPoint};
+use aplomb::control::attitude::{self, AttitudeController};
+use aplomb::control::rate::{self, RateController, SetPoint};
 use aplomb::estimate::attitude::{Aids, AttitudeFilter};
 use aplomb::filter::{NotchBank, NotchBankConfig};
 use aplomb::frames::{Attitude, Heading, Vector, World};
@@ -39,18 +39,18 @@ struct Inner<M: Math> {
     filter: AttitudeFilter<M>,
     notches: NotchBank,
     place: Place,
-    pointing: AttitudeLoop<M>,
+    pointing: AttitudeController<M>,
     pointing_state: attitude::State,
     target: Attitude,
-    turning: RateLoop,
+    turning: RateController,
     turning_state: rate::State,
     setpoint: SetPoint,
     mixer: Mixer,
-    attitude_every: u32,
+    attitude_divider: u32,
 }
 
 /// Where the outer loops want the thrust and the nose.
-struct Wish {
+struct Demanded {
     down: Vector<World>,
     heading: HeadingDemand,
     thrust_n: f32,
@@ -66,45 +66,45 @@ impl<M: Math> Inner<M> {
             lowest_hz: config.notch.lowest_hz,
             highest_hz: config.notch.highest_hz,
         };
-        let attitude_period_s = period_s * f32::from(config.attitude_every);
+        let attitude_period_s = period_s * f32::from(config.attitude_divider);
         Self {
             filter: AttitudeFilter::new(&config.estimate.attitude, period_s).expect("valid"),
             notches: NotchBank::new(&notches, period_s).expect("valid"),
             place: Place::FrontLeft,
-            pointing: AttitudeLoop::new(&config.attitude, attitude_period_s).expect("valid"),
+            pointing: AttitudeController::new(&config.attitude, attitude_period_s).expect("valid"),
             pointing_state: attitude::State::new(),
             target: Attitude::LEVEL,
-            turning: RateLoop::new(&config.rate, period_s).expect("valid"),
+            turning: RateController::new(&config.rate, period_s).expect("valid"),
             turning_state: rate::State::new(),
             setpoint: SetPoint::default(),
             mixer: Mixer::new(&config.mix).expect("valid"),
-            attitude_every: config.attitude_every.into(),
+            attitude_divider: config.attitude_divider.into(),
         }
     }
 
     /// The links of the attitude loop fall on the last three ticks of its period, as in the controller.
-    fn step(&mut self, tick: u32, imu: &ImuSample, speed_rad_s: &Rotors<f32>, wish: &Wish) -> Mixed {
+    fn step(&mut self, tick: u32, imu: &ImuSample, speed_rad_s: &Rotors<f32>, demanded: &Demanded) -> Mixed {
         self.filter.step(imu.gyro_rad_s, imu.accel_m_s2, &Aids::default());
         let (attitude, rate_rad_s) = (self.filter.attitude(), self.filter.rate_rad_s());
         let filtered_rad_s = self.turning_state.rate_rad_s();
         let state = &mut self.pointing_state;
-        match self.attitude_every - 1 - tick % self.attitude_every {
+        match self.attitude_divider - 1 - tick % self.attitude_divider {
             2 => {
-                let heading = self.pointing.turn(state, wish.heading, attitude).heading;
-                self.target = self.pointing.target(state, wish.down, heading);
+                let heading = self.pointing.turn(state, demanded.heading, attitude).heading;
+                self.target = self.pointing.target(state, demanded.down, heading);
             }
             1 => self.pointing.lead(state, self.target, attitude, filtered_rad_s),
             0 => self.setpoint = self.pointing.follow(state, attitude, filtered_rad_s).setpoint,
             _ => (),
         }
-        if !tick.wrapping_add(1).is_multiple_of(self.attitude_every) {
+        if !tick.wrapping_add(1).is_multiple_of(self.attitude_divider) {
             self.turning.advance(&mut self.setpoint);
         }
         self.notches.follow_rotor(self.place, *speed_rad_s.at(self.place));
         self.place = self.place.next();
         let rate_rad_s = self.notches.step(rate_rad_s);
         let torque_nm = self.turning.step(&mut self.turning_state, &self.setpoint, rate_rad_s);
-        let mixed = self.mixer.mix(Wrench { torque_nm, thrust_n: wish.thrust_n });
+        let mixed = self.mixer.mix(Wrench { torque_nm, thrust_n: demanded.thrust_n });
         self.turning.achieved(&mut self.turning_state, mixed.given.torque_nm);
         mixed
     }
@@ -124,8 +124,8 @@ fn row<M: Math>(table: &mut Table) {
             HeadingDemand::Hold(Heading::from_rad::<M>(5.0 * turn))
         };
         let down = Vector::new(north, east, M::sqrt(1.0 - north * north - east * east));
-        let wish = Wish { down, heading, thrust_n: 12.0 + 10.0 * thrust };
-        let counted = table.meter().instructions(|| inner.step(tick, &imu, &speed_rad_s, &wish));
+        let demanded = Demanded { down, heading, thrust_n: 12.0 + 10.0 * thrust };
+        let counted = table.meter().instructions(|| inner.step(tick, &imu, &speed_rad_s, &demanded));
         if tick > SETTLING_TICKS {
             count.add(counted);
         }

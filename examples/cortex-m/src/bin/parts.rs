@@ -5,12 +5,12 @@
 
 use core::panic::PanicInfo;
 
-use aplomb::control::attitude::{self, AttitudeLoop};
-use aplomb::control::rate::{self, RateLoop};
+use aplomb::control::attitude::{self, AttitudeController};
+use aplomb::control::rate::{self, RateController};
 use aplomb::estimate::Estimator;
 use aplomb::estimate::attitude::{Aids, AttitudeFilter};
 use aplomb::filter::{Biquad, BiquadState, NotchBank, NotchBankConfig};
-use aplomb::guard::{self, Guard, Situation};
+use aplomb::guard::{self, Guard, GuardInput};
 use aplomb::mix::{Mixer, ThrustCurve};
 use aplomb::{
     Command, Demand, FlightController, HeadingDemand, Libm, Math, MotorCommand, STANDARD_GRAVITY_M_S2,
@@ -46,7 +46,7 @@ fn rows<M: Math + Clone>(table: &mut Table) {
 
     let mut estimator = Estimator::<M, 1>::new(&config.estimate, period_s).expect("valid");
     let mut filter = AttitudeFilter::<M>::new(&config.estimate.attitude, period_s).expect("valid");
-    let facts = guard::Facts {
+    let facts = guard::GuardParameters {
         weight_n: config.thrust.mass_kg * STANDARD_GRAVITY_M_S2,
         empty_v: config.thrust_curve.lowest_voltage_v,
         landing_speed_m_s: config.pilot.landing_speed_m_s,
@@ -58,14 +58,14 @@ fn rows<M: Math + Clone>(table: &mut Table) {
     let notch_config =
         NotchBankConfig { bandwidth_hz: 20.0, harmonic: 1.0, lowest_hz: 60.0, highest_hz: 400.0 };
     let mut notches = NotchBank::new(&notch_config, period_s).expect("valid");
-    let every = f32::from(config.attitude_every);
-    let pointing = AttitudeLoop::<M>::new(&config.attitude, period_s * every).expect("valid");
+    let every = f32::from(config.attitude_divider);
+    let pointing = AttitudeController::<M>::new(&config.attitude, period_s * every).expect("valid");
     let mut pointing_state = attitude::State::new();
-    let turning = RateLoop::new(&config.rate, period_s).expect("valid");
+    let turning = RateController::new(&config.rate, period_s).expect("valid");
     let mut turning_state = rate::State::new();
     let mixer = Mixer::new(&config.mix).expect("valid");
     let curve = ThrustCurve::new(&config.thrust_curve, period_s).expect("valid");
-    let least = MotorCommand::saturating(config.least_command);
+    let least = MotorCommand::saturating(config.idle_command);
     let mut supply = curve.supply(config.air_density_kg_m3);
 
     let mut tick_count = Count::new();
@@ -97,7 +97,7 @@ fn rows<M: Math + Clone>(table: &mut Table) {
         let [imu] = sensors.imu;
         let aids = Aids::default();
         filter_count.add(meter.instructions(|| filter.step(imu.gyro_rad_s, imu.accel_m_s2, &aids)));
-        let situation = Situation {
+        let situation = GuardInput {
             motion: &record.estimate,
             imu_age_ticks: 0,
             voltage_v: Some(supply.voltage_v()),

@@ -18,7 +18,7 @@ pub fn all<M: Math>() {
 
 fn position_loop<M: Math>() {
     let config = position::Config { crossover_rad_s: any(), braking_m_s2: any(), speed_limit_m_s: any() };
-    if let Ok(outer) = position::PositionLoop::<M>::new(&config) {
+    if let Ok(outer) = position::PositionController::<M>::new(&config) {
         black_box(outer.step(any_vector(), any_vector(), any_vector()));
     }
 }
@@ -31,7 +31,7 @@ fn velocity_loop<M: Math>() {
         acceleration_m_s2: any(),
         output_limit_m_s2: any(),
     };
-    if let Ok(inner) = velocity::VelocityLoop::<M>::new(&config, any()) {
+    if let Ok(inner) = velocity::VelocityController::<M>::new(&config, any()) {
         let mut state = black_box(velocity::State::new());
         black_box(inner.step(&mut state, any_vector(), any_vector(), any_vector()));
         inner.achieved(&mut state, any_vector());
@@ -40,7 +40,8 @@ fn velocity_loop<M: Math>() {
 }
 
 fn wind_forward() {
-    if let Ok(forward) = wind::WindForward::new(&wind::Config { drag_per_s: any(), pole_rad_s: any() }, any())
+    if let Ok(forward) =
+        wind::WindFeedForward::new(&wind::Config { drag_per_s: any(), pole_rad_s: any() }, any())
     {
         let mut state = wind::State::default();
         black_box(forward.step(&mut state, any_vector()));
@@ -57,7 +58,7 @@ fn vertical_loop<M: Math>() {
         descent_limit_m_s: any(),
         acceleration_m_s2: any(),
     };
-    if let Ok(inner) = vertical::VerticalLoop::<M>::new(&config, (any(), any()), any()) {
+    if let Ok(inner) = vertical::VerticalController::<M>::new(&config, (any(), any()), any()) {
         let mut state = black_box(vertical::State::new());
         for demand in [VerticalDemand::Height(any()), VerticalDemand::Climb(any())] {
             black_box(inner.step(&mut state, black_box(demand), any(), any()));
@@ -68,7 +69,12 @@ fn vertical_loop<M: Math>() {
 }
 
 fn thrust_vector<M: Math>() {
-    let config = thrust_vector::Config { mass_kg: any(), tilt_limit_rad: any(), low_n: any(), high_n: any() };
+    let config = thrust_vector::Config {
+        mass_kg: any(),
+        tilt_limit_rad: any(),
+        min_thrust_n: any(),
+        max_thrust_n: any(),
+    };
     if let Ok(vector) = thrust_vector::ThrustVector::<M>::new(&config) {
         black_box((vector.aim(any_vector()), vector.total_n(any(), any()), vector.vertical_range_m_s2()));
         black_box((vector.horizontal_limit_m_s2(), vector.sin_limit()));
@@ -78,13 +84,17 @@ fn thrust_vector<M: Math>() {
 fn attitude_loop<M: Math>() {
     let part = || attitude::Part {
         crossover_rad_s: any(),
-        reference_rad_s: any(),
+        reference_bandwidth_rad_s: any(),
         rate_limit_rad_s: any(),
         acceleration_limit_rad_s2: any(),
     };
-    let config =
-        attitude::Config { tilt: part(), heading: part(), reference_damping: any(), rotor_lag_s: any() };
-    if let Ok(inner) = attitude::AttitudeLoop::<M>::new(&config, any()) {
+    let config = attitude::Config {
+        tilt: part(),
+        heading: part(),
+        reference_damping: any(),
+        rotor_time_constant_s: any(),
+    };
+    if let Ok(inner) = attitude::AttitudeController::<M>::new(&config, any()) {
         let mut state = black_box(attitude::State::new());
         let present = black_box(Attitude::LEVEL);
         for demand in [HeadingDemand::Hold(Heading::from_rad::<M>(any())), HeadingDemand::Rate(any())] {
@@ -111,14 +121,14 @@ fn rate_loop() {
         gyro_cutoff_hz: any(),
         inertia: rate::Inertia::diagonal(any(), any(), any()),
         gyroscopic: black_box(true),
-        reaction_lead_s: black_box(0.27),
+        reaction_time_constant_s: black_box(0.27),
     };
-    if let Ok(inner) = rate::RateLoop::new(&config, any()) {
+    if let Ok(inner) = rate::RateController::new(&config, any()) {
         let mut state = black_box(rate::State::new());
         let setpoint = rate::SetPoint {
             rate_rad_s: any_vector(),
-            slope_rad_s2: any_vector(),
-            drive_rad_s2: any_vector(),
+            setpoint_derivative_rad_s2: any_vector(),
+            feed_forward_rad_s2: any_vector(),
         };
         black_box(inner.step(&mut state, &setpoint, any_vector()));
         inner.achieved(&mut state, any_vector());

@@ -39,8 +39,8 @@ fn attitude<M: Math>() {
         };
         filter.step(any_vector(), any_vector(), &black_box(aids));
         black_box((filter.attitude(), filter.rate_rad_s(), filter.gyro_offset_rad_s(), filter.seeded()));
-        black_box((filter.heading_known(), filter.at_rest(), filter.disagreement()));
-        filter.reseed();
+        black_box((filter.heading_valid(), filter.stationary(), filter.tilt_innovation()));
+        filter.reinitialise();
         black_box(filter);
     }
 }
@@ -76,7 +76,7 @@ fn estimator<M: Math, const N: usize>() {
     if let Ok(mut estimator) = Estimator::<M, N>::new(&config, any()) {
         black_box(estimator.step(&any_sensors(), black_box(true)));
         estimator.set_home_pressure(any());
-        estimator.reseed_attitude();
+        estimator.reinitialise_attitude();
         black_box((estimator.attitude_filter(), estimator.vertical_filter(), estimator.horizontal_filter()));
     }
 }

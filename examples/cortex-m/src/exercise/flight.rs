@@ -3,12 +3,12 @@ use core::hint::black_box;
 use aplomb::control::rate::Inertia;
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::Heading;
-use aplomb::guard::{self, Guard, Situation};
+use aplomb::guard::{self, Guard, GuardInput};
 use aplomb::mix::Geometry;
 use aplomb::pilot::{self, Pilot};
 use aplomb::record::{Record, Ring};
 use aplomb::{
-    Command, Demand, FlightController, HeadingDemand, Lean, Math, Spin, Sticks, VerticalDemand, estimate,
+    Command, Demand, FlightController, HeadingDemand, Math, Spin, Sticks, Tilt, VerticalDemand, estimate,
 };
 
 use super::estimate::any_sensors;
@@ -40,7 +40,7 @@ fn fly<M: Math, const N: usize>(config: &Config) {
         }
         black_box((controller.rate_integral_rad_s2(), controller.attitude_setpoint()));
         controller.resume_in_flight();
-        controller.estimator_mut().reseed_attitude();
+        controller.estimator_mut().reinitialise_attitude();
         black_box(controller.step(&any_sensors(), &any_command(black_box(Demand::Land))));
     }
 }
@@ -54,7 +54,7 @@ fn demands<M: Math>() -> [Demand; 6] {
     let vertical = black_box(VerticalDemand::Height(any()));
     black_box([
         Demand::Rates { rate_rad_s: any_vector(), thrust_n: any() },
-        Demand::Tilt { lean: Lean { forward: any(), right: any() }, heading, vertical },
+        Demand::Tilt { tilt: Tilt { forward: any(), right: any() }, heading, vertical },
         Demand::Velocity { velocity_m_s: any_vector(), heading, vertical },
         Demand::Position { position_m: any_vector(), heading, vertical },
         Demand::Sticks(Sticks { roll: any(), pitch: any(), yaw: any(), climb: any() }),
@@ -63,10 +63,10 @@ fn demands<M: Math>() -> [Demand; 6] {
 }
 
 fn guard<M: Math>(config: &guard::Config) {
-    let facts = guard::Facts { weight_n: any(), empty_v: any(), landing_speed_m_s: any() };
+    let facts = guard::GuardParameters { weight_n: any(), empty_v: any(), landing_speed_m_s: any() };
     if let Ok(guard) = Guard::new::<M>(config, &facts, any()) {
         let motion = black_box(estimate::State::default());
-        let situation = Situation {
+        let situation = GuardInput {
             motion: &motion,
             imu_age_ticks: black_box(0),
             voltage_v: Some(any()),
@@ -74,7 +74,7 @@ fn guard<M: Math>(config: &guard::Config) {
         };
         for mut state in [guard::State::new(), guard::State::in_flight()] {
             black_box(guard.step(&mut state, &any_command(Demand::Land), &situation));
-            black_box((state.phase(), state.refusals(), state.refusals().any(), state.held()));
+            black_box((state.phase(), state.arming_blockers(), state.arming_blockers().any(), state.held()));
         }
     }
 }

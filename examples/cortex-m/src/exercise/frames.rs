@@ -1,7 +1,7 @@
 use core::hint::black_box;
 
 use aplomb::frames::{Attitude, Body, Heading, World};
-use aplomb::{Lean, Math, MotorCommand, Rotors, Spin};
+use aplomb::{Math, MotorCommand, Rotors, Spin, Tilt};
 
 use super::{any, any_vector};
 
@@ -30,5 +30,5 @@ pub fn all<M: Math>() {
     let shares = Rotors::from_array([any(), any(), any(), any()]);
     black_box((shares.map(MotorCommand::saturating), shares.zip(Rotors::splat(any())), shares.sum()));
     black_box((shares.as_ref().into_array(), black_box(Spin::Clockwise).reaction()));
-    black_box(Lean::from_roll_pitch::<M>(any(), any()));
+    black_box(Tilt::from_roll_pitch::<M>(any(), any()));
 }

@@ -15,8 +15,8 @@ pub fn all() {
     for geometry in [general, symmetric] {
         let config = Config {
             geometry,
-            low_n: any(),
-            high_n: any(),
+            min_thrust_n: any(),
+            max_thrust_n: any(),
             allowance_down_n: any(),
             allowance_up_n: any(),
             reserved_yaw_share: any(),
@@ -36,8 +36,8 @@ pub fn all() {
 
 fn curve_config() -> aplomb::mix::ThrustCurveConfig {
     aplomb::mix::ThrustCurveConfig {
-        full_n: any(),
-        speed_share: any(),
+        max_thrust_n: any(),
+        back_emf_share: any(),
         reference_voltage_v: any(),
         lowest_voltage_v: any(),
         highest_voltage_v: any(),

@@ -9,7 +9,7 @@ pub fn all() {
     let length: usize = black_box(parameters::SIZE);
     match parameters::read(bytes.get(..length).unwrap_or(&[])) {
         Ok(mut config) => {
-            config.least_command = any();
+            config.idle_command = any();
             black_box(parameters::write(&config));
         }
         Err(error) => {

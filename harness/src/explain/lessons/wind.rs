@@ -47,7 +47,7 @@ impl Teacher<'_> {
     }
 
     pub(super) fn too_much_wind(&self, trace: &Trace) -> Lesson {
-        let onset = trace.rows.iter().position(|row| row.flags.carried_off);
+        let onset = trace.rows.iter().position(|row| row.flags.cannot_hold_position);
         let limit = self.tilt_limit_deg;
         let Some(onset) = onset else {
             return Lesson {

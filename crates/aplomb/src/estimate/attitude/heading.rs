@@ -30,8 +30,8 @@ impl<M: Math> AttitudeFilter<M> {
         }
         let per_horizontal = M::recip_sqrt(horizontal_squared);
         let (cosine, sine) = (north * per_horizontal, east * per_horizontal);
-        if !self.heading_known {
-            self.heading_known = true;
+        if !self.heading_valid {
+            self.heading_valid = true;
             self.turn_about_down(cosine, -sine);
             return Vector::ZERO;
         }
@@ -58,10 +58,10 @@ impl<M: Math> AttitudeFilter<M> {
         if squares.is_nan() || squares > COURSE_MAX_SQUARED {
             return Vector::ZERO;
         }
-        if !self.heading_known {
+        if !self.heading_valid {
             let length_squared = along * along + across * across;
             if squares > Course::NOISE_SQUARED && length_squared > 0.25 * squares * squares {
-                self.heading_known = true;
+                self.heading_valid = true;
                 let per_length = M::recip_sqrt(length_squared);
                 self.turn_about_down(along * per_length, across * per_length);
             }

@@ -146,7 +146,7 @@ fn any_input_leaves_the_filter_sound_and_it_recovers() {
         filter.step(gyro, accel, &aids);
         let n2: f32 = filter.attitude().wxyz().iter().map(|x| x * x).sum();
         assert!((n2 - 1.0).abs() < 1e-5, "{k}: {n2}");
-        assert!(filter.rate_rad_s().is_finite() && filter.disagreement().is_finite());
+        assert!(filter.rate_rad_s().is_finite() && filter.tilt_innovation().is_finite());
         assert!(filter.gyro_offset_rad_s().norm_squared() < 1.001 * 0.087_266 * 0.087_266);
     }
     let truth = Attitude::from_angles::<Libm>(0.3, -0.2, 1.0);
@@ -231,7 +231,7 @@ fn course_sets_and_holds_the_heading() {
             let course = (k % 200 == 0).then_some(Course::new(felt_m_s, measured_m_s));
             filter.step(gyro, still(Attitude::LEVEL), &Aids { course, ..Aids::default() });
         }
-        (filter.heading_known(), heading_error_deg(&filter))
+        (filter.heading_valid(), heading_error_deg(&filter))
     };
     let (known, held) = error_deg(0.6);
     assert!(known && held < 1.0, "{held}");

@@ -39,8 +39,8 @@ pub fn rows(table: &mut Table) {
     ] {
         let config = Config {
             geometry,
-            low_n: 0.3,
-            high_n: 6.5,
+            min_thrust_n: 0.3,
+            max_thrust_n: 6.5,
             allowance_down_n: 4.0,
             allowance_up_n: 6.0,
             reserved_yaw_share,

@@ -1,4 +1,4 @@
-//! The wishes of `controller.toml`: any derived value may be replaced.
+//! The overrides of `controller.toml`: any derived value may be replaced.
 
 use aplomb::control::{attitude, position, rate, velocity, vertical};
 use aplomb::flight::Config;
@@ -10,9 +10,9 @@ use super::controller::reason;
 use super::document::Document;
 use super::problem::InputError;
 
-/// Declares a table of wishes for one part of the controller: keys that are fields of it, and keys in degrees with the
+/// Declares a table of overrides for one part of the controller: keys that are fields of it, and keys in degrees with the
 /// field in radians that each one sets.
-macro_rules! wishes {
+macro_rules! overrides {
     ($table:ident for $config:ty: $($field:ident),* $(; $($degrees:ident => $radians:ident),+)?) => {
         #[derive(Clone, Copy, Deserialize, JsonSchema)]
         struct $table {
@@ -36,34 +36,34 @@ macro_rules! wishes {
     };
 }
 
-wishes!(LoopsTable for Config: tick_hz, least_command, air_density_kg_m3, wind_share);
-wishes!(NotchTable for aplomb::flight::NotchConfig: bandwidth_hz, harmonic, lowest_hz, highest_hz, hover_speed_rad_s);
-wishes!(AxisTable for rate::Axis:
+overrides!(LoopsTable for Config: tick_hz, idle_command, air_density_kg_m3, wind_share);
+overrides!(NotchTable for aplomb::flight::NotchConfig: bandwidth_hz, harmonic, lowest_hz, highest_hz, hover_speed_rad_s);
+overrides!(AxisTable for rate::Axis:
     crossover_rad_s, integral_time_s, derivative_time_s; acceleration_limit_deg_s2 => acceleration_limit_rad_s2);
-wishes!(RateTable for rate::Config: derivative_filter_ratio, gyro_cutoff_hz);
-wishes!(PartTable for attitude::Part: crossover_rad_s, reference_rad_s;
+overrides!(RateTable for rate::Config: derivative_filter_ratio, gyro_cutoff_hz);
+overrides!(PartTable for attitude::Part: crossover_rad_s, reference_bandwidth_rad_s;
     rate_limit_deg_s => rate_limit_rad_s, acceleration_limit_deg_s2 => acceleration_limit_rad_s2);
-wishes!(AttitudeTable for attitude::Config: reference_damping);
-wishes!(ThrustTable for aplomb::control::thrust_vector::Config: low_n, high_n; tilt_limit_deg => tilt_limit_rad);
-wishes!(MixTable for aplomb::mix::Config: allowance_down_n, allowance_up_n, reserved_yaw_share);
-wishes!(VerticalTable for vertical::Config: climb_crossover_rad_s, climb_integral_time_s, height_crossover_rad_s,
+overrides!(AttitudeTable for attitude::Config: reference_damping);
+overrides!(ThrustTable for aplomb::control::thrust_vector::Config: min_thrust_n, max_thrust_n; tilt_limit_deg => tilt_limit_rad);
+overrides!(MixTable for aplomb::mix::Config: allowance_down_n, allowance_up_n, reserved_yaw_share);
+overrides!(VerticalTable for vertical::Config: climb_crossover_rad_s, climb_integral_time_s, height_crossover_rad_s,
     climb_limit_m_s, descent_limit_m_s, acceleration_m_s2);
-wishes!(VelocityTable for velocity::Config: crossover_rad_s, integral_time_s, speed_limit_m_s, acceleration_m_s2,
+overrides!(VelocityTable for velocity::Config: crossover_rad_s, integral_time_s, speed_limit_m_s, acceleration_m_s2,
     output_limit_m_s2);
-wishes!(PositionTable for position::Config: crossover_rad_s, braking_m_s2, speed_limit_m_s);
-wishes!(SticksTable for pilot::Config: dead_band, centre_softness, full_stick_climb_m_s, full_stick_descent_m_s,
+overrides!(PositionTable for position::Config: crossover_rad_s, braking_m_s2, speed_limit_m_s);
+overrides!(SticksTable for pilot::Config: dead_band, expo, full_stick_climb_m_s, full_stick_descent_m_s,
     hold_below_m_s, landing_speed_m_s; full_stick_deg => full_stick_tilt_rad, full_stick_deg_s => full_stick_rate_rad_s);
-wishes!(GuardTable for guard::Config: arming_stick, imu_hold_s, link_hold_s, link_land_s, low_battery_v, low_battery_s,
+overrides!(GuardTable for guard::Config: arming_stick, imu_hold_s, link_hold_s, link_land_s, low_battery_v, low_battery_s,
     tip_over_s, landed_thrust_share, landed_climb_m_s, landed_s; arming_tilt_deg => arming_tilt_rad,
     arming_rate_deg_s => arming_rate_rad_s, tip_over_tilt_deg => tip_over_tilt_rad);
-wishes!(AttitudeEstimateTable for estimate::attitude::Config: tilt_time_s, tilt_start_s, offset_time_s, offset_start_s,
+overrides!(AttitudeEstimateTable for estimate::attitude::Config: tilt_time_s, tilt_start_s, offset_time_s, offset_start_s,
     heading_time_s, heading_offset_time_s; offset_limit_deg_s => offset_limit_rad_s, declination_deg => declination_rad);
-wishes!(VerticalEstimateTable for estimate::vertical::Config: acceleration_walk, gate_m, gate_growth_m_s, timeout_s,
-    home_k);
-wishes!(HorizontalEstimateTable for estimate::horizontal::Config: interval_s, position_noise_m, velocity_noise_m_s,
+overrides!(VerticalEstimateTable for estimate::vertical::Config: acceleration_walk, gate_m, gate_growth_m_s, timeout_s,
+    home_temperature_k);
+overrides!(HorizontalEstimateTable for estimate::horizontal::Config: interval_s, position_noise_m, velocity_noise_m_s,
     acceleration_walk, gate_m, gate_m_s, gate_growth_m_s2, worst_accuracy_m, timeout_s);
 
-/// Settings of the attitude filter alone, from the text of a TOML file with the keys of `[wish.attitude_estimate]`; what is
+/// Settings of the attitude filter alone, from the text of a TOML file with the keys of `[override.attitude_estimate]`; what is
 /// left out is as recommended.
 pub fn attitude_settings(path: &str, text: &str) -> Result<estimate::attitude::Config, InputError> {
     let document = Document::parse(path, text)?;
@@ -98,12 +98,12 @@ pub(super) fn in_force(config: &Config, path: &str) -> Option<f64> {
     }
 }
 
-/// `[wish]`.
+/// `[override]`.
 #[derive(Deserialize, JsonSchema)]
-pub(super) struct WishTables {
+pub(super) struct OverrideTables {
     loops: Option<LoopsTable>,
-    attitude_every: Option<u32>,
-    velocity_every: Option<u32>,
+    attitude_divider: Option<u32>,
+    velocity_divider: Option<u32>,
     notch: Option<NotchTable>,
     rate: Option<RateTable>,
     rate_roll: Option<AxisTable>,
@@ -124,8 +124,8 @@ pub(super) struct WishTables {
     horizontal_estimate: Option<HorizontalEstimateTable>,
 }
 
-impl WishTables {
-    /// Puts the wishes into `config`. After each table a controller is built: the table with which that fails is the one
+impl OverrideTables {
+    /// Puts the overrides into `config`. After each table a controller is built: the table with which that fails is the one
     /// that is refused, and the next is tried without it.
     pub(super) fn apply(self, document: &Document<'_>, config: &mut Config) {
         let mut attempt = |table: &str, change: &dyn Fn(&mut Config)| {
@@ -138,22 +138,22 @@ impl WishTables {
         };
         macro_rules! attempt {
             ($($table:ident => $($part:ident).*;)+) => {
-                $(if let Some(wishes) = self.$table {
-                    attempt(concat!("wish.", stringify!($table)), &|config| wishes.apply(&mut config.$($part).*));
+                $(if let Some(overrides) = self.$table {
+                    attempt(concat!("override.", stringify!($table)), &|config| overrides.apply(&mut config.$($part).*));
                 })+
             };
         }
-        if let Some(wishes) = self.loops {
-            attempt("wish.loops", &|config| wishes.apply(config));
+        if let Some(overrides) = self.loops {
+            attempt("override.loops", &|config| overrides.apply(config));
         }
-        let (attitude_every, velocity_every) = (self.attitude_every, self.velocity_every);
-        if attitude_every.is_some() || velocity_every.is_some() {
+        let (attitude_divider, velocity_divider) = (self.attitude_divider, self.velocity_divider);
+        if attitude_divider.is_some() || velocity_divider.is_some() {
             let ticks = |given: Option<u32>, derived: u16| {
                 given.map_or(derived, |ticks| u16::try_from(ticks).unwrap_or(u16::MAX))
             };
             attempt("wish", &|config| {
-                config.attitude_every = ticks(attitude_every, config.attitude_every);
-                config.velocity_every = ticks(velocity_every, config.velocity_every);
+                config.attitude_divider = ticks(attitude_divider, config.attitude_divider);
+                config.velocity_divider = ticks(velocity_divider, config.velocity_divider);
             });
         }
         attempt! {

@@ -1,4 +1,4 @@
-//! `[[expect]]`: what must hold in a flight.
+//! `[[check]]`: what must hold in a flight.
 
 use schemars::JsonSchema;
 use serde::Deserialize;
@@ -9,7 +9,7 @@ use crate::verdict::Limit;
 
 /// One thing that must hold.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Expectation {
+pub struct Check {
     /// What is looked at.
     pub signal: Signal,
     /// Which figure of it is measured.
@@ -18,7 +18,7 @@ pub struct Expectation {
     pub from_s: f64,
     /// End of the window in s.
     pub to_s: f64,
-    /// What the figure is held against, in [`Expectation::unit`].
+    /// What the figure is held against, in [`Check::unit`].
     pub limit: Limit,
     /// How many seeds become one figure.
     pub over_seeds: OverSeeds,
@@ -66,7 +66,7 @@ pub enum OverSeeds {
     Worst,
 }
 
-impl Expectation {
+impl Check {
     /// Unit of the figure as printed.
     #[must_use]
     pub const fn unit(&self) -> &'static str {
@@ -77,7 +77,7 @@ impl Expectation {
         }
     }
 
-    /// The expectation in words: "height error, 95 % of the time, 5 to 30 s".
+    /// The check in words: "height error, 95 % of the time, 5 to 30 s".
     #[must_use]
     pub fn words(&self) -> String {
         let signal = self.signal.words();
@@ -98,9 +98,9 @@ impl Expectation {
     }
 }
 
-/// `[[expect]]` as it stands in the file.
+/// `[[check]]` as it stands in the file.
 #[derive(Deserialize, JsonSchema)]
-pub(crate) struct ExpectEntry {
+pub(crate) struct CheckEntry {
     what: Signal,
     statistic: Option<StatisticWord>,
     share: Option<f64>,
@@ -128,13 +128,13 @@ enum StatisticWord {
     TimeSharePercent,
 }
 
-impl ExpectEntry {
+impl CheckEntry {
     /// Checks the entry at `path` and puts the defaults in.
-    pub(crate) fn check(self, document: &Document<'_>, path: &str, duration_s: f64) -> Option<Expectation> {
+    pub(crate) fn check(self, document: &Document<'_>, path: &str, duration_s: f64) -> Option<Check> {
         let statistic = self.statistic(document, path)?;
         let limit = match (self.at_least, self.at_most) {
             (None, None) => {
-                document.refuse_at(path, "an expectation needs a limit", Some("add `at_most` or `at_least`"));
+                document.refuse_at(path, "a check needs a limit", Some("add `at_most` or `at_least`"));
                 return None;
             }
             (None, Some(high)) => Limit::AtMost(high),
@@ -160,15 +160,7 @@ impl ExpectEntry {
             Statistic::Settling { .. } | Statistic::Overshoot => OverSeeds::Median,
             Statistic::Peak | Statistic::Largest | Statistic::Smallest | Statistic::Final => OverSeeds::Worst,
         });
-        Some(Expectation {
-            signal: self.what,
-            statistic,
-            from_s,
-            to_s,
-            limit,
-            over_seeds,
-            because: self.because,
-        })
+        Some(Check { signal: self.what, statistic, from_s, to_s, limit, over_seeds, because: self.because })
     }
 
     fn statistic(&self, document: &Document<'_>, path: &str) -> Option<Statistic> {
@@ -183,7 +175,7 @@ impl ExpectEntry {
         let Some(word) = self.statistic.or(implied) else {
             let help = "add `statistic`: mean, rms, peak, largest, smallest, share, final, settling_s, \
                         overshoot_percent or time_share_percent";
-            document.refuse_at(path, "an expectation needs a figure to measure", Some(help));
+            document.refuse_at(path, "a check needs a figure to measure", Some(help));
             return None;
         };
         let at = format!("{path}.statistic");

@@ -58,7 +58,7 @@ pub fn airframe(craft: &Craft) -> Airframe {
         },
         thrust_curve: thrust_curve(craft, hover_speed),
         rotor_diameter_m: (craft.diameter_in * INCH_M) as f32,
-        rotor_lag_s: truth.rotor.lag_s(hover_speed, 1.0) as f32,
+        rotor_time_constant_s: truth.rotor.lag_s(hover_speed, 1.0) as f32,
         // One tick to compute, half a tick of holding the command, the speed controller's frame.
         delay_s: (1.5 * TICK_S + truth.speed_controller.delay_s) as f32,
         rotor_inertia_kg_m2: truth.rotor.inertia_kg_m2 as f32,
@@ -75,9 +75,9 @@ fn thrust_curve(craft: &Craft, hover_speed: f64) -> ThrustCurveConfig {
     let voltage_v = cells * cell::open_circuit_v(battery.state_of_charge) - battery.resistance_ohm * hover_a;
     let speed = rotor.steady_speed_rad_s(voltage_v, 1.0);
     ThrustCurveConfig {
-        full_n: rotor.static_thrust_n(speed, 1.0) as f32,
+        max_thrust_n: rotor.static_thrust_n(speed, 1.0) as f32,
         reference_voltage_v: voltage_v as f32,
-        speed_share: (rotor.torque_constant_nm_a() * speed / voltage_v) as f32,
+        back_emf_share: (rotor.torque_constant_nm_a() * speed / voltage_v) as f32,
         lowest_voltage_v: (cells * CELL_V.0) as f32,
         highest_voltage_v: (cells * CELL_V.1) as f32,
         voltage_filter_s: VOLTAGE_FILTER_S as f32,
@@ -97,14 +97,14 @@ mod tests {
         let near = |a: f32, b: f32, share: f32| assert!((a / b - 1.0).abs() < share, "{a} {b}");
         near(derived.thrust.mass_kg, written.thrust.mass_kg, 0.03);
         near(derived.rate.roll.crossover_rad_s, written.rate.roll.crossover_rad_s, 0.05);
-        near(derived.thrust_curve.full_n, written.thrust_curve.full_n, 0.05);
-        near(derived.thrust_curve.speed_share, written.thrust_curve.speed_share, 0.05);
+        near(derived.thrust_curve.max_thrust_n, written.thrust_curve.max_thrust_n, 0.05);
+        near(derived.thrust_curve.back_emf_share, written.thrust_curve.back_emf_share, 0.05);
     }
 
     #[test]
     fn craft_that_cannot_lift_is_refused() {
         let mut craft = input::demo_craft().unwrap();
         craft.config.mass_kg = 2.6;
-        assert_eq!(controller(&craft).unwrap_err().field, "full_n");
+        assert_eq!(controller(&craft).unwrap_err().field, "max_thrust_n");
     }
 }
