@@ -57,9 +57,9 @@ fn run() -> Result<(), Failure> {
 
     // Half a thousandth of the value: the lowest bits drown in the rounding of the gyro's low-pass.
     let mut spoilt = ticks.clone();
-    let gyro = &mut spoilt[middle].sensors.imu[0].gyro_rad_s;
-    let [roll, pitch, yaw] = gyro.to_array();
-    *gyro = aplomb::frames::Vector::new(f32::from_bits(roll.to_bits() ^ 1 << 12), pitch, yaw);
+    let increment = &mut spoilt[middle].sensors.imu[0].angle_increment_rad;
+    let [roll, pitch, yaw] = increment.to_array();
+    *increment = aplomb::frames::Vector::new(f32::from_bits(roll.to_bits() ^ 1 << 12), pitch, yaw);
     write(&folder.join("spoilt-sample"), &spoilt)?;
     println!("{} ticks recorded in {}", ticks.len(), folder.display());
     Ok(())

@@ -30,31 +30,32 @@ fn bad(tick: u32) -> f32 {
 const SPOILS: [(&str, Spoil); 10] = [
     ("gyro", |tick, sensors, _| {
         if tick % 200 < 20 {
-            sensors.imu[0].gyro_rad_s = Vector::new(bad(tick), bad(tick + 3), bad(tick));
+            sensors.imu[0].angle_increment_rad = Vector::new(bad(tick), bad(tick + 3), bad(tick));
         }
     }),
     ("accelerometer", |tick, sensors, _| {
         if tick % 200 < 20 {
-            sensors.imu[0].accel_m_s2 = Vector::new(bad(tick), bad(tick), bad(tick + 6));
+            sensors.imu[0].velocity_increment_m_s = Vector::new(bad(tick), bad(tick), bad(tick + 6));
         }
     }),
     ("inertial samples late", |tick, sensors, _| {
         if tick % 200 < 20 {
-            sensors.imu[0].age_ticks = 900;
+            sensors.imu[0].age_us = 900_000;
         }
     }),
     ("pressure", |tick, sensors, _| {
-        sensors.pressure_pa = Some(Sample { value: bad(tick), age_ticks: (tick % 70_000) as u16 });
+        sensors.pressure_pa = [Some(Sample { value: bad(tick), age_us: 1000 * (tick % 70_000) })];
     }),
     ("receiver", |tick, sensors, _| {
-        if let Some(fix) = &mut sensors.receiver {
+        if let Some(fix) = &mut sensors.gnss {
             fix.value.position_m = Vector::new(bad(tick), 30.0, -30.0);
             fix.value.velocity_m_s = Vector::new(9.0, bad(tick), bad(tick + 3));
         }
     }),
-    ("receiver silent", |_, sensors, _| sensors.receiver = None),
+    ("receiver silent", |_, sensors, _| sensors.gnss = None),
     ("field", |tick, sensors, _| {
-        sensors.field_ut = Some(Sample { value: Vector::new(bad(tick), bad(tick + 9), 1.0), age_ticks: 3 });
+        sensors.magnetic_field_ut =
+            Some(Sample { value: Vector::new(bad(tick), bad(tick + 9), 1.0), age_us: 3000 });
     }),
     ("battery", |tick, sensors, _| {
         sensors.battery = Some(Battery { voltage_v: bad(tick), current_a: bad(tick + 3) });
@@ -94,7 +95,7 @@ fn fly(spoil: Spoil) -> Flown {
     let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 3, 1e-3).expect("it hovers");
     let mut controller: FlightController = FlightController::new(&config).expect("it is built");
     controller.resume_in_flight();
-    controller.estimator_mut().set_home_pressure(101_325.0);
+    controller.estimator_mut().set_home_pressure([101_325.0]);
     let mut waiting = Rotors::splat(MotorCommand::saturating(plant.truth().motor_command.front_left as f32));
     let mut worst_tilt_deg = 0.0f64;
     for tick in 0..32_000 {
@@ -147,6 +148,6 @@ fn hover_is_found_again_after_every_kind_of_bad_input() {
 #[test]
 fn twin_without_inertial_samples_for_the_whole_time_is_not_saved() {
     // Beyond the guard's patience the motors stop: what the test above sees is the holding out.
-    let flown = fly(|_, sensors, _| sensors.imu[0].age_ticks = 900);
+    let flown = fly(|_, sensors, _| sensors.imu[0].age_us = 900_000);
     assert_eq!(flown.phase, Phase::Stopped { reason: Reason::ImuLost });
 }

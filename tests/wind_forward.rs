@@ -25,7 +25,7 @@ fn pushed_m(wind_share: f32) -> f32 {
     let mut plant = Plant::new(&craft, &air, &start, 3, 1e-3).expect("it hovers");
     let mut controller: FlightController = FlightController::new(&config).expect("it is built");
     controller.resume_in_flight();
-    controller.estimator_mut().set_home_pressure(101_325.0);
+    controller.estimator_mut().set_home_pressure([101_325.0]);
     let mut waiting = Rotors::splat(MotorCommand::saturating(plant.truth().motor_command.front_left as f32));
     let (mut held_m, mut farthest_m) = (Vector::<World>::ZERO, 0.0f32);
     for tick in 0..LEANT_TICKS + HELD_TICKS {

@@ -4,7 +4,7 @@
 use aplomb::estimate::attitude::{Aids, AttitudeFilter, Config};
 use aplomb::estimate::{self, Estimator};
 use aplomb::frames::Vector;
-use aplomb::{ImuSample, Libm, Receiver, STANDARD_GRAVITY_M_S2, Sample, Sensors};
+use aplomb::{GnssFix, ImuSample, Libm, STANDARD_GRAVITY_M_S2, Sample, Sensors};
 use criterion::Criterion;
 
 use super::inputs::{group, measure, rows};
@@ -19,7 +19,7 @@ mod kernel {
     pub fn estimate_attitude_aplomb(filter: &mut AttitudeFilter<Libm>, rows: &Rows<Sensors>) -> f32 {
         each(rows, |sensors| {
             let [imu] = sensors.imu;
-            filter.step(imu.gyro_rad_s, imu.accel_m_s2, &Aids::default());
+            filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &Aids::default());
             filter.attitude().down_axis().x()
         })
     }
@@ -31,8 +31,12 @@ mod kernel {
     ) -> f32 {
         each(rows, |sensors| {
             let [imu] = sensors.imu;
-            let field = Vector::new(20.0, 0.1 * imu.accel_m_s2.x(), 45.0);
-            filter.step(imu.gyro_rad_s, imu.accel_m_s2, &Aids { field: Some(field), ..Aids::default() });
+            let field = Vector::new(20.0, 0.1 * imu.specific_force_m_s2().x(), 45.0);
+            filter.step(
+                imu.rate_rad_s(),
+                imu.specific_force_m_s2(),
+                &Aids { field: Some(field), ..Aids::default() },
+            );
             filter.attitude().down_axis().x()
         })
     }
@@ -47,19 +51,21 @@ mod kernel {
 fn hover(row: usize, [gx, gy, gz, ax, ay, az]: [f32; 6]) -> Sensors {
     let accel_m_s2 = Vector::new(2.0 * ax, 2.0 * ay, 2.0 * az - STANDARD_GRAVITY_M_S2);
     let gyro_rad_s = Vector::new(0.5 * gx, 0.5 * gy, 0.5 * gz);
-    let fix = Receiver {
+    let fix = GnssFix {
         position_m: Vector::new(ax, ay, az - 6.0),
         velocity_m_s: Vector::new(0.1 * gx, 0.1 * gy, 0.1 * gz),
-        position_accuracy_m: 1.5,
-        velocity_accuracy_m_s: 0.1,
+        horizontal_accuracy_m: 1.5,
+        vertical_accuracy_m: 1.5,
+        horizontal_velocity_accuracy_m_s: 0.1,
+        vertical_velocity_accuracy_m_s: 0.1,
     };
     Sensors {
-        pressure_pa: row.is_multiple_of(20).then_some(Sample { value: 101_250.0 + ax, age_ticks: 10 }),
-        receiver: row.is_multiple_of(200).then_some(Sample { value: fix, age_ticks: 200 }),
-        field_ut: row
+        pressure_pa: [row.is_multiple_of(20).then_some(Sample { value: 101_250.0 + ax, age_us: 10_000 })],
+        gnss: row.is_multiple_of(200).then_some(Sample { value: fix, age_us: 200_000 }),
+        magnetic_field_ut: row
             .is_multiple_of(10)
-            .then_some(Sample { value: Vector::new(20.0 + ax, ay, 45.0), age_ticks: 5 }),
-        ..Sensors::from_imu(ImuSample { gyro_rad_s, accel_m_s2, age_ticks: 0 })
+            .then_some(Sample { value: Vector::new(20.0 + ax, ay, 45.0), age_us: 5000 }),
+        ..Sensors::from_imu(ImuSample::from_rates(gyro_rad_s, accel_m_s2, PERIOD_S))
     }
 }
 

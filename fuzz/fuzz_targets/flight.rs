@@ -10,7 +10,7 @@ use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Frame, Heading, Vector};
 use aplomb::mix::Geometry;
 use aplomb::{
-    Battery, Command, Demand, FlightController, HeadingDemand, ImuSample, Libm, Receiver, Rotors, Sample,
+    Battery, Command, Demand, FlightController, GnssFix, HeadingDemand, ImuSample, Libm, Rotors, Sample,
     Sensors, Spin, Sticks, Tilt, VerticalDemand,
 };
 use libfuzzer_sys::fuzz_target;
@@ -37,35 +37,44 @@ impl Bytes<'_> {
         Vector::new(self.number(), self.number(), self.number())
     }
 
-    fn age(&mut self) -> u16 {
+    /// Mostly within 250 ms, sometimes any.
+    fn age(&mut self) -> u32 {
         let byte = self.byte();
-        if byte < 250 { u16::from(byte) } else { u16::from_le_bytes([self.byte(), self.byte()]) }
+        if byte < 250 {
+            1000 * u32::from(byte)
+        } else {
+            u32::from_le_bytes([self.byte(), self.byte(), self.byte(), self.byte()])
+        }
     }
 
     fn sometimes<T>(&mut self, read: impl FnOnce(&mut Self) -> T) -> Option<T> {
         (self.byte() % 4 == 0).then(|| read(self))
     }
 
+    fn imu(&mut self) -> ImuSample {
+        let (rate, force) = (self.vector(), self.vector());
+        let interval_s = if self.byte() < 250 { 1e-3 } else { self.number() };
+        ImuSample { age_us: self.age() % 8000, ..ImuSample::from_rates(rate, force, interval_s) }
+    }
+
     fn sensors(&mut self) -> Sensors {
         Sensors {
-            imu: [ImuSample {
-                gyro_rad_s: self.vector(),
-                accel_m_s2: self.vector(),
-                age_ticks: self.age() % 8,
-            }],
+            imu: [self.imu()],
             rotor_speed_rad_s: self.sometimes(|b| Rotors::splat(b.number())),
             battery: self.sometimes(|b| Battery { voltage_v: b.number(), current_a: b.number() }),
-            pressure_pa: self.sometimes(|b| Sample { value: b.number() * 1e4, age_ticks: b.age() }),
-            receiver: self.sometimes(|b| Sample {
-                value: Receiver {
+            pressure_pa: [self.sometimes(|b| Sample { value: b.number() * 1e4, age_us: b.age() })],
+            gnss: self.sometimes(|b| Sample {
+                value: GnssFix {
                     position_m: b.vector(),
                     velocity_m_s: b.vector(),
-                    position_accuracy_m: b.number(),
-                    velocity_accuracy_m_s: b.number(),
+                    horizontal_accuracy_m: b.number(),
+                    vertical_accuracy_m: b.number(),
+                    horizontal_velocity_accuracy_m_s: b.number(),
+                    vertical_velocity_accuracy_m_s: b.number(),
                 },
-                age_ticks: b.age(),
+                age_us: b.age(),
             }),
-            field_ut: self.sometimes(|b| Sample { value: b.vector(), age_ticks: b.age() }),
+            magnetic_field_ut: self.sometimes(|b| Sample { value: b.vector(), age_us: b.age() }),
         }
     }
 
@@ -100,7 +109,7 @@ impl Bytes<'_> {
             _ => Demand::Land,
         };
         let switches = self.byte();
-        Command { demand, arm: switches % 8 != 0, cut_motors: switches == 255, age_ticks: self.age() }
+        Command { demand, arm: switches % 8 != 0, cut_motors: switches == 255, age_us: self.age() }
     }
 }
 
@@ -131,7 +140,7 @@ fuzz_target!(|data: &[u8]| {
         }
     }
     // The motors are cut and the craft lies level: within half a minute the estimate has found level again.
-    let imu = ImuSample { accel_m_s2: Vector::new(0.0, 0.0, -9.80665), ..ImuSample::default() };
+    let imu = ImuSample::from_rates(Vector::ZERO, Vector::new(0.0, 0.0, -9.80665), 1e-3);
     let cut = Command { cut_motors: true, ..Command::IDLE };
     for tick in 0..30_000 {
         let commands =

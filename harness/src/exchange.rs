@@ -1,21 +1,16 @@
 //! What the craft and the controller hand each other, from one crate's numbers to the other's.
 
 use aplomb::frames::Vector;
-use aplomb::{Battery, ImuSample, MotorCommand, Receiver, Rotors, Sample, Sensors};
+use aplomb::{Battery, GnssFix, ImuSample, MotorCommand, Rotors, Sample, Sensors};
 use aplomb_craft::{Readings, glam::DVec3, sensors::Reading};
 
-/// The craft's readings as the controller's samples; ages in ticks of `tick_s`.
+/// The craft's readings as the controller's samples. An inertial reading covers one tick, `tick_s`.
 #[must_use]
 pub fn sensors(readings: &Readings, tick_s: f64) -> Sensors {
-    let imu = readings.imu.map_or(
-        // Nothing fitted: a sample that never was.
-        ImuSample { age_ticks: u16::MAX, ..ImuSample::default() },
-        |reading| ImuSample {
-            gyro_rad_s: vector(reading.value.gyro_rad_s),
-            accel_m_s2: vector(reading.value.accel_m_s2),
-            age_ticks: ticks(reading.age_s, tick_s),
-        },
-    );
+    let imu = readings.imu.map_or(ImuSample::MISSING, |reading| {
+        let (rate, force) = (vector(reading.value.gyro_rad_s), vector(reading.value.accel_m_s2));
+        ImuSample { age_us: age_us(reading.age_s), ..ImuSample::from_rates(rate, force, tick_s as f32) }
+    });
     Sensors {
         imu: [imu],
         rotor_speed_rad_s: Some(Rotors::from_array(readings.rotor_speed_rad_s.to_array()).map(|w| w as f32)),
@@ -23,18 +18,18 @@ pub fn sensors(readings: &Readings, tick_s: f64) -> Sensors {
             voltage_v: readings.battery.voltage_v as f32,
             current_a: readings.battery.current_a as f32,
         }),
-        pressure_pa: readings
-            .pressure_pa
-            .map(|reading| sample(&reading, tick_s, |pressure| *pressure as f32)),
-        receiver: readings.receiver.map(|reading| {
-            sample(&reading, tick_s, |fix| Receiver {
+        pressure_pa: [readings.pressure_pa.map(|reading| sample(&reading, |pressure| *pressure as f32))],
+        gnss: readings.receiver.map(|reading| {
+            sample(&reading, |fix| GnssFix {
                 position_m: vector(fix.position_m),
                 velocity_m_s: vector(fix.velocity_m_s),
-                position_accuracy_m: fix.position_accuracy_m as f32,
-                velocity_accuracy_m_s: fix.velocity_accuracy_m_s as f32,
+                horizontal_accuracy_m: fix.horizontal_accuracy_m as f32,
+                vertical_accuracy_m: fix.vertical_accuracy_m as f32,
+                horizontal_velocity_accuracy_m_s: fix.horizontal_velocity_accuracy_m_s as f32,
+                vertical_velocity_accuracy_m_s: fix.vertical_velocity_accuracy_m_s as f32,
             })
         }),
-        field_ut: readings.field_ut.map(|reading| sample(&reading, tick_s, |field| vector(*field))),
+        magnetic_field_ut: readings.field_ut.map(|reading| sample(&reading, |field| vector(*field))),
     }
 }
 
@@ -44,12 +39,12 @@ pub fn commands(commands: Rotors<MotorCommand>) -> aplomb_craft::Rotors<f64> {
     aplomb_craft::Rotors::from(commands.into_array().map(|command| f64::from(command.get())))
 }
 
-fn sample<T, U>(reading: &Reading<T>, tick_s: f64, convert: impl Fn(&T) -> U) -> Sample<U> {
-    Sample { value: convert(&reading.value), age_ticks: ticks(reading.age_s, tick_s) }
+fn sample<T, U>(reading: &Reading<T>, convert: impl Fn(&T) -> U) -> Sample<U> {
+    Sample { value: convert(&reading.value), age_us: age_us(reading.age_s) }
 }
 
-fn ticks(age_s: f64, tick_s: f64) -> u16 {
-    libm::round(age_s / tick_s) as u16
+fn age_us(age_s: f64) -> u32 {
+    libm::round(age_s * 1e6) as u32
 }
 
 fn vector<F: aplomb::frames::Frame>(v: DVec3) -> Vector<F> {

@@ -14,19 +14,19 @@ pub struct Command {
     pub arm: bool,
     /// Stop all motors at once, in every state.
     pub cut_motors: bool,
-    /// Control ticks since the command was sent.
-    pub age_ticks: u16,
+    /// Time in us since the command was sent.
+    pub age_us: u32,
 }
 
 impl Command {
     /// Disarmed, nothing demanded.
     pub const IDLE: Self =
-        Self { demand: Demand::Sticks(Sticks::CENTRED), arm: false, cut_motors: false, age_ticks: 0 };
+        Self { demand: Demand::Sticks(Sticks::CENTRED), arm: false, cut_motors: false, age_us: 0 };
 
     /// Armed, with the given demand.
     #[must_use]
     pub const fn fly(demand: Demand) -> Self {
-        Self { demand, arm: true, cut_motors: false, age_ticks: 0 }
+        Self { demand, arm: true, cut_motors: false, age_us: 0 }
     }
 }
 

@@ -45,7 +45,8 @@
 //! let mut controller: FlightController = FlightController::new(&Config::for_airframe(&airframe)?)?;
 //!
 //! // At rest and level an accelerometer feels the ground push up: (0, 0, -9.81) m/s2 forward, right, down.
-//! let still = ImuSample { accel_m_s2: Vector::new(0.0, 0.0, -9.81), ..ImuSample::default() };
+//! let weight = Vector::new(0.0, 0.0, -9.81);
+//! let still = ImuSample::from_rates(Vector::ZERO, weight, 1e-3);
 //! let sensors = Sensors::from_imu(still);
 //!
 //! // Nothing turns before the arm command has been seen off, then on.
@@ -66,14 +67,14 @@
 //! assert!(commands.rear_right.get() > 0.67 && commands.rear_right.get() < 0.8);
 //!
 //! // Struck by a gust it rolls right at 0.5 rad/s: the right pair pushes harder against it.
-//! let rolling = ImuSample { gyro_rad_s: Vector::new(0.5, 0.0, 0.0), ..still };
+//! let rolling = ImuSample::from_rates(Vector::new(0.5, 0.0, 0.0), weight, 1e-3);
 //! for _ in 0..10 {
 //!     commands = controller.step(&Sensors::from_imu(rolling), &up);
 //! }
 //! assert!(commands.front_right.get() > commands.front_left.get() + 0.05);
 //!
 //! // Whatever comes in, what goes out is a number from 0 to 1.
-//! let broken = ImuSample { gyro_rad_s: Vector::new(f32::NAN, f32::INFINITY, 0.0), ..still };
+//! let broken = ImuSample::from_rates(Vector::new(f32::NAN, f32::INFINITY, 0.0), weight, 1e-3);
 //! let commands = controller.step(&Sensors::from_imu(broken), &up);
 //! assert!((0.0..=1.0).contains(&commands.front_left.get()));
 //!
@@ -117,6 +118,8 @@ pub mod pilot;
 pub mod record;
 mod rotors;
 pub mod sensors;
+#[cfg(feature = "serde")]
+mod serde_array;
 
 pub use command::{Achieved, Command, Demand, HeadingDemand, Limited, Sticks, Tilt, VerticalDemand};
 pub use error::ConfigError;
@@ -125,7 +128,7 @@ pub use flight::FlightController;
 pub use math::Micromath;
 pub use math::{Libm, Math};
 pub use rotors::{MotorCommand, Place, Rotors, Spin};
-pub use sensors::{Battery, ImuSample, Receiver, Sample, Sensors};
+pub use sensors::{Battery, GnssFix, ImuSample, Sample, Sensors};
 
 /// Standard acceleration of free fall in m/s2 (ISO 80000-3).
 pub const STANDARD_GRAVITY_M_S2: f32 = 9.80665;

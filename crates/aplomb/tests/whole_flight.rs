@@ -5,7 +5,7 @@ use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Heading, Vector};
 use aplomb::mix::{Arm, Geometry};
 use aplomb::{
-    Battery, Command, Demand, FlightController, HeadingDemand, ImuSample, Libm, MotorCommand, Receiver,
+    Battery, Command, Demand, FlightController, GnssFix, HeadingDemand, ImuSample, Libm, MotorCommand,
     Rotors, STANDARD_GRAVITY_M_S2, Sample, Sensors, Spin, Sticks, Tilt, VerticalDemand,
 };
 use proptest::prelude::*;
@@ -19,8 +19,8 @@ fn triple() -> impl Strategy<Value = [f32; 3]> {
     [number(), number(), number()]
 }
 
-fn age() -> impl Strategy<Value = u16> {
-    prop_oneof![3 => 0..8u16, 1 => any::<u16>()]
+fn age() -> impl Strategy<Value = u32> {
+    prop_oneof![3 => 0..8000u32, 1 => any::<u32>()]
 }
 
 fn seldom<T: std::fmt::Debug>(of: impl Strategy<Value = T>) -> impl Strategy<Value = Option<T>> {
@@ -28,23 +28,25 @@ fn seldom<T: std::fmt::Debug>(of: impl Strategy<Value = T>) -> impl Strategy<Val
 }
 
 fn imu() -> impl Strategy<Value = ImuSample> {
-    (triple(), triple(), age()).prop_map(|([a, b, c], [x, y, z], age_ticks)| ImuSample {
-        gyro_rad_s: Vector::new(a, b, c),
-        accel_m_s2: Vector::new(x, y, z),
-        age_ticks,
+    let interval_s = prop_oneof![9 => Just(1e-3), 1 => number()];
+    (triple(), triple(), interval_s, age()).prop_map(|([a, b, c], [x, y, z], interval_s, age_us)| ImuSample {
+        age_us,
+        ..ImuSample::from_rates(Vector::new(a, b, c), Vector::new(x, y, z), interval_s)
     })
 }
 
-fn receiver() -> impl Strategy<Value = Sample<Receiver>> {
-    (triple(), triple(), number(), number(), age()).prop_map(
-        |([a, b, c], [x, y, z], place, speed, age_ticks)| {
-            let value = Receiver {
+fn gnss() -> impl Strategy<Value = Sample<GnssFix>> {
+    (triple(), triple(), [number(), number()], [number(), number()], age()).prop_map(
+        |([a, b, c], [x, y, z], position, velocity, age_us)| {
+            let value = GnssFix {
                 position_m: Vector::new(a, b, c),
                 velocity_m_s: Vector::new(x, y, z),
-                position_accuracy_m: place,
-                velocity_accuracy_m_s: speed,
+                horizontal_accuracy_m: position[0],
+                vertical_accuracy_m: position[1],
+                horizontal_velocity_accuracy_m_s: velocity[0],
+                vertical_velocity_accuracy_m_s: velocity[1],
             };
-            Sample { value, age_ticks }
+            Sample { value, age_us }
         },
     )
 }
@@ -52,25 +54,25 @@ fn receiver() -> impl Strategy<Value = Sample<Receiver>> {
 fn sensors<const N: usize>() -> impl Strategy<Value = Sensors<N>> {
     let rotors = [number(), number(), number(), number()].prop_map(Rotors::from_array);
     let battery = (number(), number()).prop_map(|(voltage_v, current_a)| Battery { voltage_v, current_a });
-    let pressure = (prop_oneof![number(), 9e4..1.1e5f32], age())
-        .prop_map(|(value, age_ticks)| Sample { value, age_ticks });
-    let field = (triple(), age())
-        .prop_map(|([x, y, z], age_ticks)| Sample { value: Vector::new(x, y, z), age_ticks });
+    let pressure =
+        (prop_oneof![number(), 9e4..1.1e5f32], age()).prop_map(|(value, age_us)| Sample { value, age_us });
+    let field =
+        (triple(), age()).prop_map(|([x, y, z], age_us)| Sample { value: Vector::new(x, y, z), age_us });
     (
         prop::array::uniform::<_, N>(imu()),
         seldom(rotors),
         seldom(battery),
         seldom(pressure),
-        seldom(receiver()),
+        seldom(gnss()),
         seldom(field),
     )
-        .prop_map(|(imu, rotor_speed_rad_s, battery, pressure_pa, receiver, field_ut)| Sensors {
+        .prop_map(|(imu, rotor_speed_rad_s, battery, pressure_pa, gnss, magnetic_field_ut)| Sensors {
             imu,
             rotor_speed_rad_s,
             battery,
-            pressure_pa,
-            receiver,
-            field_ut,
+            pressure_pa: [pressure_pa],
+            gnss,
+            magnetic_field_ut,
         })
 }
 
@@ -108,7 +110,7 @@ fn demand() -> impl Strategy<Value = Demand> {
 
 fn command() -> impl Strategy<Value = Command> {
     (demand(), prop::bool::weighted(0.9), prop::bool::weighted(0.02), age())
-        .prop_map(|(demand, arm, cut_motors, age_ticks)| Command { demand, arm, cut_motors, age_ticks })
+        .prop_map(|(demand, arm, cut_motors, age_us)| Command { demand, arm, cut_motors, age_us })
 }
 
 /// Samples, a command, and for how many ticks they stand.
@@ -184,16 +186,8 @@ fn sound<const N: usize>(
 
 /// The motors are cut and the craft lies level: tilt in deg after half a minute of good samples.
 fn tilt_after_rest_deg<const N: usize>(controller: &mut FlightController<Libm, N>) -> f32 {
-    let still =
-        ImuSample { accel_m_s2: Vector::new(0.0, 0.0, -STANDARD_GRAVITY_M_S2), ..ImuSample::default() };
-    let sensors = Sensors {
-        imu: [still; N],
-        rotor_speed_rad_s: None,
-        battery: None,
-        pressure_pa: None,
-        receiver: None,
-        field_ut: None,
-    };
+    let weight = Vector::new(0.0, 0.0, -STANDARD_GRAVITY_M_S2);
+    let sensors = Sensors::from_imu(ImuSample::from_rates(Vector::ZERO, weight, 1e-3));
     controller.step(&sensors, &Command { cut_motors: true, ..Command::IDLE });
     for _ in 0..30_000 {
         controller.step(&sensors, &Command::IDLE);

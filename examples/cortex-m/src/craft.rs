@@ -4,8 +4,8 @@ use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Heading, Vector};
 use aplomb::mix::Geometry;
 use aplomb::{
-    Battery, Demand, HeadingDemand, ImuSample, Math, Receiver, Rotors, STANDARD_GRAVITY_M_S2, Sample,
-    Sensors, Spin, Sticks, Tilt, VerticalDemand,
+    Battery, Demand, GnssFix, HeadingDemand, ImuSample, Math, Rotors, STANDARD_GRAVITY_M_S2, Sample, Sensors,
+    Spin, Sticks, Tilt, VerticalDemand,
 };
 
 use crate::inputs::Inputs;
@@ -45,11 +45,8 @@ pub fn config() -> Config {
 pub fn sensors(random: &mut Inputs, slow: bool) -> Sensors {
     let [gx, gy, gz] = random.array::<3>(0.5);
     let [ax, ay, az] = random.array::<3>(2.0);
-    let imu = ImuSample {
-        gyro_rad_s: Vector::new(gx, gy, gz),
-        accel_m_s2: Vector::new(ax, ay, az - STANDARD_GRAVITY_M_S2),
-        age_ticks: 0,
-    };
+    let force = Vector::new(ax, ay, az - STANDARD_GRAVITY_M_S2);
+    let imu = ImuSample::from_rates(Vector::new(gx, gy, gz), force, 1e-3);
     let fast = Sensors {
         rotor_speed_rad_s: Some(Rotors::splat(600.0 + 50.0 * gx)),
         battery: Some(Battery { voltage_v: 15.0 + gx, current_a: 14.0 }),
@@ -58,16 +55,18 @@ pub fn sensors(random: &mut Inputs, slow: bool) -> Sensors {
     if !slow {
         return fast;
     }
-    let fix = Receiver {
+    let fix = GnssFix {
         position_m: Vector::new(ax, ay, az - 6.0),
         velocity_m_s: Vector::new(gx, gy, gz),
-        position_accuracy_m: 1.5,
-        velocity_accuracy_m_s: 0.1,
+        horizontal_accuracy_m: 1.5,
+        vertical_accuracy_m: 1.5,
+        horizontal_velocity_accuracy_m_s: 0.1,
+        vertical_velocity_accuracy_m_s: 0.1,
     };
     Sensors {
-        pressure_pa: Some(Sample { value: 101_250.0 + ax, age_ticks: 10 }),
-        receiver: Some(Sample { value: fix, age_ticks: 200 }),
-        field_ut: Some(Sample { value: Vector::new(20.0 + ax, ay, 45.0 + az), age_ticks: 5 }),
+        pressure_pa: [Some(Sample { value: 101_250.0 + ax, age_us: 10_000 })],
+        gnss: Some(Sample { value: fix, age_us: 200_000 }),
+        magnetic_field_ut: Some(Sample { value: Vector::new(20.0 + ax, ay, 45.0 + az), age_us: 5000 }),
         ..fast
     }
 }

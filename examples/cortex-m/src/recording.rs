@@ -6,12 +6,12 @@
 
 use aplomb::frames::{Frame, Heading, Vector};
 use aplomb::{
-    Battery, Command, Demand, HeadingDemand, ImuSample, MotorCommand, Receiver, Rotors, Sample, Sensors,
+    Battery, Command, Demand, GnssFix, HeadingDemand, ImuSample, MotorCommand, Rotors, Sample, Sensors,
     Sticks, Tilt, VerticalDemand,
 };
 
 /// Words of a tick.
-pub const WORDS: usize = 41;
+pub const WORDS: usize = 44;
 /// Bytes of a tick.
 pub const BYTES: usize = 4 * WORDS;
 
@@ -29,8 +29,8 @@ pub struct Tick {
 const ROTOR_SPEED: u32 = 1;
 const BATTERY: u32 = 1 << 1;
 const PRESSURE: u32 = 1 << 2;
-const RECEIVER: u32 = 1 << 3;
-const FIELD: u32 = 1 << 4;
+const GNSS: u32 = 1 << 3;
+const MAGNETIC_FIELD: u32 = 1 << 4;
 const ARM: u32 = 1 << 5;
 const CUT_MOTORS: u32 = 1 << 6;
 const HOLD_HEADING: u32 = 1 << 7;
@@ -44,22 +44,26 @@ impl Tick {
         let Self { sensors, command, motors } = self;
         let mut put = Put { words: [0; WORDS], next: 1, flags: 0 };
         let [imu] = sensors.imu;
-        put.vector(imu.gyro_rad_s);
-        put.vector(imu.accel_m_s2);
-        put.word(imu.age_ticks.into());
+        put.vector(imu.angle_increment_rad);
+        put.vector(imu.velocity_increment_m_s);
+        put.numbers([imu.interval_s]);
+        put.word(imu.age_us);
         put.flag(ROTOR_SPEED, sensors.rotor_speed_rad_s.is_some());
         put.numbers(sensors.rotor_speed_rad_s.unwrap_or_default().into_array());
         put.flag(BATTERY, sensors.battery.is_some());
         put.numbers(sensors.battery.map_or([0.0; 2], |battery| [battery.voltage_v, battery.current_a]));
-        put.sample(PRESSURE, &sensors.pressure_pa, |pressure| [*pressure]);
-        put.sample(RECEIVER, &sensors.receiver, |fix| {
+        let [pressure_pa] = sensors.pressure_pa;
+        put.sample(PRESSURE, &pressure_pa, |pressure| [*pressure]);
+        put.sample(GNSS, &sensors.gnss, |fix| {
             let ([n, e, d], [vn, ve, vd]) = (fix.position_m.to_array(), fix.velocity_m_s.to_array());
-            [n, e, d, vn, ve, vd, fix.position_accuracy_m, fix.velocity_accuracy_m_s]
+            let accuracy = [fix.horizontal_accuracy_m, fix.vertical_accuracy_m];
+            let [vh, vv] = [fix.horizontal_velocity_accuracy_m_s, fix.vertical_velocity_accuracy_m_s];
+            [n, e, d, vn, ve, vd, accuracy[0], accuracy[1], vh, vv]
         });
-        put.sample(FIELD, &sensors.field_ut, |field| field.to_array());
+        put.sample(MAGNETIC_FIELD, &sensors.magnetic_field_ut, |field| field.to_array());
         put.flag(ARM, command.arm);
         put.flag(CUT_MOTORS, command.cut_motors);
-        put.word(command.age_ticks.into());
+        put.word(command.age_us);
         put.demand(&command.demand)?;
         put.numbers(motors.into_array().map(MotorCommand::get));
         put.words[0] = put.flags;
@@ -76,26 +80,30 @@ impl Tick {
             bytes.chunks_exact(4).map(|four| u32::from_le_bytes(four.try_into().unwrap_or_default()));
         let flags = words.next()?;
         let mut take = Take { words, flags };
-        let (gyro_rad_s, accel_m_s2) = (take.vector()?, take.vector()?);
-        let imu = ImuSample { gyro_rad_s, accel_m_s2, age_ticks: take.ticks()? };
+        let (angle_increment_rad, velocity_increment_m_s) = (take.vector()?, take.vector()?);
+        let [interval_s] = take.numbers()?;
+        let age_us = take.word()?;
+        let imu = ImuSample { angle_increment_rad, velocity_increment_m_s, interval_s, age_us };
         let rotor_speed_rad_s = take.numbers().map(Rotors::from_array)?;
         let [voltage_v, current_a] = take.numbers()?;
         let sensors = Sensors {
             imu: [imu],
             rotor_speed_rad_s: take.flag(ROTOR_SPEED).then_some(rotor_speed_rad_s),
             battery: take.flag(BATTERY).then_some(Battery { voltage_v, current_a }),
-            pressure_pa: take.sample(PRESSURE, |[pressure]| pressure)?,
-            receiver: take.sample(RECEIVER, |[n, e, d, vn, ve, vd, position, velocity]| Receiver {
+            pressure_pa: [take.sample(PRESSURE, |[pressure]| pressure)?],
+            gnss: take.sample(GNSS, |[n, e, d, vn, ve, vd, h, v, vh, vv]| GnssFix {
                 position_m: Vector::new(n, e, d),
                 velocity_m_s: Vector::new(vn, ve, vd),
-                position_accuracy_m: position,
-                velocity_accuracy_m_s: velocity,
+                horizontal_accuracy_m: h,
+                vertical_accuracy_m: v,
+                horizontal_velocity_accuracy_m_s: vh,
+                vertical_velocity_accuracy_m_s: vv,
             })?,
-            field_ut: take.sample(FIELD, |[x, y, z]| Vector::new(x, y, z))?,
+            magnetic_field_ut: take.sample(MAGNETIC_FIELD, |[x, y, z]| Vector::new(x, y, z))?,
         };
-        let age_ticks = take.ticks()?;
+        let age_us = take.word()?;
         let demand = take.demand()?;
-        let command = Command { demand, arm: take.flag(ARM), cut_motors: take.flag(CUT_MOTORS), age_ticks };
+        let command = Command { demand, arm: take.flag(ARM), cut_motors: take.flag(CUT_MOTORS), age_us };
         let motors = Rotors::from_array(take.numbers()?).map(MotorCommand::saturating);
         Some(Self { sensors, command, motors })
     }
@@ -133,7 +141,7 @@ impl Put {
     ) {
         self.flag(flag, sample.is_some());
         self.numbers(sample.as_ref().map_or([0.0; N], |sample| numbers(&sample.value)));
-        self.word(sample.as_ref().map_or(0, |sample| sample.age_ticks.into()));
+        self.word(sample.as_ref().map_or(0, |sample| sample.age_us));
     }
 
     fn demand(&mut self, demand: &Demand) -> Option<()> {
@@ -199,8 +207,8 @@ impl<W: Iterator<Item = u32>> Take<W> {
         self.numbers().map(|[x, y, z]| Vector::new(x, y, z))
     }
 
-    fn ticks(&mut self) -> Option<u16> {
-        u16::try_from(self.words.next()?).ok()
+    fn word(&mut self) -> Option<u32> {
+        self.words.next()
     }
 
     /// The outer option is `None` at the end of the words, the inner one where the tick has no such sample.
@@ -211,8 +219,8 @@ impl<W: Iterator<Item = u32>> Take<W> {
         value: impl Fn([f32; N]) -> T,
     ) -> Option<Option<Sample<T>>> {
         let value = value(self.numbers()?);
-        let age_ticks = self.ticks()?;
-        Some(self.flag(flag).then_some(Sample { value, age_ticks }))
+        let age_us = self.word()?;
+        Some(self.flag(flag).then_some(Sample { value, age_us }))
     }
 
     fn demand(&mut self) -> Option<Demand> {

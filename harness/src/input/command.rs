@@ -118,7 +118,7 @@ impl Standing {
             }
             Action::Land => Demand::Land,
         };
-        Command { demand, arm: self.arm, cut_motors: self.cut_motors, age_ticks: 0 }
+        Command { demand, arm: self.arm, cut_motors: self.cut_motors, age_us: 0 }
     }
 }
 

@@ -62,10 +62,14 @@ pub struct Fix {
     pub position_m: DVec3,
     /// North-east-down (m/s).
     pub velocity_m_s: DVec3,
-    /// Stated accuracy of the position, one standard deviation per axis (m).
-    pub position_accuracy_m: f64,
-    /// Stated accuracy of the velocity, one standard deviation per axis (m/s).
-    pub velocity_accuracy_m_s: f64,
+    /// Stated accuracy of the position's north and east parts, one standard deviation per axis (m).
+    pub horizontal_accuracy_m: f64,
+    /// Stated accuracy of the position's down part, one standard deviation (m). The errors are the same in all three axes.
+    pub vertical_accuracy_m: f64,
+    /// Stated accuracy of the velocity's north and east parts, one standard deviation per axis (m/s).
+    pub horizontal_velocity_accuracy_m_s: f64,
+    /// Stated accuracy of the velocity's down part, one standard deviation (m/s).
+    pub vertical_velocity_accuracy_m_s: f64,
 }
 
 /// Parts of the position error of the latest sample taken, north-east-down (m).
@@ -186,8 +190,10 @@ impl Receiver {
             Some(Fix {
                 position_m: position + errors.white_m + errors.correlated_m + errors.jump_m,
                 velocity_m_s: velocity + normals(white) * config.velocity_m_s,
-                position_accuracy_m: *accuracy_m,
-                velocity_accuracy_m_s: config.velocity_m_s,
+                horizontal_accuracy_m: *accuracy_m,
+                vertical_accuracy_m: *accuracy_m,
+                horizontal_velocity_accuracy_m_s: config.velocity_m_s,
+                vertical_velocity_accuracy_m_s: config.velocity_m_s,
             })
         })
     }

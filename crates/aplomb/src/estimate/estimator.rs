@@ -5,10 +5,10 @@ use super::horizontal::{self, HorizontalFilter};
 use super::vertical::{self, PressureHeight, Source, VerticalFilter};
 use super::vote::Voted;
 use super::{History, ImuVote, Span};
-use crate::error::{ConfigError, Problem, require_positive, require_within};
+use crate::error::{ConfigError, require_positive, require_within};
 use crate::frames::{Attitude, Body, Vector, World};
 use crate::math::{Libm, Math};
-use crate::{Receiver, STANDARD_GRAVITY_M_S2, Sample, Sensors};
+use crate::{GnssFix, STANDARD_GRAVITY_M_S2, Sample, Sensors};
 
 /// What an [`Estimator`] is built from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,10 +23,10 @@ pub struct Config {
     pub horizontal: horizontal::Config,
     /// Where the accelerometers are, in m from the centre of mass, each component within 1.
     pub imu_position_m: Vector<Body>,
-    /// An inertial sample older than this many ticks does not count.
-    pub imu_stale_ticks: u16,
-    /// Longest age of a satellite fix in s, 0.05 to 2. Older ones are refused.
-    pub longest_delay_s: f32,
+    /// An inertial sample older than this in s does not count, 0 to 1.
+    pub imu_max_age_s: f32,
+    /// A slow sample older than this in s is refused, 0.05 to 2.
+    pub max_sample_age_s: f32,
     /// Drag of the rotors over mass in 1/s: specific force per airspeed in the rotor plane. `None`: no wind estimate.
     pub rotor_drag_per_s: Option<f32>,
 }
@@ -38,8 +38,8 @@ impl Config {
         vertical: vertical::Config::CONSUMER,
         horizontal: horizontal::Config::CONSUMER,
         imu_position_m: Vector::ZERO,
-        imu_stale_ticks: 5,
-        longest_delay_s: 0.3,
+        imu_max_age_s: 0.005,
+        max_sample_age_s: 0.3,
         rotor_drag_per_s: None,
     };
 }
@@ -88,20 +88,20 @@ pub struct State {
 /// ```
 /// use aplomb::{ImuSample, Libm, Sensors, estimate::{Config, Estimator}, frames::Vector};
 /// let mut estimator = Estimator::<Libm, 1>::new(&Config::CONSUMER, 1e-3).unwrap();
-/// let imu = ImuSample { accel_m_s2: Vector::new(0.0, 0.0, -9.80665), ..ImuSample::default() };
+/// let imu = ImuSample::from_rates(Vector::ZERO, Vector::new(0.0, 0.0, -9.80665), 1e-3);
 /// let state = estimator.step(&Sensors::from_imu(imu), false);
 /// assert!(state.attitude_valid && state.attitude.cos_tilt() == 1.0);
 /// assert!(state.acceleration_m_s2.norm_squared() < 1e-9 && !state.height_valid);
 /// ```
 #[derive(Clone, Debug)]
-pub struct Estimator<M: Math = Libm, const N: usize = 1> {
+pub struct Estimator<M: Math = Libm, const N: usize = 1, const P: usize = 1> {
     vote: ImuVote<N>,
     lever: Lever,
     attitude: AttitudeFilter<M>,
     history: History,
     vertical: VerticalFilter,
     horizontal: HorizontalFilter,
-    home: Home,
+    home: Home<P>,
     kinematic: Kinematic,
     wind: Wind,
     /// A field sample that came together with a fix, as felt on that tick.
@@ -113,7 +113,7 @@ pub struct Estimator<M: Math = Libm, const N: usize = 1> {
     field_waits: bool,
 }
 
-impl<M: Math, const N: usize> Estimator<M, N> {
+impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
     /// For a fixed period in s.
     ///
     /// # Errors
@@ -123,18 +123,16 @@ impl<M: Math, const N: usize> Estimator<M, N> {
         for x in config.imu_position_m.to_array() {
             require_within("imu_position_m", x, -1.0, 1.0)?;
         }
-        require_within("longest_delay_s", config.longest_delay_s, 0.05, 2.0)?;
+        require_within("imu_max_age_s", config.imu_max_age_s, 0.0, 1.0)?;
+        require_within("max_sample_age_s", config.max_sample_age_s, 0.05, 2.0)?;
         let horizontal = HorizontalFilter::new(&config.horizontal, period_s)?;
         let home = Home::new(config.vertical.home_temperature_k)?;
         let vertical = VerticalFilter::new(&config.vertical, period_s)?;
-        if config.imu_stale_ticks == 0 && N > 1 {
-            return Err(ConfigError::new("imu_stale_ticks", Problem::NotPositive));
-        }
         Ok(Self {
-            vote: ImuVote::new(config.imu_stale_ticks, period_s),
+            vote: ImuVote::new(config.imu_max_age_s, period_s),
             lever: Lever::new(config.imu_position_m, period_s),
             attitude: AttitudeFilter::new(&config.attitude, period_s)?,
-            history: History::new(config.longest_delay_s, period_s)?,
+            history: History::new(config.max_sample_age_s, period_s)?,
             vertical,
             horizontal,
             home,
@@ -152,7 +150,7 @@ impl<M: Math, const N: usize> Estimator<M, N> {
     /// One tick. `armed` forbids the rest detection and freezes home. A field sample that comes together with a fix is
     /// taken in on the next tick, so that no tick has both. Returns what [`Estimator::state`] gives until the next.
     #[inline]
-    pub fn step(&mut self, sensors: &Sensors<N>, armed: bool) -> State {
+    pub fn step(&mut self, sensors: &Sensors<N, P>, armed: bool) -> State {
         let voted = self.vote.step(&sensors.imu);
         self.imu_usable = voted.is_some();
         // No measurement: the filter goes on with its last rate and leaves the force out.
@@ -174,8 +172,8 @@ impl<M: Math, const N: usize> Estimator<M, N> {
             course: self.kinematic.new_course(),
             at_rest_allowed: !armed,
         };
-        self.busy = sensors.pressure_pa.is_some()
-            || sensors.receiver.is_some()
+        self.busy = sensors.pressure_pa.iter().any(Option::is_some)
+            || sensors.gnss.is_some()
             || aids.field.is_some()
             || aids.course.is_some();
         let acceleration = match self.attitude.advance(gyro, accel, &aids) {
@@ -187,16 +185,11 @@ impl<M: Math, const N: usize> Estimator<M, N> {
         self.vertical.predict_finite(-acceleration.z());
         self.horizontal.predict_finite(acceleration);
         self.kinematic.tick(acceleration, self.history.period_s());
-        if let Some(pressure) = sensors.pressure_pa {
-            let value = self.home.height_m(pressure.value, armed);
-            self.vertical.correct(
-                Sample { value, age_ticks: pressure.age_ticks },
-                Source::Barometer,
-                &self.history,
-            );
+        if let Some(height) = self.home.height_m(&sensors.pressure_pa, armed) {
+            self.vertical.correct(height, Source::Barometer, &self.history);
         }
-        if let Some(Sample { value: fix, age_ticks }) = &sensors.receiver
-            && let Some(span) = self.history.span(*age_ticks)
+        if let Some(Sample { value: fix, age_us }) = &sensors.gnss
+            && let Some(span) = self.history.span(*age_us)
         {
             self.vertical.correct_over(-fix.position_m.z(), Source::Receiver, &span);
             self.horizontal.correct_over(fix, &span);
@@ -244,13 +237,14 @@ impl<M: Math, const N: usize> Estimator<M, N> {
     }
 
     #[inline]
-    fn field_to_take(&mut self, sensors: &Sensors<N>) -> Option<Vector<Body>> {
-        let newer = sensors.field_ut.map(|field| self.turned_to_now(field));
-        let waiting = Sample { value: self.waiting_field, age_ticks: 1 };
+    fn field_to_take(&mut self, sensors: &Sensors<N, P>) -> Option<Vector<Body>> {
+        let newer = sensors.magnetic_field_ut.map(|field| self.turned_to_now(field));
+        let waiting =
+            Sample { value: self.waiting_field, age_us: (self.history.period_s() * 1e6 + 0.5) as u32 };
         let waiting = self.field_waits.then(|| self.turned_to_now(waiting));
         self.field_waits = false;
         match newer {
-            Some(field) if sensors.receiver.is_some() => {
+            Some(field) if sensors.gnss.is_some() => {
                 (self.waiting_field, self.field_waits) = (field, true);
                 waiting
             }
@@ -261,18 +255,15 @@ impl<M: Math, const N: usize> Estimator<M, N> {
 
     /// A field sample taken some ticks ago, as it would be felt in the present attitude: m - age w x m.
     fn turned_to_now(&self, field: Sample<Vector<Body>>) -> Vector<Body> {
-        let age_s = f32::from(field.age_ticks) * self.history.period_s();
+        let age_s = field.age_us as f32 * 1e-6;
         let m = field.value;
         m - self.attitude.rate_rad_s().cross(m) * age_s
     }
 
-    /// Sets the pressure in Pa at home, as when starting in the air; it is then kept. Ignored when not finite or not
-    /// positive.
-    pub fn set_home_pressure(&mut self, home_pa: f32) {
-        if home_pa > 0.0 && home_pa < f32::INFINITY {
-            self.home.law = self.home.law.at(home_pa);
-            self.home.frozen = true;
-        }
+    /// Sets the pressure in Pa of each barometer at home, as when starting in the air; it is then kept. Ignored where it is
+    /// not finite or not positive.
+    pub fn set_home_pressure(&mut self, home_pa: [f32; P]) {
+        self.home.set(home_pa);
     }
 
     /// Starts the attitude over from the next samples, as after a crash.
@@ -329,9 +320,15 @@ impl Lever {
     }
 }
 
-/// Pressure at home.
+/// Pressure at home, one for each barometer, so that the difference between two of them is no height and losing one makes no
+/// step.
 #[derive(Clone, Copy, Debug)]
-struct Home {
+struct Home<const P: usize> {
+    barometers: [HomePressure; P],
+}
+
+#[derive(Clone, Copy, Debug)]
+struct HomePressure {
     law: PressureHeight,
     samples: u8,
     frozen: bool,
@@ -340,19 +337,40 @@ struct Home {
 /// Samples over which home pressure is averaged.
 const HOME_SAMPLES: u8 = 100;
 
-impl Home {
+impl<const P: usize> Home<P> {
     /// The pressure is that of the standard atmosphere at sea level (ISO 2533) until the first sample.
     fn new(home_temperature_k: f32) -> Result<Self, ConfigError> {
-        Ok(Self { law: PressureHeight::new(101_325.0, home_temperature_k)?, samples: 0, frozen: false })
+        let law = PressureHeight::new(101_325.0, home_temperature_k)?;
+        Ok(Self { barometers: [HomePressure { law, samples: 0, frozen: false }; P] })
     }
 
-    /// Height in m. While disarmed, and until frozen, home is the average pressure, so the height is about 0. NaN for a
-    /// pressure that is no pressure.
-    fn height_m(&mut self, pressure_pa: f32, armed: bool) -> f32 {
-        let plausible = pressure_pa > 1e4 && pressure_pa < 1.2e5;
-        if !plausible {
-            return f32::NAN;
+    /// Mean height in m and mean age of the barometers with a new, plausible sample; `None` without one.
+    fn height_m(&mut self, pressure_pa: &[Option<Sample<f32>>; P], armed: bool) -> Option<Sample<f32>> {
+        let (mut height_m, mut age_us, mut count) = (0.0, 0.0, 0.0);
+        for (home, sample) in self.barometers.iter_mut().zip(pressure_pa) {
+            let Some(Sample { value: pressure_pa, age_us: age }) = *sample else { continue };
+            if pressure_pa > 1e4 && pressure_pa < 1.2e5 {
+                height_m += home.height_m(pressure_pa, armed);
+                age_us += age as f32;
+                count += 1.0;
+            }
         }
+        (count > 0.0).then(|| Sample { value: height_m / count, age_us: (age_us / count) as u32 })
+    }
+
+    fn set(&mut self, home_pa: [f32; P]) {
+        for (home, home_pa) in self.barometers.iter_mut().zip(home_pa) {
+            if home_pa > 0.0 && home_pa < f32::INFINITY {
+                home.law = home.law.at(home_pa);
+                home.frozen = true;
+            }
+        }
+    }
+}
+
+impl HomePressure {
+    /// Height in m. While disarmed, and until frozen, home is the average pressure, so the height is about 0.
+    fn height_m(&mut self, pressure_pa: f32, armed: bool) -> f32 {
         if !self.frozen {
             self.samples = self.samples.saturating_add(1).min(HOME_SAMPLES);
             let average_pa = self.law.home_pa();
@@ -402,9 +420,9 @@ impl Kinematic {
         self.since_s += period_s;
     }
 
-    fn take(&mut self, fix: &Receiver, span: &Span) {
+    fn take(&mut self, fix: &GnssFix, span: &Span) {
         let velocity = fix.velocity_m_s;
-        if !(velocity.norm_squared() < 1e6 && fix.velocity_accuracy_m_s < 1.0) {
+        if !(velocity.norm_squared() < 1e6 && fix.horizontal_velocity_accuracy_m_s < 1.0) {
             return;
         }
         let length_s = self.since_s - span.length_s;

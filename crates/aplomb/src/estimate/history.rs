@@ -19,9 +19,9 @@ const BLOCKS: u8 = 6;
 /// for _ in 0..300 {
 ///     history.push(Vector::new(2.0, 0.0, 0.0));
 /// }
-/// let span = history.span(200).unwrap();
+/// let span = history.span(200_000).unwrap();
 /// assert!((span.velocity_m_s.x() - 0.4).abs() < 1e-5);
-/// assert!(history.span(301).is_none());
+/// assert!(history.span(301_000).is_none());
 /// ```
 #[derive(Clone, Debug)]
 pub struct History {
@@ -92,11 +92,11 @@ impl History {
         self.filled_ticks = self.filled_ticks.saturating_add(1);
     }
 
-    /// Integrals from `age_ticks` ago until now. `None` when that is further back than the history reaches. Within a block the
+    /// Integrals from `age_us` us ago until now. `None` when that is further back than the history reaches. Within a block the
     /// acceleration counts as constant.
     #[must_use]
-    pub fn span(&self, age_ticks: u16) -> Option<Span> {
-        let from = f32::from(age_ticks);
+    pub fn span(&self, age_us: u32) -> Option<Span> {
+        let from = age_us as f32 * (1e-6 / self.period_s);
         let (mut velocity, mut moment) = (Vector::ZERO, Vector::ZERO);
         let mut young = 0.0f32;
         let mut length = f32::from(self.filled_ticks);
@@ -156,7 +156,7 @@ mod tests {
         let (stated_m_s, stated_m) = (0.05 * 0.05 / 8.0 * 12.0, 0.3 * 0.05 * 0.05 / 12.0 * 12.0);
         let (mut worst_m_s, mut worst_m) = (0.0f64, 0.0f64);
         for age in 1..=300usize {
-            let span = history.span(age as u16).unwrap();
+            let span = history.span(1000 * age as u32).unwrap();
             let d = f64::from(span.length_s);
             let past_v = v - f64::from(span.velocity_m_s.x());
             let past_x =
@@ -177,8 +177,8 @@ mod tests {
         }
         let mut history = History::new(0.032, 1e-3).unwrap();
         history.push(Vector::new(f32::NAN, 1.0, 1.0));
-        assert_eq!(history.span(1).unwrap().velocity_m_s, Vector::ZERO);
+        assert_eq!(history.span(1000).unwrap().velocity_m_s, Vector::ZERO);
         history.clear();
-        assert!(history.span(1).is_none());
+        assert!(history.span(1000).is_none());
     }
 }

@@ -21,7 +21,7 @@ use super::{History, Span};
 use crate::error::{ConfigError, Problem, require_positive};
 use crate::frames::{Vector, World};
 use crate::math::saturate_symmetric;
-use crate::{Receiver, Sample};
+use crate::{GnssFix, Sample};
 
 /// What a [`HorizontalFilter`] is built from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -68,20 +68,22 @@ impl Config {
 /// Only the north and east components are estimated; the down components of its vectors are 0.
 ///
 /// ```
-/// use aplomb::{Receiver, Sample, estimate::{History, HorizontalFilter, horizontal::Config}, frames::Vector};
+/// use aplomb::{GnssFix, Sample, estimate::{History, HorizontalFilter, horizontal::Config}, frames::Vector};
 /// let mut filter = HorizontalFilter::new(&Config::CONSUMER, 1e-3).unwrap();
 /// let mut history = History::new(0.5, 1e-3).unwrap();
 /// for _ in 0..300 {
 ///     filter.predict(Vector::ZERO);
 ///     history.push(Vector::ZERO);
 /// }
-/// let fix = Receiver {
+/// let fix = GnssFix {
 ///     position_m: Vector::new(10.0, -5.0, 0.0),
 ///     velocity_m_s: Vector::new(2.0, 0.0, 0.0),
-///     position_accuracy_m: 1.0,
-///     velocity_accuracy_m_s: 0.2,
+///     horizontal_accuracy_m: 1.0,
+///     vertical_accuracy_m: 1.5,
+///     horizontal_velocity_accuracy_m_s: 0.2,
+///     vertical_velocity_accuracy_m_s: 0.3,
 /// };
-/// assert!(filter.correct(Sample { value: fix, age_ticks: 200 }, &history));
+/// assert!(filter.correct(Sample { value: fix, age_us: 200_000 }, &history));
 /// // The first fix is carried on by its velocity over its age.
 /// assert!((filter.position_m().x() - 10.4).abs() < 1e-5 && filter.known());
 /// ```
@@ -224,19 +226,19 @@ impl HorizontalFilter {
 
     /// Takes a fix of the given age; true when accepted. Refused: not finite, older than the history or than the fix
     /// before, stated accuracy too poor, or outside the gate.
-    pub fn correct(&mut self, fix: Sample<Receiver>, history: &History) -> bool {
-        history.span(fix.age_ticks).is_some_and(|span| self.correct_over(&fix.value, &span))
+    pub fn correct(&mut self, fix: Sample<GnssFix>, history: &History) -> bool {
+        history.span(fix.age_us).is_some_and(|span| self.correct_over(&fix.value, &span))
     }
 
     /// The same with the span over the fix's age.
-    pub(super) fn correct_over(&mut self, fix: &Receiver, span: &Span) -> bool {
-        let Receiver { position_m, velocity_m_s, position_accuracy_m, .. } = *fix;
+    pub(super) fn correct_over(&mut self, fix: &GnssFix, span: &Span) -> bool {
+        let GnssFix { position_m, velocity_m_s, horizontal_accuracy_m, .. } = *fix;
         // False for NaN.
         let usable = position_m.is_finite()
             && velocity_m_s.is_finite()
             && position_m.norm_squared() < 1e12
             && velocity_m_s.norm_squared() < 1e6
-            && position_accuracy_m <= self.worst_accuracy_m;
+            && horizontal_accuracy_m <= self.worst_accuracy_m;
         if !usable {
             return false;
         }
@@ -335,14 +337,16 @@ mod tests {
         assert_eq!(error, ConfigError::new("interval_s", Problem::OutOfRange));
     }
 
-    fn fix(x: f32, v: f32, age_ticks: u16) -> Sample<Receiver> {
-        let value = Receiver {
+    fn fix(x: f32, v: f32, age_ticks: u32) -> Sample<GnssFix> {
+        let value = GnssFix {
             position_m: Vector::new(x, 0.0, 0.0),
             velocity_m_s: Vector::new(v, 0.0, 0.0),
-            position_accuracy_m: 1.0,
-            velocity_accuracy_m_s: 0.2,
+            horizontal_accuracy_m: 1.0,
+            vertical_accuracy_m: 1.5,
+            horizontal_velocity_accuracy_m_s: 0.2,
+            vertical_velocity_accuracy_m_s: 0.3,
         };
-        Sample { value, age_ticks }
+        Sample { value, age_us: 1000 * age_ticks }
     }
 
     /// 1 kHz; fixes every 200 ms of the north motion (position, velocity, acceleration) as it was `age` ticks ago, but
@@ -357,7 +361,7 @@ mod tests {
             history.push(a);
             if k % 200 == 0 && k >= u32::from(age) {
                 let [x, v, _] = motion(t - f32::from(age) * 1e-3);
-                filter.correct(fix(x, v, stated), &history);
+                filter.correct(fix(x, v, stated.into()), &history);
             }
         }
         filter
@@ -420,7 +424,7 @@ mod tests {
         assert!(!filter.correct(fix(0.0, 0.0, 5000), &history), "older than the history");
         assert!(!filter.correct(fix(0.0, 0.0, 550), &history), "older than the fix before");
         let mut poor = fix(0.0, 0.0, 10);
-        poor.value.position_accuracy_m = f32::NAN;
+        poor.value.horizontal_accuracy_m = f32::NAN;
         assert!(!filter.correct(poor, &history));
         let mut accepted_after_s = 0.0;
         for k in 1..=4000u32 {

@@ -87,7 +87,7 @@ pub enum Source {
 /// let mut history = History::new(0.5, 1e-3).unwrap();
 /// history.push(Vector::ZERO);
 /// filter.predict(Vector::ZERO);
-/// filter.correct(Sample { value: 3.0, age_ticks: 0 }, Source::Barometer, &history);
+/// filter.correct(Sample { value: 3.0, age_us: 0 }, Source::Barometer, &history);
 /// assert!(filter.known() && filter.height_m() == 3.0);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -185,7 +185,7 @@ impl VerticalFilter {
     /// sample before, or outside the gate. The receiver only counts while the barometer is silent. Returns true when
     /// accepted.
     pub fn correct(&mut self, sample: Sample<f32>, source: Source, history: &History) -> bool {
-        history.span(sample.age_ticks).is_some_and(|span| self.correct_over(sample.value, source, &span))
+        history.span(sample.age_us).is_some_and(|span| self.correct_over(sample.value, source, &span))
     }
 
     /// The same with the span over the sample's age.
@@ -338,7 +338,11 @@ mod tests {
             history.push(a);
             if k % 20 == 0 && k >= u32::from(age) {
                 let past = t - f32::from(age) * 1e-3;
-                filter.correct(Sample { value: height(past), age_ticks: age }, Source::Barometer, &history);
+                filter.correct(
+                    Sample { value: height(past), age_us: 1000 * u32::from(age) },
+                    Source::Barometer,
+                    &history,
+                );
             }
         }
         filter
@@ -387,7 +391,7 @@ mod tests {
             history.push(Vector::ZERO);
             filter.predict(Vector::ZERO);
             if k % 20 == 0 {
-                let sample = Sample { value: 8.0, age_ticks: 0 };
+                let sample = Sample { value: 8.0, age_us: 0 };
                 refused += u32::from(!filter.correct(sample, Source::Barometer, &history));
             }
         }
@@ -395,12 +399,12 @@ mod tests {
         assert!((45..=75).contains(&refused), "{refused}");
         let mut bad = filter;
         for value in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
-            assert!(!bad.correct(Sample { value, age_ticks: 0 }, Source::Barometer, &history));
+            assert!(!bad.correct(Sample { value, age_us: 0 }, Source::Barometer, &history));
         }
         assert_eq!(bad.height_m(), filter.height_m());
         bad.predict(Vector::new(0.0, 0.0, f32::NAN));
         assert!(bad.height_m().is_finite());
-        assert!(!bad.correct(Sample { value: 1.0, age_ticks: 5000 }, Source::Barometer, &history));
+        assert!(!bad.correct(Sample { value: 1.0, age_us: 5_000_000 }, Source::Barometer, &history));
     }
 
     #[test]
@@ -412,10 +416,10 @@ mod tests {
             history.push(Vector::ZERO);
             filter.predict(Vector::ZERO);
             if k % 20 == 0 && k < 30_000 {
-                filter.correct(Sample { value: 1.0, age_ticks: 0 }, Source::Barometer, &history);
+                filter.correct(Sample { value: 1.0, age_us: 0 }, Source::Barometer, &history);
             }
             if k % 200 == 0 {
-                filter.correct(Sample { value: 9.0, age_ticks: 100 }, Source::Receiver, &history);
+                filter.correct(Sample { value: 9.0, age_us: 100_000 }, Source::Receiver, &history);
             }
             if k > 20_000 {
                 largest = largest.max((filter.height_m() - 1.0).abs());

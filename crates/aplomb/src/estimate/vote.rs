@@ -19,15 +19,15 @@ const FORCE_OFFSET_MAX: f32 = 1.0;
 ///
 /// ```
 /// use aplomb::{ImuSample, estimate::ImuVote, frames::Vector};
-/// let sample = |roll| ImuSample { gyro_rad_s: Vector::new(roll, 0.0, 0.0), ..ImuSample::default() };
-/// let mut vote = ImuVote::<3>::new(5, 1e-3);
+/// let sample = |roll| ImuSample::from_rates(Vector::new(roll, 0.0, 0.0), Vector::ZERO, 1e-3);
+/// let mut vote = ImuVote::<3>::new(5e-3, 1e-3);
 /// let voted = vote.step(&[sample(0.1), sample(7.0), sample(0.1)]).unwrap();
 /// assert!((voted.gyro_rad_s.x() - 0.1).abs() < 1e-3 && voted.usable == 3);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ImuVote<const N: usize> {
-    stale_ticks: u16,
+    max_age_us: u32,
     gain: f32,
     deviation: [(Vector<Body>, Vector<Body>); N],
 }
@@ -48,13 +48,13 @@ pub struct Voted {
 impl<const N: usize> ImuVote<N> {
     const COUNT: () = assert!(N >= 1 && N <= 3, "one to three inertial sensors");
 
-    /// A sample older than `stale_ticks` does not count; period in s, of which a value that is not positive disables the
+    /// A sample older than `max_age_s` does not count; period in s, of which a value that is not positive disables the
     /// learning of deviations.
     #[must_use]
-    pub fn new(stale_ticks: u16, period_s: f32) -> Self {
+    pub fn new(max_age_s: f32, period_s: f32) -> Self {
         let () = Self::COUNT;
         Self {
-            stale_ticks,
+            max_age_us: (max_age_s * 1e6 + 0.5) as u32,
             gain: if period_s > 0.0 { period_s / (DEVIATION_S + period_s) } else { 0.0 },
             deviation: [(Vector::ZERO, Vector::ZERO); N],
         }
@@ -63,23 +63,24 @@ impl<const N: usize> ImuVote<N> {
     /// One tick; `None` when no sensor counts.
     #[inline]
     pub fn step(&mut self, samples: &[ImuSample; N]) -> Option<Voted> {
-        let stale_ticks = self.stale_ticks;
+        let max_age_us = self.max_age_us;
+        let samples = samples.map(|s| (s.age_us, s.rate_rad_s(), s.specific_force_m_s2()));
         // False for NaN.
-        let counts = |s: &ImuSample| {
-            s.age_ticks <= stale_ticks
-                && s.gyro_rad_s.norm_squared() < GYRO_MAX_SQUARED
-                && s.accel_m_s2.norm_squared() < ACCEL_MAX_SQUARED
+        let counts = |(age_us, rate, force): &(u32, Vector<Body>, Vector<Body>)| {
+            *age_us <= max_age_us
+                && rate.norm_squared() < GYRO_MAX_SQUARED
+                && force.norm_squared() < ACCEL_MAX_SQUARED
         };
         if N == 1 {
-            let sample = samples.first().filter(|s| counts(s))?;
-            return Some(Voted { gyro_rad_s: sample.gyro_rad_s, accel_m_s2: sample.accel_m_s2, usable: 1 });
+            let &(_, gyro_rad_s, accel_m_s2) = samples.first().filter(|s| counts(s))?;
+            return Some(Voted { gyro_rad_s, accel_m_s2, usable: 1 });
         }
         let mut rates = Ballot::default();
         let mut forces = Ballot::default();
         for (sample, (rate_offset, force_offset)) in samples.iter().zip(&self.deviation) {
             if counts(sample) {
-                rates.cast(sample.gyro_rad_s - *rate_offset);
-                forces.cast(sample.accel_m_s2 - *force_offset);
+                rates.cast(sample.1 - *rate_offset);
+                forces.cast(sample.2 - *force_offset);
             }
         }
         if rates.count == 0 {
@@ -89,8 +90,8 @@ impl<const N: usize> ImuVote<N> {
         for (sample, (rate_offset, force_offset)) in samples.iter().zip(&mut self.deviation) {
             // A sensor on its own has nothing to deviate from.
             if voted.usable > 1 && counts(sample) {
-                let rate = sample.gyro_rad_s - voted.gyro_rad_s - *rate_offset;
-                let force = sample.accel_m_s2 - voted.accel_m_s2 - *force_offset;
+                let rate = sample.1 - voted.gyro_rad_s - *rate_offset;
+                let force = sample.2 - voted.accel_m_s2 - *force_offset;
                 *rate_offset = limited(*rate_offset + rate * self.gain, RATE_OFFSET_MAX);
                 *force_offset = limited(*force_offset + force * self.gain, FORCE_OFFSET_MAX);
             }
@@ -155,17 +156,14 @@ fn middle(a: f32, b: f32, c: f32) -> f32 {
 mod tests {
     use super::*;
 
-    fn sample(roll: f32, age_ticks: u16) -> ImuSample {
-        ImuSample {
-            gyro_rad_s: Vector::new(roll, 0.0, 0.0),
-            accel_m_s2: Vector::new(0.0, 0.0, -9.8 - roll),
-            age_ticks,
-        }
+    fn sample(roll: f32, age_us: u32) -> ImuSample {
+        let (rate, force) = (Vector::new(roll, 0.0, 0.0), Vector::new(0.0, 0.0, -9.8 - roll));
+        ImuSample { age_us, ..ImuSample::from_rates(rate, force, 1e-3) }
     }
 
     #[test]
     fn one_wrong_sensor_of_three_is_outvoted() {
-        let mut vote = ImuVote::<3>::new(5, 1e-3);
+        let mut vote = ImuVote::<3>::new(5e-3, 1e-3);
         for _ in 0..5000 {
             let voted = vote.step(&[sample(0.01, 0), sample(50.0, 0), sample(0.03, 0)]).unwrap();
             assert!(voted.gyro_rad_s.x().abs() < 0.05);
@@ -175,12 +173,12 @@ mod tests {
     #[test]
     fn losing_a_sensor_with_an_offset_makes_no_step() {
         let jump = |seconds: u32| {
-            let mut vote = ImuVote::<2>::new(5, 1e-3);
+            let mut vote = ImuVote::<2>::new(5e-3, 1e-3);
             let mut before = 0.0;
             for _ in 0..seconds * 1000 + 1 {
                 before = vote.step(&[sample(0.02, 0), sample(-0.02, 0)]).unwrap().gyro_rad_s.x();
             }
-            let after = vote.step(&[sample(0.02, 6), sample(-0.02, 0)]).unwrap();
+            let after = vote.step(&[sample(0.02, 5001), sample(-0.02, 0)]).unwrap();
             assert_eq!(after.usable, 1);
             (after.gyro_rad_s.x() - before).abs()
         };
@@ -189,11 +187,11 @@ mod tests {
 
     #[test]
     fn with_none_left_there_is_no_result() {
-        let mut one = ImuVote::<1>::new(5, 1e-3);
-        assert_eq!(one.step(&[sample(0.5, 0)]).unwrap().gyro_rad_s.x(), 0.5);
+        let mut one = ImuVote::<1>::new(5e-3, 1e-3);
+        assert!((one.step(&[sample(0.5, 0)]).unwrap().gyro_rad_s.x() - 0.5).abs() < 1e-6);
         assert_eq!(one.step(&[sample(f32::NAN, 0)]), None);
-        let mut two = ImuVote::<2>::new(5, 1e-3);
-        assert_eq!(two.step(&[sample(0.1, 6), sample(f32::INFINITY, 0)]), None);
+        let mut two = ImuVote::<2>::new(5e-3, 1e-3);
+        assert_eq!(two.step(&[sample(0.1, 5001), sample(f32::INFINITY, 0)]), None);
         assert_eq!(two.step(&[sample(0.1, 0), sample(0.1, 0)]).unwrap().usable, 2);
     }
 }

@@ -38,21 +38,21 @@ use pointing::Pointing;
 use schedule::{Due, Schedule};
 use turning::Turning;
 
-/// The whole controller. `M` gives the square roots, `N` is the number of inertial sensors.
+/// The whole controller. `M` gives the square roots, `N` is the number of inertial sensors, `P` that of barometers.
 ///
 /// ```
 /// use aplomb::{Command, FlightController, ImuSample, MotorCommand, Rotors, Sensors, Spin, frames::Vector};
 /// use aplomb::{flight::{Airframe, Config}, mix::Geometry};
 /// let airframe = Airframe::new(1.2, [0.011, 0.012, 0.021], Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012), 6.5);
 /// let mut controller: FlightController = FlightController::new(&Config::for_airframe(&airframe)?)?;
-/// let imu = ImuSample { accel_m_s2: Vector::new(0.0, 0.0, -9.8), ..ImuSample::default() };
+/// let imu = ImuSample::from_rates(Vector::ZERO, Vector::new(0.0, 0.0, -9.8), 1e-3);
 /// let commands = controller.step(&Sensors::from_imu(imu), &Command::IDLE);
 /// assert_eq!(commands, Rotors::splat(MotorCommand::STOPPED));
 /// # Ok::<(), aplomb::ConfigError>(())
 /// ```
 #[derive(Clone, Debug)]
-pub struct FlightController<M: Math = Libm, const N: usize = 1> {
-    estimator: estimate::Estimator<M, N>,
+pub struct FlightController<M: Math = Libm, const N: usize = 1, const P: usize = 1> {
+    estimator: estimate::Estimator<M, N, P>,
     guard: Guard,
     guard_state: guard::State,
     outer: Outer<M>,
@@ -78,7 +78,7 @@ pub struct Status {
     pub cannot_hold_position: bool,
 }
 
-impl<M: Math, const N: usize> FlightController<M, N> {
+impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
     const ONE_TO_THREE: () = assert!(N >= 1 && N <= 3, "one to three inertial sensors");
 
     /// Builds every part.
@@ -110,7 +110,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
     }
 
     /// One tick. Never fails: whatever comes in, the commands are numbers from 0 to 1.
-    pub fn step(&mut self, sensors: &Sensors<N>, command: &Command) -> Rotors<MotorCommand> {
+    pub fn step(&mut self, sensors: &Sensors<N, P>, command: &Command) -> Rotors<MotorCommand> {
         let motion = &self.estimator.step(sensors, self.guard_state.phase().is_armed());
         self.imu_age_ticks = if motion.imu_usable { 0 } else { self.imu_age_ticks.saturating_add(1) };
         self.turning.observe(sensors);
@@ -209,7 +209,7 @@ impl<M: Math, const N: usize> FlightController<M, N> {
     }
 
     /// The estimator, for what must be told to it: home pressure, a re-seed.
-    pub const fn estimator_mut(&mut self) -> &mut estimate::Estimator<M, N> {
+    pub const fn estimator_mut(&mut self) -> &mut estimate::Estimator<M, N, P> {
         &mut self.estimator
     }
 

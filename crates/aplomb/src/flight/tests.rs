@@ -49,11 +49,8 @@ impl Roll {
 
     fn step(&mut self, demand: Demand) {
         let force: f64 = self.thrust.iter().sum::<f64>() / 1.2;
-        let imu = ImuSample {
-            gyro_rad_s: Vector::new(self.rate as f32, 0.0, 0.0),
-            accel_m_s2: Vector::new(0.0, 0.0, -force as f32),
-            age_ticks: 0,
-        };
+        let rate_rad_s = Vector::new(self.rate as f32, 0.0, 0.0);
+        let imu = ImuSample::from_rates(rate_rad_s, Vector::new(0.0, 0.0, -force as f32), STEP_S as f32);
         let commands = self.controller.step(&Sensors::from_imu(imu), &Command::fly(demand));
         self.pending.push_back(commands.into_array().map(|c| 6.5 * f64::from(c.get()).powi(2)));
         let target = self.pending.pop_front().unwrap();
@@ -120,11 +117,9 @@ fn outputs_stay_in_range_whatever_comes_in() {
     let mut roll = Roll::hovering(0.04);
     for i in 0..6000usize {
         let pick = |k: usize| bad[(i / 7 + k * i) % bad.len()];
-        let imu = ImuSample {
-            gyro_rad_s: Vector::new(pick(1), pick(2), pick(3)),
-            accel_m_s2: Vector::new(pick(2), pick(1), pick(5)),
-            age_ticks: 0,
-        };
+        let (rate_rad_s, force_m_s2) =
+            (Vector::new(pick(1), pick(2), pick(3)), Vector::new(pick(2), pick(1), pick(5)));
+        let imu = ImuSample::from_rates(rate_rad_s, force_m_s2, STEP_S as f32);
         let demand = match i % 3 {
             0 => Demand::Rates { rate_rad_s: Vector::new(pick(1), pick(3), pick(1)), thrust_n: pick(2) },
             1 => Demand::Tilt {

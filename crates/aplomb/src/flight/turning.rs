@@ -51,7 +51,7 @@ impl Turning {
 
     /// Takes the battery in.
     #[inline]
-    pub(super) fn observe<const N: usize>(&mut self, sensors: &Sensors<N>) {
+    pub(super) fn observe<const N: usize, const P: usize>(&mut self, sensors: &Sensors<N, P>) {
         if let Some(battery) = sensors.battery {
             self.curve.observe(&mut self.supply, battery.voltage_v);
             self.battery_seen |= battery.voltage_v.is_finite();

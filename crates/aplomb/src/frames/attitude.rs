@@ -237,6 +237,20 @@ impl serde::Serialize for Attitude {
     }
 }
 
+/// Keeps the components bit for bit; refuses a length that is not 1 to 1e-5.
+#[cfg(feature = "serde")]
+impl<'de> serde::Deserialize<'de> for Attitude {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let [w, x, y, z] = <[f32; 4]>::deserialize(deserializer)?;
+        let raw = Quat::from_xyzw(x, y, z, w);
+        if (raw.length_squared() - 1.0).abs() < 2e-5 {
+            Ok(Self { raw })
+        } else {
+            Err(serde::de::Error::custom("an attitude is a quaternion of length 1"))
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

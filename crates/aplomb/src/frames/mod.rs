@@ -23,7 +23,7 @@
 //! ```compile_fail,E0308
 //! use aplomb::{ImuSample, frames::{Vector, World}};
 //! // A gyro turns with the craft.
-//! let sample = ImuSample { gyro_rad_s: Vector::<World>::new(0.1, 0.0, 0.0), ..ImuSample::default() };
+//! let sample = ImuSample { angle_increment_rad: Vector::<World>::new(1e-4, 0.0, 0.0), ..ImuSample::MISSING };
 //! ```
 //!
 //! ```
@@ -31,8 +31,8 @@
 //! let sum = Vector::<World>::new(1.0, 0.0, 0.0) + Vector::<World>::new(1.0, 0.0, 0.0);
 //! let along = Vector::<World>::new(1.0, 0.0, 0.0).dot(Vector::<World>::new(1.0, 0.0, 0.0));
 //! let once = Attitude::LEVEL.to_world(Vector::<Body>::new(1.0, 0.0, 0.0));
-//! let sample = ImuSample { gyro_rad_s: Vector::<Body>::new(0.1, 0.0, 0.0), ..ImuSample::default() };
-//! assert_eq!((sum.x(), along, once.x(), sample.gyro_rad_s.x()), (2.0, 1.0, 1.0, 0.1));
+//! let sample = ImuSample { angle_increment_rad: Vector::<Body>::new(1e-4, 0.0, 0.0), ..ImuSample::MISSING };
+//! assert_eq!((sum.x(), along, once.x(), sample.angle_increment_rad.x()), (2.0, 1.0, 1.0, 1e-4));
 //! ```
 //!
 //! What the types do not guard: the unit (it is in the name of each field) and the time a vector was true.

@@ -75,7 +75,7 @@ impl Guard {
             moving: !steady,
             sensors: situation.imu_age_ticks > self.imu_hold || !motion.attitude_valid,
             battery: !charged,
-            link: command.age_ticks > self.link_hold,
+            link: command.age_us > self.link_hold_us,
         }
     }
 }

@@ -163,8 +163,8 @@ pub struct Guard {
     cos_tip_over: f32,
     landed_thrust_n: f32,
     imu_hold: u16,
-    link_hold: u16,
-    link_land: u16,
+    link_hold_us: u32,
+    link_land_us: u32,
     battery: Battery,
     tip_over: u16,
     landed: u16,
@@ -251,7 +251,7 @@ impl Guard {
         require_not_negative("empty_v", facts.empty_v)?;
         require_positive("landing_speed_m_s", facts.landing_speed_m_s)?;
         config.check(period_s)?;
-        let age = |time_s: f32| (time_s / period_s + 0.5) as u16;
+        let age_us = |time_s: f32| (time_s * 1e6 + 0.5) as u32;
         Ok(Self {
             arming_rate_rad_s: config.arming_rate_rad_s,
             arming_stick: config.arming_stick,
@@ -259,9 +259,9 @@ impl Guard {
             cos_arming: M::cos(config.arming_tilt_rad),
             cos_tip_over: M::cos(config.tip_over_tilt_rad),
             landed_thrust_n: config.landed_thrust_share * facts.weight_n,
-            imu_hold: age(config.imu_hold_s),
-            link_hold: age(config.link_hold_s),
-            link_land: age(config.link_land_s),
+            imu_hold: (config.imu_hold_s / period_s + 0.5) as u16,
+            link_hold_us: age_us(config.link_hold_s),
+            link_land_us: age_us(config.link_land_s),
             battery: Battery::new(config, facts, period_s, ticks(config.low_battery_s, period_s)),
             tip_over: ticks(config.tip_over_s, period_s),
             landed: ticks(config.landed_s, period_s),
@@ -291,9 +291,9 @@ impl Guard {
     /// let climb = Command::fly(Demand::Sticks(Sticks { climb: 0.6, ..Sticks::CENTRED }));
     /// assert_eq!(guard.step(&mut state, &climb, &seen).motors, Motors::Running);
     /// // 0.6 s without a command: place and height are held. 3.1 s: it lands.
-    /// assert_eq!(guard.step(&mut state, &Command { age_ticks: 600, ..climb }, &seen).demand, &centred.demand);
+    /// assert_eq!(guard.step(&mut state, &Command { age_us: 600_000, ..climb }, &seen).demand, &centred.demand);
     /// assert_eq!(state.held(), Some(Reason::LinkLost));
-    /// assert_eq!(guard.step(&mut state, &Command { age_ticks: 3100, ..climb }, &seen).demand, &Demand::Land);
+    /// assert_eq!(guard.step(&mut state, &Command { age_us: 3_100_000, ..climb }, &seen).demand, &Demand::Land);
     /// assert!(matches!(state.phase(), Phase::Landing { reason: Reason::LinkLost, .. }));
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
@@ -364,8 +364,8 @@ impl Guard {
 
     fn after_ground(&self, state: &State, command: &Command, situation: &GuardInput<'_>) -> Phase {
         let may_rise =
-            command.age_ticks <= self.link_hold && !self.battery_low(state) && is_finite(&command.demand);
-        if !command.arm || command.age_ticks > self.link_land {
+            command.age_us <= self.link_hold_us && !self.battery_low(state) && is_finite(&command.demand);
+        if !command.arm || command.age_us > self.link_land_us {
             Phase::Disarmed
         } else if may_rise && asks_to_rise(&command.demand, situation) {
             Phase::Flying { still_ticks: 0 }
@@ -416,7 +416,7 @@ impl Guard {
     fn must_land(&self, state: &State, command: &Command) -> Option<Reason> {
         if self.battery_low(state) {
             Some(Reason::BatteryLow)
-        } else if command.age_ticks > self.link_land {
+        } else if command.age_us > self.link_land_us {
             Some(Reason::LinkLost)
         } else if !command.arm || matches!(command.demand, Demand::Land) {
             Some(Reason::Asked)
@@ -435,7 +435,7 @@ impl Guard {
         match state.phase {
             Phase::Landing { .. } => (&Demand::Land, None),
             Phase::OnGround if self.battery_low(state) => (centred, Some(Reason::BatteryLow)),
-            _ if command.age_ticks > self.link_hold => (centred, Some(Reason::LinkLost)),
+            _ if command.age_us > self.link_hold_us => (centred, Some(Reason::LinkLost)),
             _ if !is_finite(&command.demand) => (centred, Some(Reason::NotANumber)),
             _ => (&command.demand, None),
         }

@@ -114,7 +114,7 @@ fn each_obstacle_refuses_arming_and_is_named() {
         (|b, _| b.motion.rate_rad_s = Vector::new(0.0, 0.5, 0.0), |r| r.moving),
         (|b, _| b.imu_age_ticks = 100, |r| r.sensors),
         (|b, _| b.voltage_v = Some(12.0), |r| r.battery),
-        (|_, c| c.age_ticks = 600, |r| r.link),
+        (|_, c| c.age_us = 600_000, |r| r.link),
     ];
     for (i, (spoil, named)) in cases.iter().enumerate() {
         let (mut bench, mut command) = (Bench::new(), centred());
@@ -149,7 +149,7 @@ fn cut_motors_wins_in_every_state_and_lasts_until_arm_was_off() {
 #[test]
 fn lost_link_holds_then_lands_and_a_new_command_takes_over_again() {
     let mut bench = Bench::flying();
-    let aged = |age_ticks| Command { age_ticks, ..climbing() };
+    let aged = |age_ms: u32| Command { age_us: 1000 * age_ms, ..climbing() };
     assert_eq!(bench.ticks(1, aged(400)).demand, climbing().demand);
     assert_eq!(bench.ticks(1, aged(600)).demand, Demand::Sticks(Sticks::CENTRED));
     assert_eq!(bench.ticks(1, aged(3100)).demand, Demand::Land);
@@ -223,7 +223,7 @@ fn a_demand_that_is_no_number_is_flown_as_centred_sticks() {
 #[test]
 fn link_lost_on_the_ground_disarms_and_the_motors_stay_off_until_arm_was_off() {
     let mut bench = Bench::new().armed();
-    assert_eq!(bench.ticks(1, Command { age_ticks: 3100, ..centred() }).motors, Motors::Stopped);
+    assert_eq!(bench.ticks(1, Command { age_us: 3_100_000, ..centred() }).motors, Motors::Stopped);
     assert_eq!(bench.state.phase(), Phase::Disarmed);
     // The link comes back with the arm command still on.
     assert_eq!(bench.ticks(1000, centred()).motors, Motors::Stopped);
@@ -231,7 +231,7 @@ fn link_lost_on_the_ground_disarms_and_the_motors_stay_off_until_arm_was_off() {
     bench.ticks(1, Command::IDLE);
     assert_eq!(bench.ticks(1, centred()).motors, Motors::Idle);
     // Twin: a link that is only late keeps them turning.
-    assert_eq!(bench.ticks(1000, Command { age_ticks: 2900, ..climbing() }).motors, Motors::Idle);
+    assert_eq!(bench.ticks(1000, Command { age_us: 2_900_000, ..climbing() }).motors, Motors::Idle);
 }
 
 #[test]
@@ -257,8 +257,8 @@ fn what_is_flown_instead_of_the_command_has_a_reason() {
         (verdict.demand == Demand::Sticks(Sticks::CENTRED), bench.state.held())
     };
     assert_eq!(held(&mut bench, climbing()), (false, None));
-    assert_eq!(held(&mut bench, Command { age_ticks: 500, ..climbing() }), (false, None));
-    assert_eq!(held(&mut bench, Command { age_ticks: 501, ..climbing() }), (true, Some(Reason::LinkLost)));
+    assert_eq!(held(&mut bench, Command { age_us: 500_000, ..climbing() }), (false, None));
+    assert_eq!(held(&mut bench, Command { age_us: 500_001, ..climbing() }), (true, Some(Reason::LinkLost)));
     let no_number = Demand::Rates { rate_rad_s: Vector::new(0.0, f32::NAN, 0.0), thrust_n: 12.0 };
     assert_eq!(held(&mut bench, Command::fly(no_number)), (true, Some(Reason::NotANumber)));
     assert_eq!(held(&mut bench, climbing()), (false, None));
@@ -311,7 +311,7 @@ fn nothing_wrong_in_ten_minutes_of_rough_flight_gives_no_false_alarm() {
         bench.imu_age_ticks = if random() < 0.1 { 1 + (20.0 * random()) as u16 } else { 0 };
         bench.voltage_v = Some(if tick % 2000 < 500 { 12.6 } else { 13.4 });
         bench.thrust_n = WEIGHT_N * (0.5 + random());
-        let command = Command { age_ticks: (400.0 * random()) as u16, ..climbing() };
+        let command = Command { age_us: (400_000.0 * random()) as u32, ..climbing() };
         let verdict = bench.ticks(1, command);
         assert!(verdict.motors == Motors::Running && verdict.demand == climbing().demand, "tick {tick}");
         assert_eq!(bench.state.held(), None);

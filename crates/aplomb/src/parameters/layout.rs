@@ -221,8 +221,8 @@ parameters! {
         vertical: crate::estimate::vertical::Config,
         horizontal: crate::estimate::horizontal::Config,
         imu_position_m: Vector<crate::frames::Body>,
-        imu_stale_ticks: u16,
-        longest_delay_s: f32,
+        imu_max_age_s: f32,
+        max_sample_age_s: f32,
         rotor_drag_per_s: Option<f32>,
     }
     crate::estimate::attitude::Config {

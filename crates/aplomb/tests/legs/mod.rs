@@ -1,7 +1,7 @@
 //! A craft that flies legs and turns in `f64`, felt through imperfect sensors: the estimator's test bench.
 
 use aplomb::frames::{Body, Vector};
-use aplomb::{ImuSample, Receiver, Sample, Sensors};
+use aplomb::{GnssFix, ImuSample, Sample, Sensors};
 
 pub const G: f64 = 9.80665;
 pub const DT: f64 = 1e-3;
@@ -214,13 +214,12 @@ impl Craft {
                 + self.errors.accel_offset[i]
                 + shaken * self.errors.accel_vibration * self.vibration.at(i + 3, self.t);
         }
-        let mut sensors =
-            Sensors::from_imu(ImuSample { gyro_rad_s: narrow(rate), accel_m_s2: narrow(felt), age_ticks: 0 });
+        let mut sensors = Sensors::from_imu(ImuSample::from_rates(narrow(rate), narrow(felt), DT as f32));
         if self.errors.field && self.ticks.is_multiple_of(20) {
             // Dip 65 deg, 0.5 uT of noise.
             let field = [20.0, 0.0, 43.0];
             let felt: Triple = std::array::from_fn(|i| dot(before[i], field) + 0.5 * self.lot.normal());
-            sensors.field_ut = Some(Sample { value: narrow(felt), age_ticks: 0 });
+            sensors.magnetic_field_ut = Some(Sample { value: narrow(felt), age_us: 0 });
         }
         self.past.push_front((self.position, self.velocity));
         self.past.truncate(DELAY + 1);
@@ -229,13 +228,15 @@ impl Craft {
             let mut noisy = |x: f64, sigma: f64| x + sigma * self.lot.normal();
             let position = position.map(|x| noisy(x, 0.3));
             let velocity = velocity.map(|x| noisy(x, 0.1));
-            let value = Receiver {
+            let value = GnssFix {
                 position_m: narrow(position),
                 velocity_m_s: narrow(velocity),
-                position_accuracy_m: 1.0,
-                velocity_accuracy_m_s: 0.2,
+                horizontal_accuracy_m: 1.0,
+                vertical_accuracy_m: 1.0,
+                horizontal_velocity_accuracy_m_s: 0.2,
+                vertical_velocity_accuracy_m_s: 0.2,
             };
-            sensors.receiver = Some(Sample { value, age_ticks: DELAY as u16 });
+            sensors.gnss = Some(Sample { value, age_us: 1000 * DELAY as u32 });
         }
         sensors
     }

@@ -84,7 +84,7 @@ impl<M: Math> Inner<M> {
 
     /// The links of the attitude loop fall on the last three ticks of its period, as in the controller.
     fn step(&mut self, tick: u32, imu: &ImuSample, speed_rad_s: &Rotors<f32>, demanded: &Demanded) -> Mixed {
-        self.filter.step(imu.gyro_rad_s, imu.accel_m_s2, &Aids::default());
+        self.filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &Aids::default());
         let (attitude, rate_rad_s) = (self.filter.attitude(), self.filter.rate_rad_s());
         let filtered_rad_s = self.turning_state.rate_rad_s();
         let state = &mut self.pointing_state;

@@ -96,7 +96,8 @@ fn rows<M: Math + Clone>(table: &mut Table) {
         estimate_count.add(estimate);
         let [imu] = sensors.imu;
         let aids = Aids::default();
-        filter_count.add(meter.instructions(|| filter.step(imu.gyro_rad_s, imu.accel_m_s2, &aids)));
+        filter_count
+            .add(meter.instructions(|| filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &aids)));
         let situation = GuardInput {
             motion: &record.estimate,
             imu_age_ticks: 0,

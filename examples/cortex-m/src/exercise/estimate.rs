@@ -4,7 +4,7 @@ use aplomb::estimate::vertical::PressureHeight;
 use aplomb::estimate::{
     Config, Estimator, History, HorizontalFilter, ImuVote, VerticalFilter, attitude, horizontal, vertical,
 };
-use aplomb::{Battery, ImuSample, Math, Receiver, Rotors, Sample, Sensors};
+use aplomb::{Battery, GnssFix, ImuSample, Math, Rotors, Sample, Sensors};
 
 use super::{any, any_vector};
 
@@ -12,7 +12,7 @@ pub fn all<M: Math>() {
     attitude::<M>();
     if let Ok(mut history) = History::new(any(), any()) {
         history.push(any_vector());
-        black_box(history.span(black_box(300)));
+        black_box(history.span(black_box(300_000)));
         vertical(&history);
         horizontal(&history);
         history.clear();
@@ -67,42 +67,44 @@ fn horizontal(history: &History) {
 }
 
 fn vote<const N: usize>() {
-    let mut vote = ImuVote::<N>::new(black_box(5), any());
-    black_box(vote.step(&any_sensors().imu));
+    let mut vote = ImuVote::<N>::new(any(), any());
+    black_box(vote.step(&any_sensors::<N>().imu));
 }
 
 fn estimator<M: Math, const N: usize>() {
     let config = Config { rotor_drag_per_s: Some(any()), ..black_box(Config::CONSUMER) };
     if let Ok(mut estimator) = Estimator::<M, N>::new(&config, any()) {
-        black_box(estimator.step(&any_sensors(), black_box(true)));
-        estimator.set_home_pressure(any());
+        black_box(estimator.step(&any_sensors::<N>(), black_box(true)));
+        estimator.set_home_pressure([any()]);
         estimator.reinitialise_attitude();
         black_box((estimator.attitude_filter(), estimator.vertical_filter(), estimator.horizontal_filter()));
     }
 }
 
 fn any_sample<T>(value: T) -> Sample<T> {
-    Sample { value, age_ticks: black_box(3) }
+    Sample { value, age_us: black_box(3000) }
 }
 
-fn any_fix() -> Receiver {
-    Receiver {
+fn any_fix() -> GnssFix {
+    GnssFix {
         position_m: any_vector(),
         velocity_m_s: any_vector(),
-        position_accuracy_m: any(),
-        velocity_accuracy_m_s: any(),
+        horizontal_accuracy_m: any(),
+        vertical_accuracy_m: any(),
+        horizontal_velocity_accuracy_m_s: any(),
+        vertical_velocity_accuracy_m_s: any(),
     }
 }
 
 /// Every sensor present, every value unknown to the compiler.
 pub fn any_sensors<const N: usize>() -> Sensors<N> {
-    let imu = ImuSample { gyro_rad_s: any_vector(), accel_m_s2: any_vector(), age_ticks: black_box(0) };
+    let imu = ImuSample::from_rates(any_vector(), any_vector(), any());
     black_box(Sensors {
         imu: black_box([imu; N]),
         rotor_speed_rad_s: Some(Rotors::splat(any())),
         battery: Some(Battery { voltage_v: any(), current_a: any() }),
-        pressure_pa: Some(any_sample(any())),
-        receiver: Some(any_sample(any_fix())),
-        field_ut: Some(any_sample(any_vector())),
+        pressure_pa: [Some(any_sample(any()))],
+        gnss: Some(any_sample(any_fix())),
+        magnetic_field_ut: Some(any_sample(any_vector())),
     })
 }

@@ -46,7 +46,7 @@ fn fly<M: Math, const N: usize>(config: &Config) {
 }
 
 fn any_command(demand: Demand) -> Command {
-    black_box(Command { demand, arm: black_box(true), cut_motors: black_box(false), age_ticks: black_box(1) })
+    black_box(Command { demand, arm: black_box(true), cut_motors: black_box(false), age_us: black_box(1000) })
 }
 
 fn demands<M: Math>() -> [Demand; 6] {
