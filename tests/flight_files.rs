@@ -59,7 +59,7 @@ fn flight_longer_faults_are_not_survived() {
     silent.faults[1].until_s += 8.0;
     let mut lost = named("worn-rotor");
     lost.faults[0].what = aplomb_craft::fault::What::Rotor(
-        aplomb_craft::Place::FrontLeft,
+        aplomb_craft::Corner::FrontLeft,
         aplomb_craft::fault::RotorFault::Seized,
     );
     for plan in [silent, lost] {

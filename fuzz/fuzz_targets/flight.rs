@@ -7,7 +7,7 @@
 #![no_main]
 
 use aplomb::flight::{Airframe, Config};
-use aplomb::frames::{Frame, Heading, Vector};
+use aplomb::frames::{Frame, Heading, Horizontal, Vector};
 use aplomb::mix::Geometry;
 use aplomb::{
     Battery, Command, Demand, FlightController, GnssFix, HeadingDemand, ImuSample, Libm, Rotors, Sample,
@@ -83,7 +83,8 @@ impl Bytes<'_> {
             HeadingDemand::Rate(self.number())
         } else {
             HeadingDemand::Hold(
-                Heading::from_direction::<Libm>(self.number(), self.number()).unwrap_or(Heading::NORTH),
+                Heading::from_direction::<Libm>(Horizontal::new(self.number(), self.number()))
+                    .unwrap_or(Heading::NORTH),
             )
         };
         let vertical = if self.byte() % 2 == 0 {

@@ -65,7 +65,7 @@ pub use gust::Gust;
 pub use mount::Mount;
 pub use payload::Payload;
 pub use plant::Plant;
-pub use rotors::{Place, Rotors, Spin};
+pub use rotors::{Corner, Corner as Place, Rotors, Spin};
 pub use sensors::Readings;
 pub use start::Start;
 pub use steady::Steady;

@@ -14,7 +14,7 @@ pub struct Rotors<T> {
 }
 
 impl<T> Rotors<T> {
-    /// Builds each value from its place: 0 front left, 1 front right, 2 rear left, 3 rear right.
+    /// Builds each value from its corner: 0 front left, 1 front right, 2 rear left, 3 rear right.
     #[inline]
     pub fn from_fn(mut value: impl FnMut(usize) -> T) -> Self {
         Rotors { front_left: value(0), front_right: value(1), rear_left: value(2), rear_right: value(3) }
@@ -73,12 +73,12 @@ impl Rotors<f64> {
 impl<T> Rotors<T> {
     /// The value at `place`.
     #[inline]
-    pub fn at(&mut self, place: Place) -> &mut T {
-        match place {
-            Place::FrontLeft => &mut self.front_left,
-            Place::FrontRight => &mut self.front_right,
-            Place::RearLeft => &mut self.rear_left,
-            Place::RearRight => &mut self.rear_right,
+    pub fn at(&mut self, corner: Corner) -> &mut T {
+        match corner {
+            Corner::FrontLeft => &mut self.front_left,
+            Corner::FrontRight => &mut self.front_right,
+            Corner::RearLeft => &mut self.rear_left,
+            Corner::RearRight => &mut self.rear_right,
         }
     }
 }
@@ -91,7 +91,7 @@ impl<T> From<[T; 4]> for Rotors<T> {
 
 /// Where a rotor is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Place {
+pub enum Corner {
     /// Front left.
     FrontLeft,
     /// Front right.

@@ -3,7 +3,7 @@
 use aplomb_craft::fault::{RotorFault, Sensor, SensorFault, What};
 use aplomb_craft::glam::DVec3;
 use aplomb_craft::{
-    AirConfig, Config, Fault, Place, Plant, Readings, Reason, Rotors, Start, Truth, rotor, sensors,
+    AirConfig, Config, Corner, Fault, Plant, Readings, Reason, Rotors, Start, Truth, rotor, sensors,
 };
 
 const TICK_S: f64 = 0.001;
@@ -18,7 +18,7 @@ fn fault(what: What) -> Fault {
 }
 
 fn on_front_left(fault_: RotorFault) -> Fault {
-    fault(What::Rotor(Place::FrontLeft, fault_))
+    fault(What::Rotor(Corner::FrontLeft, fault_))
 }
 
 fn of(sensor: Sensor, kind: SensorFault) -> Fault {
@@ -58,7 +58,7 @@ fn command(seen: &(Readings, Truth)) -> f64 {
 
 #[test]
 fn stuck_speed_controller_keeps_its_command() {
-    let fault = fault(What::Rotor(Place::RearLeft, RotorFault::Stuck));
+    let fault = fault(What::Rotor(Corner::RearLeft, RotorFault::Stuck));
     let (faulty, sound) = (flown(&[fault]), flown(&[]));
     let at = |run: &[(Readings, Truth)], tick: usize| run[tick].1.motor_command.rear_left;
     // The command of tick k is in force from tick k to k + 1 and shown at k + 1.
@@ -88,7 +88,7 @@ fn scaled_command_counts_so_many_times() {
 
 #[test]
 fn delayed_command_acts_later() {
-    let fault = fault(What::Rotor(Place::RearLeft, RotorFault::Delay(0.02)));
+    let fault = fault(What::Rotor(Corner::RearLeft, RotorFault::Delay(0.02)));
     let (faulty, sound) = (flown(&[fault]), flown(&[]));
     let at = |run: &[(Readings, Truth)], tick: usize| run[tick].1.motor_command.rear_left;
     assert!((101..=200).all(|tick| at(&faulty, tick) == at(&sound, tick - 20)));
@@ -97,7 +97,7 @@ fn delayed_command_acts_later() {
 
 #[test]
 fn swapped_wiring_sends_each_command_to_the_other_motor() {
-    let swapped = fault(What::SwappedWiring(Place::FrontRight, Place::RearLeft));
+    let swapped = fault(What::SwappedWiring(Corner::FrontRight, Corner::RearLeft));
     let (faulty, sound) = (flown(&[swapped]), flown(&[]));
     let (got, sent) = (faulty[150].1.motor_command, sound[150].1.motor_command);
     assert_eq!((got.front_right, got.rear_left), (sent.rear_left, sent.front_right));
@@ -172,7 +172,7 @@ fn seized_rotor_stops_and_gives_its_momentum_to_the_frame() {
 #[test]
 fn reversed_rotor_pushes_down_and_turns_the_frame_the_other_way() {
     let lasting = |what| Fault { from_s: 0.0, until_s: f64::INFINITY, what };
-    let reversed = lasting(What::Rotor(Place::FrontLeft, RotorFault::Reversed));
+    let reversed = lasting(What::Rotor(Corner::FrontLeft, RotorFault::Reversed));
     for inflow in [rotor::Inflow::Constant, Config::weir_gauge().rotor.inflow] {
         let mut config = quiet();
         config.rotor.inflow = inflow;
@@ -364,7 +364,7 @@ fn impossible_faults_are_refused_by_name() {
         assert_eq!(refused(&config, of(Sensor::Gyro, SensorFault::Scale(bad))).field, "fault.scale");
     }
     assert_eq!(refused(&config, of(Sensor::Imu, SensorFault::Scale(2.0))).reason, Reason::NeedsOnePart);
-    let twice = fault(What::SwappedWiring(Place::RearLeft, Place::RearLeft));
+    let twice = fault(What::SwappedWiring(Corner::RearLeft, Corner::RearLeft));
     assert_eq!(refused(&config, twice).reason, Reason::SamePart);
     let bare = Config { sensors: sensors::Config::default(), ..config };
     assert_eq!(refused(&bare, stuck).reason, Reason::NotFitted);

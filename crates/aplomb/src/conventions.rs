@@ -22,7 +22,7 @@
 //!
 //! ```
 //! use aplomb::{Libm, frames::{Attitude, Vector}};
-//! let after = Attitude::LEVEL.turned(Vector::new(0.1, 0.0, 0.0));
+//! let after = Attitude::LEVEL.rotated(Vector::new(0.1, 0.0, 0.0));
 //! assert!((after.to_angles::<Libm>().0 - 0.1).abs() < 1e-6);
 //! ```
 //!
@@ -38,7 +38,7 @@
 //! assert!(up.y() > 0.0 && up.z() < 0.0);
 //! ```
 //!
-//! **Rotors** are named by place: front left, front right, rear left, rear right. A rotor at (x, y) with thrust f, seen
+//! **Rotors** are named by corner: front left, front right, rear left, rear right. A rotor at (x, y) with thrust f, seen
 //! along the axes above, gives roll torque -y f, pitch torque x f and yaw torque s kappa f, where s = +1 for a rotor
 //! that turns counter-clockwise seen from above and kappa is its torque-to-thrust ratio in m:
 //!

@@ -107,28 +107,28 @@ pub mod error;
 pub mod estimate;
 pub mod filter;
 pub mod flight;
-pub mod frames;
 pub mod gimbal;
 pub mod guard;
 pub mod math;
 pub mod mix;
+mod motor_command;
 pub mod parameters;
 pub mod pid;
 pub mod pilot;
 pub mod record;
-mod rotors;
 pub mod sensors;
 #[cfg(feature = "serde")]
 mod serde_array;
 
+pub use aplomb_types::{Corner, ROTORS, Rotors, Spin, frames};
 pub use command::{Achieved, Command, Demand, HeadingDemand, Limited, Sticks, Tilt, VerticalDemand};
 pub use error::ConfigError;
 pub use flight::FlightController;
 #[cfg(feature = "micromath")]
 pub use math::Micromath;
 pub use math::{Libm, Math};
-pub use rotors::{MotorCommand, Place, Rotors, Spin};
+pub use motor_command::MotorCommand;
 pub use sensors::{Battery, GnssFix, ImuSample, Sample, Sensors};
 
-/// Standard acceleration of free fall in m/s2 (ISO 80000-3).
-pub const STANDARD_GRAVITY_M_S2: f32 = 9.80665;
+/// Standard acceleration of free fall in m/s2.
+pub const STANDARD_GRAVITY_M_S2: f32 = aplomb_types::gravity::STANDARD_M_S2_F32;

@@ -29,7 +29,7 @@ fn followed(start: Attitude, target: Attitude, seconds: f32) -> Vec<(Attitude, V
     (0..(seconds / 5e-3) as usize)
         .map(|_| {
             rate = attitude_loop.step(&mut state, target, attitude, rate).setpoint.rate_rad_s;
-            attitude = attitude.turned(rate * 5e-3);
+            attitude = attitude.rotated(rate * 5e-3);
             (attitude, rate)
         })
         .collect()
@@ -85,7 +85,7 @@ fn twin_that_turns_the_shortest_way_rights_last() {
     let flown: Vec<_> = (0..4000)
         .map(|_| {
             let [_, x, y, z] = attitude.error_to(Attitude::LEVEL);
-            attitude = attitude.turned(Vector::<Body>::new(x, y, z) * (2.0 * 4.0 * 5e-3));
+            attitude = attitude.rotated(Vector::<Body>::new(x, y, z) * (2.0 * 4.0 * 5e-3));
             attitude
         })
         .collect();
@@ -133,7 +133,7 @@ fn thrown(working: bool) -> (f32, Option<f32>) {
         torque += (diagonal(given) - torque) * (1e-3 / 0.04);
         // J dw/dt = torque - w x J w.
         w += (torque - w.cross(w.scale(diagonal(j)))).scale(diagonal(j_inverse)) * 1e-3;
-        attitude = attitude.turned(w * 1e-3);
+        attitude = attitude.rotated(w * 1e-3);
         if up_at.is_none() && attitude.cos_tilt() > 0.0 {
             up_at = Some(tick as f32 * 1e-3);
         }

@@ -155,7 +155,7 @@ proptest! {
             prop_assert!(rate.x().hypot(rate.y()) <= config.tilt.rate_limit_rad_s * 1.000_001);
             prop_assert!(rate.z().abs() <= config.heading.rate_limit_rad_s);
             prop_assert!(output.setpoint.feed_forward_rad_s2.is_finite() && output.setpoint.setpoint_derivative_rad_s2.is_finite());
-            present = present.turned(rate * 5e-3);
+            present = present.rotated(rate * 5e-3);
         }
     }
 }

@@ -2,7 +2,7 @@
 //! good samples come in again the estimate recovers.
 
 use aplomb::flight::{Airframe, Config};
-use aplomb::frames::{Heading, Vector};
+use aplomb::frames::{Heading, Horizontal, Vector};
 use aplomb::mix::{Arm, Geometry};
 use aplomb::{
     Battery, Command, Demand, FlightController, GnssFix, HeadingDemand, ImuSample, Libm, MotorCommand,
@@ -80,7 +80,9 @@ fn demand() -> impl Strategy<Value = Demand> {
     let heading = prop_oneof![
         number().prop_map(HeadingDemand::Rate),
         (number(), number()).prop_map(|(north, east)| {
-            HeadingDemand::Hold(Heading::from_direction::<Libm>(north, east).unwrap_or(Heading::NORTH))
+            HeadingDemand::Hold(
+                Heading::from_direction::<Libm>(Horizontal::new(north, east)).unwrap_or(Heading::NORTH),
+            )
         }),
     ];
     let vertical =

@@ -1,7 +1,7 @@
 //! `[[fault]]`: what goes wrong with a rotor or a sensor, and when.
 
 use aplomb_craft::fault::{Fault, LONGEST_DELAY_S, RotorFault, Sensor, SensorFault, What};
-use aplomb_craft::{Place, glam::DVec3};
+use aplomb_craft::{Corner, glam::DVec3};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -12,10 +12,10 @@ use super::document::Document;
 pub(super) struct FaultEntry {
     at_s: f64,
     until_s: Option<f64>,
-    rotor: Option<PlaceWord>,
+    rotor: Option<CornerWord>,
     sensor: Option<SensorWord>,
     kind: Kind,
-    with: Option<PlaceWord>,
+    with: Option<CornerWord>,
     scale: Option<f64>,
     delay_s: Option<f64>,
     loss_percent: Option<f64>,
@@ -29,7 +29,7 @@ pub(super) struct FaultEntry {
 
 #[derive(Clone, Copy, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
-enum PlaceWord {
+enum CornerWord {
     FrontLeft,
     FrontRight,
     RearLeft,
@@ -98,7 +98,7 @@ impl FaultEntry {
         }
         let asked = Asked { document, path, entry: self };
         let what = match (self.rotor, self.sensor) {
-            (Some(place), None) => asked.of_rotor(place.place()),
+            (Some(corner), None) => asked.of_rotor(corner.corner()),
             (None, Some(sensor)) => asked.of_sensor(sensor).map(|fault| What::Sensor(sensor.sensor(), fault)),
             _ => {
                 let help = Some("give either `rotor` or `sensor`");
@@ -118,7 +118,7 @@ struct Asked<'a, 's> {
 }
 
 impl Asked<'_, '_> {
-    fn of_rotor(&self, place: Place) -> Option<What> {
+    fn of_rotor(&self, corner: Corner) -> Option<What> {
         let fault = match self.entry.kind {
             Kind::Stuck => self.taking(&[]).map(|()| RotorFault::Stuck),
             Kind::DroppedOut => self.taking(&[]).map(|()| RotorFault::DroppedOut),
@@ -140,27 +140,27 @@ impl Asked<'_, '_> {
             }
             Kind::Seized => self.taking(&[]).map(|()| RotorFault::Seized),
             Kind::Reversed => self.taking(&[]).map(|()| RotorFault::Reversed),
-            Kind::SwappedWiring => return self.swapped(place),
+            Kind::SwappedWiring => return self.swapped(corner),
             Kind::NotANumber | Kind::Offset => self.refuse_kind(
                 "a rotor",
                 "valid for a rotor: stuck, dropped_out, scale, delay, loss_of_effectiveness, chipped_blade, seized, \
                  reversed, swapped_wiring",
             ),
         };
-        fault.map(|fault| What::Rotor(place, fault))
+        fault.map(|fault| What::Rotor(corner, fault))
     }
 
-    fn swapped(&self, place: Place) -> Option<What> {
+    fn swapped(&self, corner: Corner) -> Option<What> {
         self.taking(&["with"])?;
-        let Some(other) = self.entry.with.map(PlaceWord::place) else {
+        let Some(other) = self.entry.with.map(CornerWord::corner) else {
             let help = Some("add `with`, the other rotor");
             self.document.refuse_at(&self.at("kind"), "swapped wiring needs two rotors", help);
             return None;
         };
-        if other == place {
+        if other == corner {
             self.document.refuse_at(&self.at("with"), "must be another rotor than `rotor`", None);
         }
-        Some(What::SwappedWiring(place, other))
+        Some(What::SwappedWiring(corner, other))
     }
 
     fn of_sensor(&self, sensor: SensorWord) -> Option<SensorFault> {
@@ -275,13 +275,13 @@ impl Asked<'_, '_> {
     }
 }
 
-impl PlaceWord {
-    const fn place(self) -> Place {
+impl CornerWord {
+    const fn corner(self) -> Corner {
         match self {
-            Self::FrontLeft => Place::FrontLeft,
-            Self::FrontRight => Place::FrontRight,
-            Self::RearLeft => Place::RearLeft,
-            Self::RearRight => Place::RearRight,
+            Self::FrontLeft => Corner::FrontLeft,
+            Self::FrontRight => Corner::FrontRight,
+            Self::RearLeft => Corner::RearLeft,
+            Self::RearRight => Corner::RearRight,
         }
     }
 }
@@ -318,11 +318,11 @@ pub(super) fn words(fault: &Fault) -> String {
         What::SwappedWiring(one, other) => {
             format!(
                 "the wiring of the {} and the {} motor is swapped",
-                place_words(*one),
-                place_words(*other)
+                corner_words(*one),
+                corner_words(*other)
             )
         }
-        What::Rotor(place, fault) => format!("the {} {}", place_words(*place), rotor_words(fault)),
+        What::Rotor(corner, fault) => format!("the {} {}", corner_words(*corner), rotor_words(fault)),
         What::Sensor(sensor, fault) => {
             format!("the {} {}", sensor_words(*sensor), sensor_fault_words(*sensor, fault))
         }
@@ -367,12 +367,12 @@ fn sensor_fault_words(sensor: Sensor, fault: &SensorFault) -> String {
     }
 }
 
-const fn place_words(place: Place) -> &'static str {
-    match place {
-        Place::FrontLeft => "front left",
-        Place::FrontRight => "front right",
-        Place::RearLeft => "rear left",
-        Place::RearRight => "rear right",
+const fn corner_words(corner: Corner) -> &'static str {
+    match corner {
+        Corner::FrontLeft => "front left",
+        Corner::FrontRight => "front right",
+        Corner::RearLeft => "rear left",
+        Corner::RearRight => "rear right",
     }
 }
 

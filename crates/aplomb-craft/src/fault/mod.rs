@@ -11,7 +11,7 @@ pub(crate) use rotors::{Condition, RotorWrappers, SOUND};
 pub(crate) use sensors::SensorWrapper;
 
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, not_negative, within};
-use crate::rotors::Place;
+use crate::rotors::Corner;
 
 /// Longest delay that a fault adds (s).
 pub const LONGEST_DELAY_S: f64 = 2.0;
@@ -31,9 +31,9 @@ pub struct Fault {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum What {
     /// Something with a rotor.
-    Rotor(Place, RotorFault),
+    Rotor(Corner, RotorFault),
     /// The signal wires of two speed controllers are exchanged.
-    SwappedWiring(Place, Place),
+    SwappedWiring(Corner, Corner),
     /// Something with a sensor.
     Sensor(Sensor, SensorFault),
 }

@@ -1,7 +1,7 @@
 //! Wrappers around the motor commands and the propellers.
 
 use super::{RotorFault, Span};
-use crate::rotors::{Place, Rotors};
+use crate::rotors::{Corner, Rotors};
 use std::collections::VecDeque;
 
 /// What is left of a rotor.
@@ -22,41 +22,41 @@ pub(crate) const SOUND: Condition =
 #[derive(Clone, Debug, Default)]
 pub(crate) struct RotorWrappers {
     commands: Vec<(Span, Command)>,
-    propellers: Vec<(Span, Place, RotorFault)>,
+    propellers: Vec<(Span, Corner, RotorFault)>,
 }
 
 /// What happens to the commands on their way.
 #[derive(Clone, Debug)]
 enum Command {
-    Stuck(Place, f64),
-    DroppedOut(Place),
-    Scale(Place, f64),
+    Stuck(Corner, f64),
+    DroppedOut(Corner),
+    Scale(Corner, f64),
     /// The commands of the last while, oldest first.
-    Delay(Place, VecDeque<f64>),
-    Swapped(Place, Place),
+    Delay(Corner, VecDeque<f64>),
+    Swapped(Corner, Corner),
 }
 
 impl RotorWrappers {
-    pub(super) fn add(&mut self, span: Span, place: Place, fault: RotorFault, tick_s: f64) {
+    pub(super) fn add(&mut self, span: Span, corner: Corner, fault: RotorFault, tick_s: f64) {
         let command = match fault {
-            RotorFault::Stuck => Command::Stuck(place, 0.0),
-            RotorFault::DroppedOut => Command::DroppedOut(place),
-            RotorFault::Scale(scale) => Command::Scale(place, scale),
+            RotorFault::Stuck => Command::Stuck(corner, 0.0),
+            RotorFault::DroppedOut => Command::DroppedOut(corner),
+            RotorFault::Scale(scale) => Command::Scale(corner, scale),
             RotorFault::Delay(delay_s) => {
-                Command::Delay(place, VecDeque::from(vec![0.0; libm::round(delay_s / tick_s) as usize]))
+                Command::Delay(corner, VecDeque::from(vec![0.0; libm::round(delay_s / tick_s) as usize]))
             }
             RotorFault::LossOfEffectiveness(_)
             | RotorFault::ChippedBlade { .. }
             | RotorFault::Seized
             | RotorFault::Reversed => {
-                self.propellers.push((span, place, fault));
+                self.propellers.push((span, corner, fault));
                 return;
             }
         };
         self.commands.push((span, command));
     }
 
-    pub(super) fn swap(&mut self, span: Span, one: Place, other: Place) {
+    pub(super) fn swap(&mut self, span: Span, one: Corner, other: Corner) {
         self.commands.push((span, Command::Swapped(one, other)));
     }
 
@@ -65,18 +65,18 @@ impl RotorWrappers {
         for (span, wrapper) in &mut self.commands {
             let holds = span.holds(tick);
             match wrapper {
-                Command::Stuck(place, last) => {
-                    let command = commands.at(*place);
+                Command::Stuck(corner, last) => {
+                    let command = commands.at(*corner);
                     if holds {
                         *command = *last;
                     } else {
                         *last = *command;
                     }
                 }
-                Command::DroppedOut(place) if holds => *commands.at(*place) = 0.0,
-                Command::Scale(place, scale) if holds => *commands.at(*place) *= *scale,
-                Command::Delay(place, queue) => {
-                    let command = commands.at(*place);
+                Command::DroppedOut(corner) if holds => *commands.at(*corner) = 0.0,
+                Command::Scale(corner, scale) if holds => *commands.at(*corner) *= *scale,
+                Command::Delay(corner, queue) => {
+                    let command = commands.at(*corner);
                     queue.push_back(*command);
                     if let Some(late) = queue.pop_front().filter(|_| holds) {
                         *command = late;
@@ -99,8 +99,8 @@ impl RotorWrappers {
             return None;
         }
         let mut conditions = Rotors::splat(SOUND);
-        for (_, place, fault) in self.propellers.iter().filter(|(span, ..)| span.holds(tick)) {
-            let condition = conditions.at(*place);
+        for (_, corner, fault) in self.propellers.iter().filter(|(span, ..)| span.holds(tick)) {
+            let condition = conditions.at(*corner);
             match *fault {
                 RotorFault::LossOfEffectiveness(share) => condition.effect *= 1.0 - share,
                 RotorFault::ChippedBlade { loss_share, imbalance_kg_m } => {

@@ -34,7 +34,7 @@ use core::marker::PhantomData;
 use crate::HeadingDemand;
 use crate::control::rate;
 use crate::error::{self, ConfigError, require_positive, require_within};
-use crate::frames::{Attitude, Body, Heading, Vector, World};
+use crate::frames::{Attitude, Body, Heading, Horizontal, Vector, World};
 use crate::math::{Libm, Math, root, saturate_symmetric};
 use error_split::{near_error, split_error};
 
@@ -157,7 +157,7 @@ pub struct Output {
 /// True when `setpoint` is more than 60 deg ahead of the nose and a `step` would take it further.
 #[inline]
 fn runs_away(attitude: Attitude, setpoint: Heading, step: f32) -> bool {
-    let (north, east) = attitude.nose();
+    let Horizontal { north, east } = attitude.nose();
     let along = north * setpoint.north() + east * setpoint.east();
     let ahead = north * setpoint.east() - east * setpoint.north();
     // tan(60 deg) = sqrt(3), squared; a nose that points straight up or down has no heading to run away from.
@@ -286,7 +286,7 @@ impl<M: Math> AttitudeController<M> {
         };
         let step = saturate_symmetric(angle, self.heading.rate_limit * self.period_s);
         let waits = matches!(demand, HeadingDemand::Rate(_)) && runs_away(attitude, setpoint, step);
-        let heading = if waits { setpoint } else { setpoint.turned(step) };
+        let heading = if waits { setpoint } else { setpoint.rotated(step) };
         state.heading = Some(heading);
         Turn { heading, limited: waits || step != angle }
     }
@@ -318,7 +318,7 @@ impl<M: Math> AttitudeController<M> {
     #[inline]
     #[must_use]
     pub fn target(&self, state: &State, down: Vector<World>, heading: Heading) -> Attitude {
-        Attitude::from_unit_down_and_heading::<M>(down, heading)
+        Attitude::from_down_and_heading::<M>(down, heading)
             .unwrap_or_else(|| state.reference.map_or(Attitude::LEVEL, |reference| reference.attitude))
     }
 
@@ -371,7 +371,7 @@ impl<M: Math> AttitudeController<M> {
     /// use aplomb::frames::{Attitude, Vector};
     /// let mut state = State::new();
     /// // Half a second is enough for the reference to come within a tenth of 0.2 rad.
-    /// let target = Attitude::LEVEL.turned(Vector::new(0.2, 0.0, 0.0));
+    /// let target = Attitude::LEVEL.rotated(Vector::new(0.2, 0.0, 0.0));
     /// for _ in 0..100 {
     ///     pointing.lead(&mut state, target, Attitude::LEVEL, Vector::ZERO);
     /// }
@@ -382,7 +382,7 @@ impl<M: Math> AttitudeController<M> {
     pub fn lead(&self, state: &mut State, target: Attitude, attitude: Attitude, rate_rad_s: Vector<Body>) {
         let mut reference = match state.reference {
             // The last rate will have been in force for a period when the new one takes over.
-            Some(last) => Reference { attitude: last.attitude.turned(last.rate * self.period_s), ..last },
+            Some(last) => Reference { attitude: last.attitude.rotated(last.rate * self.period_s), ..last },
             None => self.fresh(attitude, rate_rad_s),
         };
         state.drive = self.advance(&mut reference, target);
@@ -402,11 +402,11 @@ impl<M: Math> AttitudeController<M> {
     /// let mut state = State::new();
     /// pointing.lead(&mut state, Attitude::LEVEL, Attitude::LEVEL, Vector::ZERO);
     /// // A craft that was turned by 0.1 rad is turned back by the crossover times that.
-    /// let struck = Attitude::LEVEL.turned(Vector::new(0.1, 0.0, 0.0));
+    /// let struck = Attitude::LEVEL.rotated(Vector::new(0.1, 0.0, 0.0));
     /// let output = pointing.follow(&mut state, struck, Vector::ZERO);
     /// assert!((output.setpoint.rate_rad_s.x() + 0.1 * config.tilt.crossover_rad_s).abs() < 1e-3);
     /// // By 1 rad it is lost: the reference starts again from there, and nothing pulls.
-    /// let lost = Attitude::LEVEL.turned(Vector::new(1.0, 0.0, 0.0));
+    /// let lost = Attitude::LEVEL.rotated(Vector::new(1.0, 0.0, 0.0));
     /// assert_eq!(pointing.follow(&mut state, lost, Vector::ZERO).setpoint.rate_rad_s, Vector::ZERO);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```

@@ -135,7 +135,7 @@ impl<M: Math> PositionController<M> {
         if !(d2 > 1e-12 && d2 < f32::INFINITY) {
             return Output::default();
         }
-        let per_distance = M::recip_sqrt(d2);
+        let per_distance = 1.0 / M::sqrt(d2);
         let distance = d2 * per_distance;
         let (north, east) = (error.x() * per_distance, error.y() * per_distance);
         let (speed, slope, limited) = self.approach.speed::<M>(distance);

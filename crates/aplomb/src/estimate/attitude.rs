@@ -239,8 +239,8 @@ impl<M: Math> AttitudeFilter<M> {
         if !self.seeded {
             self.rate = gyro - self.offset;
             if accel_usable && accel_squared > 1.0 {
-                self.seed(accel_m_s2 * M::recip_sqrt(accel_squared));
-                self.attitude = self.attitude.turned(self.rate * dt);
+                self.seed(accel_m_s2 * (1.0 / M::sqrt(accel_squared)));
+                self.attitude = self.attitude.rotated(self.rate * dt);
             }
             return None;
         }
@@ -332,7 +332,7 @@ impl<M: Math> AttitudeFilter<M> {
         if let Some(course) = &aids.course {
             turn += self.course_turn(course, down) * 0.5;
         }
-        self.attitude = self.attitude.turned_by_half(turn);
+        self.attitude = self.attitude.rotated(turn * 2.0);
         felt
     }
 
@@ -354,7 +354,7 @@ impl<M: Math> AttitudeFilter<M> {
     #[inline(never)]
     fn cut_offset(&mut self) {
         let squared = self.offset.norm_squared();
-        self.offset = self.offset * (self.config.offset_limit_rad_s * M::recip_sqrt(squared));
+        self.offset = self.offset * (self.config.offset_limit_rad_s / M::sqrt(squared));
     }
 
     /// Tilt from one accelerometer direction, heading as near as possible to north.
@@ -403,7 +403,7 @@ impl<M: Math> AttitudeFilter<M> {
     #[inline]
     #[must_use]
     pub fn attitude_ahead(&self, ahead_s: f32) -> Attitude {
-        self.attitude.turned(self.rate * ahead_s)
+        self.attitude.rotated(self.rate * ahead_s)
     }
 
     /// Angular rate in rad/s: the gyro's less its offset.

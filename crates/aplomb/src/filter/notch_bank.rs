@@ -6,7 +6,7 @@ use super::{FLOOR, require_below_nyquist};
 use crate::error::{ConfigError, Problem, require_positive};
 use crate::frames::{Body, Vector};
 use crate::math::saturate;
-use crate::{Place, Rotors};
+use crate::{Corner, Rotors};
 
 /// What a [`NotchBank`] is built from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -122,14 +122,14 @@ impl NotchBank {
     /// leaves the notch where it is.
     #[inline]
     pub fn follow(&mut self, speed_rad_s: Rotors<f32>) {
-        for place in Place::ALL {
+        for place in Corner::ALL {
             self.follow_rotor(place, *speed_rad_s.at(place));
         }
     }
 
     /// The same for the notch of one rotor, to spread the work over ticks.
     #[inline]
-    pub fn follow_rotor(&mut self, place: Place, speed_rad_s: f32) {
+    pub fn follow_rotor(&mut self, place: Corner, speed_rad_s: f32) {
         if speed_rad_s.is_finite() {
             let speed = saturate(speed_rad_s.abs(), self.lowest_rad_s, self.highest_rad_s);
             let versine = versine(self.square_per_square * speed * speed);

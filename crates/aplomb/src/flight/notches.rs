@@ -18,7 +18,7 @@ use crate::error::{ConfigError, require_not_negative, require_positive};
 use crate::filter::{NotchBank, NotchBankConfig};
 use crate::frames::{Body, Vector};
 use crate::math::root;
-use crate::{Place, Rotors};
+use crate::{Corner, Rotors};
 
 /// Rotors that are followed in turn, one on each tick.
 const TURN_TICKS: f32 = 4.0;
@@ -76,7 +76,7 @@ pub(super) struct Notches {
     /// What a rotor takes up of a new speed until it is its turn again.
     take_up: f32,
     speed_rad_s: Rotors<f32>,
-    turn: Place,
+    turn: Corner,
 }
 
 impl Notches {
@@ -97,7 +97,7 @@ impl Notches {
                 speed_per_root: config.hover_speed_rad_s / root(hover_n),
                 take_up: turn_s / (lag_s + turn_s),
                 speed_rad_s: Rotors::splat(config.hover_speed_rad_s),
-                turn: Place::FrontLeft,
+                turn: Corner::FrontLeft,
             };
             notches.bank.follow(notches.speed_rad_s);
             notches

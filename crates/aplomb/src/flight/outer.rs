@@ -308,7 +308,7 @@ impl<M: Math> Outer<M> {
     pub(super) fn down(&self, heading: Heading) -> Vector<World> {
         match self.down {
             Down::World(down) => down,
-            Down::Leaning { lean, down } => heading.to_world(-lean.forward, -lean.right, down),
+            Down::Leaning { lean, down } => heading.to_world(-lean.forward, -lean.right).with_down(down),
         }
     }
 

@@ -63,7 +63,7 @@ impl Angle {
     pub fn from_sine_cosine<M: Math>(sine: f32, cosine: f32) -> Option<Self> {
         let squared = sine * sine + cosine * cosine;
         if squared > 1e-12 && squared < f32::INFINITY {
-            let scale = M::recip_sqrt(squared);
+            let scale = 1.0 / M::sqrt(squared);
             Some(Self { sine: sine * scale, cosine: cosine * scale })
         } else {
             None

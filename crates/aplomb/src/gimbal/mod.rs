@@ -280,7 +280,7 @@ impl<M: Math> Gimbal<M> {
         let off = half_skew(&(Mat3::from_quat(before).transpose() * *told));
         let turn = (rate * self.period_s + off * self.correction) * 0.5;
         let moved = before + before * Quat::from_xyzw(turn.x, turn.y, turn.z, 0.0);
-        let moved = moved * M::recip_sqrt(moved.length_squared());
+        let moved = moved * (1.0 / M::sqrt(moved.length_squared()));
         state.camera = Some(moved);
         state.offset -= off * self.offset_step;
         Mat3::from_quat(moved)

@@ -13,7 +13,7 @@ use aplomb::estimate::attitude::{Aids, AttitudeFilter};
 use aplomb::filter::{NotchBank, NotchBankConfig};
 use aplomb::frames::{Attitude, Heading, Vector, World};
 use aplomb::mix::{Mixed, Mixer, Wrench};
-use aplomb::{HeadingDemand, ImuSample, Libm, Math, Place, Rotors};
+use aplomb::{Corner, HeadingDemand, ImuSample, Libm, Math, Rotors};
 use aplomb_cortex_m::{
     craft::{SETTLING_TICKS, TICKS, config, sensors},
     fail,
@@ -38,7 +38,7 @@ fn main() -> ! {
 struct Inner<M: Math> {
     filter: AttitudeFilter<M>,
     notches: NotchBank,
-    place: Place,
+    place: Corner,
     pointing: AttitudeController<M>,
     pointing_state: attitude::State,
     target: Attitude,
@@ -70,7 +70,7 @@ impl<M: Math> Inner<M> {
         Self {
             filter: AttitudeFilter::new(&config.estimate.attitude, period_s).expect("valid"),
             notches: NotchBank::new(&notches, period_s).expect("valid"),
-            place: Place::FrontLeft,
+            place: Corner::FrontLeft,
             pointing: AttitudeController::new(&config.attitude, attitude_period_s).expect("valid"),
             pointing_state: attitude::State::new(),
             target: Attitude::LEVEL,

@@ -1,7 +1,7 @@
 use core::hint::black_box;
 
 use aplomb::filter::{Biquad, BiquadState, LowPass, LowPassState, NotchBank, NotchBankConfig};
-use aplomb::{Math, Place, Rotors};
+use aplomb::{Corner, Math, Rotors};
 
 use super::{any, any_vector};
 
@@ -22,7 +22,7 @@ pub fn all<M: Math>() {
     if let Ok(mut bank) = NotchBank::new(&config, any()) {
         let speeds = Rotors::from_array([any(), any(), any(), any()]);
         bank.follow(speeds);
-        bank.follow_rotor(black_box(Place::FrontLeft), any());
+        bank.follow_rotor(black_box(Corner::FrontLeft), any());
         black_box((bank.step(any_vector()), bank.delay_s()));
         bank.settle(any_vector());
         black_box(bank);

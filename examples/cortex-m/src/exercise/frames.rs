@@ -1,6 +1,6 @@
 use core::hint::black_box;
 
-use aplomb::frames::{Attitude, Body, Heading, World};
+use aplomb::frames::{Attitude, Body, Heading, Horizontal, World};
 use aplomb::{Math, MotorCommand, Rotors, Spin, Tilt};
 
 use super::{any, any_vector};
@@ -12,9 +12,9 @@ pub fn all<M: Math>() {
 
     let heading = Heading::from_rad::<M>(any());
     black_box(Heading::from_components(any(), any()));
-    let other = black_box(Heading::from_direction::<M>(any(), any())).unwrap_or(heading);
+    let other = black_box(Heading::from_direction::<M>(Horizontal::new(any(), any()))).unwrap_or(heading);
     black_box((
-        heading.turned(any()),
+        heading.rotated(any()),
         heading.sine_to(other),
         heading.cosine_to(other),
         heading.to_rad::<M>(),
@@ -25,7 +25,7 @@ pub fn all<M: Math>() {
     let q = black_box(Attitude::from_wxyz::<M>([any(), any(), any(), any()])).unwrap_or(level);
     let target = black_box(Attitude::from_down_and_heading::<M>(a, heading)).unwrap_or(level);
     black_box((q.to_angles::<M>(), q.wxyz(), q.down_axis(), q.cos_tilt(), q.heading::<M>()));
-    black_box((q.to_world(any_vector::<Body>()), q.to_body(a), q.error_to(target), q.turned(any_vector())));
+    black_box((q.to_world(any_vector::<Body>()), q.to_body(a), q.error_to(target), q.rotated(any_vector())));
 
     let shares = Rotors::from_array([any(), any(), any(), any()]);
     black_box((shares.map(MotorCommand::saturating), shares.zip(Rotors::splat(any())), shares.sum()));

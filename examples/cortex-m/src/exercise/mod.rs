@@ -48,6 +48,6 @@ fn any_vector<F: Frame>() -> Vector<F> {
 
 fn scalars<M: Math>() {
     let x = any();
-    black_box([M::sqrt(x), M::recip_sqrt(x), M::sin(x), M::cos(x), M::atan2(x, any()), M::asin(x)]);
+    black_box([M::sqrt(x), M::sin(x), M::cos(x), M::atan2(x, any()), M::asin(x)]);
     black_box([saturate(x, any(), any()), saturate_symmetric(x, any())]);
 }

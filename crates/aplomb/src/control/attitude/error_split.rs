@@ -14,7 +14,7 @@ fn parts([w, x, y, z]: [f32; 4], per_n: f32) -> Vector<Body> {
 /// Errors of tilt and heading from `from` to `to`, about the body axes of `from`.
 #[inline]
 pub(super) fn split_error<M: Math>(from: Attitude, to: Attitude) -> Vector<Body> {
-    let turn = from.turn_to(to);
+    let turn = from.rotation_to(to);
     let [w, x, y, z] = turn;
     let n2 = w * w + z * z;
     if n2 > 1e-6 {
@@ -28,7 +28,7 @@ pub(super) fn split_error<M: Math>(from: Attitude, to: Attitude) -> Vector<Body>
 /// The same for attitudes less than 41 deg apart in tilt and in heading, without a root; `None` beyond.
 #[inline]
 pub(super) fn near_error(from: Attitude, to: Attitude) -> Option<Vector<Body>> {
-    let turn = from.turn_to(to);
+    let turn = from.rotation_to(to);
     let [_, x, y, z] = turn;
     let u = x * x + y * y;
     if u < 0.125 && z * z < 0.125 {

@@ -28,7 +28,7 @@ impl<M: Math> AttitudeFilter<M> {
         if horizontal_squared < 1e-12 {
             return Vector::ZERO;
         }
-        let per_horizontal = M::recip_sqrt(horizontal_squared);
+        let per_horizontal = 1.0 / M::sqrt(horizontal_squared);
         let (cosine, sine) = (north * per_horizontal, east * per_horizontal);
         if !self.heading_valid {
             self.heading_valid = true;
@@ -62,7 +62,7 @@ impl<M: Math> AttitudeFilter<M> {
             let length_squared = along * along + across * across;
             if squares > Course::NOISE_SQUARED && length_squared > 0.25 * squares * squares {
                 self.heading_valid = true;
-                let per_length = M::recip_sqrt(length_squared);
+                let per_length = 1.0 / M::sqrt(length_squared);
                 self.turn_about_down(along * per_length, across * per_length);
             }
             return Vector::ZERO;

@@ -10,6 +10,5 @@ pub fn rows<M: Math>(table: &mut Table) {
     let mut random = Inputs::new();
     let mut positive = |_| 1.5 + random.unit();
     table.row("square root", Limit::None, &mut positive, M::sqrt);
-    table.row("inverse square root", Limit::None, &mut positive, M::recip_sqrt);
     table.row("sine (not on the tick's path)", Limit::None, &mut positive, M::sin);
 }

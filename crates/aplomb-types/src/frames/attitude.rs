@@ -2,14 +2,14 @@
 
 use glam::{Quat, Vec3};
 
-use crate::frames::{Body, Heading, Vector, World};
-use crate::math::{Math, recip_sqrt_of_share};
+use crate::frames::{Body, Heading, Horizontal, Vector, World};
+use crate::math::Math;
 
 /// Attitude of the craft: Hamilton quaternion, scalar first, unit length, that turns body vectors into world vectors,
 /// `v_world = q v_body q*`. The fields are private, so a non-unit attitude cannot be built.
 ///
 /// ```
-/// use aplomb::{Libm, frames::{Attitude, Body, Vector}};
+/// use aplomb_types::{Libm, frames::{Attitude, Body, Vector}};
 /// // Nose up by 90 deg: the body's forward axis points to the sky.
 /// let h = core::f32::consts::FRAC_1_SQRT_2;
 /// let up = Attitude::from_wxyz::<Libm>([h, 0.0, h, 0.0]).unwrap();
@@ -30,7 +30,7 @@ impl Attitude {
     pub fn from_wxyz<M: Math>([w, x, y, z]: [f32; 4]) -> Option<Self> {
         let n2 = w * w + x * x + y * y + z * z;
         if n2 > 1e-12 && n2 < f32::INFINITY {
-            Some(Self { raw: Quat::from_xyzw(x, y, z, w) * M::recip_sqrt(n2) })
+            Some(Self { raw: Quat::from_xyzw(x, y, z, w) * (1.0 / M::sqrt(n2)) })
         } else {
             None
         }
@@ -39,7 +39,7 @@ impl Attitude {
     /// From angles in rad, applied yaw, then pitch, then roll (z-y'-x'', ISO 1151-1). Not for the tick's path.
     ///
     /// ```
-    /// use aplomb::{Libm, frames::Attitude};
+    /// use aplomb_types::{Libm, frames::Attitude};
     /// let q = Attitude::from_angles::<Libm>(0.1, -0.2, 2.0);
     /// let (roll, pitch, yaw) = q.to_angles::<Libm>();
     /// assert!((roll - 0.1).abs() < 1e-6 && (pitch + 0.2).abs() < 1e-6 && (yaw - 2.0).abs() < 1e-6);
@@ -72,19 +72,10 @@ impl Attitude {
     #[must_use]
     pub fn from_down_and_heading<M: Math>(down: Vector<World>, heading: Heading) -> Option<Self> {
         let n2 = down.norm_squared();
-        if n2 > 1e-12 && n2 < f32::INFINITY {
-            Self::from_unit_down_and_heading::<M>(down * M::recip_sqrt(n2), heading)
-        } else {
-            None
+        if !(n2 > 1e-12 && n2 < f32::INFINITY) {
+            return None;
         }
-    }
-
-    /// The same for a `down` of length 1, which spares a root. Another length tilts the result; it is an attitude in any
-    /// case, or `None`.
-    #[inline]
-    #[must_use]
-    pub fn from_unit_down_and_heading<M: Math>(down: Vector<World>, heading: Heading) -> Option<Self> {
-        let z = down.glam();
+        let z = down.glam() * (1.0 / M::sqrt(n2));
         // The nose is perpendicular to the down axis and its horizontal part lies along the heading.
         let (n, e) = (heading.north(), heading.east());
         let along = n * z.x + e * z.y;
@@ -92,7 +83,7 @@ impl Attitude {
         if x2 < 1e-6 {
             return None;
         }
-        let k = recip_sqrt_of_share::<M>(x2);
+        let k = 1.0 / M::sqrt(x2);
         let k = if z.z < 0.0 { -k } else { k };
         let x = Vec3::new(n * z.z, e * z.z, -along) * k;
         let y = z.cross(x);
@@ -111,15 +102,7 @@ impl Attitude {
             let r = 1.0 - x.x - y.y + z.z;
             [x.y - y.x, z.x + x.z, z.y + y.z, r]
         };
-        // For axes at right angles the length is 2 sqrt(r), and the largest component has r from 1 to 4.
-        let [w, x, y, z] = raw;
-        let raw = Quat::from_xyzw(x, y, z, w) * 0.25;
-        let n2 = raw.length_squared();
-        if n2 > 1e-12 && n2 < f32::INFINITY {
-            Some(Self { raw: raw * recip_sqrt_of_share::<M>(n2) })
-        } else {
-            None
-        }
+        Self::from_wxyz::<M>(raw)
     }
 
     /// The four components, scalar first.
@@ -159,53 +142,46 @@ impl Attitude {
         1.0 - 2.0 * (x * x + y * y)
     }
 
-    /// North and east part of the body's forward axis: the heading times the cosine of the pitch.
+    /// Horizontal part of the body's forward axis: the heading times the cosine of the pitch.
     #[inline]
     #[must_use]
-    pub fn nose(self) -> (f32, f32) {
+    pub fn nose(self) -> Horizontal {
         let [w, x, y, z] = self.wxyz();
-        (1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y + w * z))
+        Horizontal::new(1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y + w * z))
     }
 
     /// Horizontal direction of the nose; `None` when the nose points straight up or down.
     #[inline]
     #[must_use]
     pub fn heading<M: Math>(self) -> Option<Heading> {
-        let (north, east) = self.nose();
-        Heading::from_direction::<M>(north, east)
+        Heading::from_direction::<M>(self.nose())
     }
 
     /// Rotation from this attitude to `target`, seen from the body: `q* q_target`, with a scalar part of at least 0.
     #[inline]
     #[must_use]
     pub fn error_to(self, target: Self) -> [f32; 4] {
-        let e = self.turn_to(target);
+        let e = self.rotation_to(target);
         if e[0] < 0.0 { e.map(|x| -x) } else { e }
     }
 
     /// The same with a scalar part of either sign: both stand for one rotation.
     #[inline]
-    pub(crate) fn turn_to(self, target: Self) -> [f32; 4] {
+    #[must_use]
+    pub fn rotation_to(self, target: Self) -> [f32; 4] {
         let e = self.raw.conjugate() * target.raw;
         [e.w, e.x, e.y, e.z]
     }
 
-    /// The attitude after turning by the small rotation vector `turn_rad` (body axes), with one Newton step towards unit
-    /// length: `q <- q (1, turn/2)`, `q <- q (3 - |q|^2)/2`. The error is of third order in the angle. A turn that is
-    /// not finite leaves the attitude as it is.
+    /// The attitude rotated by the rotation vector `rotation_rad` (body axes): `q <- q (cos |h|, h sin |h|/|h|)`, h half of it,
+    /// sine and cosine by their series to fourth order, and one Newton step towards unit length, `q <- q (3 - |q|^2)/2`. The
+    /// error is of seventh order in the angle. A rotation of 2 rad or more, or not finite, leaves the attitude as it is.
     #[inline]
     #[must_use]
-    pub fn turned(self, turn_rad: Vector<Body>) -> Self {
-        self.turned_by_half(turn_rad * 0.5)
-    }
-
-    /// The same from half of the rotation vector.
-    #[inline]
-    pub(crate) fn turned_by_half(self, half_turn_rad: Vector<Body>) -> Self {
-        let h = half_turn_rad.glam();
+    pub fn rotated(self, rotation_rad: Vector<Body>) -> Self {
+        let h = rotation_rad.glam() * 0.5;
         let n2 = h.length_squared();
         if n2 < 1.0 {
-            // cos and sin of the half angle to fourth order: exact enough for 60 deg a step.
             let c = 1.0 - n2 * (0.5 - n2 * (1.0 / 24.0));
             let s = 1.0 - n2 * ((1.0 / 6.0) - n2 * (1.0 / 120.0));
             let q = self.raw * Quat::from_xyzw(h.x * s, h.y * s, h.z * s, c);
@@ -279,13 +255,9 @@ mod tests {
             for y in numbers {
                 for z in numbers {
                     let down = Vector::new(x, y, z);
-                    for q in [
-                        Attitude::from_unit_down_and_heading::<Libm>(down, Heading::NORTH),
-                        Attitude::from_down_and_heading::<Libm>(down, Heading::NORTH),
-                    ] {
-                        let n2 = q.unwrap_or_default().wxyz().iter().map(|x| x * x).sum::<f32>();
-                        assert!((n2 - 1.0).abs() < 1e-6, "{down:?}: {n2}");
-                    }
+                    let q = Attitude::from_down_and_heading::<Libm>(down, Heading::NORTH).unwrap_or_default();
+                    let n2 = q.wxyz().iter().map(|x| x * x).sum::<f32>();
+                    assert!((n2 - 1.0).abs() < 1e-6, "{down:?}: {n2}");
                 }
             }
         }
@@ -301,11 +273,11 @@ mod tests {
     }
 
     #[test]
-    fn turning_at_a_constant_rate_matches_the_exact_rotation() {
+    fn rotation_at_a_constant_rate_matches_the_exact_rotation() {
         // Exact for a fixed axis: q exp(w t/2) (Sola 2017, arXiv:1711.02508, eq. 214).
         let mut q = Attitude::LEVEL;
         for _ in 0..1000 {
-            q = q.turned(Vector::new(2e-3, 1e-3, -1.5e-3));
+            q = q.rotated(Vector::new(2e-3, 1e-3, -1.5e-3));
         }
         let angle = (2.0f32.powi(2) + 1.0 + 1.5f32.powi(2)).sqrt();
         let (s, c) = (0.5 * angle).sin_cos();
@@ -313,6 +285,10 @@ mod tests {
         for (a, b) in q.wxyz().iter().zip(exact) {
             assert!((a - b).abs() < 2e-6);
         }
-        assert_eq!(q.turned(Vector::new(f32::NAN, 0.0, 0.0)), q);
+        assert_eq!(q.rotated(Vector::new(f32::NAN, 0.0, 0.0)), q);
+        // One step of 1 rad: 2 (h^7/720 - h^7/5040) with h = 0.5 is 1.9e-5 rad; of 2 rad: not applied.
+        let (roll, ..) = Attitude::LEVEL.rotated(Vector::new(1.0, 0.0, 0.0)).to_angles::<Libm>();
+        assert!((roll - 1.0).abs() < 2e-5 && (roll - 1.0).abs() > 1.6e-5, "{roll}");
+        assert_eq!(q.rotated(Vector::new(2.0, 0.0, 0.0)), q);
     }
 }

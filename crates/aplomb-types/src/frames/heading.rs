@@ -1,15 +1,15 @@
-//! A heading as a direction, so that the tick needs no sine.
+//! A heading as a direction, so that a tick needs no sine.
 
-use crate::frames::{Vector, World};
+use crate::frames::Horizontal;
 use crate::math::Math;
 
 /// Horizontal direction of the nose: a unit vector (north, east).
 ///
 /// ```
-/// use aplomb::{Libm, frames::Heading};
+/// use aplomb_types::{Libm, frames::Heading};
 /// let east = Heading::from_rad::<Libm>(core::f32::consts::FRAC_PI_2);
 /// assert!((east.east() - 1.0).abs() < 1e-6);
-/// assert!((east.turned(-core::f32::consts::FRAC_PI_2 / 100.0).to_rad::<Libm>() - 1.5551).abs() < 1e-4);
+/// assert!((east.rotated(-core::f32::consts::FRAC_PI_2 / 100.0).to_rad::<Libm>() - 1.5551).abs() < 1e-4);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -26,17 +26,18 @@ impl Heading {
     /// From an angle in rad, clockwise from north. Uses a sine and a cosine: not for the tick's path.
     #[must_use]
     pub fn from_rad<M: Math>(heading_rad: f32) -> Self {
-        Self::from_direction::<M>(M::cos(heading_rad), M::sin(heading_rad)).unwrap_or(Self::NORTH)
+        Self::from_direction::<M>(Horizontal::new(M::cos(heading_rad), M::sin(heading_rad)))
+            .unwrap_or(Self::NORTH)
     }
 
     /// From any horizontal direction; `None` when it is shorter than 1e-6 or not finite.
     #[inline]
     #[must_use]
-    pub fn from_direction<M: Math>(north: f32, east: f32) -> Option<Self> {
-        let n2 = north * north + east * east;
+    pub fn from_direction<M: Math>(direction: Horizontal) -> Option<Self> {
+        let n2 = direction.norm_squared();
         if n2 > 1e-12 && n2 < f32::INFINITY {
-            let k = M::recip_sqrt(n2);
-            Some(Self { north: north * k, east: east * k })
+            let Horizontal { north, east } = direction * (1.0 / M::sqrt(n2));
+            Some(Self { north, east })
         } else {
             None
         }
@@ -45,7 +46,7 @@ impl Heading {
     /// From the components of a heading, kept bit for bit; `None` when their length is not 1 to 1e-6.
     ///
     /// ```
-    /// use aplomb::{Libm, frames::Heading};
+    /// use aplomb_types::{Libm, frames::Heading};
     /// let heading = Heading::from_rad::<Libm>(2.4);
     /// assert_eq!(Heading::from_components(heading.north(), heading.east()), Some(heading));
     /// assert_eq!(Heading::from_components(1.0, 0.1), None);
@@ -71,11 +72,18 @@ impl Heading {
         self.east
     }
 
-    /// Turned clockwise by a small angle in rad, by the rational rotation (1 - h^2, 2 h)/(1 + h^2), h = angle/2, which
+    /// The heading as a unit vector.
+    #[inline]
+    #[must_use]
+    pub const fn direction(self) -> Horizontal {
+        Horizontal::new(self.north, self.east)
+    }
+
+    /// Rotated clockwise by a small angle in rad, by the rational rotation (1 - h^2, 2 h)/(1 + h^2), h = angle/2, which
     /// keeps the length exactly and errs by angle^3/12. NaN leaves the heading as it is.
     #[inline]
     #[must_use]
-    pub fn turned(self, angle_rad: f32) -> Self {
+    pub fn rotated(self, angle_rad: f32) -> Self {
         if !angle_rad.is_finite() {
             return self;
         }
@@ -102,11 +110,11 @@ impl Heading {
         self.north * target.north + self.east * target.east
     }
 
-    /// A horizontal vector given as (forward, right) of this heading, in world axes, with the given down component.
+    /// A horizontal vector given by its components along this heading and to its right, in world axes.
     #[inline]
     #[must_use]
-    pub fn to_world(self, forward: f32, right: f32, down: f32) -> Vector<World> {
-        Vector::new(self.north * forward - self.east * right, self.east * forward + self.north * right, down)
+    pub fn to_world(self, forward: f32, right: f32) -> Horizontal {
+        Horizontal::new(self.north * forward - self.east * right, self.east * forward + self.north * right)
     }
 
     /// The angle in rad, -pi to pi, clockwise from north. Uses an arc tangent: not for the tick's path.
@@ -122,21 +130,22 @@ mod tests {
     use crate::Libm;
 
     #[test]
-    fn turned_a_thousand_small_steps_completes_the_angle_and_keeps_unit_length() {
+    fn rotated_a_thousand_small_steps_completes_the_angle_and_keeps_unit_length() {
         let mut heading = Heading::NORTH;
         for _ in 0..1000 {
-            heading = heading.turned(1e-3);
+            heading = heading.rotated(1e-3);
         }
         assert!((heading.to_rad::<Libm>() - 1.0).abs() < 2e-6);
         assert!((heading.north().powi(2) + heading.east().powi(2) - 1.0).abs() < 1e-6);
-        assert_eq!(heading.turned(f32::NAN), heading);
+        assert_eq!(heading.rotated(f32::NAN), heading);
     }
 
     #[test]
     fn forward_of_an_east_heading_is_east() {
         let east = Heading::from_rad::<Libm>(core::f32::consts::FRAC_PI_2);
-        let v = east.to_world(2.0, 1.0, 0.5);
-        assert!((v.y() - 2.0).abs() < 1e-6 && (v.x() + 1.0).abs() < 1e-6 && v.z() == 0.5);
+        let v = east.to_world(2.0, 1.0);
+        assert!((v.east - 2.0).abs() < 1e-6 && (v.north + 1.0).abs() < 1e-6);
+        assert_eq!(Heading::from_direction::<Libm>(east.direction() * 3.0), Some(east));
         assert!((Heading::NORTH.sine_to(east) - 1.0).abs() < 1e-6);
     }
 }

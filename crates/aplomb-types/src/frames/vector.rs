@@ -5,7 +5,8 @@ use core::ops::{Add, AddAssign, Mul, Neg, Sub, SubAssign};
 
 use glam::Vec3;
 
-use crate::math::{Math, sqrt_of_share};
+use crate::frames::Horizontal;
+use crate::math::Math;
 
 mod sealed {
     pub trait Sealed {}
@@ -36,7 +37,7 @@ impl Frame for Camera {}
 /// Three components in frame `F`. The unit stands in the name of whatever holds the vector.
 ///
 /// ```
-/// use aplomb::frames::{Vector, World};
+/// use aplomb_types::frames::{Vector, World};
 /// let wind_m_s = Vector::<World>::new(3.0, 4.0, 0.0);
 /// assert_eq!(wind_m_s.norm_squared(), 25.0);
 /// assert_eq!(wind_m_s.dot(Vector::new(1.0, 0.0, 0.0)), 3.0);
@@ -138,16 +139,14 @@ impl<F: Frame> Vector<F> {
     #[inline]
     #[must_use]
     pub fn is_finite(self) -> bool {
-        // Only a finite number times 0 is 0: half the instructions of three tests on a Cortex-M4F.
-        let zero = self.raw * 0.0;
-        zero.x + zero.y + zero.z == 0.0
+        self.raw.is_finite()
     }
 
     /// The vector shortened to length `limit` if it is longer. NaN or infinity in any component gives zero, and so does
-    /// a length beyond 1.8e19, whose square is no number any more.
+    /// a length beyond 1.8e19, whose square overflows.
     ///
     /// ```
-    /// use aplomb::{Libm, frames::{Vector, World}};
+    /// use aplomb_types::{Libm, frames::{Vector, World}};
     /// let v = Vector::<World>::new(6.0, 8.0, 0.0).limited::<Libm>(5.0);
     /// assert!((v - Vector::new(3.0, 4.0, 0.0)).norm_squared() < 1e-12);
     /// ```
@@ -155,14 +154,22 @@ impl<F: Frame> Vector<F> {
     #[must_use]
     pub fn limited<M: Math>(self, limit: f32) -> Self {
         let n2 = self.norm_squared();
-        let l2 = limit * limit;
-        if n2 <= l2 {
+        if n2 <= limit * limit {
             self
         } else if n2 < f32::INFINITY {
-            self * sqrt_of_share::<M>(l2 / n2)
+            self * (limit / M::sqrt(n2))
         } else {
             Self::ZERO
         }
+    }
+}
+
+impl Vector<World> {
+    /// The north and east components.
+    #[inline]
+    #[must_use]
+    pub const fn horizontal(self) -> Horizontal {
+        Horizontal::new(self.raw.x, self.raw.y)
     }
 }
 
