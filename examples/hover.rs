@@ -1,4 +1,4 @@
-//! The whole chain in forty lines: the controller on the simulated craft, from the ground to a hover at 3 m.
+//! The controller on the simulated craft in forty lines: take-off to a hover at 3 m.
 //!
 //! `cargo run --release --example hover`
 
@@ -13,23 +13,23 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut plant = Plant::new(&craft, &AirConfig::default(), &Start::default(), 1, tick_s)?;
     let mut controller: FlightController = FlightController::new(&controller)?;
 
-    let rise = Command::fly(Demand::Position {
+    let climb = Command::fly(Demand::Position {
         position_m: Vector::ZERO,
         heading: HeadingDemand::Hold(Heading::NORTH),
         vertical: VerticalDemand::Height(3.0),
     });
     let arm = Command { arm: true, ..Command::IDLE };
-    let mut waiting = Rotors::splat(MotorCommand::STOPPED);
+    let mut pending = Rotors::splat(MotorCommand::STOPPED);
     for tick in 0..15_000_u32 {
-        // The command of tick k acts from tick k+1 on: computing takes one tick.
+        // The command of tick k acts from tick k+1 on: computation takes one tick.
         let command = match tick {
             0..3_000 => Command::IDLE,
             3_000..4_000 => arm,
-            _ => rise,
+            _ => climb,
         };
         let commands = controller.step(&exchange::sensors(&plant.sense(), tick_s), &command);
-        plant.advance(exchange::commands(waiting));
-        waiting = commands;
+        plant.advance(exchange::commands(pending));
+        pending = commands;
         if tick % 1_000 == 999 {
             let truth = plant.truth();
             let tilt_deg = truth.tilt_rad().to_degrees();

@@ -1,4 +1,4 @@
-//! A controller exported for firmware flies bit for bit as the file that it came from.
+//! An exported controller flies bit for bit as its file.
 
 use std::path::Path;
 use std::process::Command;
@@ -22,9 +22,9 @@ fn block_flies_as_the_file_and_another_gain_does_not() {
     assert_ne!(digest(&back), digest(&config));
 }
 
-/// The exported text in a `no_std` crate of its own, whose program hands back the constant as a block.
+/// The exported text in its own `no_std` crate, whose program returns the constant as a block.
 #[test]
-fn constant_compiles_and_holds_every_bit_of_the_file() {
+fn constant_compiles_and_keeps_every_bit_of_the_file() {
     let config = input::demo_controller().unwrap().config;
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let package = Path::new(env!("CARGO_TARGET_TMPDIR")).join("exported-constant");
@@ -41,7 +41,7 @@ fn constant_compiles_and_holds_every_bit_of_the_file() {
             root.join("crates/aplomb")
         ),
     );
-    // The same releases of what the crate depends on: they are here already.
+    // The same releases of the dependencies, which are available offline.
     write("Cargo.lock", &std::fs::read_to_string(root.join("Cargo.lock")).unwrap());
     write("src/controller.rs", &export::constant(&config, "the demo's\ncontroller"));
     write("src/lib.rs", "#![no_std]\n#![deny(warnings)]\ninclude!(\"controller.rs\");\n");

@@ -21,7 +21,7 @@ fn named(name: &str) -> FlightPlan {
     plans().into_iter().find(|plan| plan.name == name).expect("it is there")
 }
 
-fn misses(craft: &Config, plan: &FlightPlan) -> bool {
+fn fails(craft: &Config, plan: &FlightPlan) -> bool {
     flown(craft, plan).iter().any(|verdict| verdict.outcome == Outcome::Fail)
 }
 
@@ -34,7 +34,7 @@ fn flown(craft: &Config, plan: &FlightPlan) -> Vec<Verdict> {
 }
 
 #[test]
-fn flight_every_expectation_holds() {
+fn flight_every_check_passes() {
     let plans = plans();
     assert!(plans.len() >= 5);
     for plan in plans {
@@ -53,8 +53,8 @@ fn flight_every_expectation_holds() {
 }
 
 #[test]
-fn flight_longer_faults_are_not_survived() {
-    // The twins: a silence past the time for which the place is carried, and a weak rotor that is none at all.
+fn flight_longer_faults_fail() {
+    // The twins: an outage longer than the time of dead reckoning, and a seized rotor.
     let mut silent = named("receiver-jump");
     silent.faults[1].until_s += 8.0;
     let mut lost = named("worn-rotor");
@@ -63,22 +63,22 @@ fn flight_longer_faults_are_not_survived() {
         aplomb_craft::fault::RotorFault::Seized,
     );
     for plan in [silent, lost] {
-        assert!(misses(&craft(), &plan), "{}", plan.name);
+        assert!(fails(&craft(), &plan), "{}", plan.name);
     }
 }
 
 #[test]
-fn flight_on_the_stand_finds_a_craft_that_is_not_as_believed() {
-    // Three times the roll inertia: the gains are a third of what they are meant to be.
+fn flight_on_the_stand_detects_a_wrong_inertia() {
+    // Three times the inertia: the loop gain is a third of the designed one.
     let mut heavy = craft();
     heavy.inertia_kg_m2[0][0] *= 3.0;
     heavy.inertia_kg_m2[1][1] *= 3.0;
     heavy.inertia_kg_m2[2][2] *= 3.0;
-    assert!(misses(&heavy, &named("stand-roll")));
+    assert!(fails(&heavy, &named("stand-roll")));
 }
 
 #[test]
-fn flight_without_its_tether_goes_where_it_is_told() {
+fn flight_without_its_tether_reaches_the_commanded_height() {
     let free = FlightPlan { mount: Mount::Free, ..named("tethered-hover") };
-    assert!(misses(&craft(), &free));
+    assert!(fails(&craft(), &free));
 }

@@ -1,4 +1,4 @@
-//! The demo flights of the weir gauge, flown on the whole chain.
+//! The demo flights of the weir gauge in closed loop.
 
 use aplomb_craft::Rotors;
 use aplomb_harness::fly::{Flown, fly};
@@ -20,8 +20,8 @@ fn flown_on(craft: &aplomb_craft::Config, plan: &FlightPlan, seed: u64) -> Flown
     fly(craft, &controller, plan, seed).expect("the demo flies")
 }
 
-/// The checks of `plan` that do not hold.
-fn missed(craft: &aplomb_craft::Config, plan: &FlightPlan, flown: &Flown) -> Vec<String> {
+/// The checks of `plan` that do not pass.
+fn failed(craft: &aplomb_craft::Config, plan: &FlightPlan, flown: &Flown) -> Vec<String> {
     let spin = craft.arms.map(|arm| arm.spin);
     let verdicts = plan.checks.iter().map(|check| verdict(check, &[evidence(check, &flown.trace, &spin)]));
     verdicts
@@ -33,12 +33,12 @@ fn missed(craft: &aplomb_craft::Config, plan: &FlightPlan, flown: &Flown) -> Vec
 }
 
 #[test]
-fn flight_every_expectation_of_the_demo_holds() {
+fn flight_every_check_of_the_demo_passes() {
     let craft = craft();
     let all: Vec<String> = input::demo_flights()
         .expect("the demo is read")
         .iter()
-        .flat_map(|plan| missed(&craft, plan, &flown_on(&craft, plan, plan.seed)))
+        .flat_map(|plan| failed(&craft, plan, &flown_on(&craft, plan, plan.seed)))
         .collect();
     assert!(all.is_empty(), "{all:#?}");
 }
@@ -59,53 +59,53 @@ fn flight_twice_under_one_seed_is_the_same_bit_for_bit_and_another_seed_is_not()
     assert_ne!(first.digest, flown_on(&craft, &plan, 8).digest);
 }
 
-// Common practice, no source: in still hover the four rotors turn alike, as each carries a quarter of the weight. The twin
-// carries its mass 1 cm ahead of the middle: then the front rotors must work harder, and the check must miss.
+// Common practice, no source: in a hover in still air the four rotors have equal speed, as each carries a quarter of the weight.
+// The twin has its mass 1 cm ahead of the middle: its front rotors are faster, and the check must fail.
 #[test]
-fn flight_hover_rotors_turn_alike_only_with_the_mass_in_the_middle() {
+fn flight_hover_rotor_speeds_are_equal_only_with_a_centred_mass() {
     let plan = plan("take-off");
-    let spread =
-        |missed: &[String]| missed.iter().any(|text| text.contains("spread of the mean rotor speeds"));
+    let unequal =
+        |failed: &[String]| failed.iter().any(|text| text.contains("range of the mean rotor speeds"));
     let even = craft();
-    assert!(!spread(&missed(&even, &plan, &flown_on(&even, &plan, plan.seed))));
+    assert!(!unequal(&failed(&even, &plan, &flown_on(&even, &plan, plan.seed))));
     let mut nose_heavy = even;
     nose_heavy.arms = shifted(even.arms, -0.01);
-    assert!(spread(&missed(&nose_heavy, &plan, &flown_on(&nose_heavy, &plan, plan.seed))));
+    assert!(unequal(&failed(&nose_heavy, &plan, &flown_on(&nose_heavy, &plan, plan.seed))));
 }
 
-// Common practice, no source: front slower than rear at the onset of nose-down, and alike again at steady tilt. The twin
-// with the mass off the middle keeps a difference at steady tilt and must miss.
+// Common practice, no source: front slower than rear at the onset of nose-down, and equal again at steady tilt. The twin
+// with an off-centre mass keeps a difference at steady tilt and must fail.
 #[test]
-fn flight_front_and_rear_are_alike_again_at_steady_tilt_only_without_an_offset_mass() {
+fn flight_front_and_rear_are_equal_at_steady_tilt_only_with_a_centred_mass() {
     let plan = plan("pitch-step");
     let steady =
-        |missed: &[String]| missed.iter().any(|text| text.contains("front less rear rotor speed, mean"));
+        |failed: &[String]| failed.iter().any(|text| text.contains("front minus rear rotor speed, mean"));
     let even = craft();
-    assert!(!steady(&missed(&even, &plan, &flown_on(&even, &plan, plan.seed))));
+    assert!(!steady(&failed(&even, &plan, &flown_on(&even, &plan, plan.seed))));
     let mut nose_heavy = even;
     nose_heavy.arms = shifted(even.arms, -0.01);
-    assert!(steady(&missed(&nose_heavy, &plan, &flown_on(&nose_heavy, &plan, plan.seed))));
+    assert!(steady(&failed(&nose_heavy, &plan, &flown_on(&nose_heavy, &plan, plan.seed))));
 }
 
-// Common practice, no source: past its tilt limit a craft drifts downwind. The twin meets a wind that it can hold.
+// Common practice, no source: a craft at its tilt limit drifts downwind. The twin has a wind within the limit.
 #[test]
-fn flight_only_a_wind_beyond_the_limit_carries_the_craft_off() {
+fn flight_position_is_lost_only_in_wind_beyond_the_tilt_limit() {
     let (craft, strong) = (craft(), plan("cannot-hold-position"));
-    let said = |flown: &Flown| flown.trace.rows.iter().any(|row| row.flags.cannot_hold_position);
-    assert!(said(&flown_on(&craft, &strong, strong.seed)));
+    let reported = |flown: &Flown| flown.trace.rows.iter().any(|row| row.flags.cannot_hold_position);
+    assert!(reported(&flown_on(&craft, &strong, strong.seed)));
     let mut mild = strong.clone();
     mild.air.winds.iter_mut().for_each(|wind| wind.speed_m_s *= 0.4);
-    assert!(!said(&flown_on(&craft, &mild, mild.seed)));
+    assert!(!reported(&flown_on(&craft, &mild, mild.seed)));
 }
 
 fn shifted(arms: Rotors<aplomb_craft::Arm>, by_m: f64) -> Rotors<aplomb_craft::Arm> {
     arms.map(|arm| aplomb_craft::Arm { x_m: arm.x_m + by_m, ..arm })
 }
 
-// Yaw torque by reaction leads the drag torque by Jr/(2 kQ w); a controller that does not cancel this lead swings the yaw axis
-// from stop to stop. The twin is that controller.
+// The reaction torque of rotor acceleration leads the drag torque by Jr/(2 kQ w): a zero of the yaw torque. Without its
+// compensation the yaw axis oscillates between its limits. The twin is that controller.
 #[test]
-fn flight_hover_is_quiet_only_with_the_lead_of_the_rotors_reaction_cancelled() {
+fn flight_hover_is_quiet_only_with_compensated_reaction_torque() {
     let plan = plan("take-off");
     let noise = |change: fn(&mut aplomb::flight::Config)| {
         let mut controller = input::demo_controller().expect("the demo is read").config;
@@ -114,7 +114,7 @@ fn flight_hover_is_quiet_only_with_the_lead_of_the_rotors_reaction_cancelled() {
         let commands = flown.trace.window(10.0, 30.0).iter().map(|row| 100.0 * row.command.front_left);
         aplomb_harness::measure::deviation(&commands.collect::<Vec<f64>>())
     };
-    let (cancelled, left) =
+    let (compensated, uncompensated) =
         (noise(|_| ()), noise(|controller| controller.rate.reaction_time_constant_s = 0.0));
-    assert!(cancelled < 2.0 && left > 10.0, "{cancelled} % and {left} %");
+    assert!(compensated < 2.0 && uncompensated > 10.0, "{compensated} % and {uncompensated} %");
 }

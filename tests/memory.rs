@@ -1,6 +1,6 @@
-//! What a flight, and the judging of many flights, take from the heap. One test: the allocator counts for the whole process.
+//! Heap use of a flight and of the judgement of many flights. One test, as the allocator counts for the whole process.
 
-use aplomb_harness::input::check::{OverSeeds, Statistic};
+use aplomb_harness::input::check::{Pooling, Statistic};
 use aplomb_harness::judge::{Evidence, Pool};
 use aplomb_harness::verdict::Limit;
 use aplomb_harness::{fly, input};
@@ -18,7 +18,7 @@ fn peak_bytes(run: impl FnOnce()) -> usize {
 }
 
 #[test]
-fn flight_without_trace_is_small_at_any_length_and_judging_many_flights_is_bounded() {
+fn flight_without_trace_is_small_at_any_length_and_judgement_of_many_flights_is_bounded() {
     const MIB: usize = 1 << 20;
     let craft = input::demo_craft().unwrap().config;
     let controller = input::demo_controller().unwrap().config;
@@ -47,7 +47,7 @@ fn flight_without_trace_is_small_at_any_length_and_judging_many_flights_is_bound
     let evidence = Evidence::Samples((0..10_000).map(|i| f64::from(i) * 1e-3).collect());
     let judged = |flights: usize| {
         peak_bytes(|| {
-            let mut pool = Pool::new(Statistic::Share(0.95), OverSeeds::Pooled, Limit::AtMost(1.0));
+            let mut pool = Pool::new(Statistic::Share(0.95), Pooling::Pooled, Limit::AtMost(1.0));
             (0..flights).for_each(|_| pool.take(&evidence));
             assert!((pool.figure() / 9.5 - 1.0).abs() < 2e-3);
         })

@@ -1,6 +1,6 @@
-//! Notches that follow the rotors, on a craft whose propellers are out of balance.
+//! Notch filters that track the rotors, on a craft with unbalanced propellers.
 //!
-//! Imbalance shakes the frame once a turn with m e w^2; the gyro feels it, and the rate loop would answer with the motors.
+//! Imbalance excites the frame once per revolution with m e w^2; the gyro measures it, and the rate loop passes it to the motors.
 //! The measure is the rms motor command about each rotor's mean, over a hover in still air.
 
 use aplomb::flight::Config;
@@ -28,7 +28,7 @@ fn command_noise_percent(controller: &Config, imbalance_kg_m: f64) -> f64 {
 }
 
 #[test]
-fn notches_lessen_what_imbalance_does_to_the_motors() {
+fn notches_attenuate_the_response_of_the_motors_to_imbalance() {
     let controller = input::demo_controller().expect("the demo is read").config;
     let mut without = controller;
     without.notch.bandwidth_hz = 0.0;
@@ -38,7 +38,7 @@ fn notches_lessen_what_imbalance_does_to_the_motors() {
     println!(
         "motor command noise: in balance {quiet:.3} %, out of balance {with:.3} % with notches, {twin:.3} % without"
     );
-    assert!(twin > 2.0 * quiet, "imbalance must show: {twin} {quiet}");
+    assert!(twin > 2.0 * quiet, "imbalance must be visible: {twin} {quiet}");
     // Of the power that imbalance adds, less than a quarter is left.
     let added = |noise: f64| noise * noise - quiet * quiet;
     assert!(added(with) < 0.25 * added(twin), "{with} {twin}");

@@ -1,4 +1,4 @@
-//! The craft of published papers, as files under `examples/craft`, hover at the published speeds.
+//! Published craft, as files under `examples/craft`, hover at the published speeds.
 
 use aplomb_craft::{AirConfig, Plant, Start};
 use aplomb_harness::input::Craft;
@@ -29,7 +29,7 @@ fn validate_published_craft_hover_at_the_published_speed() {
             let ratio = published.map_or(1.0, |published| speed / published);
             assert!((ratio - 1.0).abs() < 0.01, "{name}: {speed} rad/s");
         }
-        // The twin: 3 % more mass is seen.
+        // The twin: 3 % more mass is detected.
         craft.config.mass_kg *= 1.03;
         if let Some(published) = published {
             let ratio = hover_rad_s(&craft.config)[0] / published;
@@ -45,17 +45,17 @@ fn validate_published_time_constant_and_thrust_to_weight() {
         Craft::from_text(name, text).unwrap_or_else(|error| panic!("{name}: {error}"))
     };
     // Michael et al. 2010: 0.05 s. Faessler et al. 2018: thrust to weight 4.
-    let lag_s = craft("michael-2010").config.rotor.lag_s(469.1, 1.0);
-    assert!((lag_s / 0.05 - 1.0).abs() < 0.02, "{lag_s}");
+    let time_constant_s = craft("michael-2010").config.rotor.lag_s(469.1, 1.0);
+    assert!((time_constant_s / 0.05 - 1.0).abs() < 0.02, "{time_constant_s}");
     let ratio = craft("faessler-2018").thrust_to_weight();
     assert!((ratio / 4.0 - 1.0).abs() < 0.05, "{ratio}");
 }
 
-/// The hover speed of the one whose propeller's size and measured thrust are both published, from the marking alone. The pitch is
+/// The hover speed of the one whose propeller's size and measured thrust are both published, from the designation alone. The pitch is
 /// from memory. (The thrust of Pounds et al. is from memory and belongs to blades of their own: its rotors turn nearly twice as
-/// fast as a marked propeller of that size would.)
+/// fast as a propeller of that designation would.)
 #[test]
-fn validate_hover_speed_from_the_marking() {
+fn validate_hover_speed_from_the_designation() {
     let (name, text, published) = CRAFT[2];
     let published = published.expect("it is published");
     let marked: String =
@@ -66,12 +66,12 @@ fn validate_hover_speed_from_the_marking() {
     };
     let found = ratio(&marked);
     println!(
-        "{name}: hover from the marking alone at {:+.1} % of the published speed",
+        "{name}: hover from the designation alone at {:+.1} % of the published speed",
         100.0 * (found - 1.0)
     );
-    // The square root of the marking's worst error over the measured propellers, 28 %.
+    // The square root of the worst error by designation over the measured propellers, 28 %.
     assert!((found - 1.0).abs() < 0.13, "{found}");
-    // The twin: a smaller propeller is seen.
+    // The twin: a smaller propeller is detected.
     let smaller = ratio(&marked.replace("diameter_in = 8.0", "diameter_in = 6.5"));
     assert!((smaller - 1.0).abs() > 0.13, "{smaller}");
 }

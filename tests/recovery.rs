@@ -1,7 +1,7 @@
-//! Bad input in a hover, then good input again: the craft is back in its hover.
+//! Recovery from invalid input in hover.
 //!
-//! For two seconds one input is nonsense; inertial samples only for 20 ms at a time, less than the guard's patience, since
-//! there is nothing else to fly on. Fifteen seconds later the craft is where the same flight on good input is.
+//! For two seconds one input is invalid; inertial samples only for 20 ms at a time, which is less than the guard's hold time.
+//! Fifteen seconds later the craft is where it is in the same flight with valid input.
 
 use aplomb::frames::{Heading, Vector};
 use aplomb::guard::{Phase, Reason};
@@ -87,7 +87,7 @@ struct Flown {
     tilt_deg: f64,
 }
 
-/// Hovers for 32 s with the demo's craft and controller in calm air; the input is spoilt from 15 to 17 s.
+/// Hovers for 32 s with the demo's craft and controller in calm air; the input is invalid from 15 to 17 s.
 fn fly(spoil: Spoil) -> Flown {
     let craft = input::demo_craft().expect("the demo is read").config;
     let config = input::demo_controller().expect("the demo is read").config;
@@ -128,16 +128,16 @@ fn tilt_deg(plant: &Plant) -> f64 {
 }
 
 #[test]
-fn hover_is_found_again_after_every_kind_of_bad_input() {
+fn hover_is_recovered_after_every_kind_of_invalid_input() {
     let good = fly(|_, _, _| {});
-    // The receiver's slow error alone is 1.5 m a component, one standard deviation.
+    // The correlated GNSS error alone has a standard deviation of 1.5 m per component.
     assert!(good.position_m.truncate().length() < 4.0 && good.tilt_deg < 4.0);
     for (name, spoil) in SPOILS {
         let flown = fly(spoil);
         let away_m = (flown.position_m - good.position_m).length();
         let faster_m_s = (flown.velocity_m_s - good.velocity_m_s).length();
         println!(
-            "{name}: tilt at most {:.1} deg; at the end {away_m:.3} m and {faster_m_s:.3} m/s from the flight on good input",
+            "{name}: tilt at most {:.1} deg; at the end {away_m:.3} m and {faster_m_s:.3} m/s from the flight with valid input",
             flown.worst_tilt_deg
         );
         assert!(flown.phase.is_flying() && flown.worst_tilt_deg < 25.0, "{name}");
@@ -146,8 +146,8 @@ fn hover_is_found_again_after_every_kind_of_bad_input() {
 }
 
 #[test]
-fn twin_without_inertial_samples_for_the_whole_time_is_not_saved() {
-    // Beyond the guard's patience the motors stop: what the test above sees is the holding out.
+fn twin_without_inertial_samples_for_the_whole_time_falls() {
+    // Beyond the guard's hold time the motors stop: the test above shows the effect of the hold.
     let flown = fly(|_, sensors, _| sensors.imu[0].age_us = 900_000);
     assert_eq!(flown.phase, Phase::Stopped { reason: Reason::ImuLost });
 }

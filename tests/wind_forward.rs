@@ -1,5 +1,6 @@
-//! A place taken up in the wind: after half a minute leant by hand the velocity loop's integral knows nothing of the wind, but
-//! the estimate does. With the feed-forward the craft stays; its twin without is pushed away until the integral has learnt it.
+//! Transition to position hold in wind: after half a minute under a tilt command the integral of the velocity controller is 0,
+//! but the wind is estimated. With wind feed-forward the craft holds position; the twin without it drifts until the integral has
+//! converged.
 
 use aplomb::frames::{Heading, Vector, World};
 use aplomb::{
@@ -10,11 +11,11 @@ use aplomb_harness::{exchange, input};
 
 const HEADING: HeadingDemand = HeadingDemand::Hold(Heading::NORTH);
 const VERTICAL: VerticalDemand = VerticalDemand::Height(6.0);
-const LEANT_TICKS: u32 = 30_000;
-const HELD_TICKS: u32 = 5_000;
+const TILT_TICKS: u32 = 30_000;
+const HOLD_TICKS: u32 = 5_000;
 
-/// Farthest in m, as believed, that the craft is pushed down the wind in 5 s after it was told to hold the place where it was.
-fn pushed_m(wind_share: f32) -> f32 {
+/// Largest estimated drift downwind in m within 5 s after the start of position hold.
+fn drift_m(wind_share: f32) -> f32 {
     let craft = input::demo_craft().expect("the demo is read").config;
     let config = input::demo_controller().expect("the demo is read").config;
     let config = aplomb::flight::Config { wind_share, ..config };
@@ -26,37 +27,37 @@ fn pushed_m(wind_share: f32) -> f32 {
     let mut controller: FlightController = FlightController::new(&config).expect("it is built");
     controller.resume_in_flight();
     controller.estimator_mut().set_home_pressure([101_325.0]);
-    let mut waiting = Rotors::splat(MotorCommand::saturating(plant.truth().motor_command.front_left as f32));
-    let (mut held_m, mut farthest_m) = (Vector::<World>::ZERO, 0.0f32);
-    for tick in 0..LEANT_TICKS + HELD_TICKS {
-        let demand = if tick < LEANT_TICKS {
-            // About what stands against the drag of 8 m/s: sin(atan(0.25 * 8/9.81)).
+    let mut pending = Rotors::splat(MotorCommand::saturating(plant.truth().motor_command.front_left as f32));
+    let (mut setpoint_m, mut farthest_m) = (Vector::<World>::ZERO, 0.0f32);
+    for tick in 0..TILT_TICKS + HOLD_TICKS {
+        let demand = if tick < TILT_TICKS {
+            // About the tilt that balances the drag at 8 m/s: sin(atan(0.25 * 8/9.81)).
             Demand::Tilt { tilt: Tilt { forward: 0.20, right: 0.0 }, heading: HEADING, vertical: VERTICAL }
         } else {
-            Demand::Position { position_m: held_m, heading: HEADING, vertical: VERTICAL }
+            Demand::Position { position_m: setpoint_m, heading: HEADING, vertical: VERTICAL }
         };
         let commands = controller.step(&exchange::sensors(&plant.sense(), 1e-3), &Command::fly(demand));
-        plant.advance(exchange::commands(waiting));
-        waiting = commands;
+        plant.advance(exchange::commands(pending));
+        pending = commands;
         let position_m = controller.state().position_m;
-        if tick < LEANT_TICKS {
-            held_m = position_m;
+        if tick < TILT_TICKS {
+            setpoint_m = position_m;
             let [north, east, _] = controller.acceleration_integral_m_s2().to_array();
-            assert_eq!((north, east), (0.0, 0.0), "the velocity loop has learnt while another led");
+            assert_eq!((north, east), (0.0, 0.0), "the velocity integral changed under a tilt command");
         } else {
-            farthest_m = farthest_m.max(held_m.x() - position_m.x());
+            farthest_m = farthest_m.max(setpoint_m.x() - position_m.x());
         }
     }
-    let believed_m_s = controller.state().wind_m_s;
+    let estimated_m_s = controller.state().wind_m_s;
     println!(
-        "share {wind_share}: pushed {farthest_m:.2} m; wind believed {:.2} m/s",
-        believed_m_s.norm::<Libm>()
+        "share {wind_share}: drift {farthest_m:.2} m; estimated wind {:.2} m/s",
+        estimated_m_s.norm::<Libm>()
     );
     farthest_m
 }
 
 #[test]
-fn a_place_is_taken_up_in_the_wind_without_being_pushed_away() {
-    let (with, without) = (pushed_m(0.2), pushed_m(0.0));
+fn position_hold_starts_in_wind_without_drift() {
+    let (with, without) = (drift_m(0.2), drift_m(0.0));
     assert!(with < 0.2 && without > 0.5, "{with} m with, {without} m without");
 }

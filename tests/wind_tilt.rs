@@ -1,4 +1,4 @@
-//! Keeping station in steady wind: the mean tilt of the whole chain against published drag.
+//! Position hold in steady wind: mean tilt in closed loop against published drag.
 //!
 //! In a steady hold the thrust's horizontal part balances the drag: tan(tilt) = dx V/g for rotor drag per mass dx, k V/(m g)
 //! for linear drag k, rho CdA V^2/(2 m g) for a drag area CdA.
@@ -8,7 +8,7 @@ use aplomb_harness::fly::fly;
 use aplomb_harness::input;
 use aplomb_harness::measure;
 
-/// Mean angle in deg by which the craft leans into a wind from the north, flown nose to the wind.
+/// Mean tilt in deg into a wind from the north, with the nose to the wind.
 fn mean_tilt_deg(craft: &Config, wind_m_s: f64) -> f64 {
     let plans = input::demo_flights().expect("the demo is read");
     let mut plan = plans.into_iter().find(|plan| plan.name == "hold-in-wind").expect("a flight of the demo");
@@ -62,7 +62,7 @@ fn validate_tilt_with_published_drag_area() {
     check(&craft, [(2.0, 1.201), (5.0, 7.466), (8.0, 18.547)]);
 }
 
-// The twin: without rotor drag nothing leans into the wind, and no row of the first table is met.
+// The twin: without rotor drag the craft does not tilt into the wind, and no row of the first table is met.
 #[test]
 fn validate_tilt_fails_without_rotor_drag() {
     let craft = bare();

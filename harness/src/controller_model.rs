@@ -1,4 +1,4 @@
-//! What a controller would believe about a craft if it knew it exactly: the start for a craft that has no controller file.
+//! Controller model of a craft, derived from its true parameters: the initial controller where there is no controller file.
 
 use aplomb::control::rate::Inertia;
 use aplomb::flight::{Airframe, Config};
@@ -10,14 +10,14 @@ use aplomb_craft::gravity::STANDARD_M_S2;
 use crate::input::Craft;
 use crate::input::craft::INCH_M;
 
-/// Control period in s that the delay is reckoned with.
+/// Control period in s of the delay model.
 const TICK_S: f64 = 0.001;
 /// Lithium-polymer cell, in V: empty and full (common practice, no source).
 const CELL_V: (f64, f64) = (3.0, 4.2);
-/// Time constant in s of the battery voltage: slow against a climb, fast against a discharge.
+/// Time constant in s of the battery voltage filter: slow against a climb, fast against a discharge.
 const VOLTAGE_FILTER_S: f64 = 0.5;
 
-/// The controller that is derived from the truth about `craft` alone.
+/// The controller configuration derived from the true parameters of `craft`.
 ///
 /// # Errors
 /// A craft that the control crate refuses, such as one that cannot lift 1.3 times its weight.
@@ -27,7 +27,7 @@ pub fn controller(craft: &Craft) -> Result<Config, ConfigError> {
     Ok(config)
 }
 
-/// The facts about `craft` as the control crate takes them.
+/// The parameters of `craft` as the control crate takes them.
 #[must_use]
 pub fn airframe(craft: &Craft) -> Airframe {
     let truth = &craft.config;
@@ -67,7 +67,7 @@ pub fn airframe(craft: &Craft) -> Airframe {
     }
 }
 
-/// The curve at the voltage that the battery has in hover.
+/// The thrust curve at the battery voltage in hover.
 fn thrust_curve(craft: &Craft, hover_speed: f64) -> ThrustCurveConfig {
     let (rotor, battery) = (&craft.config.rotor, &craft.config.battery);
     let cells = f64::from(battery.cells);
@@ -89,9 +89,9 @@ mod tests {
     use super::*;
     use crate::input;
 
-    /// The demo's own controller file was written by hand from the same numbers.
+    /// The demo's controller file was written by hand from the same numbers.
     #[test]
-    fn belief_about_the_demo_agrees_with_its_controller_file() {
+    fn derived_model_of_the_demo_agrees_with_its_controller_file() {
         let craft = input::demo_craft().unwrap();
         let (derived, written) = (controller(&craft).unwrap(), input::demo_controller().unwrap().config);
         let near = |a: f32, b: f32, share: f32| assert!((a / b - 1.0).abs() < share, "{a} {b}");

@@ -1,11 +1,11 @@
 //! One flight in closed loop: the control crate on the simulated craft.
 //!
-//! Time runs in ticks of the controller. On tick k the craft is sensed, the controller computes, and the craft moves on to
-//! tick k+1 under the command computed on tick k-1: the computation takes one tick, as the contract has it, and the speed
-//! controller's own delay comes on top inside the craft.
+//! Time is discrete with the controller's tick. On tick k the sensors are sampled and the controller computes a command. The
+//! craft is integrated to tick k+1 under the command of tick k-1: computation takes one tick. The delay of the speed
+//! controllers is part of the craft model.
 //!
-//! A flight that starts in hover is preceded by a lead-in that nobody judges: the craft rests, arms, climbs to the starting
-//! height and settles in the air of the flight's first instant, so that estimates and integrals start as they would in life.
+//! A flight that starts in hover has a warm-up, which is not evaluated: the craft stands still, arms, climbs to the starting
+//! height and settles in the air of the first instant. So estimator states and integrals start settled.
 
 use aplomb::{Command, FlightController, HeadingDemand, MotorCommand, VerticalDemand, flight, frames};
 use aplomb_craft::{AirConfig, Config, Fault, Plant, Rotors, glam::DVec3};
@@ -16,37 +16,37 @@ use crate::input::flight::{FlightPlan, Start};
 use crate::sample;
 use crate::trace::{Row, Trace};
 
-/// Time between rows of a trace in ticks. No multiple of the dividers of the slower loops, so that rows fall on all their
-/// phases.
+/// Ticks from one trace row to the next. It is no multiple of the dividers of the slower loops, so that rows sample all
+/// phases of them.
 const ROW_TICKS: i64 = 4;
 
-/// Lead-in: rest on the ground, in s.
+/// Warm-up: time stationary on the ground, in s.
 const REST_S: f64 = 4.0;
-/// Lead-in: the end of the rest, in s, in which the motors are armed with the sticks centred, as the guard wants it.
+/// Warm-up: last part of [`REST_S`], in s, in which the motors are armed with centred sticks.
 const ARM_S: f64 = 1.0;
-/// Lead-in: time to settle after the climb, in s. No figure of the demo's flights over 40 seeds differs from that after 20 s by
-/// more than it scatters; after 6 s the place is not settled yet.
+/// Warm-up: time to settle after the climb, in s. Over 40 seeds no figure of the demo differs from that after 20 s by more
+/// than its scatter; after 6 s the position has not settled.
 const SETTLE_S: f64 = 8.0;
 
-/// A flight that was flown.
+/// Result of a flight.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Flown {
-    /// The seed of all its random numbers.
+    /// Seed of all its random numbers.
     pub seed: u64,
-    /// What happened, from the flight's time 0 on.
+    /// Trace from time 0 on; without the warm-up.
     pub trace: Trace,
-    /// Digest of the bits of every motor command since the start of the lead-in (FNV-1a, 64 bit).
+    /// Digest of the bits of all motor commands, warm-up included (FNV-1a, 64 bit).
     pub digest: u64,
-    /// Simulated time in s, lead-in included.
+    /// Simulated time in s, warm-up included.
     pub simulated_s: f64,
 }
 
 /// Why a flight could not be flown.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum FlyError {
-    /// The craft or its air was refused.
+    /// The craft or its air is invalid.
     Craft(aplomb_craft::ConfigError),
-    /// The controller was refused.
+    /// The controller configuration is invalid.
     Controller(aplomb::ConfigError),
 }
 
@@ -99,7 +99,7 @@ pub fn fly_with<M: aplomb::Math>(
     recorded::<M>((craft, Rotors::splat(1.0)), controller, plan, seed)
 }
 
-/// [`fly`] with motors that are not alike: `motor_share` is the share of the nominal speed that each makes of its command.
+/// [`fly`] with unequal motors: `motor_share` is the actual over the nominal speed of each motor.
 ///
 /// # Errors
 /// A craft or controller that cannot be built.
@@ -131,18 +131,18 @@ fn recorded<M: aplomb::Math>(
     Ok(Flown { seed, trace: Trace { period_s, rows }, digest, simulated_s })
 }
 
-/// One tick of a flight, when its commands have been computed and the craft has not moved on yet.
+/// One tick of a flight, after the controller step and before the integration of the craft.
 #[derive(Debug)]
 pub struct Tick<'a, M: aplomb::Math> {
-    /// Ticks since the start of the flight; negative in the lead-in.
+    /// Ticks since the start of the flight; negative in the warm-up.
     pub from_start: i64,
     /// Time since the start of the flight in s.
     pub time_s: f64,
-    /// What the controller was shown.
+    /// Samples that the controller received.
     pub sensors: &'a aplomb::Sensors,
-    /// What it was told.
+    /// Command that it received.
     pub command: &'a Command,
-    /// What it answered.
+    /// Motor commands that it returned.
     pub motors: aplomb::Rotors<MotorCommand>,
     /// The controller after this tick.
     pub controller: &'a FlightController<M>,
@@ -152,7 +152,7 @@ pub struct Tick<'a, M: aplomb::Math> {
     pub camera: Option<&'a StabilisedCamera<M>>,
 }
 
-/// How a watched flight ended.
+/// Totals of a flight without a trace.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Ended {
     /// As in [`Flown`].
@@ -161,7 +161,7 @@ pub struct Ended {
     pub simulated_s: f64,
 }
 
-/// Flies without keeping anything: `watch` is shown every tick, those of the lead-in included.
+/// [`fly`] without a trace. `watch` is called on every tick, warm-up included.
 ///
 /// # Errors
 /// A craft or controller that cannot be built.
@@ -175,7 +175,7 @@ pub fn fly_watched<M: aplomb::Math>(
     watched((craft, Rotors::splat(1.0)), controller, plan, seed, watch)
 }
 
-/// Flies the craft with the share of the nominal speed that each motor makes of its command.
+/// Flies the craft with the given actual over nominal speed of each motor.
 fn watched<M: aplomb::Math>(
     (craft, motor_share): (&Config, Rotors<f64>),
     config: &flight::Config,
@@ -186,12 +186,12 @@ fn watched<M: aplomb::Math>(
     let tick_hz = config.tick_hz;
     let tick_s = 1.0 / f64::from(tick_hz);
     let ticks = |time_s: f64| libm::round(time_s / tick_s) as i64;
-    // Refused before anything is made of its limits.
+    // Invalid limits are rejected before the warm-up is computed from them.
     let mut controller = FlightController::<M>::new(config)?;
-    let lead_ticks = ticks(lead_s(plan, config));
-    let lead_s = lead_ticks as f64 * tick_s;
-    let mut plant = Plant::new(craft, &shifted(&plan.air, lead_s), &start(plan), seed, tick_s)?
-        .with_faults(&later(&plan.faults, lead_s))?;
+    let warm_up_ticks = ticks(warm_up_s(plan, config));
+    let warm_up_s = warm_up_ticks as f64 * tick_s;
+    let mut plant = Plant::new(craft, &shifted(&plan.air, warm_up_s), &start(plan), seed, tick_s)?
+        .with_faults(&later(&plan.faults, warm_up_s))?;
     let mut camera = match &craft.camera_mount {
         Some(mount) => {
             let elevation_deg = plan.camera_elevation_deg;
@@ -203,10 +203,10 @@ fn watched<M: aplomb::Math>(
     let mut digest = Digest::new();
     let mut pushed = ([0.0; 3], [0.0; 3]);
     let end = ticks(plan.duration_s);
-    for from_start in -lead_ticks..=end {
+    for from_start in -warm_up_ticks..=end {
         let time_s = from_start as f64 * tick_s;
         let sensors = exchange::sensors(&plant.sense(), tick_s);
-        let command = command_at(plan, (lead_ticks + from_start) as f64 * tick_s, time_s);
+        let command = command_at(plan, (warm_up_ticks + from_start) as f64 * tick_s, time_s);
         let motors = controller.step(&sensors, &command);
         digest.take(motors);
         watch(&Tick {
@@ -234,10 +234,10 @@ fn watched<M: aplomb::Math>(
         }
         waiting = motors;
     }
-    Ok(Ended { digest: digest.0, simulated_s: (lead_ticks + end + 1) as f64 * tick_s })
+    Ok(Ended { digest: digest.0, simulated_s: (warm_up_ticks + end + 1) as f64 * tick_s })
 }
 
-/// Where the craft is before the lead-in.
+/// State of the craft before the warm-up.
 fn start(plan: &FlightPlan) -> aplomb_craft::Start {
     let ground = aplomb_craft::Start {
         heading_rad: plan.heading_deg.to_radians(),
@@ -252,10 +252,10 @@ fn start(plan: &FlightPlan) -> aplomb_craft::Start {
     }
 }
 
-/// Length of the lead-in of `plan` in s, with a controller that climbs within its own limits; 0 for a start on the ground or
-/// on a stand.
+/// Length of the warm-up of `plan` in s; the climb takes as long as the controller's climb limits require. 0 for a start on
+/// the ground or on a stand.
 #[must_use]
-pub fn lead_s(plan: &FlightPlan, controller: &flight::Config) -> f64 {
+pub fn warm_up_s(plan: &FlightPlan, controller: &flight::Config) -> f64 {
     match plan.start {
         Start::Ground | Start::Stand { .. } => 0.0,
         Start::Hover { height_m } => {
@@ -268,14 +268,14 @@ pub fn lead_s(plan: &FlightPlan, controller: &flight::Config) -> f64 {
     }
 }
 
-/// The command at a time counted from the start of the lead-in and one counted from the flight's start.
-fn command_at(plan: &FlightPlan, from_lead_s: f64, time_s: f64) -> Command {
+/// The command at a time, counted from the start of the warm-up and from the start of the flight.
+fn command_at(plan: &FlightPlan, from_warm_up_s: f64, time_s: f64) -> Command {
     if time_s >= 0.0 {
         return plan.command_at(time_s);
     }
     let height_m = match plan.start {
-        Start::Hover { height_m } if from_lead_s >= REST_S => height_m,
-        Start::Hover { .. } if from_lead_s >= REST_S - ARM_S => {
+        Start::Hover { height_m } if from_warm_up_s >= REST_S => height_m,
+        Start::Hover { .. } if from_warm_up_s >= REST_S - ARM_S => {
             return Command::fly(aplomb::Demand::Sticks(aplomb::Sticks::CENTRED));
         }
         _ => return Command::IDLE,
@@ -288,22 +288,25 @@ fn command_at(plan: &FlightPlan, from_lead_s: f64, time_s: f64) -> Command {
     })
 }
 
-/// The air of the flight, later by the lead-in; what blows at the start blows in the lead-in too.
-fn shifted(air: &AirConfig, lead_s: f64) -> AirConfig {
+/// The air of the flight, delayed by the warm-up. The wind at the start blows during the warm-up, too.
+fn shifted(air: &AirConfig, warm_up_s: f64) -> AirConfig {
     let mut air = air.clone();
     for wind in air.winds.iter_mut().filter(|wind| wind.at_s > 0.0) {
-        wind.at_s += lead_s;
+        wind.at_s += warm_up_s;
     }
     for gust in &mut air.gusts {
-        gust.at_s += lead_s;
+        gust.at_s += warm_up_s;
     }
     air
 }
 
-/// The faults of the flight, later by the lead-in.
-fn later(faults: &[Fault], lead_s: f64) -> Vec<Fault> {
-    let later =
-        |fault: &Fault| Fault { from_s: fault.from_s + lead_s, until_s: fault.until_s + lead_s, ..*fault };
+/// The faults of the flight, delayed by the warm-up.
+fn later(faults: &[Fault], warm_up_s: f64) -> Vec<Fault> {
+    let later = |fault: &Fault| Fault {
+        from_s: fault.from_s + warm_up_s,
+        until_s: fault.until_s + warm_up_s,
+        ..*fault
+    };
     faults.iter().map(later).collect()
 }
 

@@ -1,24 +1,24 @@
-//! From traces to verdicts: what each check measures, in one flight and over many seeds.
+//! Verdicts from traces: the figure of each check in one flight and over many seeds.
 
 use aplomb_craft::{Rotors, Spin};
 
-use crate::input::check::{Check, OverSeeds, Statistic};
+use crate::input::check::{Check, Pooling, Statistic};
 use crate::measure;
 use crate::quantiles::Quantiles;
 use crate::signals;
 use crate::trace::Trace;
 use crate::verdict::{Limit, Verdict};
 
-/// What one flight has to say about one check.
+/// Measurement of one check in one flight.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Evidence {
-    /// The samples of the window, to be pooled over seeds.
+    /// Samples of the window, to be pooled over seeds.
     Samples(Vec<f64>),
-    /// The figure of this flight.
+    /// Figure of this flight.
     Figure(f64),
 }
 
-/// Takes from `trace` what `check` needs.
+/// Measures `check` on `trace`. `spin` is the sense of rotation of each rotor.
 #[must_use]
 pub fn evidence(check: &Check, trace: &Trace, spin: &Rotors<Spin>) -> Evidence {
     let rows = trace.window(check.from_s, check.to_s);
@@ -34,7 +34,7 @@ pub fn evidence(check: &Check, trace: &Trace, spin: &Rotors<Spin>) -> Evidence {
             let target = rows.last().map_or(f64::NAN, |row| signals::setpoint(check.signal, row));
             Evidence::Figure(measure::overshoot_percent(&samples, before, target))
         }
-        _ if check.over_seeds == OverSeeds::Pooled => Evidence::Samples(samples),
+        _ if check.pooling == Pooling::Pooled => Evidence::Samples(samples),
         statistic => Evidence::Figure(figure(statistic, &samples)),
     }
 }
@@ -45,7 +45,7 @@ fn figure(statistic: Statistic, samples: &[f64]) -> f64 {
     one.figure(statistic)
 }
 
-/// Judges `check` by the evidence of all its flights, one for each seed.
+/// Judges `check` by the evidence of its flights, one per seed.
 #[must_use]
 pub fn verdict(check: &Check, flights: &[Evidence]) -> Verdict {
     let mut pool = Pool::of(check);
@@ -53,15 +53,15 @@ pub fn verdict(check: &Check, flights: &[Evidence]) -> Verdict {
     pool.verdict(check)
 }
 
-/// One figure of the evidence of all seeds.
+/// Combines the evidence of all seeds into one figure.
 #[must_use]
-pub fn pool(statistic: Statistic, over_seeds: OverSeeds, limit: Limit, flights: &[Evidence]) -> f64 {
-    let mut pool = Pool::new(statistic, over_seeds, limit);
+pub fn pool(statistic: Statistic, pooling: Pooling, limit: Limit, flights: &[Evidence]) -> f64 {
+    let mut pool = Pool::new(statistic, pooling, limit);
     flights.iter().for_each(|flight| pool.take(flight));
     pool.figure()
 }
 
-/// The evidence of any number of flights, folded as it comes: it needs no more memory for many flights than for a few.
+/// Accumulator of the evidence of any number of flights. Its memory does not grow with the number of flights.
 #[derive(Clone)]
 pub struct Pool {
     statistic: Statistic,
@@ -73,7 +73,7 @@ pub struct Pool {
     samples: Samples,
 }
 
-/// Samples of all flights, folded.
+/// Running statistics of the samples of all flights.
 #[derive(Clone, Default)]
 struct Samples {
     flights: u64,
@@ -87,19 +87,19 @@ struct Samples {
 }
 
 impl Pool {
-    /// Nothing yet, for `check`.
+    /// An empty accumulator for `check`.
     #[must_use]
     pub fn of(check: &Check) -> Self {
-        Self::new(check.statistic, check.over_seeds, check.limit)
+        Self::new(check.statistic, check.pooling, check.limit)
     }
 
-    /// Nothing yet.
+    /// An empty accumulator.
     #[must_use]
-    pub fn new(statistic: Statistic, over_seeds: OverSeeds, limit: Limit) -> Self {
+    pub fn new(statistic: Statistic, pooling: Pooling, limit: Limit) -> Self {
         Self {
             statistic,
             limit,
-            worst_of_flights: over_seeds == OverSeeds::Worst,
+            worst_of_flights: pooling == Pooling::Worst,
             figures: 0,
             worst: f64::NAN,
             middle: Quantiles::default(),
@@ -107,7 +107,7 @@ impl Pool {
         }
     }
 
-    /// Takes what one more flight says.
+    /// Adds the evidence of one flight.
     pub fn take(&mut self, evidence: &Evidence) {
         match evidence {
             Evidence::Figure(figure) => {
@@ -121,7 +121,7 @@ impl Pool {
         }
     }
 
-    /// The figure of all flights; NaN for none.
+    /// The figure of all flights; NaN without flights.
     #[must_use]
     pub fn figure(&self) -> f64 {
         if self.samples.flights > 0 {
@@ -159,13 +159,13 @@ impl Samples {
                 self.sum_of_squares += v * v;
             }),
         }
-        let fold = |all: Option<f64>, one: f64, larger: fn(f64, f64) -> f64| match all {
+        let update = |all: Option<f64>, one: f64, larger: fn(f64, f64) -> f64| match all {
             _ if samples.is_empty() => all,
             Some(all) => Some(larger(all, one)),
             None => Some(one),
         };
-        self.largest = fold(self.largest, measure::largest(samples), |a, b| measure::largest(&[a, b]));
-        self.smallest = fold(self.smallest, measure::smallest(samples), |a, b| measure::smallest(&[a, b]));
+        self.largest = update(self.largest, measure::largest(samples), |a, b| measure::largest(&[a, b]));
+        self.smallest = update(self.smallest, measure::smallest(samples), |a, b| measure::smallest(&[a, b]));
         self.last = samples.last().copied().or(self.last);
     }
 
@@ -181,13 +181,13 @@ impl Samples {
             Statistic::Share(share) => self.sizes.quantile(share),
             Statistic::Final => self.last.unwrap_or(f64::NAN),
             Statistic::TimeShare => 100.0 * mean(self.sum),
-            // Made from one flight's samples in order, never from pooled ones.
+            // These need the samples of one flight in order. Pooled samples have none.
             Statistic::Settling { .. } | Statistic::Overshoot => f64::NAN,
         }
     }
 }
 
-/// The figure that is further outside the limit, or closer to it from inside; NaN when one of them is NaN.
+/// The figure with the smaller margin to `limit`; NaN when either is NaN.
 fn worse(limit: Limit, a: f64, b: f64) -> f64 {
     let excess = |figure: f64| match limit {
         Limit::AtMost(high) => figure - high,
@@ -204,12 +204,12 @@ mod tests {
     use crate::trace::Row;
     use crate::verdict::Outcome;
 
-    fn check(statistic: Statistic, over_seeds: OverSeeds, limit: Limit) -> Check {
+    fn check(statistic: Statistic, pooling: Pooling, limit: Limit) -> Check {
         let signal = Signal::Pitch;
-        Check { signal, statistic, from_s: 1.0, to_s: 2.0, limit, over_seeds, because: None }
+        Check { signal, statistic, from_s: 1.0, to_s: 2.0, limit, pooling, because: None }
     }
 
-    /// Pitch goes from 0 to 20 at 1 s with a peak of 23, the set-point steps to 20.
+    /// A step of the pitch set-point from 0 to 20 at 1 s; the pitch peaks at 23.
     fn step() -> Trace {
         let rows = (0..=20).map(|i| {
             let mut row = Row { time_s: 0.1 * f64::from(i), ..Row::default() };
@@ -227,19 +227,19 @@ mod tests {
     }
 
     #[test]
-    fn overshoot_is_in_percent_of_the_set_points_own_step() {
-        let overshoot = check(Statistic::Overshoot, OverSeeds::Median, Limit::AtMost(10.0));
+    fn overshoot_is_in_percent_of_the_set_point_step() {
+        let overshoot = check(Statistic::Overshoot, Pooling::Median, Limit::AtMost(10.0));
         let verdict = verdict(&overshoot, &[evidence(&overshoot, &step(), &spin())]);
         assert!((verdict.measured - 15.0).abs() < 1e-12);
         assert_eq!(verdict.outcome, Outcome::Fail);
     }
 
     #[test]
-    fn pooling_takes_all_samples_and_worst_takes_the_figure_nearest_to_a_miss() {
-        let pooled = check(Statistic::Share(0.5), OverSeeds::Pooled, Limit::AtMost(3.0));
+    fn pooling_takes_all_samples_and_worst_takes_the_figure_with_the_least_margin() {
+        let pooled = check(Statistic::Share(0.5), Pooling::Pooled, Limit::AtMost(3.0));
         let samples = [Evidence::Samples(vec![1.0, 1.0, 1.0]), Evidence::Samples(vec![-9.0, 9.0])];
         assert_eq!(verdict(&pooled, &samples).measured, 1.0);
-        let worst = check(Statistic::Final, OverSeeds::Worst, Limit::Between(-1.0, 4.0));
+        let worst = check(Statistic::Final, Pooling::Worst, Limit::Between(-1.0, 4.0));
         let figures = [2.0, 3.0, 0.5].map(Evidence::Figure);
         assert_eq!(verdict(&worst, &figures).measured, 3.0);
         let unknown = [Evidence::Figure(2.0), Evidence::Figure(f64::NAN)];
@@ -247,8 +247,8 @@ mod tests {
     }
 
     #[test]
-    fn an_empty_window_cannot_be_told() {
-        let mean = check(Statistic::Mean, OverSeeds::Pooled, Limit::AtMost(1.0));
+    fn an_empty_window_is_inconclusive() {
+        let mean = check(Statistic::Mean, Pooling::Pooled, Limit::AtMost(1.0));
         let verdict = verdict(&mean, &[evidence(&mean, &Trace::default(), &spin())]);
         assert_eq!(verdict.outcome, Outcome::Inconclusive);
     }

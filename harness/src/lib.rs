@@ -1,4 +1,4 @@
-//! Flies the aplomb control crate on the simulated craft in closed loop, measures, judges and reports.
+//! Closed-loop simulation of the aplomb control crate on the simulated craft, with measurement, verdicts and reports.
 
 pub mod camera;
 pub mod cli;

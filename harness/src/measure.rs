@@ -1,38 +1,38 @@
-//! Figures from series of values: the arithmetic behind every check.
+//! Statistics of series of values: mean, rms, quantiles, settling time, overshoot.
 
-/// Arithmetic mean; NaN for nothing.
+/// Arithmetic mean; NaN for an empty series.
 #[must_use]
 pub fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64
 }
 
-/// Root of the mean square; NaN for nothing.
+/// Root mean square; NaN for an empty series.
 #[must_use]
 pub fn rms(values: &[f64]) -> f64 {
     libm::sqrt(values.iter().map(|v| v * v).sum::<f64>() / values.len() as f64)
 }
 
-/// Standard deviation about the mean (division by n); NaN for nothing.
+/// Standard deviation about the mean (division by n); NaN for an empty series.
 #[must_use]
 pub fn deviation(values: &[f64]) -> f64 {
     let centre = mean(values);
     libm::sqrt(values.iter().map(|v| (v - centre) * (v - centre)).sum::<f64>() / values.len() as f64)
 }
 
-/// Largest value; NaN for nothing or when any value is NaN.
+/// Largest value; NaN for an empty series or when any value is NaN.
 #[must_use]
 pub fn largest(values: &[f64]) -> f64 {
     values.iter().copied().reduce(|a, b| if a.is_nan() || a > b { a } else { b }).unwrap_or(f64::NAN)
 }
 
-/// Smallest value; NaN for nothing or when any value is NaN.
+/// Smallest value; NaN for an empty series or when any value is NaN.
 #[must_use]
 pub fn smallest(values: &[f64]) -> f64 {
     -largest(&values.iter().map(|v| -v).collect::<Vec<_>>())
 }
 
 /// The value below which the given share (0 to 1) of the values lies, by linear interpolation between order statistics
-/// (Hyndman & Fan 1996, The American Statistician 50(4), definition 7). NaN for nothing or when any value is NaN.
+/// (Hyndman & Fan 1996, The American Statistician 50(4), definition 7). NaN for an empty series or when any value is NaN.
 #[must_use]
 pub fn quantile(values: &[f64], share: f64) -> f64 {
     if values.is_empty() || values.iter().any(|v| v.is_nan()) {
@@ -40,14 +40,14 @@ pub fn quantile(values: &[f64], share: f64) -> f64 {
     }
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
-    let place = share.clamp(0.0, 1.0) * (sorted.len() - 1) as f64;
-    let below = libm::floor(place) as usize;
+    let rank = share.clamp(0.0, 1.0) * (sorted.len() - 1) as f64;
+    let below = libm::floor(rank) as usize;
     let above = (below + 1).min(sorted.len() - 1);
-    sorted[below] + (place - below as f64) * (sorted[above] - sorted[below])
+    sorted[below] + (rank - below as f64) * (sorted[above] - sorted[below])
 }
 
-/// Time from the first sample until the value is within `band` of zero and stays there to the end; NaN for nothing,
-/// infinity when it is outside at the end.
+/// Settling time: time from the first sample until the error stays within `band` of zero. Infinite when the last error is
+/// outside the band; NaN for an empty series.
 #[must_use]
 pub fn settling_time(times_s: &[f64], errors: &[f64], band: f64) -> f64 {
     let Some(&start) = times_s.first() else { return f64::NAN };
@@ -59,8 +59,8 @@ pub fn settling_time(times_s: &[f64], errors: &[f64], band: f64) -> f64 {
     }
 }
 
-/// How far the value passes its target, in per cent of the step from `before` to `target`; 0 when it never does, NaN for
-/// nothing or a step of no size.
+/// Overshoot beyond `target` in per cent of the step from `before` to `target`. 0 without overshoot; NaN for an empty
+/// series or a step of size 0.
 #[must_use]
 pub fn overshoot_percent(values: &[f64], before: f64, target: f64) -> f64 {
     let step = target - before;
@@ -72,8 +72,8 @@ pub fn overshoot_percent(values: &[f64], before: f64, target: f64) -> f64 {
     if most < 0.0 { 0.0 } else { most }
 }
 
-/// What of the series is faster than `cycles` per sample (0 to 0.5): a second-order Butterworth high-pass by the bilinear
-/// transform, `w = tan(pi cycles)`, run forwards and then backwards so that nothing is shifted in time.
+/// High-pass filtered series: a second-order Butterworth filter with the corner at `cycles` per sample (0 to 0.5) by the
+/// bilinear transform, `w = tan(pi cycles)`, run forwards and then backwards for zero phase.
 #[must_use]
 pub fn above(values: &[f64], cycles: f64) -> Vec<f64> {
     let w = libm::tan(std::f64::consts::PI * cycles);
@@ -81,7 +81,7 @@ pub fn above(values: &[f64], cycles: f64) -> Vec<f64> {
     let (a1, a2) = (2.0 * (w * w - 1.0) * scale, (1.0 - std::f64::consts::SQRT_2 * w + w * w) * scale);
     let pass = |values: &mut dyn Iterator<Item = f64>| -> Vec<f64> {
         let (mut state, mut first) = ([0.0; 2], None);
-        // Starting from the first value, so that a constant gives nothing.
+        // The first value is subtracted, so that a constant gives 0.
         values
             .map(|value| {
                 let input = value - *first.get_or_insert(value);
@@ -91,11 +91,11 @@ pub fn above(values: &[f64], cycles: f64) -> Vec<f64> {
             })
             .collect()
     };
-    let mut there = pass(&mut values.iter().copied());
-    there.reverse();
-    let mut back = pass(&mut there.into_iter());
-    back.reverse();
-    back
+    let mut forwards = pass(&mut values.iter().copied());
+    forwards.reverse();
+    let mut both = pass(&mut forwards.into_iter());
+    both.reverse();
+    both
 }
 
 #[cfg(test)]
@@ -115,7 +115,7 @@ mod tests {
     }
 
     #[test]
-    fn fast_part_is_a_butterworth_response_twice_without_shift() {
+    fn high_pass_is_a_butterworth_response_twice_without_phase() {
         // |H|^2 = (f/fc)^4/(1 + (f/fc)^4) of an analogue second-order Butterworth high-pass, passed twice.
         let wave = |cycles: f64| {
             (0..40_000).map(|i| (std::f64::consts::TAU * cycles * f64::from(i)).sin()).collect::<Vec<_>>()
@@ -133,7 +133,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_and_nan_cannot_be_told() {
+    fn empty_series_and_nan_give_nan() {
         assert!(mean(&[]).is_nan() && largest(&[]).is_nan() && quantile(&[], 0.5).is_nan());
         assert!(largest(&[1.0, f64::NAN]).is_nan() && largest(&[f64::NAN, 1.0]).is_nan());
         assert!(quantile(&[1.0, f64::NAN], 0.0).is_nan());

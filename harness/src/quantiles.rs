@@ -4,17 +4,17 @@ use sketches_ddsketch::{Config, DDSketch};
 
 use crate::measure;
 
-/// Values up to this many are kept as they are: those of one flight, or one figure of each of this many flights.
+/// Number of values that are stored exactly.
 const KEPT: usize = 16_384;
-/// Relative error of a quantile of more values.
+/// Relative error of a quantile of more than [`KEPT`] values.
 pub const RELATIVE_ERROR: f64 = 1e-3;
-/// Sizes below this count as 0 among more values.
+/// Absolute values below this count as 0 in the sketch.
 const SMALLEST: f64 = 1e-9;
-/// Enough for every size from [`SMALLEST`] to 1e9.
+/// Bins for all absolute values from [`SMALLEST`] to 1e9.
 const MOST_BINS: u32 = 32_768;
 
-/// Values to take quantiles of: exact while they are few, then by a sketch that errs by [`RELATIVE_ERROR`] of the value at most
-/// (Masson, Rim and Lee 2019, DDSketch, Proc. VLDB Endow. 12(12), 2195-2205) and holds half a megabyte at most.
+/// Quantile estimator: exact for up to 16,384 values, then a sketch with a relative error of at most [`RELATIVE_ERROR`]
+/// (Masson, Rim and Lee 2019, DDSketch, Proc. VLDB Endow. 12(12), 2195-2205). It takes at most half a megabyte.
 #[derive(Clone, Default)]
 pub struct Quantiles {
     few: Vec<f64>,
@@ -31,7 +31,7 @@ struct Many {
 }
 
 impl Quantiles {
-    /// Takes one more value.
+    /// Adds a value.
     pub fn take(&mut self, value: f64) {
         self.not_a_number |= value.is_nan();
         match &mut self.many {
@@ -46,7 +46,7 @@ impl Quantiles {
         }
     }
 
-    /// As [`measure::quantile`]: NaN for nothing or when any value was NaN.
+    /// As [`measure::quantile`]: NaN without values or when any value was NaN.
     #[must_use]
     pub fn quantile(&self, share: f64) -> f64 {
         match &self.many {
@@ -78,7 +78,7 @@ impl Many {
             f64::INFINITY
         } else {
             let of_finite = if finite > 1 { rank / (finite - 1) as f64 } else { 0.0 };
-            // An error would be a share outside 0 to 1, or an empty sketch.
+            // The sketch fails only for a share outside 0 to 1 or when empty.
             self.sketch.quantile(of_finite).ok().flatten().unwrap_or(f64::NAN)
         }
     }
@@ -101,9 +101,9 @@ mod tests {
             let values: Vec<f64> = (0..count).map(value).collect();
             let quantiles = of(values.iter().copied());
             for share in [0.0, 0.05, 0.5, 0.95, 1.0] {
-                let (exact, told) = (measure::quantile(&values, share), quantiles.quantile(share));
+                let (exact, estimated) = (measure::quantile(&values, share), quantiles.quantile(share));
                 let allowed = if count == KEPT { 0.0 } else { 1.01 * RELATIVE_ERROR * exact.abs() };
-                assert!((told - exact).abs() <= allowed, "{count} {share}: {told} {exact}");
+                assert!((estimated - exact).abs() <= allowed, "{count} {share}: {estimated} {exact}");
             }
         }
     }

@@ -1,4 +1,4 @@
-//! One row of a trace, from the craft's truth and the controller's record.
+//! Conversion of the craft's truth and the controller's record to a trace row.
 
 use aplomb::guard::Phase;
 use aplomb::record::Record;
@@ -6,17 +6,17 @@ use aplomb_craft::Truth;
 
 use crate::trace::{Flags, Motion, Row};
 
-/// The row at `time_s`.
+/// The trace row at `time_s`.
 #[must_use]
 pub fn row(time_s: f64, truth: &Truth, record: &Record) -> Row {
     let up = |v: aplomb_craft::glam::DVec3| [v.x, v.y, -v.z];
     let [w, x, y, z] = record.estimate.attitude.wxyz().map(f64::from);
-    let believed = aplomb_craft::glam::DQuat::from_xyzw(x, y, z, w);
+    let estimated = aplomb_craft::glam::DQuat::from_xyzw(x, y, z, w);
     Row {
         time_s,
         truth: true_motion(truth),
         estimate: estimated_motion(record),
-        setpoint: wanted_motion(record),
+        setpoint: setpoint_motion(record),
         command: aplomb_craft::Rotors::from(record.commands.into_array().map(|c| f64::from(c.get()))),
         thrust_n: truth.thrust_n,
         torque_nm: truth.torque_nm,
@@ -24,7 +24,7 @@ pub fn row(time_s: f64, truth: &Truth, record: &Record) -> Row {
         wind_m_s: up(truth.wind_m_s),
         tilt_estimate_error_deg: angle_deg(
             truth.attitude.conjugate() * aplomb_craft::glam::DVec3::Z,
-            believed.conjugate() * aplomb_craft::glam::DVec3::Z,
+            estimated.conjugate() * aplomb_craft::glam::DVec3::Z,
         ),
         receiver_correlated_m: up(truth.receiver_errors.correlated_m),
         battery_v: truth.battery.voltage_v,
@@ -34,9 +34,9 @@ pub fn row(time_s: f64, truth: &Truth, record: &Record) -> Row {
             armed: !matches!(record.phase, Phase::Disarmed | Phase::Stopped { .. }),
             on_ground: truth.on_ground,
             at_tilt_limit: record.achieved.limited.tilt,
-            roll_pitch_cut: record.achieved.limited.roll_pitch,
-            thrust_cut: record.achieved.limited.thrust,
-            yaw_cut: record.achieved.limited.yaw,
+            roll_pitch_saturated: record.achieved.limited.roll_pitch,
+            thrust_saturated: record.achieved.limited.thrust,
+            yaw_saturated: record.achieved.limited.yaw,
             cannot_hold_position: record.cannot_hold_position,
         },
     }
@@ -62,16 +62,16 @@ fn true_motion(truth: &Truth) -> Motion {
 fn estimated_motion(record: &Record) -> Motion {
     let estimate = &record.estimate;
     let [north_m, east_m, down_m] = estimate.position_m.to_array().map(f64::from);
-    let [velocity_north_m_s, velocity_east_m_s, sink_m_s] = estimate.velocity_m_s.to_array().map(f64::from);
+    let [velocity_north_m_s, velocity_east_m_s, down_m_s] = estimate.velocity_m_s.to_array().map(f64::from);
     let [roll, pitch, yaw] = estimate.rate_rad_s.to_array().map(f64::from);
-    let known = |known: bool, value: f64| if known { value } else { f64::NAN };
+    let valid = |valid: bool, value: f64| if valid { value } else { f64::NAN };
     Motion {
-        north_m: known(estimate.position_valid, north_m),
-        east_m: known(estimate.position_valid, east_m),
-        height_m: known(estimate.height_valid, -down_m),
-        velocity_north_m_s: known(estimate.position_valid, velocity_north_m_s),
-        velocity_east_m_s: known(estimate.position_valid, velocity_east_m_s),
-        climb_m_s: known(estimate.height_valid, -sink_m_s),
+        north_m: valid(estimate.position_valid, north_m),
+        east_m: valid(estimate.position_valid, east_m),
+        height_m: valid(estimate.height_valid, -down_m),
+        velocity_north_m_s: valid(estimate.position_valid, velocity_north_m_s),
+        velocity_east_m_s: valid(estimate.position_valid, velocity_east_m_s),
+        climb_m_s: valid(estimate.height_valid, -down_m_s),
         roll_rate_deg_s: roll.to_degrees(),
         pitch_rate_deg_s: pitch.to_degrees(),
         yaw_rate_deg_s: yaw.to_degrees(),
@@ -79,18 +79,19 @@ fn estimated_motion(record: &Record) -> Motion {
     }
 }
 
-fn wanted_motion(record: &Record) -> Motion {
-    let place = record.position_setpoint_m.map_or([f64::NAN; 3], |place| place.to_array().map(f64::from));
-    let [velocity_north_m_s, velocity_east_m_s, sink_m_s] =
+fn setpoint_motion(record: &Record) -> Motion {
+    let position =
+        record.position_setpoint_m.map_or([f64::NAN; 3], |position| position.to_array().map(f64::from));
+    let [velocity_north_m_s, velocity_east_m_s, down_m_s] =
         record.velocity_setpoint_m_s.to_array().map(f64::from);
     let [roll, pitch, yaw] = record.rate_setpoint.rate_rad_s.to_array().map(f64::from);
     Motion {
-        north_m: place[0],
-        east_m: place[1],
+        north_m: position[0],
+        east_m: position[1],
         height_m: record.height_setpoint_m.map_or(f64::NAN, f64::from),
         velocity_north_m_s,
         velocity_east_m_s,
-        climb_m_s: -sink_m_s,
+        climb_m_s: -down_m_s,
         roll_rate_deg_s: roll.to_degrees(),
         pitch_rate_deg_s: pitch.to_degrees(),
         yaw_rate_deg_s: yaw.to_degrees(),
@@ -98,7 +99,7 @@ fn wanted_motion(record: &Record) -> Motion {
     }
 }
 
-/// The angles of an attitude, scalar first, body to world; everything else 0.
+/// Roll, pitch, heading and tilt of an attitude quaternion (scalar first, body to world); all other fields are 0.
 fn angles([w, x, y, z]: [f64; 4]) -> Motion {
     let roll = libm::atan2(2.0 * (w * x + y * z), 1.0 - 2.0 * (x * x + y * y));
     let pitch = libm::asin((2.0 * (w * y - z * x)).clamp(-1.0, 1.0));

@@ -1,4 +1,4 @@
-//! Values of every signal that can be expected of a flight, taken from its trace.
+//! Values of each signal, computed from a trace.
 
 use aplomb_craft::{Rotors, Spin};
 
@@ -6,12 +6,12 @@ use crate::input::signal::Signal;
 use crate::measure;
 use crate::trace::{Row, Trace};
 
-/// The values of `signal` over the rows of a window. One for each row, but four for the noise of the motor commands and a
-/// single one for a signal that is one figure of the whole window. `spin` tells which rotors turn which way.
+/// The values of `signal` over the rows of a window: one per row; four per row for the noise of the motor commands; a single
+/// one for a signal that is one figure of the whole window. `spin` is the sense of rotation of each rotor.
 #[must_use]
 pub fn values(signal: Signal, rows: &[Row], spin: &Rotors<Spin>) -> Vec<f64> {
     match signal {
-        Signal::RotorSpread => vec![rotor_spread_percent(rows)],
+        Signal::RotorSpeedRange => vec![rotor_speed_range_percent(rows)],
         Signal::MotorCommandNoise => command_noise_percent(rows),
         Signal::LineOfSightMotion => sight_motion(rows, |row| {
             row.camera.map_or([f64::NAN; 2], |camera| {
@@ -28,7 +28,7 @@ pub fn values(signal: Signal, rows: &[Row], spin: &Rotors<Spin>) -> Vec<f64> {
     }
 }
 
-/// What `signal` is meant to follow at `row`, for the signals that have a set-point of their own; else NaN.
+/// Set-point of `signal` at `row`; NaN for signals without a set-point.
 #[must_use]
 pub fn setpoint(signal: Signal, row: &Row) -> f64 {
     let s = &row.setpoint;
@@ -49,8 +49,8 @@ pub fn setpoint(signal: Signal, row: &Row) -> f64 {
 
 fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
     let Row { truth, estimate, setpoint, .. } = row;
-    let control_north = truth.north_m + row.receiver_correlated_m[0] - setpoint.north_m;
-    let control_east = truth.east_m + row.receiver_correlated_m[1] - setpoint.east_m;
+    let north_to_gnss = truth.north_m + row.receiver_correlated_m[0] - setpoint.north_m;
+    let east_to_gnss = truth.east_m + row.receiver_correlated_m[1] - setpoint.east_m;
     let flag = |set: bool| if set { 1.0 } else { 0.0 };
     let rpm = row.rotor_rpm;
     match signal {
@@ -65,9 +65,9 @@ fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
         Signal::PositionError => {
             libm::hypot(truth.north_m - setpoint.north_m, truth.east_m - setpoint.east_m)
         }
-        Signal::PositionErrorToGnss => libm::hypot(control_north, control_east),
-        Signal::NorthErrorToGnss => control_north,
-        Signal::EastErrorToGnss => control_east,
+        Signal::PositionErrorToGnss => libm::hypot(north_to_gnss, east_to_gnss),
+        Signal::NorthErrorToGnss => north_to_gnss,
+        Signal::EastErrorToGnss => east_to_gnss,
         Signal::PositionEstimateError => {
             libm::hypot(estimate.north_m - truth.north_m, estimate.east_m - truth.east_m)
         }
@@ -100,7 +100,7 @@ fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
             let signed = rpm.to_array().into_iter().zip(spin.to_array()).map(|(rpm, spin)| rpm * spin.sign());
             0.5 * signed.sum::<f64>()
         }
-        Signal::RotorSpread => f64::NAN,
+        Signal::RotorSpeedRange => f64::NAN,
         Signal::BatteryVoltage => row.battery_v,
         Signal::BatteryCurrent => row.battery_a,
         Signal::CameraLevelError => {
@@ -110,18 +110,17 @@ fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
         Signal::Armed => flag(row.flags.armed),
         Signal::OnGround => flag(row.flags.on_ground),
         Signal::AtTiltLimit => flag(row.flags.at_tilt_limit),
-        Signal::RollPitchCut => flag(row.flags.roll_pitch_cut),
-        Signal::ThrustCut => flag(row.flags.thrust_cut),
-        Signal::YawCut => flag(row.flags.yaw_cut),
+        Signal::RollPitchSaturated => flag(row.flags.roll_pitch_saturated),
+        Signal::ThrustSaturated => flag(row.flags.thrust_saturated),
+        Signal::YawSaturated => flag(row.flags.yaw_saturated),
         Signal::CannotHoldPosition => flag(row.flags.cannot_hold_position),
     }
 }
 
-/// Frequency in Hz above which a motion of the line of sight is motion of the picture: slower, the eye or a person who reads
-/// the picture follows.
+/// Corner frequency in Hz of the high-pass on line-of-sight motion: slower motion does not blur the image.
 const PICTURE_HZ: f64 = 0.3;
 
-/// Size of the motion of two angles above [`PICTURE_HZ`], row by row.
+/// Magnitude of the motion of two angles above [`PICTURE_HZ`], per row.
 fn sight_motion(rows: &[Row], angles: impl Fn(&Row) -> [f64; 2]) -> Vec<f64> {
     let period_s = rows.get(1).map_or(f64::NAN, |second| second.time_s - rows[0].time_s);
     let axis = |axis: usize| {
@@ -131,7 +130,7 @@ fn sight_motion(rows: &[Row], angles: impl Fn(&Row) -> [f64; 2]) -> Vec<f64> {
     axis(0).into_iter().zip(axis(1)).map(|(up, across)| libm::hypot(up, across)).collect()
 }
 
-/// An angle in deg brought to -180..180.
+/// Wraps an angle in deg to -180..180.
 #[must_use]
 pub fn half_turn(angle_deg: f64) -> f64 {
     angle_deg - 360.0 * libm::round(angle_deg / 360.0)
@@ -151,7 +150,7 @@ fn by_rotor(rows: &[Row], of: impl Fn(&Row) -> Rotors<f64>) -> [Vec<f64>; 4] {
     std::array::from_fn(|rotor| rows.iter().map(|row| of(row).to_array()[rotor]).collect())
 }
 
-fn rotor_spread_percent(rows: &[Row]) -> f64 {
+fn rotor_speed_range_percent(rows: &[Row]) -> f64 {
     let means = by_rotor(rows, |row| row.rotor_rpm).map(|rpm| measure::mean(&rpm));
     100.0 * (measure::largest(&means) - measure::smallest(&means)) / measure::mean(&means)
 }
@@ -170,9 +169,9 @@ impl Trace {
     /// The rows from `from_s` to `to_s`, both included.
     #[must_use]
     pub fn window(&self, from_s: f64, to_s: f64) -> &[Row] {
-        let slack = 1e-9;
-        let first = self.rows.partition_point(|row| row.time_s < from_s - slack);
-        let end = self.rows.partition_point(|row| row.time_s <= to_s + slack);
+        let tolerance = 1e-9;
+        let first = self.rows.partition_point(|row| row.time_s < from_s - tolerance);
+        let end = self.rows.partition_point(|row| row.time_s <= to_s + tolerance);
         &self.rows[first..end.max(first)]
     }
 }
@@ -197,7 +196,7 @@ mod tests {
     }
 
     #[test]
-    fn heading_counts_on_through_north() {
+    fn heading_is_unwrapped_through_north() {
         let mut rows = [at(0.0), at(0.1), at(0.2)];
         for (row, heading) in rows.iter_mut().zip([350.0, 355.0, 5.0]) {
             row.truth.heading_deg = heading;
@@ -208,7 +207,7 @@ mod tests {
     }
 
     #[test]
-    fn rotor_pairs_and_spread_have_the_right_sign() {
+    fn rotor_pairs_and_speed_range_have_the_right_sign() {
         let mut row = at(0.0);
         row.rotor_rpm =
             Rotors { front_left: 5000.0, front_right: 4900.0, rear_left: 5100.0, rear_right: 5200.0 };
@@ -216,7 +215,7 @@ mod tests {
         assert_eq!(one(Signal::FrontMinusRear), -200.0);
         assert_eq!(one(Signal::LeftMinusRight), 0.0);
         assert_eq!(one(Signal::CounterClockwiseMinusClockwise), 100.0);
-        assert!((one(Signal::RotorSpread) - 100.0 * 300.0 / 5050.0).abs() < 1e-12);
+        assert!((one(Signal::RotorSpeedRange) - 100.0 * 300.0 / 5050.0).abs() < 1e-12);
     }
 
     #[test]

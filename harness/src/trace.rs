@@ -2,16 +2,17 @@
 
 use aplomb_craft::Rotors;
 
-/// One instant. Angles in degrees, heading clockwise from north, heights upwards, all at the instant the samples were taken.
+/// One instant. Angles are in degrees, the heading is clockwise from north, heights are positive upwards. All values are those at
+/// the time of the samples.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Row {
     /// Time from the start of the flight in s.
     pub time_s: f64,
-    /// What is true.
+    /// True state.
     pub truth: Motion,
-    /// What the controller believes.
+    /// Estimated state.
     pub estimate: Motion,
-    /// What the controller aims at; NaN where a quantity is not controlled.
+    /// Set-points; NaN where a quantity is not controlled.
     pub setpoint: Motion,
     /// Motor commands, 0 to 1.
     pub command: Rotors<f64>,
@@ -19,7 +20,7 @@ pub struct Row {
     pub thrust_n: Rotors<f64>,
     /// True torque of each propeller on the air in N m.
     pub torque_nm: Rotors<f64>,
-    /// True rotor speed in rev/min.
+    /// True rotor speed in rpm.
     pub rotor_rpm: Rotors<f64>,
     /// Wind at the craft in m/s: north, east, up (where it blows to).
     pub wind_m_s: [f64; 3],
@@ -31,13 +32,13 @@ pub struct Row {
     pub battery_v: f64,
     /// Battery current in A.
     pub battery_a: f64,
-    /// The camera, where one is fitted.
+    /// Camera state, where one is fitted.
     pub camera: Option<Camera>,
-    /// Flags of this instant.
+    /// Saturation and mode flags.
     pub flags: Flags,
 }
 
-/// Position, velocity, attitude and rates.
+/// Position, velocity, attitude and body rates.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Motion {
     /// North of home in m.
@@ -68,41 +69,41 @@ pub struct Motion {
     pub yaw_rate_deg_s: f64,
 }
 
-/// The camera in its mount: where it looks. Errors are truth less set-point.
+/// State of the stabilised camera. Errors are truth minus set-point.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Camera {
-    /// Heading of the line of sight less the wanted one in deg.
+    /// Heading error of the line of sight in deg.
     pub heading_error_deg: f64,
     /// Elevation of the line of sight above the horizon in deg.
     pub elevation_deg: f64,
-    /// Elevation less the wanted one in deg.
+    /// Elevation error of the line of sight in deg.
     pub elevation_error_deg: f64,
-    /// Turn of the picture about the line of sight in deg; 0 with the horizon level.
+    /// Rotation of the image about the line of sight in deg; 0 with a level horizon.
     pub roll_deg: f64,
     /// Angles of the joints in deg: yaw, roll, pitch.
     pub joint_deg: [f64; 3],
-    /// A joint is at the end of its travel.
+    /// A joint is at its end stop.
     pub at_stop: bool,
-    /// Pixels by which the middle of the picture moves for one degree.
+    /// Pixels per degree at the centre of the image.
     pub pixels_per_deg: f64,
 }
 
-/// What was cut or decided on an instant.
+/// Saturation and mode flags.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Flags {
-    /// The guard lets the motors turn.
+    /// The motors are armed.
     pub armed: bool,
-    /// The feet touch the ground.
+    /// The craft touches the ground.
     pub on_ground: bool,
-    /// The tilt limit cut the demand.
+    /// The tilt limit is active.
     pub at_tilt_limit: bool,
-    /// The mixer cut roll or pitch torque.
-    pub roll_pitch_cut: bool,
-    /// The mixer moved the thrust.
-    pub thrust_cut: bool,
-    /// The mixer cut the yaw torque.
-    pub yaw_cut: bool,
-    /// The place cannot be held against the wind.
+    /// Roll/pitch saturation: the mixer allocates less roll or pitch torque than demanded.
+    pub roll_pitch_saturated: bool,
+    /// Thrust saturation: the mixer allocates another thrust than demanded.
+    pub thrust_saturated: bool,
+    /// Yaw saturation: the mixer allocates less yaw torque than demanded.
+    pub yaw_saturated: bool,
+    /// The controller cannot hold position against the wind.
     pub cannot_hold_position: bool,
 }
 

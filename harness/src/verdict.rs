@@ -1,13 +1,13 @@
-//! What was expected, what was measured, and whether it held.
+//! Limits, measured figures and their outcome: pass, fail or inconclusive.
 
-/// Whether a check held.
+/// Outcome of a check or requirement.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Outcome {
-    /// Measured within the limit.
+    /// The figure is within the limit.
     Pass,
-    /// Measured outside the limit.
+    /// The figure is outside the limit.
     Fail,
-    /// Nothing to measure: no sample in the window, or not a number.
+    /// There is no figure: no sample in the window, or NaN.
     Inconclusive,
 }
 
@@ -22,35 +22,35 @@ pub enum Limit {
     Between(f64, f64),
 }
 
-/// One check judged.
+/// A judged check.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Verdict {
-    /// What is measured, in words: "height error, 95 % of the time, 5 to 30 s".
+    /// Description of the figure: "height error, 95 % of the time, 5 to 30 s".
     pub text: String,
     /// The measured figure.
     pub measured: f64,
-    /// Its limit.
+    /// The limit.
     pub limit: Limit,
-    /// Its unit as printed: "m", "deg", "%", "s".
+    /// Unit as printed: "m", "deg", "%", "s".
     pub unit: &'static str,
-    /// Held, missed or cannot tell.
+    /// Pass, fail or inconclusive.
     pub outcome: Outcome,
-    /// Where the limit comes from, if the flight file says.
+    /// Source of the limit, if the flight file states one.
     pub source: Option<String>,
 }
 
 impl Limit {
-    /// Judges a measured figure; NaN cannot be told.
+    /// Judges a measured figure. NaN is inconclusive.
     #[must_use]
     pub fn judge(self, measured: f64) -> Outcome {
         if measured.is_nan() {
             return Outcome::Inconclusive;
         }
-        let held = match self {
+        let within = match self {
             Self::AtMost(high) => measured <= high,
             Self::AtLeast(low) => measured >= low,
             Self::Between(low, high) => (low..=high).contains(&measured),
         };
-        if held { Outcome::Pass } else { Outcome::Fail }
+        if within { Outcome::Pass } else { Outcome::Fail }
     }
 }

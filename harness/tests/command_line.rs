@@ -1,4 +1,4 @@
-//! Runs of the program `aplomb` from outside: exit codes, what is said where, what is written and what is not.
+//! End-to-end runs of the binary `aplomb`: exit codes, standard output, standard error, files.
 
 mod scratch;
 
@@ -8,16 +8,16 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 #[test]
-fn held_ends_with_0_and_writes_report_and_trace() {
-    let scratch = Scratch::new("held");
+fn pass_ends_with_0_and_writes_report_and_trace() {
+    let scratch = Scratch::new("pass");
     scratch.write("hover.toml", &hover("5.0"));
     let output = scratch.aplomb(&["fly", "hover.toml"]);
     assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
-    let said = text(&output.stdout);
-    assert!(said.contains("hover   height error, peak, 0 to 2 s"), "{said}");
-    assert!(said.contains("1 held, 0 missed, 0 cannot be told."), "{said}");
+    let stdout = text(&output.stdout);
+    assert!(stdout.contains("hover   height error, peak, 0 to 2 s"), "{stdout}");
+    assert!(stdout.contains("1 pass, 0 fail, 0 inconclusive."), "{stdout}");
     // In a pipe: no colour, no progress.
-    assert!(!said.contains('\u{1b}') && output.stderr.is_empty());
+    assert!(!stdout.contains('\u{1b}') && output.stderr.is_empty());
     let [folder] = scratch.results().try_into().unwrap();
     let mut names: Vec<_> = fs::read_dir(&folder)
         .unwrap()
@@ -26,17 +26,17 @@ fn held_ends_with_0_and_writes_report_and_trace() {
     names.sort();
     assert_eq!(names, ["columns.md", "hover.csv", "report.html"]);
     let path = Path::new("results").join(folder.file_name().unwrap()).join("report.html");
-    assert!(said.ends_with(&format!("Report: {}\n", path.display())), "{said}");
+    assert!(stdout.ends_with(&format!("Report: {}\n", path.display())), "{stdout}");
 }
 
 #[test]
-fn missed_ends_with_1_and_a_second_run_gets_a_second_folder() {
-    let scratch = Scratch::new("missed");
+fn fail_ends_with_1_and_a_second_run_gets_a_second_folder() {
+    let scratch = Scratch::new("fail");
     scratch.write("hover.toml", &hover("0.0"));
     for runs in 1..=2 {
         let output = scratch.aplomb(&["fly", "hover.toml"]);
         assert_eq!(output.status.code(), Some(1), "{}", text(&output.stderr));
-        assert!(text(&output.stdout).contains("FAIL"));
+        assert!(text(&output.stdout).contains("fail"));
         assert_eq!(scratch.results().len(), runs);
     }
 }
@@ -48,12 +48,15 @@ fn wrong_input_ends_with_2_and_writes_nothing() {
     scratch.write("other.toml", &hover("\"small\""));
     let output = scratch.aplomb(&["fly", "--craft", "none.toml", "hover.toml", "other.toml"]);
     assert_eq!(output.status.code(), Some(2));
-    let told = text(&output.stderr);
-    assert!(told.contains("none.toml: cannot be read: "), "{told}");
-    assert!(told.contains("error: unknown key `height`\n --> hover.toml:5:1\n"), "{told}");
-    assert!(told.contains("did you mean `height_m`?"), "{told}");
-    assert!(told.contains("error: expected a finite number, found a text\n --> other.toml:9:11\n"), "{told}");
-    assert!(!told.contains('\u{1b}'));
+    let stderr = text(&output.stderr);
+    assert!(stderr.contains("none.toml: cannot be read: "), "{stderr}");
+    assert!(stderr.contains("error: unknown key `height`\n --> hover.toml:5:1\n"), "{stderr}");
+    assert!(stderr.contains("did you mean `height_m`?"), "{stderr}");
+    assert!(
+        stderr.contains("error: expected a finite number, found a text\n --> other.toml:9:11\n"),
+        "{stderr}"
+    );
+    assert!(!stderr.contains('\u{1b}'));
     assert!(output.stdout.is_empty() && scratch.results().is_empty());
 }
 
@@ -61,14 +64,14 @@ fn wrong_input_ends_with_2_and_writes_nothing() {
 fn results_that_cannot_be_written_end_with_3() {
     let scratch = Scratch::new("disk");
     scratch.write("hover.toml", &hover("0.3"));
-    scratch.write("taken", "a file where a folder is wanted");
+    scratch.write("taken", "a file in the place of a folder");
     let output = scratch.aplomb(&["fly", "--out", "taken", "hover.toml"]);
     assert_eq!(output.status.code(), Some(3));
     assert!(text(&output.stderr).starts_with("could not finish: taken: "), "{}", text(&output.stderr));
 }
 
 #[test]
-fn new_folder_can_be_flown_and_is_never_written_over() {
+fn new_folder_can_be_flown_and_is_never_overwritten() {
     let scratch = Scratch::new("new");
     assert_eq!(scratch.aplomb(&["new", "mine"]).status.code(), Some(0));
     let files =
@@ -84,7 +87,7 @@ fn new_folder_can_be_flown_and_is_never_written_over() {
 }
 
 #[test]
-fn a_folder_stands_for_its_craft_controller_and_flights() {
+fn folder_gives_craft_controller_and_flights() {
     let scratch = Scratch::new("folder");
     assert_eq!(scratch.aplomb(&["new", "my-craft"]).status.code(), Some(0));
     let mine = scratch.0.join("my-craft");
@@ -96,16 +99,16 @@ fn a_folder_stands_for_its_craft_controller_and_flights() {
         }
     }
     for (command, answer) in [
-        (&["fly", "my-craft"][..], "Flights: 1, seed of each flight's file"),
+        (&["fly", "my-craft"][..], "Flights: 1, seed of each flight file"),
         (&["envelope", "my-craft"], "mine, 1.23 kg"),
         (&["explain", "my-craft"], "mine, 1.23 kg"),
         (&["margins", "my-craft", "--point", "hover", "--torques"], "mine, 1.23 kg"),
     ] {
         let output = scratch.aplomb(command);
-        let said = text(&output.stdout);
-        assert!(said.contains("mine, 1.23 kg") && said.contains(answer), "{command:?}: {said}");
+        let stdout = text(&output.stdout);
+        assert!(stdout.contains("mine, 1.23 kg") && stdout.contains(answer), "{command:?}: {stdout}");
     }
-    // A file of its own comes before the folder's.
+    // A given file takes precedence over that of the folder.
     let demo = scratch.aplomb(&["envelope", "my-craft", "--craft", "none.toml"]);
     assert!(text(&demo.stderr).contains("none.toml: cannot be read: "));
     // A folder of flights alone flies on the demo's craft.
@@ -153,9 +156,12 @@ fn export_writes_a_new_folder_with_a_block_that_reads_back_and_refuses_an_old_on
 fn margins_prints_measured_beside_linear_and_writes_every_frequency() {
     let scratch = Scratch::new("margins");
     let output = scratch.aplomb(&["margins", "--torques", "--point", "hover", "--threads", "1"]);
-    let said = text(&output.stdout);
-    assert_eq!(output.status.code(), Some(0), "{said}{}", text(&output.stderr));
-    assert!(said.contains("roll torque") && said.contains("15 held, 0 missed, 0 not measured."), "{said}");
+    let stdout = text(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{stdout}{}", text(&output.stderr));
+    assert!(
+        stdout.contains("roll torque") && stdout.contains("15 pass, 0 fail, 0 inconclusive."),
+        "{stdout}"
+    );
     let results = scratch.results();
     let read = |name: &str| fs::read_to_string(results[0].join(name)).unwrap();
     let report = read("report.html");
@@ -172,18 +178,21 @@ fn margins_prints_measured_beside_linear_and_writes_every_frequency() {
 }
 
 #[test]
-fn sweep_maps_a_number_of_a_file_and_refuses_a_path_that_leads_nowhere() {
+fn sweep_maps_a_number_of_a_file_and_refuses_an_unknown_path() {
     let scratch = Scratch::new("sweep");
     let axis = "controller.override.rate_roll.crossover_rad_s=35..300x3";
     let output = scratch.aplomb(&["sweep", "--margins-only", "--spot-checks", "1", "--vary", axis]);
-    let said = text(&output.stdout);
-    assert_eq!(output.status.code(), Some(0), "{said}{}", text(&output.stderr));
-    assert!(said.contains("3 points: 1 feasible") && said.contains("at 1 points, 1 measured"), "{said}");
+    let stdout = text(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{stdout}{}", text(&output.stderr));
+    assert!(
+        stdout.contains("3 points: 1 feasible") && stdout.contains("at 1 points, 1 measured"),
+        "{stdout}"
+    );
     let results = scratch.results();
     let table = fs::read_to_string(results[0].join("sweep.csv")).unwrap();
     assert_eq!(table.lines().count(), 1 + 3);
     assert!(
-        table.starts_with("controller.override.rate_roll.crossover_rad_s,feasible,stable,room,"),
+        table.starts_with("controller.override.rate_roll.crossover_rad_s,feasible,stable,margin_ratio,"),
         "{table}"
     );
     assert!(
@@ -196,16 +205,17 @@ fn sweep_maps_a_number_of_a_file_and_refuses_a_path_that_leads_nowhere() {
 }
 
 #[test]
-fn saved_file_is_flown_again_and_a_mistake_is_told_and_waited_out() {
+fn saved_file_is_flown_again_and_an_error_does_not_end_the_watch() {
     let scratch = Scratch::new("watch");
     scratch.write("hover.toml", &hover("5.0"));
-    let said = scratch.0.join("said");
-    let file = fs::File::create(&said).unwrap();
+    let stdout = scratch.0.join("stdout");
+    let file = fs::File::create(&stdout).unwrap();
     let mut command = scratch.command(&["fly", "--watch", "hover.toml"]);
     let mut watching = command.stdout(file.try_clone().unwrap()).stderr(file).spawn().unwrap();
     let waits_for = |count: usize| {
         let started = Instant::now();
-        let rounds = || fs::read_to_string(&said).unwrap().matches("Waiting for a file to be saved").count();
+        let rounds =
+            || fs::read_to_string(&stdout).unwrap().matches("Waiting for a file to be saved").count();
         while rounds() < count && started.elapsed() < Duration::from_secs(120) {
             std::thread::sleep(Duration::from_millis(20));
         }
@@ -220,15 +230,15 @@ fn saved_file_is_flown_again_and_a_mistake_is_told_and_waited_out() {
     let third = waits_for(3);
     watching.kill().unwrap();
     watching.wait().unwrap();
-    let said = fs::read_to_string(&said).unwrap();
-    assert!(first && second && third, "{said}");
-    let order = ["1 held", "hover.toml:1:9", "FAIL"].map(|part| said.find(part).unwrap_or(0));
-    assert!(0 < order[0] && order.is_sorted(), "{order:?}: {said}");
+    let stdout = fs::read_to_string(&stdout).unwrap();
+    assert!(first && second && third, "{stdout}");
+    let order = ["1 pass", "hover.toml:1:9", "1 fail"].map(|part| stdout.find(part).unwrap_or(0));
+    assert!(0 < order[0] && order.is_sorted(), "{order:?}: {stdout}");
     assert_eq!(scratch.results().len(), 2);
 }
 
 #[test]
-fn watch_without_files_of_ones_own_is_refused() {
+fn watch_of_the_built_in_demo_is_refused() {
     let scratch = Scratch::new("watch-demo");
     assert_eq!(scratch.aplomb(&["fly", "--watch"]).status.code(), Some(2));
     assert_eq!(scratch.aplomb(&["verify", "--watch"]).status.code(), Some(2));

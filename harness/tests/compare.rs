@@ -1,4 +1,4 @@
-//! Runs of `aplomb compare` from outside.
+//! End-to-end runs of `aplomb compare`.
 
 mod scratch;
 
@@ -6,7 +6,7 @@ use scratch::{Scratch, text};
 use std::fs;
 
 #[test]
-fn worse_controller_is_told_and_the_same_one_is_the_same() {
+fn worse_controller_is_reported_and_the_same_one_is_the_same() {
     let scratch = Scratch::new("compare");
     assert_eq!(scratch.aplomb(&["new", "mine"]).status.code(), Some(0));
     let controller = fs::read_to_string(scratch.0.join("mine/controller.toml")).unwrap();
@@ -17,13 +17,13 @@ fn worse_controller_is_told_and_the_same_one_is_the_same() {
         let output = scratch.aplomb(&[&sides[..], &rest].concat());
         (output.status.code(), text(&output.stdout) + &text(&output.stderr))
     };
-    let (code, said) = compare("mine/controller.toml", "slow.toml");
-    assert_eq!(code, Some(1), "{said}");
-    assert!(said.contains("  tilt-rise: B is worse: "), "{said}");
-    let (code, said) = compare("slow.toml", "slow.toml");
-    assert!(code == Some(0) && said.contains("tilt-rise: the same figures under every seed"), "{said}");
-    let (code, said) = compare("none.toml", "gone.toml");
-    assert!(code == Some(2) && said.contains("none.toml") && said.contains("gone.toml"), "{said}");
+    let (code, stdout) = compare("mine/controller.toml", "slow.toml");
+    assert_eq!(code, Some(1), "{stdout}");
+    assert!(stdout.contains("  tilt-rise: B is worse: "), "{stdout}");
+    let (code, stdout) = compare("slow.toml", "slow.toml");
+    assert!(code == Some(0) && stdout.contains("tilt-rise: the same figures under every seed"), "{stdout}");
+    let (code, stdout) = compare("none.toml", "gone.toml");
+    assert!(code == Some(2) && stdout.contains("none.toml") && stdout.contains("gone.toml"), "{stdout}");
     assert_eq!(scratch.aplomb(&["compare"]).status.code(), Some(2));
     let results = scratch.results();
     assert_eq!(results.len(), 2);

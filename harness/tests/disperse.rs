@@ -1,4 +1,4 @@
-//! Runs of `aplomb disperse` from outside: nothing is lost or counted twice, and parts make the whole.
+//! End-to-end runs of `aplomb disperse`: no run is lost or counted twice, and merged parts equal the whole.
 
 mod scratch;
 
@@ -33,29 +33,30 @@ fn disperse(scratch: &Scratch, more: &[&str]) -> (Option<i32>, String) {
 #[test]
 fn one_thread_two_threads_and_merged_parts_give_the_same_bytes() {
     let scratch = Scratch::new("disperse-same");
-    let (code, said) = disperse(&scratch, &["--threads", "1", "--out", "one", "--at-least", "0.5"]);
-    assert_eq!(code, Some(0), "{said}");
-    assert!(said.contains("torque-push: 2") && said.contains("with 95 % confidence"), "{said}");
+    let (code, stdout) = disperse(&scratch, &["--threads", "1", "--out", "one", "--at-least", "0.5"]);
+    assert_eq!(code, Some(0), "{stdout}");
+    assert!(stdout.contains("torque-push: 2") && stdout.contains("with 95 % confidence"), "{stdout}");
     let one = results(&scratch.0.join("one"));
     let names: Vec<&str> = one.iter().map(|(name, _)| name.as_str()).collect();
     assert_eq!(names, ["dispersion.json", "report.html", "torque-push.csv"]);
     disperse(&scratch, &["--threads", "2", "--out", "two", "--at-least", "0.5"]);
     assert!(one == results(&scratch.0.join("two")));
     for part in ["1/3", "2/3", "3/3"] {
-        let (code, said) = disperse(&scratch, &["--shard", part, "--journal", &part[..1], "--out", "parts"]);
-        assert!(code == Some(0) && said.contains("merge it with the others"), "{said}");
+        let (code, stdout) =
+            disperse(&scratch, &["--shard", part, "--journal", &part[..1], "--out", "parts"]);
+        assert!(code == Some(0) && stdout.contains("Merge it with the others"), "{stdout}");
     }
     let merge = ["--merge", "1", "2", "3", "--journal", "all", "--out", "merged", "--at-least", "0.5"];
-    let (code, said) = disperse(&scratch, &merge);
-    assert!(code == Some(0) && said.contains("0 runs flown"), "{said}");
+    let (code, stdout) = disperse(&scratch, &merge);
+    assert!(code == Some(0) && stdout.contains("0 runs flown"), "{stdout}");
     assert!(one == results(&scratch.0.join("merged")));
-    // A journal of another seed is not taken.
-    let (code, said) = disperse(&scratch, &["--seed", "2", "--merge", "1", "--journal", "other"]);
-    assert!(code == Some(3) && said.contains("belongs to other files"), "{said}");
+    // A journal of another seed is refused.
+    let (code, stdout) = disperse(&scratch, &["--seed", "2", "--merge", "1", "--journal", "other"]);
+    assert!(code == Some(3) && stdout.contains("belongs to other files"), "{stdout}");
 }
 
 #[test]
-fn killed_run_goes_on_where_it_ended() {
+fn killed_run_continues_where_it_ended() {
     let scratch = Scratch::new("disperse-kill");
     disperse(&scratch, &["--out", "whole"]);
     let whole = results(&scratch.0.join("whole"));
@@ -70,31 +71,31 @@ fn killed_run_goes_on_where_it_ended() {
     }
     killed.kill().unwrap();
     killed.wait().unwrap();
-    // The title and at least three runs; not all, or the test shows nothing.
+    // The title and at least three runs, but not all.
     let there = lines() - 1;
     assert!((3..24).contains(&there), "{there}");
-    let (_, said) = disperse(&scratch, &["--out", "killed", "--journal", "journal"]);
-    assert!(said.contains(&format!("{} runs flown", 24 - there)), "{said}");
+    let (_, stdout) = disperse(&scratch, &["--out", "killed", "--journal", "journal"]);
+    assert!(stdout.contains(&format!("{} runs flown", 24 - there)), "{stdout}");
     assert!(whole == results(&scratch.0.join("killed")));
 }
 
 #[test]
-fn any_run_is_flown_again_from_its_number() {
+fn any_run_is_repeated_from_its_number() {
     let scratch = Scratch::new("disperse-replay");
     disperse(&scratch, &["--out", "whole"]);
     let files = results(&scratch.0.join("whole"));
     let csv = text(&files.iter().find(|(name, _)| name == "torque-push.csv").unwrap().1);
     let digest = csv.lines().nth(6).unwrap().split(',').nth(1).unwrap();
-    let (code, said) = disperse(&scratch, &["--replay", "5", "--out", "again"]);
+    let (code, stdout) = disperse(&scratch, &["--replay", "5", "--out", "again"]);
     assert!(matches!(code, Some(0 | 1)));
-    assert!(said.starts_with(&format!("torque-push, run 5, motor commands {digest}\n")), "{said}");
+    assert!(stdout.starts_with(&format!("torque-push, run 5, motor commands {digest}\n")), "{stdout}");
 }
 
 #[test]
 fn wrong_input_ends_with_2() {
     let scratch = Scratch::new("disperse-wrong");
-    let (code, said) = disperse(&scratch, &["--flight", "none"]);
-    assert!(code == Some(2) && said.contains("no flight `none`"), "{said}");
+    let (code, stdout) = disperse(&scratch, &["--flight", "none"]);
+    assert!(code == Some(2) && stdout.contains("no flight `none`"), "{stdout}");
     assert_eq!(disperse(&scratch, &["--shard", "4/3"]).0, Some(2));
     assert_eq!(disperse(&scratch, &["--at-least", "1.5"]).0, Some(2));
     assert_eq!(scratch.aplomb(&["disperse", "--replay", "1"]).status.code(), Some(2));

@@ -78,7 +78,7 @@ fn margins_equal_those_of_scipy_to_0_1_db_and_0_5_deg() {
 }
 
 #[test]
-fn one_more_tick_of_delay_is_told_apart() {
+fn one_more_tick_of_delay_is_reported_apart() {
     let mut late = craft();
     late.speed_controller.delay_s += 0.001;
     let [db, deg, _] = differences(&late);

@@ -1,4 +1,4 @@
-//! What several commands are told alike: craft and controller, threads, and where results go.
+//! Arguments that several commands share: craft, controller, threads, results folder.
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -10,19 +10,19 @@ use super::{Failure, RESULTS};
 use crate::input::{self, Controller, Craft, InputError};
 use crate::verify::folder::{CONTROLLER, CRAFT};
 
-/// Craft and controller: a file of its own for each, or those of a folder, or the demo's.
+/// Craft and controller: files, or those of a folder, or the demo's.
 #[derive(Clone, Debug, Default, Args)]
 pub(super) struct Files {
-    /// Craft file: the truth that is simulated; without it, the folder's or the demo's
+    /// Craft file: the truth that is simulated; default: that of the folder or the demo
     #[arg(long, value_name = "FILE")]
     pub(super) craft: Option<PathBuf>,
-    /// Controller file: what the controller believes and wants; without it, the folder's or the demo's
+    /// Controller file: the controller's model and settings; default: that of the folder or the demo
     #[arg(long, value_name = "FILE")]
     pub(super) controller: Option<PathBuf>,
 }
 
 impl Files {
-    /// What is not given comes from `folder`.
+    /// Files that are not given are those of `folder`.
     pub(super) fn or_in(&self, folder: Option<&Path>) -> Self {
         let or = |given: &Option<PathBuf>, name| given.clone().or_else(|| Some(folder?.join(name)));
         Self { craft: or(&self.craft, CRAFT), controller: or(&self.controller, CONTROLLER) }
@@ -41,7 +41,7 @@ impl Files {
         self.controller.as_deref().map_or_else(input::demo_controller, input::load_controller)
     }
 
-    /// Both, with all mistakes told at once.
+    /// Reads both files and collects all their errors.
     pub(super) fn read(&self) -> Result<(Craft, Controller), Vec<InputError>> {
         match (self.read_craft(), self.read_controller()) {
             (Ok(craft), Ok(controller)) => Ok((craft, controller)),
@@ -49,23 +49,23 @@ impl Files {
         }
     }
 
-    /// The words of a command line that names them.
+    /// The arguments of a command line with these files.
     pub(super) fn words(&self) -> impl Iterator<Item = String> {
         let files = [("--craft", self.craft.as_deref()), ("--controller", self.controller.as_deref())];
         files.into_iter().filter_map(|(flag, file)| Some(format!("{flag} {}", file?.display())))
     }
 }
 
-/// Threads to work on.
+/// Number of threads.
 #[derive(Clone, Copy, Debug, Default, Args)]
 pub(super) struct Threads {
-    /// Threads to work on; without it, one for each core
+    /// Number of threads; default: one per core
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1024))]
     threads: Option<u32>,
 }
 
 impl Threads {
-    /// As many as asked for, or one for each core.
+    /// A pool with this number of threads, or one per core.
     pub(super) fn pool(self) -> Result<rayon::ThreadPool, Failure> {
         let count = self.threads.map_or(0, |threads| threads as usize);
         let built = rayon::ThreadPoolBuilder::new().num_threads(count).build();
@@ -73,10 +73,10 @@ impl Threads {
     }
 }
 
-/// Where results go.
+/// Results folder.
 #[derive(Clone, Debug, Args)]
 pub(super) struct Out {
-    /// Folder in which each run's results get a new folder of their own
+    /// Folder in which each run creates a new results folder
     #[arg(long, value_name = "FOLDER", default_value = RESULTS)]
     out: PathBuf,
 }
@@ -92,12 +92,12 @@ impl Out {
         &self.out
     }
 
-    /// A folder that cannot be written to is told before the work, not after.
+    /// Checks before the run that the folder is writable.
     pub(super) fn check(&self) -> Result<(), Failure> {
         self.open().map(drop).map_err(|error| self.failed(&error))
     }
 
-    /// A new folder of results, to be filled.
+    /// Creates a results folder.
     pub(super) fn open(&self) -> io::Result<ResultsFolder> {
         ResultsFolder::new(&self.out)
     }

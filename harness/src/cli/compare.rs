@@ -1,4 +1,4 @@
-//! `aplomb compare`: is B better than A?
+//! `aplomb compare`: compares two controllers or two craft, A and B.
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -7,15 +7,15 @@ use std::time::Instant;
 use clap::Args;
 
 use super::arguments::{Out, Threads};
-use super::{FAIL, Failure, PASS, progress, say};
+use super::{FAIL, Failure, PASS, print_text, progress};
 use crate::compare::{Comparison, Finding, compare};
-use crate::disperse::{Campaign, spread};
+use crate::disperse::{Campaign, dispersion};
 use crate::input;
 use crate::report::Repeat;
 use crate::requirements::{Probe, Size};
 use crate::verify::Folder;
 
-/// What `aplomb compare` is told.
+/// Arguments of `aplomb compare`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 #[command(group = clap::ArgGroup::new("sides").required(true))]
@@ -26,28 +26,28 @@ pub(super) struct CompareArguments {
     /// Two craft files under the same controller
     #[arg(long, value_names = ["A", "B"], num_args = 2, group = "sides")]
     craft: Vec<PathBuf>,
-    /// Folder with the rest: craft.toml, controller.toml and flights. Without it, the demo
+    /// Folder with the other files: craft.toml, controller.toml and flights. Default: the demo
     #[arg(value_name = "FOLDER")]
     folder: Option<PathBuf>,
     /// Only this flight or probe; may be given several times
     #[arg(long = "flight", value_name = "NAME")]
     flights: Vec<String>,
-    /// How many seeds each flight is flown under, by both
+    /// Number of seeds of each flight, the same for both
     #[arg(long, value_name = "COUNT", default_value_t = SEEDS, value_parser = clap::value_parser!(u64).range(2..=100_000))]
     seeds: u64,
     /// First seed
     #[arg(long, value_name = "SEED", default_value_t = 1)]
     seed: u64,
-    /// Draw another craft for each seed, the same for both, by the usual spreads
+    /// Draw another craft for each seed, the same for both, from the default dispersions
     #[arg(long)]
-    spread: bool,
+    dispersions: bool,
     #[command(flatten)]
     out: Out,
     #[command(flatten)]
     threads: Threads,
 }
 
-/// Enough for Student's t to be within a twentieth of the normal, and quick.
+/// Default number of seeds: Student's t is within 5 % of the normal.
 const SEEDS: u64 = 40;
 
 const EXAMPLES: &str = "\
@@ -56,8 +56,8 @@ Examples:
   aplomb compare --controller a.toml b.toml my-craft    on a folder of your own
   aplomb compare --craft light.toml heavy.toml my-craft --flight gust --seeds 100
 
-Exit code: 0 B is worse in nothing, 1 it is worse in something, 2 the input is wrong, 3 could not finish.
-What cannot be told is said, with the number of seeds that would.";
+Exit code: 0 B is worse in no figure, 1 B is worse in some figure, 2 the input is wrong, 3 could not finish.
+What cannot be reported is said, with the number of seeds that would.";
 
 pub(super) fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
     let (a, b) = sides(arguments)?;
@@ -69,10 +69,14 @@ pub(super) fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
     let comparison = pool.install(|| compare(&a, &b, arguments.seeds, &|| bar.inc(1)));
     let comparison = comparison.map_err(|error| Failure::Unfinished(error.to_string()))?;
     bar.finish_and_clear();
-    say(&summary(&comparison))?;
-    say(&format!("\n{} seeds, paired, in {:.2} s.\n", arguments.seeds, started.elapsed().as_secs_f64()))?;
+    print_text(&summary(&comparison))?;
+    print_text(&format!(
+        "\n{} seeds, paired, in {:.2} s.\n",
+        arguments.seeds,
+        started.elapsed().as_secs_f64()
+    ))?;
     let folder = write(arguments, &comparison).map_err(disk)?;
-    say(&format!("Report: {}\n", folder.join("report.html").display()))?;
+    print_text(&format!("Report: {}\n", folder.join("report.html").display()))?;
     let worse = comparison.metrics.iter().any(|line| line.finding == Finding::Worse);
     Ok(if worse { FAIL } else { PASS })
 }
@@ -96,7 +100,7 @@ fn sides(arguments: &CompareArguments) -> Result<(Campaign, Campaign), Failure> 
             input::load_craft(file).map_or_else(|error| wrong.push(error), |one| folder.craft = one);
         }
         folder.size = Size::of(&folder.craft, &folder.controller);
-        let varies = if arguments.spread { spread::defaults() } else { Vec::new() };
+        let varies = if arguments.dispersions { dispersion::defaults() } else { Vec::new() };
         Campaign::new(folder, &names, varies, arguments.seed)
     };
     let (a, b) = (side(0), side(1));
@@ -118,10 +122,10 @@ fn summary(comparison: &Comparison) -> String {
     }
     let count = |finding: Finding| comparison.metrics.iter().filter(|line| line.finding == finding).count();
     text += &format!(
-        "\nB is better in {} figures, worse in {}, alike in {}; in {} nobody can tell.\n",
+        "\nB is better in {} figures, worse in {}, no relevant difference in {}; {} inconclusive.\n",
         count(Finding::Better),
         count(Finding::Worse),
-        count(Finding::Same) + count(Finding::NoneThatMatters),
+        count(Finding::Same) + count(Finding::NoRelevantDifference),
         count(Finding::Inconclusive)
     );
     text
@@ -134,15 +138,15 @@ fn write(arguments: &CompareArguments, comparison: &Comparison) -> io::Result<Pa
         ("--craft", &arguments.craft)
     };
     let name =
-        |place: usize| files.get(place).map_or(String::new(), |file: &PathBuf| file.display().to_string());
+        |index: usize| files.get(index).map_or(String::new(), |file: &PathBuf| file.display().to_string());
     let (a, b) = (name(0), name(1));
     let folder =
         arguments.folder.as_deref().map_or(String::new(), |folder: &Path| format!(" {}", folder.display()));
     let flights: String = arguments.flights.iter().map(|flight| format!(" --flight {flight}")).collect();
-    let spread = if arguments.spread { " --spread" } else { "" };
+    let dispersions = if arguments.dispersions { " --dispersions" } else { "" };
     let how = Repeat::new(
         format!(
-            "aplomb compare {flag} {a} {b}{folder}{flights} --seeds {} --seed {}{spread}",
+            "aplomb compare {flag} {a} {b}{folder}{flights} --seeds {} --seed {}{dispersions}",
             arguments.seeds, arguments.seed
         ),
         format!("{} to {}", arguments.seed, arguments.seed + arguments.seeds - 1),

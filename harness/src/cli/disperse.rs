@@ -1,4 +1,4 @@
-//! `aplomb disperse`: does it still hold when the craft is not quite the one on paper?
+//! `aplomb disperse`: dispersion analysis of flights over random craft.
 
 use std::collections::HashSet;
 use std::io;
@@ -11,44 +11,44 @@ use clap::Args;
 use rayon::prelude::*;
 
 use super::arguments::{Out, Threads};
-use super::{FAIL, Failure, PASS, progress, say, trace_csv};
+use super::{FAIL, Failure, PASS, print_text, progress, trace_csv};
 use crate::disperse::journal::{self, Journal};
 use crate::disperse::results::{self, Results};
-use crate::disperse::{Campaign, Run, spread};
+use crate::disperse::{Campaign, Run, dispersion};
 use crate::input::{self, InputError};
 use crate::report::Repeat;
 use crate::verdict::Outcome;
 use crate::verify::Folder;
 
-/// What `aplomb disperse` is told.
+/// Arguments of `aplomb disperse`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct DisperseArguments {
-    /// Folder with craft.toml, controller.toml and flights; perhaps spreads.toml. Without it, the demo
+    /// Folder with craft.toml, controller.toml and flights; optionally dispersions.toml. Default: the demo
     #[arg(value_name = "FOLDER")]
     folder: Option<PathBuf>,
     /// Only this flight; may be given several times
     #[arg(long = "flight", value_name = "NAME")]
     flights: Vec<String>,
-    /// Runs of each flight, each another craft
+    /// Number of runs of each flight, each with another craft
     #[arg(long, value_name = "COUNT", default_value_t = 200, value_parser = clap::value_parser!(u64).range(1..=10_000_000))]
     runs: u64,
-    /// Seed of everything that is drawn
+    /// Seed of all draws
     #[arg(long, value_name = "SEED", default_value_t = 1)]
     seed: u64,
-    /// Share of all such crafts that must hold, 0 to 1
+    /// Required share of craft that pass, 0 to 1
     #[arg(long, value_name = "SHARE", default_value_t = 0.95, value_parser = share)]
     at_least: f64,
-    /// Fly this part of the runs only, such as 3/16, into a journal to be merged
+    /// Execute only this part of the runs, such as 3/16, into a journal to be merged
     #[arg(long, value_name = "PART/PARTS")]
     shard: Option<Shard>,
-    /// Take finished runs from these journals; what is missing is flown
+    /// Take finished runs from these journals; missing ones are executed
     #[arg(long, value_name = "JOURNAL", num_args = 1.., conflicts_with = "shard")]
     merge: Vec<PathBuf>,
-    /// Journal of finished runs; the same command goes on where it ended. Without it, one in the results folder
+    /// Journal of finished runs, from which the same command continues. Default: one in the results folder
     #[arg(long, value_name = "FILE")]
     journal: Option<PathBuf>,
-    /// Fly this run of the flight again, bit for bit, and write its trace
+    /// Repeat this run of the flight bit for bit and write its trace
     #[arg(long, value_name = "RUN", conflicts_with_all = ["shard", "merge"])]
     replay: Option<u64>,
     #[command(flatten)]
@@ -59,17 +59,17 @@ pub(super) struct DisperseArguments {
 
 const EXAMPLES: &str = "\
 Examples:
-  aplomb disperse --flight hold-in-wind --runs 1000    a thousand crafts in the wind of the demo
-  aplomb disperse my-craft                             200 crafts on each flight of a folder
-  aplomb disperse my-craft --shard 3/16 --journal 3    a sixteenth of it, on another machine
-  aplomb disperse my-craft --merge 1 2 3 ...           the result of all parts, the same as of one machine
-  aplomb disperse my-craft --flight land --replay 17   one run again, with its trace
+  aplomb disperse --flight hold-in-wind --runs 1000    1000 craft in the wind of the demo
+  aplomb disperse my-craft                             200 craft on each flight of a folder
+  aplomb disperse my-craft --shard 3/16 --journal 3    a sixteenth of the runs, on another machine
+  aplomb disperse my-craft --merge 1 2 3 ...           the combined result, the same as of one machine
+  aplomb disperse my-craft --flight land --replay 17   repeat one run, with its trace
 
-An interrupt loses nothing: the same command goes on with the runs that are missing.
-Exit code: 0 the whole 95 % interval lies above what is asked for, 1 it does not, 2 the input is wrong, 3 could not finish.";
+After an interrupt the same command continues with the missing runs.
+Exit code: 0 pass (the whole 95 % interval is above the required share), 1 fail or inconclusive, 2 the input is wrong, 3 could not finish.";
 
-/// Name of the file of spreads in a folder; it may be absent.
-const SPREADS: &str = "spreads.toml";
+/// Name of the dispersions file in a folder; it may be absent.
+const DISPERSIONS: &str = "dispersions.toml";
 
 /// A part of the runs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -86,7 +86,7 @@ impl FromStr for Shard {
             text.split_once('/').and_then(|(part, parts)| Some((part.parse().ok()?, parts.parse().ok()?)));
         match numbers {
             Some((part, parts)) if 1 <= part && part <= parts => Ok(Self { part, parts }),
-            _ => Err("wants a part of so many, such as 3/16".to_owned()),
+            _ => Err("expected PART/PARTS, such as 3/16".to_owned()),
         }
     }
 }
@@ -95,7 +95,7 @@ fn share(text: &str) -> Result<f64, String> {
     text.parse()
         .ok()
         .filter(|share| (0.0..1.0).contains(share))
-        .ok_or("wants a share from 0 to below 1".to_owned())
+        .ok_or("expected a share from 0 to below 1".to_owned())
 }
 
 pub(super) fn run(arguments: &DisperseArguments) -> Result<u8, Failure> {
@@ -116,29 +116,29 @@ pub(super) fn run(arguments: &DisperseArguments) -> Result<u8, Failure> {
     let started = Instant::now();
     let flown = fly(arguments, &campaign, &journal, &mut finished)?;
     if let Some(Shard { part, parts }) = arguments.shard {
-        say(&format!("Part {part} of {parts} is in {}: merge it with the others\n", path.display()))?;
+        print_text(&format!("Part {part} of {parts} is in {}. Merge it with the others.\n", path.display()))?;
         return Ok(PASS);
     }
     let results = Results::of(&campaign, arguments.runs, &finished);
-    say(&summary(&results))?;
-    say(&format!(
+    print_text(&summary(&results))?;
+    print_text(&format!(
         "\n{flown} runs flown in {:.2} s, the others taken from journals.\n",
         started.elapsed().as_secs_f64()
     ))?;
     let folder = write(arguments, &campaign, &results, &finished)
         .map_err(|error| disk(arguments.out.path(), error))?;
-    say(&format!("Report: {}\n", folder.join("report.html").display()))?;
-    let held = results.flights.iter().all(|flight| flight.probability_low >= arguments.at_least);
-    Ok(if held { PASS } else { FAIL })
+    print_text(&format!("Report: {}\n", folder.join("report.html").display()))?;
+    let pass = results.flights.iter().all(|flight| flight.probability_low >= arguments.at_least);
+    Ok(if pass { PASS } else { FAIL })
 }
 
 fn campaign(arguments: &DisperseArguments) -> Result<Campaign, Failure> {
     let mut wrong: Vec<InputError> = Vec::new();
     let folder = arguments.folder.as_deref().map_or_else(Folder::demo, Folder::load);
     let folder = folder.map_err(|errors| wrong.extend(errors)).ok();
-    let file = arguments.folder.as_ref().map(|folder| folder.join(SPREADS)).filter(|file| file.exists());
-    let varies = file.map_or(Ok(spread::defaults()), |file| {
-        spread::from_text(&file.display().to_string(), &input::text_of(&file)?)
+    let file = arguments.folder.as_ref().map(|folder| folder.join(DISPERSIONS)).filter(|file| file.exists());
+    let varies = file.map_or(Ok(dispersion::defaults()), |file| {
+        dispersion::from_text(&file.display().to_string(), &input::text_of(&file)?)
     });
     let varies = varies.map_err(|error| wrong.push(error)).ok();
     let (Some(folder), Some(varies)) = (folder, varies) else { return Err(Failure::Input(wrong)) };
@@ -150,7 +150,7 @@ fn default_journal(arguments: &DisperseArguments, fingerprint: &str) -> PathBuf 
     arguments.out.path().join(format!("dispersion-{fingerprint}{part}.journal"))
 }
 
-/// Flies what is missing and returns how many that were. Every finished run is on disk before the next is begun.
+/// Executes the missing runs and returns their number. Each finished run is written before the next one starts.
 fn fly(
     arguments: &DisperseArguments,
     campaign: &Campaign,
@@ -165,8 +165,8 @@ fn fly(
         .map(|job| ((job % flights) as usize, job / flights))
         .filter(|job| !there.contains(job))
         .collect();
-    super::interrupted_says(format!(
-        "interrupted: finished runs are in {}; the same command goes on with the others",
+    super::set_interrupt_message(format!(
+        "interrupted: finished runs are in {}; the same command continues with the others",
         journal.path().display()
     ));
     let bar = progress::flights(jobs.len() as u64);
@@ -175,7 +175,7 @@ fn fly(
         let run = campaign.fly(flight, number).map_err(|error| {
             let name = &campaign.plans()[flight].name;
             Failure::Argument(format!(
-                "the spreads make a craft that cannot be: {name}, run {number}: {error}"
+                "invalid craft drawn from the dispersions: {name}, run {number}: {error}"
             ))
         })?;
         let disk = |error: io::Error| Failure::Unfinished(format!("{}: {error}", journal.path().display()));
@@ -196,14 +196,14 @@ fn summary(results: &Results) -> String {
     let mut text = String::new();
     for flight in &results.flights {
         text += &format!("{}\n", flight.words(results.runs));
-        for metric in flight.metrics.iter().filter(|metric| metric.missed > 0) {
-            text += &format!("  missed in {} runs: {}\n", metric.missed, metric.id);
+        for metric in flight.metrics.iter().filter(|metric| metric.fail > 0) {
+            text += &format!("  fail in {} runs: {}\n", metric.fail, metric.id);
         }
         for line in flight.ranking.iter().filter(|line| line.p_value < 0.05).take(3) {
-            text += &format!("  goes with {}: {}\n", line.what, line.words());
+            text += &format!("  associated with {}: {}\n", line.what, line.words());
         }
         if let Some(run) = flight.failed.first() {
-            text += &format!("  see it: --flight {} --replay {run}\n", flight.flight);
+            text += &format!("  repeat: --flight {} --replay {run}\n", flight.flight);
         }
     }
     text
@@ -214,7 +214,7 @@ fn how(arguments: &DisperseArguments, more: &str) -> Repeat {
     let flights: String = arguments.flights.iter().map(|flight| format!(" --flight {flight}")).collect();
     Repeat::new(
         format!("aplomb disperse{folder}{flights} --runs {} --seed {}{more}", arguments.runs, arguments.seed),
-        format!("{} and on, one for each run", arguments.seed),
+        format!("{} on, one per run", arguments.seed),
     )
 }
 
@@ -235,35 +235,36 @@ fn write(
     folder.keep()
 }
 
-/// Flies one run again and writes its trace.
+/// Repeats one run and writes its trace.
 fn replay(arguments: &DisperseArguments, campaign: &Campaign, number: u64) -> Result<u8, Failure> {
     let [plan] = campaign.plans() else {
         return Err(Failure::Argument(
-            "a run of one flight is flown again: name it with --flight".to_owned(),
+            "--replay repeats a run of one flight: select it with --flight".to_owned(),
         ));
     };
     let (flown, run) = campaign.replay(0, number).map_err(|error| Failure::Argument(error.to_string()))?;
     let metrics = campaign.metrics(0);
     let mut text = format!("{}, run {number}, motor commands {:016x}\n", plan.name, run.digest);
-    for (vary, draw) in campaign.varies.iter().zip(spread::draws(&campaign.varies, campaign.seed, number)) {
+    for (vary, draw) in campaign.varies.iter().zip(dispersion::draws(&campaign.varies, campaign.seed, number))
+    {
         text += &format!("  {:28} {draw:+.3} {}\n", vary.quantity.key(), vary.quantity.unit());
     }
     for (metric, figure) in metrics.iter().zip(&run.figures) {
         let Some(figure) = figure else { continue };
         let word = match metric.limit.judge(*figure) {
-            Outcome::Pass => "held",
-            Outcome::Fail => "FAIL",
-            Outcome::Inconclusive => "cannot be told",
+            Outcome::Pass => "pass",
+            Outcome::Fail => "fail",
+            Outcome::Inconclusive => "inconclusive",
         };
         text += &format!("  {word}: {}: {} {}\n", metric.id, super::table::figure(*figure), metric.unit);
     }
-    say(&text)?;
+    print_text(&text)?;
     let disk = |error: io::Error| arguments.out.failed(&error);
     let folder = arguments.out.open().map_err(disk)?;
     folder.write("columns.md", trace_csv::columns_explained().as_bytes()).map_err(disk)?;
     folder.write(&format!("{}.csv", plan.name), trace_csv::to_csv(&flown.trace).as_bytes()).map_err(disk)?;
-    say(&format!("Trace: {}\n", folder.keep().map_err(disk)?.display()))?;
-    Ok(if run.held(&metrics) { PASS } else { FAIL })
+    print_text(&format!("Trace: {}\n", folder.keep().map_err(disk)?.display()))?;
+    Ok(if run.passes(&metrics) { PASS } else { FAIL })
 }
 
 #[cfg(test)]
@@ -271,7 +272,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn shard_is_a_part_of_so_many() {
+    fn shard_has_part_and_parts() {
         assert_eq!("3/16".parse(), Ok(Shard { part: 3, parts: 16 }));
         for wrong in ["0/4", "5/4", "3", "a/b", "/"] {
             assert!(wrong.parse::<Shard>().is_err(), "{wrong}");

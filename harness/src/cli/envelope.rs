@@ -1,25 +1,25 @@
-//! `aplomb envelope`: what a craft can do.
+//! `aplomb envelope`: performance envelope of a craft.
 
 use std::path::PathBuf;
 
 use clap::Args;
 
 use super::arguments::Out;
-use super::{FAIL, Failure, PASS, say};
+use super::{FAIL, Failure, PASS, print_text};
 use crate::envelope::{self, Conditions, EnvelopeError, Figure};
 use crate::input;
 use crate::report::Repeat;
 use crate::report::number::significant;
 use crate::verify::folder::CRAFT;
 
-/// What `aplomb envelope` is told.
+/// Arguments of `aplomb envelope`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct EnvelopeArguments {
-    /// Folder with craft.toml; without it, the demo
+    /// Folder with craft.toml; default: the demo
     #[arg(value_name = "FOLDER")]
     folder: Option<PathBuf>,
-    /// Craft file; without it, the folder's or the demo's
+    /// Craft file; default: that of the folder or the demo
     #[arg(long, value_name = "FILE")]
     craft: Option<PathBuf>,
     /// Ground above sea level in m
@@ -40,7 +40,7 @@ pub(super) struct EnvelopeArguments {
 
 const EXAMPLES: &str = "\
 Examples:
-  aplomb envelope                      what the demo's craft can do
+  aplomb envelope                      the demo's craft
   aplomb envelope --payload-kg 0.2     the same with a load
   aplomb envelope my-craft             a craft of your own";
 
@@ -56,16 +56,16 @@ pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
     let conditions = conditions(arguments)?;
     let figures = envelope::find(&craft, &conditions).map_err(|error| match error {
         EnvelopeError::Flight(error) => Failure::Input(vec![error]),
-        error => Failure::Argument(format!("{} has no envelope here: {error}", craft.name)),
+        error => Failure::Argument(format!("no envelope for {} under these conditions: {error}", craft.name)),
     })?;
-    say(&format!("{}\n{}\n\n", craft.words(), conditions.words()))?;
-    say(&figures.iter().map(told).collect::<String>())?;
+    print_text(&format!("{}\n{}\n\n", craft.words(), conditions.words()))?;
+    print_text(&figures.iter().map(text_of).collect::<String>())?;
     let disk = |error: std::io::Error| arguments.out.failed(&error);
     let folder = arguments.out.open().map_err(disk)?;
     let page = envelope::compose(&craft, &conditions, &figures, &repeat(arguments));
     folder.write("envelope.html", page.as_bytes()).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
-    say(&format!("With the force diagram: {}\n", folder.join("envelope.html").display()))?;
+    print_text(&format!("Report: {}\n", folder.join("envelope.html").display()))?;
     let holds = figures.iter().filter_map(|figure| figure.confirmed.as_ref()).all(|flown| flown.holds);
     Ok(if holds { PASS } else { FAIL })
 }
@@ -85,8 +85,8 @@ fn conditions(arguments: &EnvelopeArguments) -> Result<Conditions, Failure> {
     Ok(Conditions { elevation_m, temperature_offset_k, payload_kg, battery_wear })
 }
 
-/// A figure in words.
-fn told(figure: &Figure) -> String {
+/// Text of a figure.
+fn text_of(figure: &Figure) -> String {
     let indent = textwrap::Options::new(100).initial_indent("  ").subsequent_indent("  ");
     let values: Vec<String> = figure
         .values
@@ -94,7 +94,7 @@ fn told(figure: &Figure) -> String {
         .map(|(name, value, unit)| format!("{name} {} {unit}", significant(*value, 3)).trim_end().to_owned())
         .collect();
     let flown = figure.confirmed.as_ref().map_or(String::new(), |flown| {
-        format!("  {} {}\n", if flown.holds { "agrees:" } else { "DOES NOT AGREE:" }, flown.text)
+        format!("  {} {}\n", if flown.holds { "confirmed:" } else { "not confirmed:" }, flown.text)
     });
     format!(
         "{}\n{}\n  {}\n  [{}]\n{flown}\n",

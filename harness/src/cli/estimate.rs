@@ -1,4 +1,4 @@
-//! `aplomb estimate`: recordings through the attitude filter, errors in a table and over time.
+//! `aplomb estimate`: runs the attitude filter on recordings; errors as a table and over time.
 
 use std::path::{Path, PathBuf};
 
@@ -7,32 +7,32 @@ use rayon::prelude::*;
 
 use super::arguments::Out;
 use super::table::figure;
-use super::{FAIL, Failure, PASS, say};
+use super::{FAIL, Failure, PASS, print_text};
 use crate::estimate::{Aiding, Recording, Run, Score, Settings, columns_explained, run as estimate};
 use crate::input::InputError;
 use crate::report::{Line, Plot, RecordingReport, RecordingSection, Repeat, ScoreTable, write_recordings};
 use crate::verdict::{Limit, Outcome, Verdict};
 
-/// What `aplomb estimate` is told.
+/// Arguments of `aplomb estimate`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct EstimateArguments {
     /// Recordings as .csv or .csv.gz; the first line names the columns with their units
     #[arg(value_name = "RECORDING", required_unless_present = "columns")]
     recordings: Vec<PathBuf>,
-    /// Say what the columns may be called and what they mean, and do nothing else
+    /// Print the valid column names with their meaning, and exit
     #[arg(long)]
     columns: bool,
-    /// Settings of the filter, with the keys of [override.attitude_estimate] of a controller file; up to four files are compared
-    /// side by side. Without any: as the crate recommends
+    /// Settings of the filter, with the keys of [override.attitude_estimate] of a controller file; up to four files are compared.
+    /// Default: the recommended settings
     #[arg(long, value_name = "FILE")]
     settings: Vec<PathBuf>,
-    /// Leave out the rows before the first one that counts, so that the filter starts in motion
+    /// Skip the rows before the first evaluated one, so that the filter starts in motion
     #[arg(long)]
     start_in_motion: bool,
-    /// Add this to every gyro axis
+    /// Bias added to every gyro axis
     #[arg(long, value_name = "DEG_S", default_value_t = 0.0, allow_negative_numbers = true)]
-    add_gyro_offset_deg_s: f32,
+    add_gyro_bias_deg_s: f32,
     /// Exit with 1 when the mean inclination error without the field is above this
     #[arg(long, value_name = "DEG")]
     inclination_at_most_deg: Option<f64>,
@@ -48,10 +48,10 @@ pub(super) struct EstimateArguments {
 
 const EXAMPLES: &str = "\
 Examples:
-  aplomb estimate log.csv     a recording, its errors if it holds a reference
-  aplomb estimate --columns   what its columns may be called";
+  aplomb estimate log.csv     a recording, with its errors if it has a reference
+  aplomb estimate --columns   valid names of its columns";
 
-/// More settings than this cannot be told apart in a plot.
+/// Largest number of settings: more are not distinguishable in a plot.
 const MOST_SETTINGS: usize = 4;
 const REPORT: &str = "report.html";
 const HEADS: [&str; 6] =
@@ -80,7 +80,7 @@ impl Tried {
 
 pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
     if arguments.columns {
-        say(&columns_explained())?;
+        print_text(&columns_explained())?;
         return Ok(PASS);
     }
     let (recordings, settings) = read(arguments).map_err(Failure::Input)?;
@@ -92,37 +92,37 @@ pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
         .collect::<Result<_, _>>()?;
     let verdicts = judge(arguments, &settings, &tried);
     let rows = table_rows(&recordings, &settings, &tried);
-    say(&conclusion(&rows, &verdicts))?;
+    print_text(&conclusion(&rows, &verdicts))?;
     let report = RecordingReport {
         title: "Attitude filter on recordings".to_owned(),
         subtitle: format!("{} recordings, {} settings", recordings.len(), settings.len()),
         verdicts: &verdicts,
         table: ScoreTable {
-            caption: "Error in deg, root mean square over the rows that count".to_owned(),
+            caption: "Rms error in deg over the evaluated rows".to_owned(),
             heads: HEADS.map(str::to_owned).to_vec(),
             rows: rows.iter().map(|row| row.to_vec()).collect(),
         },
         sections: recordings.iter().zip(&tried).map(|(r, tried)| section(r, &settings, tried)).collect(),
-        repeat: Repeat::new(arguments.command_line(), "none: nothing is drawn by lot".to_owned()),
+        repeat: Repeat::new(arguments.command_line(), "none: nothing is random".to_owned()),
     };
     let mut html = Vec::new();
     write_recordings(&report, &mut html).map_err(disk)?;
     let folder = arguments.out.open().map_err(disk)?;
     folder.write(REPORT, &html).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
-    say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
+    print_text(&format!("Report: {}\n", folder.join(REPORT).display()))?;
     Ok(if verdicts.iter().all(|verdict| verdict.outcome == Outcome::Pass) { PASS } else { FAIL })
 }
 
 impl EstimateArguments {
-    /// A command line that does the same again.
+    /// The command line of this run.
     fn command_line(&self) -> String {
         let shown = |path: &PathBuf| path.display().to_string();
         let mut words = vec!["aplomb estimate".to_owned()];
         words.extend(self.settings.iter().map(|file| format!("--settings {}", shown(file))));
         words.extend(self.start_in_motion.then(|| "--start-in-motion".to_owned()));
-        let offset = self.add_gyro_offset_deg_s;
-        words.extend((offset != 0.0).then(|| format!("--add-gyro-offset-deg-s {offset}")));
+        let bias = self.add_gyro_bias_deg_s;
+        words.extend((bias != 0.0).then(|| format!("--add-gyro-bias-deg-s {bias}")));
         let limits = [
             ("inclination", self.inclination_at_most_deg),
             ("total", self.total_at_most_deg),
@@ -136,7 +136,7 @@ impl EstimateArguments {
     }
 }
 
-/// Reads every file, so that all mistakes are told at once.
+/// Reads all files and collects all their errors.
 fn read(arguments: &EstimateArguments) -> Result<(Vec<Recording>, Vec<Settings>), Vec<InputError>> {
     let mut wrong = Vec::new();
     let read: Vec<_> = arguments.recordings.par_iter().map(|path| Recording::load(path)).collect();
@@ -155,7 +155,7 @@ fn read(arguments: &EstimateArguments) -> Result<(Vec<Recording>, Vec<Settings>)
         if arguments.start_in_motion {
             recording.start_in_motion();
         }
-        recording.add_gyro_offset(arguments.add_gyro_offset_deg_s.to_radians());
+        recording.add_gyro_offset(arguments.add_gyro_bias_deg_s.to_radians());
     }
     Ok((recordings, settings))
 }
@@ -181,14 +181,14 @@ fn mean(tried: &[Vec<Tried>], settings: usize, column: usize) -> f64 {
 /// Judges each settings' figures by the limits given.
 fn judge(arguments: &EstimateArguments, settings: &[Settings], tried: &[Vec<Tried>]) -> Vec<Verdict> {
     let mut verdicts = Vec::new();
-    for (place, settings) in settings.iter().enumerate() {
+    for (index, settings) in settings.iter().enumerate() {
         let largest = tried
             .iter()
-            .map(|by_settings| by_settings[place].figures()[3])
+            .map(|by_settings| by_settings[index].figures()[3])
             .fold(0.0, |a: f64, b| if b.is_nan() { b } else { a.max(b) });
         for (what, limit, measured) in [
-            ("mean inclination error, no field", arguments.inclination_at_most_deg, mean(tried, place, 0)),
-            ("mean total error", arguments.total_at_most_deg, mean(tried, place, 3)),
+            ("mean inclination error, no field", arguments.inclination_at_most_deg, mean(tried, index, 0)),
+            ("mean total error", arguments.total_at_most_deg, mean(tried, index, 3)),
             ("largest total error of a recording", arguments.each_total_at_most_deg, largest),
         ] {
             if let Some(limit) = limit.map(Limit::AtMost) {
@@ -211,8 +211,8 @@ fn table_rows(recordings: &[Recording], settings: &[Settings], tried: &[Vec<Trie
         rows.extend(settings.iter().zip(tried).map(|(s, tried)| row(&recording.name, s, tried.figures())));
     }
     if recordings.len() > 1 {
-        let means = |place| std::array::from_fn(|column| mean(tried, place, column));
-        rows.extend(settings.iter().enumerate().map(|(place, s)| row("mean", s, means(place))));
+        let means = |index| std::array::from_fn(|column| mean(tried, index, column));
+        rows.extend(settings.iter().enumerate().map(|(index, s)| row("mean", s, means(index))));
     }
     rows
 }
@@ -223,7 +223,7 @@ fn conclusion(rows: &[[String; 6]], verdicts: &[Verdict]) -> String {
     let widths: [usize; 6] = std::array::from_fn(|column| {
         lines.iter().map(|line| line[column].chars().count()).max().unwrap_or(0)
     });
-    let mut text = "Error in deg, root mean square over the rows that count:\n".to_owned();
+    let mut text = "Rms error in deg over the evaluated rows:\n".to_owned();
     for line in lines {
         let [name, settings, figures @ ..] = line;
         text += &format!("{name:<0$}  {settings:<1$}", widths[0], widths[1]);
@@ -232,9 +232,9 @@ fn conclusion(rows: &[[String; 6]], verdicts: &[Verdict]) -> String {
     }
     for Verdict { text: what, measured, limit, outcome, .. } in verdicts {
         let word = match outcome {
-            Outcome::Pass => "held",
-            Outcome::Fail => "FAIL",
-            Outcome::Inconclusive => "cannot tell",
+            Outcome::Pass => "pass",
+            Outcome::Fail => "fail",
+            Outcome::Inconclusive => "inconclusive",
         };
         let Limit::AtMost(limit) = limit else { continue };
         text += &format!("{what}: {measured:.3} deg, at most {limit}: {word}\n");
@@ -263,7 +263,7 @@ fn section(recording: &Recording, settings: &[Settings], tried: &[Tried]) -> Rec
         };
         plots.push(plot(
             "Inclination error without the field",
-            "Angle between the estimated and the true vertical. Dotted: does not count.",
+            "Angle between the estimated and the true vertical. Dotted: not evaluated.",
             "inclination error, deg",
             &|tried| error(&tried.bare.0, |error| error.inclination_deg),
         ));
@@ -282,18 +282,13 @@ fn section(recording: &Recording, settings: &[Settings], tried: &[Tried]) -> Rec
         }
     }
     for (axis, name) in ["forward", "right", "down"].into_iter().enumerate() {
-        plots.push(plot(
-            &format!("Gyro offset, {name}"),
-            "What the filter takes off the gyro.",
-            "offset, deg/s",
-            &|tried| {
-                let run = tried.with_field.as_ref().map_or(&tried.bare.0, |(run, _)| run);
-                run.gyro_offset_rad_s.iter().map(|offset| f64::from(offset[axis]).to_degrees()).collect()
-            },
-        ));
+        plots.push(plot(&format!("Gyro bias, {name}"), "Estimated gyro bias.", "bias, deg/s", &|tried| {
+            let run = tried.with_field.as_ref().map_or(&tried.bare.0, |(run, _)| run);
+            run.gyro_offset_rad_s.iter().map(|offset| f64::from(offset[axis]).to_degrees()).collect()
+        }));
     }
     let facts = format!(
-        "{:.0} s at {:.1} Hz, {} rows count{}.",
+        "{:.0} s at {:.1} Hz, {} rows evaluated{}.",
         f64::from(recording.period_s) * recording.rows.len() as f64,
         1.0 / recording.period_s,
         tried.first().map_or(0, |tried| tried.bare.1.rows),
@@ -302,7 +297,7 @@ fn section(recording: &Recording, settings: &[Settings], tried: &[Tried]) -> Rec
     RecordingSection { name: recording.name.clone(), facts, plots }
 }
 
-/// Stretches whose error does not count, from and to in s.
+/// Intervals that are not evaluated, from and to in s.
 fn not_counted(recording: &Recording) -> Vec<(f64, f64)> {
     let runs = recording.rows.chunk_by(|a, b| a.scored == b.scored);
     let outside = runs.filter(|run| run.iter().all(|row| !row.scored));

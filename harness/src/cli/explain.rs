@@ -1,21 +1,21 @@
-//! `aplomb explain`: why this craft flies, from its own flights.
+//! `aplomb explain`: explains why a craft flies, from its own flights.
 
 use std::path::PathBuf;
 
 use clap::Args;
 
 use super::arguments::{Files, Out};
-use super::{FAIL, Failure, PASS, say};
+use super::{FAIL, Failure, PASS, print_text};
 use crate::controller_model;
 use crate::explain::{self, ExplainError, Lesson};
 use crate::input::{self, Craft};
 use crate::report::Repeat;
 
-/// What `aplomb explain` is told.
+/// Arguments of `aplomb explain`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct ExplainArguments {
-    /// Folder with craft.toml and controller.toml; without it, the demo
+    /// Folder with craft.toml and controller.toml; default: the demo
     #[arg(value_name = "FOLDER")]
     folder: Option<PathBuf>,
     #[command(flatten)]
@@ -45,18 +45,18 @@ pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
         ExplainError::Flight(error) => Failure::Input(vec![error]),
         ExplainError::Fly(error) => Failure::Unfinished(error.to_string()),
     })?;
-    say(&format!("{}\n\n{}", craft.words(), lessons.iter().map(told).collect::<String>()))?;
+    print_text(&format!("{}\n\n{}", craft.words(), lessons.iter().map(text_of).collect::<String>()))?;
     let disk = |error: std::io::Error| arguments.out.failed(&error);
     let folder = arguments.out.open().map_err(disk)?;
     let page = explain::compose(&craft, &lessons, &repeat(arguments));
     folder.write("explained.html", page.as_bytes()).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
-    say(&format!("With pictures: {}\n", folder.join("explained.html").display()))?;
+    print_text(&format!("Report: {}\n", folder.join("explained.html").display()))?;
     let holds = lessons.iter().flat_map(|lesson| &lesson.claims).all(|claim| claim.holds);
     Ok(if holds { PASS } else { FAIL })
 }
 
-/// Reads the files, so that all mistakes are told at once.
+/// Reads the files and collects all their errors.
 fn read(arguments: &ExplainArguments) -> Result<(Craft, aplomb::flight::Config), Failure> {
     let files = arguments.files();
     let craft = files.read_craft();
@@ -76,12 +76,12 @@ fn read(arguments: &ExplainArguments) -> Result<(Craft, aplomb::flight::Config),
     Ok((craft, config))
 }
 
-/// A lesson in words.
-fn told(lesson: &Lesson) -> String {
+/// Text of a lesson.
+fn text_of(lesson: &Lesson) -> String {
     let claims: String = lesson
         .claims
         .iter()
-        .map(|claim| format!("  {} {}\n", if claim.holds { "holds:" } else { "DOES NOT HOLD:" }, claim.text))
+        .map(|claim| format!("  {} {}\n", if claim.holds { "pass:" } else { "fail:" }, claim.text))
         .collect();
     let wrapped = textwrap::fill(
         &lesson.answer,

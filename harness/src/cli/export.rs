@@ -1,21 +1,21 @@
-//! `aplomb export`: a controller for firmware, in a new folder.
+//! `aplomb export`: exports a controller for firmware to a new folder.
 
 use std::fs;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::{Failure, PASS, folder, say};
+use super::{Failure, PASS, folder, print_text};
 use crate::{export, input};
 
-/// What `aplomb export` is told.
+/// Arguments of `aplomb export`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct ExportArguments {
     /// Controller file; without it, the demo's
     #[arg(long, value_name = "FILE")]
     controller: Option<PathBuf>,
-    /// Folder to make; it must not exist yet
+    /// New folder; it must not exist
     folder: PathBuf,
 }
 
@@ -35,10 +35,10 @@ pub(super) fn run(arguments: &ExportArguments) -> Result<u8, Failure> {
         fs::write(inside.join("controller.md"), export::table(&config))
     })?;
     let shown = arguments.folder.display();
-    say(&format!(
+    print_text(&format!(
         "{shown}/controller.rs   a Rust constant: include! it\n\
          {shown}/controller.bin  a parameter block, for aplomb::parameters::read\n\
-         {shown}/controller.md   what the block holds where\n"
+         {shown}/controller.md   layout of the block\n"
     ))?;
     Ok(PASS)
 }

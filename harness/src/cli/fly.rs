@@ -1,4 +1,4 @@
-//! `aplomb fly`: flies, judges, prints the table and writes the results.
+//! `aplomb fly`: runs flights, judges their checks, prints the table and writes the results.
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::arguments::{Files, Out, Threads};
 use super::table::{self, FlightVerdicts};
-use super::{FAIL, Failure, PASS, may_colour, page, progress, say, trace_csv, watch};
+use super::{FAIL, Failure, PASS, may_colour, page, print_text, progress, trace_csv, watch};
 use crate::camera;
 use crate::fly::{Flown, fly};
 use crate::input::{self, Controller, Craft, FlightPlan, InputError};
@@ -17,11 +17,11 @@ use crate::trace::Trace;
 use crate::verdict::{Outcome, Verdict};
 use crate::verify::folder::FLIGHTS;
 
-/// What `aplomb fly` is told.
+/// Arguments of `aplomb fly`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct FlyArguments {
-    /// Flight files, folders of them, or a folder with craft.toml, controller.toml and flights, all of which are flown; without any, the
+    /// Flight files, folders of them, or a folder with craft.toml, controller.toml and flights, whose flights are all flown; default: the
     /// demo
     #[arg(value_name = "FLIGHT")]
     flights: Vec<PathBuf>,
@@ -30,14 +30,14 @@ pub(super) struct FlyArguments {
     /// First seed, instead of each flight's own
     #[arg(long, value_name = "SEED")]
     seed: Option<u64>,
-    /// How many seeds in a row each flight is flown under
+    /// Number of seeds of each flight
     #[arg(long, value_name = "COUNT", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub(super) seeds: u32,
     #[command(flatten)]
     out: Out,
     #[command(flatten)]
     threads: Threads,
-    /// Fly again whenever one of the files is saved
+    /// Repeat whenever one of the files is saved
     #[arg(long)]
     watch: bool,
 }
@@ -48,7 +48,7 @@ Examples:
   aplomb fly --seeds 100                     under 100 seeds, figures pooled
   aplomb fly my-craft                        the flights of a folder, on its craft, by its controller
   aplomb fly --craft craft.toml hover.toml   a flight of your own on a craft of your own
-  aplomb fly --watch hover.toml              again whenever the file is saved";
+  aplomb fly --watch hover.toml              repeat whenever the file is saved";
 
 impl FlyArguments {
     /// The built-in demo.
@@ -64,7 +64,7 @@ impl FlyArguments {
         }
     }
 
-    /// A command line that flies the same again.
+    /// The command line of this run.
     pub(super) fn command_line(&self) -> String {
         let mut words = vec!["aplomb fly".to_owned()];
         words.extend(self.files.words());
@@ -74,7 +74,7 @@ impl FlyArguments {
         words.join(" ")
     }
 
-    /// Craft and controller: those given, or those beside the flights.
+    /// Craft and controller: those given, or those of the folder of the flights.
     fn files(&self) -> Files {
         self.files.or_in(self.flights.iter().map(PathBuf::as_path).find(|path| Files::are_in(path)))
     }
@@ -86,7 +86,7 @@ impl FlyArguments {
     }
 }
 
-/// Everything that a run flies with.
+/// Craft, controller and flights of a run.
 pub(super) struct Job {
     pub(super) craft: Craft,
     pub(super) controller: Controller,
@@ -96,7 +96,7 @@ pub(super) struct Job {
 /// A flight under all its seeds.
 pub(super) struct Judged {
     pub(super) verdicts: Vec<Verdict>,
-    /// The flight under its first seed, to be drawn.
+    /// Trace under the first seed, for the plots.
     pub(super) trace: Trace,
 }
 
@@ -112,20 +112,20 @@ fn once(arguments: &FlyArguments) -> Result<u8, Failure> {
     let job = read(arguments).map_err(Failure::Input)?;
     let disk = |error: std::io::Error| arguments.out.failed(&error);
     arguments.out.check()?;
-    say(&introduction(arguments, &job))?;
+    print_text(&introduction(arguments, &job))?;
     let started = Instant::now();
     let pool = arguments.threads.pool()?;
     let (judged, simulated_s) = pool.install(|| fly_all(&job, arguments))?;
     let elapsed = started.elapsed();
-    say(&conclusion(&job, &judged, simulated_s, elapsed))?;
+    print_text(&conclusion(&job, &judged, simulated_s, elapsed))?;
     let folder = pool.install(|| write(&job, &judged, arguments)).map_err(disk)?;
-    say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
-    let held =
+    print_text(&format!("Report: {}\n", folder.join(REPORT).display()))?;
+    let pass =
         judged.iter().flat_map(|flight| &flight.verdicts).all(|verdict| verdict.outcome == Outcome::Pass);
-    Ok(if held { PASS } else { FAIL })
+    Ok(if pass { PASS } else { FAIL })
 }
 
-/// Reads every file, so that all mistakes are told at once.
+/// Reads all files and collects all their errors.
 fn read(arguments: &FlyArguments) -> Result<Job, Vec<InputError>> {
     let mut wrong = Vec::new();
     let files = arguments.files();
@@ -142,7 +142,7 @@ fn read(arguments: &FlyArguments) -> Result<Job, Vec<InputError>> {
     }
 }
 
-/// What is about to be flown, and what of it the demo filled in.
+/// Header of the output: craft, controller, flights and seeds.
 fn introduction(arguments: &FlyArguments, job: &Job) -> String {
     let files = arguments.files();
     let named = |given: Option<&Path>| given.map_or("built in".to_owned(), |path| path.display().to_string());
@@ -157,17 +157,17 @@ fn introduction(arguments: &FlyArguments, job: &Job) -> String {
     )
 }
 
-/// The seeds in words.
+/// Description of the seeds.
 pub(super) fn seeds_words(arguments: &FlyArguments) -> String {
     match (arguments.seed, arguments.seeds) {
-        (None, 1) => "seed of each flight's file".to_owned(),
-        (None, count) => format!("{count} seeds from that of each flight's file on"),
+        (None, 1) => "seed of each flight file".to_owned(),
+        (None, count) => format!("{count} seeds from that of each flight file on"),
         (Some(first), 1) => format!("seed {first}"),
         (Some(first), count) => format!("seeds {first} to {}", first.saturating_add(u64::from(count) - 1)),
     }
 }
 
-/// Seeds of a flight that are flown before what they say is folded, in the order of the seeds: memory does not grow with them.
+/// Number of seeds in parallel. Their evidence is accumulated in the order of the seeds, so that memory does not grow with them.
 const AT_ONCE: u32 = 32;
 
 /// Flies every flight under every seed; only the first seed's trace is kept.
@@ -176,7 +176,7 @@ fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Fa
     let spin = job.craft.config.arms.map(|arm| arm.spin);
     let one = |plan: &FlightPlan, number: u32| -> Result<(Vec<Evidence>, Option<Trace>, f64), Failure> {
         let seed = arguments.seed.unwrap_or(plan.seed).wrapping_add(u64::from(number));
-        // The first seed's trace is shown, the others are judged.
+        // The first seed needs the whole trace for the report.
         let craft = match number {
             0 => job.craft.config,
             _ => camera::only_if_judged(&job.craft.config, plan.signals()),
@@ -220,7 +220,7 @@ fn conclusion(job: &Job, judged: &[Judged], simulated_s: f64, elapsed: Duration)
         judged.iter().flat_map(|flight| &flight.verdicts).filter(|verdict| verdict.outcome == outcome).count()
     };
     format!(
-        "{}\n{} held, {} missed, {} cannot be told. {simulated_s:.0} s flown in {:.2} s.\n",
+        "{}\n{} pass, {} fail, {} inconclusive. {simulated_s:.0} s flown in {:.2} s.\n",
         table::render(&rows, may_colour(&std::io::stdout())),
         count(Outcome::Pass),
         count(Outcome::Fail),

@@ -1,4 +1,4 @@
-//! A folder named by the user, made whole or not at all.
+//! Atomic creation of a folder given by the user.
 
 use std::fs;
 use std::io;
@@ -6,7 +6,7 @@ use std::path::Path;
 
 use super::Failure;
 
-/// Makes `folder` with what `fill` puts into it; refuses one that exists.
+/// Creates `folder` with the contents written by `fill`; refuses an existing one.
 pub(super) fn make(folder: &Path, fill: impl FnOnce(&Path) -> io::Result<()>) -> Result<(), Failure> {
     write(folder, fill).map_err(|error| {
         let reason = format!("{}: {error}", folder.display());
@@ -17,21 +17,18 @@ pub(super) fn make(folder: &Path, fill: impl FnOnce(&Path) -> io::Result<()>) ->
     })
 }
 
-/// Fills a folder beside the new one first.
+/// Fills a temporary folder, then renames it.
 fn write(folder: &Path, fill: impl FnOnce(&Path) -> io::Result<()>) -> io::Result<()> {
     if folder.exists() {
-        return Err(io::Error::new(
-            io::ErrorKind::AlreadyExists,
-            "exists already; name a folder that does not",
-        ));
+        return Err(io::Error::new(io::ErrorKind::AlreadyExists, "exists already; give a new one"));
     }
-    let passing = folder.with_file_name(format!(".unfinished-{}", std::process::id()));
-    let written = fs::create_dir_all(&passing)
-        .and_then(|()| fill(&passing))
-        .and_then(|()| fs::rename(&passing, folder));
+    let temporary = folder.with_file_name(format!(".unfinished-{}", std::process::id()));
+    let written = fs::create_dir_all(&temporary)
+        .and_then(|()| fill(&temporary))
+        .and_then(|()| fs::rename(&temporary, folder));
     if written.is_err() {
-        // The first error is the one to tell.
-        let _ = fs::remove_dir_all(&passing);
+        // The first error is reported.
+        let _ = fs::remove_dir_all(&temporary);
     }
     written
 }
@@ -41,7 +38,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn folder_is_whole_or_absent_and_an_old_one_stays_as_it_was() {
+    fn folder_is_complete_or_absent_and_an_existing_one_is_unchanged() {
         let folder = std::env::temp_dir().join(format!("aplomb-folder-{}", std::process::id()));
         let _ = fs::remove_dir_all(&folder);
         let half = |inside: &Path| {

@@ -1,4 +1,4 @@
-//! `aplomb margins`: how far each loop is from instability.
+//! `aplomb margins`: stability margins of each loop.
 
 use std::fmt::Write as _;
 use std::path::PathBuf;
@@ -7,7 +7,7 @@ use clap::Args;
 use rayon::prelude::*;
 
 use super::arguments::{Files, Out, Threads};
-use super::{FAIL, Failure, PASS, say};
+use super::{FAIL, Failure, PASS, print_text};
 use crate::input::{Controller, Craft};
 use crate::linear::Break;
 use crate::margins::figures::Figures;
@@ -17,16 +17,16 @@ use crate::margins::{self, Bench, Linear, Measured, NotMeasured, Probe};
 use crate::report::{MarginsReport, PointSection, Repeat, write_margins};
 use crate::verdict::{Outcome, Verdict};
 
-/// What `aplomb margins` is told.
+/// Arguments of `aplomb margins`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct MarginsArguments {
-    /// Folder with craft.toml and controller.toml; without it, the demo
+    /// Folder with craft.toml and controller.toml; default: the demo
     #[arg(value_name = "FOLDER")]
     folder: Option<PathBuf>,
     #[command(flatten)]
     files: Files,
-    /// Operating point, any number of them; without any, all
+    /// Operating point; may be given several times. Default: all
     #[arg(long = "point", value_name = "POINT", value_parser = point)]
     points: Vec<Point>,
     /// Break only the loops at the three body torque demands
@@ -44,13 +44,13 @@ pub(super) struct MarginsArguments {
 const EXAMPLES: &str = "\
 Examples:
   aplomb margins                 every loop of the demo at every operating point
-  aplomb margins --point hover   at one of them
-  aplomb margins my-craft        of a folder of your own";
+  aplomb margins --point hover   at one operating point
+  aplomb margins my-craft        of the controller of a folder";
 
 fn point(name: &str) -> Result<Point, String> {
     Point::named(name).ok_or_else(|| {
         let names: Vec<&str> = Point::ALL.iter().map(|point| point.name).collect();
-        format!("no such operating point; there are {}", names.join(", "))
+        format!("unknown operating point; known are {}", names.join(", "))
     })
 }
 
@@ -81,17 +81,17 @@ pub(super) fn run(arguments: &MarginsArguments) -> Result<u8, Failure> {
             .collect::<Result<_, _>>()
     })?;
     let took_s = started.elapsed().as_secs_f64();
-    say(&table(&craft, &found))?;
+    print_text(&table(&craft, &found))?;
     let all = || found.iter().flat_map(|point| &point.verdicts);
     let count = |outcome| all().filter(|verdict| verdict.outcome == outcome).count();
-    say(&format!(
-        "{} held, {} missed, {} not measured. {took_s:.2} s.\n",
+    print_text(&format!(
+        "{} pass, {} fail, {} inconclusive. {took_s:.2} s.\n",
         count(Outcome::Pass),
         count(Outcome::Fail),
         count(Outcome::Inconclusive)
     ))?;
     let folder = write(arguments, &craft, &found).map_err(disk)?;
-    say(&format!("Report: {}\n", folder.join(REPORT).display()))?;
+    print_text(&format!("Report: {}\n", folder.join(REPORT).display()))?;
     Ok(if all().all(|verdict| verdict.outcome == Outcome::Pass) { PASS } else { FAIL })
 }
 
@@ -123,8 +123,8 @@ const REPORT: &str = "report.html";
 const HEADS: [&str; 10] = [
     "point",
     "loop broken at",
-    "gain up dB",
-    "gain down dB",
+    "upper gain dB",
+    "lower gain dB",
     "phase deg",
     "delay ms",
     "crossover rad/s",
@@ -133,7 +133,7 @@ const HEADS: [&str; 10] = [
     "",
 ];
 
-/// Measured beside linear, one row for each loop.
+/// Table of measured and linear figures, one row per loop.
 fn table(craft: &Craft, found: &[Found]) -> String {
     let mut rows: Vec<[String; 10]> = vec![HEADS.map(str::to_owned)];
     for point in found {
@@ -154,7 +154,7 @@ fn table(craft: &Craft, found: &[Found]) -> String {
     }
     let widths: [usize; 10] =
         std::array::from_fn(|column| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0));
-    let mut text = format!("Craft: {}\nMeasured by injection (by the linear model):\n\n", craft.words());
+    let mut text = format!("Craft: {}\nMeasured by injection (linear model in brackets):\n\n", craft.words());
     for (i, row) in rows.iter().enumerate() {
         let mut line = String::new();
         for (column, (cell, &width)) in row.iter().zip(&widths).enumerate() {
@@ -191,28 +191,28 @@ fn cell(value: f64, decimals: usize) -> String {
     if value.is_nan() {
         "-".to_owned()
     } else if value.is_infinite() {
-        "endless".to_owned()
+        "infinite".to_owned()
     } else {
         format!("{value:.decimals$}")
     }
 }
 
-/// The worst outcome of a loop in a word.
+/// The worst outcome of a loop.
 fn outcome(linear: &Linear, measured: &Measured) -> String {
     let words = match measured.not_measured {
-        Some(NotMeasured::Saturated) => "not measured: a motor met a limit",
-        Some(NotMeasured::Lost) if !linear.stable => "not measured: not stable",
-        Some(NotMeasured::Lost) => "not measured: the flight was not steady",
-        Some(NotMeasured::Incoherent) => "not measured: noise",
+        Some(NotMeasured::Saturated) => "inconclusive: a motor met a limit",
+        Some(NotMeasured::Lost) if !linear.stable => "inconclusive: not stable",
+        Some(NotMeasured::Lost) => "inconclusive: the flight was not steady",
+        Some(NotMeasured::Incoherent) => "inconclusive: noise",
         None => {
             let verdicts = verdicts(measured);
             let any = |outcome| verdicts.iter().any(|verdict| verdict.outcome == outcome);
             if any(Outcome::Fail) {
-                "FAIL"
+                "fail"
             } else if any(Outcome::Inconclusive) {
-                "in part not measured"
+                "inconclusive in part"
             } else {
-                "held"
+                "pass"
             }
         }
     };
@@ -250,7 +250,7 @@ fn command_line(arguments: &MarginsArguments) -> String {
     words.join(" ")
 }
 
-/// The figures of every loop, measured and linear; what is unknown is left empty, what is endless is `inf`.
+/// The figures of every loop, measured and linear. An unknown figure is empty, an infinite one is `inf`.
 fn margins_csv(found: &[Found]) -> String {
     let mut text =
         "point,loop,source,gain_up_db,gain_up_rad_s,gain_down_db,gain_down_rad_s,phase_deg,phase_rad_s,\
@@ -282,7 +282,7 @@ fn margins_csv(found: &[Found]) -> String {
     text
 }
 
-/// Every measured frequency of every loop beside the linear model.
+/// Frequency response of every loop, measured and linear.
 fn points_csv(found: &[Found]) -> String {
     let mut text = "point,loop,rad_s,measured_db,measured_deg,coherence,linear_db,linear_deg\n".to_owned();
     for point in found {

@@ -1,4 +1,4 @@
-//! The program `aplomb`: what it is asked on the command line, and how it ends.
+//! The program `aplomb`: command line and exit codes.
 
 mod arguments;
 mod compare;
@@ -13,6 +13,7 @@ mod margins;
 mod new;
 mod page;
 mod progress;
+mod renamed;
 pub mod results;
 mod schema;
 mod sweep;
@@ -31,38 +32,38 @@ use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::input::InputError;
 
-/// Where results go unless told otherwise.
+/// Default folder of results.
 const RESULTS: &str = "results";
-/// Everything that was expected held.
+/// Exit code: pass.
 const PASS: u8 = 0;
-/// Something was missed, or cannot be told.
+/// Exit code: fail or inconclusive.
 const FAIL: u8 = 1;
-/// The input is wrong: nothing was flown.
+/// Exit code: the input is wrong, nothing was flown.
 const WRONG_INPUT: u8 = 2;
-/// The run could not finish.
+/// Exit code: the run could not finish.
 const UNFINISHED: u8 = 3;
 
 const EXAMPLES: &str = "\
 Examples:
   aplomb                                      fly the built-in demo
-  aplomb fly --seeds 100                      fly it under 100 seeds, figures pooled
-  aplomb envelope --payload-kg 0.2            say what it can lift, how long it hovers, what wind it holds
-  aplomb explain                              say why it flies, with its figures and pictures
-  aplomb estimate log.csv                     put a recording through the attitude filter
-  aplomb margins --point hover                tell how far each loop is from instability
+  aplomb fly --seeds 100                      the same under 100 seeds, figures pooled
+  aplomb envelope --payload-kg 0.2            lift, endurance and strongest wind with a payload
+  aplomb explain                              why it flies, with figures and diagrams
+  aplomb estimate log.csv                     run the attitude filter on a recording
+  aplomb margins --point hover                stability margins of each loop
   aplomb tune --craft craft.toml my-craft     find a controller that meets every requirement
-  aplomb new my-craft                         write the demo's files into a new folder, to change them
+  aplomb new my-craft                         write the demo's files to a new folder, to edit them
   aplomb fly my-craft                         fly them on it
   aplomb export --controller my-craft/controller.toml my-craft/firmware
-  aplomb verify my-craft                      yes or no: every requirement on every flight
-  aplomb disperse my-craft                    does it hold for every craft that is built like this one?
-  aplomb compare --controller a.toml b.toml   which of two controllers is better, and in what?
+  aplomb verify my-craft                      judge every requirement on every flight
+  aplomb disperse my-craft                    success probability over random craft
+  aplomb compare --controller a.toml b.toml   figures in which two controllers differ
 
-Exit code: 0 held, 1 missed or cannot tell, 2 the input is wrong, 3 could not finish.
+Exit code: 0 pass, 1 fail or inconclusive, 2 the input is wrong, 3 could not finish.
 A simulation is evidence, never clearance to fly.";
 
-/// Flies a flight-control crate on a simulated quad-X craft and tells whether what is expected of each flight holds.
-/// Without a command it flies the built-in demo.
+/// Closed-loop simulation of a flight-control crate on a quad-X craft, with checks on each flight.
+/// Without a command it runs the built-in demo.
 #[derive(Debug, Parser)]
 #[command(name = "aplomb", version, about, after_help = EXAMPLES, max_term_width = 100)]
 struct Arguments {
@@ -72,33 +73,33 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Fly flights, judge what is expected of them, write a report and traces
+    /// Run flights, judge their checks, write a report and traces
     Fly(fly::FlyArguments),
-    /// Tell what a craft can do: lift, hover, endurance, tilt, wind, climb, descent, each confirmed by a flight
+    /// Performance envelope of a craft: lift, hover, endurance, tilt, wind, climb, descent, each confirmed by a flight
     Envelope(envelope::EnvelopeArguments),
-    /// Explain why a craft flies, from flights of its own, for a reader who has never seen one
+    /// Explain why a craft flies, from its own flights, for readers without previous knowledge
     Explain(explain::ExplainArguments),
-    /// Put recordings through the attitude filter and tell the error against their reference
+    /// Run the attitude filter on recordings and report the error against their reference
     Estimate(estimate::EstimateArguments),
     /// Judge every requirement and check on every flight of a folder, and compare with an accepted baseline
     Verify(verify::VerifyArguments),
-    /// Tell how far each loop is from instability: measured by injection into the running code, beside the linear model
+    /// Stability margins of each loop: measured by injection into the running code, and by the linear model
     Margins(margins::MarginsArguments),
-    /// Fly many crafts drawn from declared spreads: how probable is it that everything holds, and what explains the misses
+    /// Dispersion analysis: success probability over craft drawn at random, and the dispersions associated with failures
     Disperse(disperse::DisperseArguments),
-    /// Fly two controllers or crafts under the same seeds: which figures differ, and how surely
+    /// Compare two controllers or two craft under the same seeds: differences with confidence intervals
     Compare(compare::CompareArguments),
-    /// Vary any numbers of the files and map margins and figures
+    /// Sweep any values of the files: maps of margins and figures
     Sweep(sweep::SweepArguments),
-    /// Find a controller for a craft that meets every requirement, and tell what limits it
+    /// Tune a controller for a craft to meet every requirement, and report the limiting requirements
     Tune(tune::TuneArguments),
-    /// Write the files of the built-in demo into a new folder, to start a craft of your own from
+    /// Write the files of the built-in demo to a new folder, as a start for your own craft
     #[command(after_help = "Examples:\n  aplomb new my-craft && aplomb verify my-craft")]
     New {
-        /// Folder to make; it must not exist yet
+        /// New folder; it must not exist
         folder: PathBuf,
     },
-    /// Write a controller for firmware into a new folder: as a Rust constant and as a parameter block
+    /// Export a controller for firmware to a new folder: as a Rust constant and as a parameter block
     Export(export::ExportArguments),
     /// Print the JSON Schema of a kind of file
     #[command(after_help = schema::EXAMPLES)]
@@ -107,7 +108,7 @@ enum Command {
         #[arg(value_enum)]
         kind: schema::Kind,
     },
-    /// Print what a shell needs to complete these commands
+    /// Print the completion script of a shell
     #[command(after_help = COMPLETIONS)]
     Completions {
         /// The shell
@@ -128,29 +129,32 @@ enum Failure {
     Input(Vec<InputError>),
     /// An argument is wrong.
     Argument(String),
-    /// The disk, or a fault of our own. An interrupt ends the program with the same code.
+    /// A file system error, or an internal error. An interrupt has the same exit code.
     Unfinished(String),
 }
 
-/// What an interrupt leaves behind, where that is something.
+/// Message after an interrupt, if not the default.
 static WHEN_INTERRUPTED: OnceLock<String> = OnceLock::new();
 
-/// Sets what is said when an interrupt ends the program from now on; the first one counts.
-fn interrupted_says(text: String) {
+/// Sets the message after an interrupt; the first call counts.
+fn set_interrupt_message(text: String) {
     let _ = WHEN_INTERRUPTED.set(text);
 }
 
 /// Runs the program on the process's arguments.
 #[must_use]
 pub fn main() -> ExitCode {
+    if let Some(message) = renamed::old_flag(std::env::args().skip(1)) {
+        return ExitCode::from(report_failure(Failure::Argument(message)));
+    }
     let arguments = Arguments::parse();
-    // Nothing is half-written: a results folder gets its name when it is complete.
+    // A results folder gets its name when it is complete, so an interrupt leaves no partial results.
     let interrupted = || {
-        complain(WHEN_INTERRUPTED.get().map_or("interrupted: nothing was written", String::as_str));
+        print_error(WHEN_INTERRUPTED.get().map_or("interrupted: nothing was written", String::as_str));
         std::process::exit(i32::from(UNFINISHED));
     };
     if let Err(error) = ctrlc::set_handler(interrupted) {
-        complain(&format!("an interrupt will not be told as such: {error}"));
+        print_error(&format!("interrupts are not handled: {error}"));
     }
     let run = || match arguments.command {
         None => fly::run(&fly::FlyArguments::demo()),
@@ -170,49 +174,49 @@ pub fn main() -> ExitCode {
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "aplomb", &mut script);
-            say(&String::from_utf8_lossy(&script)).map(|()| PASS)
+            print_text(&String::from_utf8_lossy(&script)).map(|()| PASS)
         }
     };
     let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));
     ExitCode::from(match ended {
         Ok(Ok(code)) => code,
-        Ok(Err(failure)) => complain_of(failure),
-        // The panic's own message is out already.
+        Ok(Err(failure)) => report_failure(failure),
+        // The panic has printed its message.
         Err(_) => UNFINISHED,
     })
 }
 
-/// Tells why a run ended early and returns the exit code for it.
-fn complain_of(failure: Failure) -> u8 {
+/// Prints why a run ended early and returns its exit code.
+fn report_failure(failure: Failure) -> u8 {
     match failure {
         Failure::Input(errors) => {
             let coloured = may_colour(&std::io::stderr());
-            complain(&errors.iter().map(|error| error.render(coloured)).collect::<Vec<_>>().join("\n\n"));
+            print_error(&errors.iter().map(|error| error.render(coloured)).collect::<Vec<_>>().join("\n\n"));
             WRONG_INPUT
         }
         Failure::Argument(reason) => {
-            complain(&format!("error: {reason}"));
+            print_error(&format!("error: {reason}"));
             WRONG_INPUT
         }
         Failure::Unfinished(reason) => {
-            complain(&format!("could not finish: {reason}"));
+            print_error(&format!("could not finish: {reason}"));
             UNFINISHED
         }
     }
 }
 
-/// Says something on standard error; there is nobody left to tell if that is closed.
-fn complain(text: &str) {
+/// Prints to standard error. A closed standard error is ignored.
+fn print_error(text: &str) {
     let _ = writeln!(std::io::stderr(), "{text}");
 }
 
-/// Says something on standard output.
-fn say(text: &str) -> Result<(), Failure> {
+/// Prints to standard output.
+fn print_text(text: &str) -> Result<(), Failure> {
     let written = std::io::stdout().write_all(text.as_bytes());
     written.map_err(|error| Failure::Unfinished(format!("standard output: {error}")))
 }
 
-/// Colour only on a terminal, and not where `NO_COLOR` asks for none (<https://no-color.org>).
+/// True for a terminal unless `NO_COLOR` is set (<https://no-color.org>).
 fn may_colour(stream: &impl IsTerminal) -> bool {
     let refused = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
     stream.is_terminal() && !refused

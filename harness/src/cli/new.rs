@@ -4,15 +4,15 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-use super::{Failure, PASS, folder, say};
+use super::{Failure, PASS, folder, print_text};
 use crate::input::demo;
 
-/// Writes the files; refuses a folder that exists.
+/// Writes the files; refuses an existing folder.
 pub(super) fn run(folder: &Path) -> Result<u8, Failure> {
     folder::make(folder, fill)?;
     let shown = folder.display();
-    say(&format!(
-        "{shown} holds a craft, a controller and flights. Change what you like, then:\n  \
+    print_text(&format!(
+        "{shown} contains a craft, a controller and flights. Edit them, then:\n  \
          aplomb fly {shown}\n  \
          aplomb verify {shown}\n"
     ))?;
@@ -33,7 +33,7 @@ mod tests {
     use crate::input;
 
     #[test]
-    fn new_folder_holds_what_flies() {
+    fn new_folder_contains_a_valid_craft_and_flights() {
         let folder = std::env::temp_dir().join(format!("aplomb-new-{}", std::process::id()));
         let _ = fs::remove_dir_all(&folder);
         fs::create_dir(&folder).unwrap();

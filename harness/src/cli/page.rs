@@ -1,4 +1,4 @@
-//! The report of a run: which plots carry which limits, and how to get the same figures again.
+//! Report of `aplomb fly`: limits on the plots and the command to repeat the run.
 
 use super::fly::{FlyArguments, Job, Judged, seeds_words};
 use crate::input::check::{Check, Statistic};
@@ -6,7 +6,7 @@ use crate::input::signal::Signal;
 use crate::report::{Band, CraftNotes, FlightSection, Quantity, Repeat, Report};
 use crate::verdict::Limit;
 
-/// The report of everything that was flown.
+/// Composes the report of all flights.
 pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArguments) -> Report<'a> {
     let craft = CraftNotes {
         mass_kg: job.craft.config.mass_kg,
@@ -33,7 +33,7 @@ pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArgume
     }
 }
 
-/// The limit of a check as a band on a plot, where it is one on the values themselves.
+/// The limit of a check as a band on a plot, where it limits the plotted values.
 fn band(check: &Check) -> Option<Band> {
     let (quantity, about_setpoint) = match check.signal {
         Signal::Roll => (Quantity::Roll, false),

@@ -1,36 +1,36 @@
-//! The folder of one run's results: a new one each time, whole or not there at all.
+//! Results folder of a run: new for each run, created atomically.
 
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// A folder being filled under a passing name. [`ResultsFolder::keep`] gives it its own; dropped before that, it is gone.
+/// A folder under a temporary name. [`ResultsFolder::keep`] gives it its final name; dropped before that, it is removed.
 #[derive(Debug)]
 pub struct ResultsFolder {
     parent: PathBuf,
-    passing: PathBuf,
+    temporary: PathBuf,
     kept: bool,
 }
 
-/// More results than this in one day are refused.
+/// Largest number of results per day.
 const MOST_A_DAY: u32 = 9999;
 
 impl ResultsFolder {
-    /// A new folder under `parent`, which is made if need be.
+    /// A new folder under `parent`, which is created if missing.
     pub fn new(parent: &Path) -> io::Result<Self> {
         fs::create_dir_all(parent)?;
-        let passing = parent.join(format!(".unfinished-{}", std::process::id()));
-        // A leftover of an earlier process of the same number that was killed.
-        if passing.exists() {
-            fs::remove_dir_all(&passing)?;
+        let temporary = parent.join(format!(".unfinished-{}", std::process::id()));
+        // A remainder of an aborted process with the same id.
+        if temporary.exists() {
+            fs::remove_dir_all(&temporary)?;
         }
-        fs::create_dir(&passing)?;
-        Ok(Self { parent: parent.to_owned(), passing, kept: false })
+        fs::create_dir(&temporary)?;
+        Ok(Self { parent: parent.to_owned(), temporary, kept: false })
     }
 
     /// Writes one file into it.
     pub fn write(&self, name: &str, contents: &[u8]) -> io::Result<()> {
-        fs::write(self.passing.join(name), contents)
+        fs::write(self.temporary.join(name), contents)
     }
 
     /// Gives the folder the first free name of the day, such as `2026-11-25-001`, and returns its path.
@@ -41,12 +41,12 @@ impl ResultsFolder {
             if own.exists() {
                 continue;
             }
-            match fs::rename(&self.passing, &own) {
+            match fs::rename(&self.temporary, &own) {
                 Ok(()) => {
                     self.kept = true;
                     return Ok(own);
                 }
-                // Another run took the name just now: renaming refuses a folder that holds anything.
+                // Another run took the name in the meantime: renaming refuses a folder with contents.
                 Err(_) if own.exists() => {}
                 Err(error) => return Err(error),
             }
@@ -58,8 +58,8 @@ impl ResultsFolder {
 impl Drop for ResultsFolder {
     fn drop(&mut self) {
         if !self.kept {
-            // Nothing more can be done about a folder that cannot be removed.
-            let _ = fs::remove_dir_all(&self.passing);
+            // A folder that cannot be removed stays.
+            let _ = fs::remove_dir_all(&self.temporary);
         }
     }
 }
@@ -75,7 +75,7 @@ mod tests {
     }
 
     #[test]
-    fn each_run_gets_a_new_folder_and_old_ones_stay() {
+    fn each_run_gets_a_new_folder_and_existing_ones_stay() {
         let parent = scratch("new");
         let mut kept = Vec::new();
         for text in ["one", "two"] {

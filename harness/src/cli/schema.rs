@@ -1,4 +1,4 @@
-//! `aplomb schema`: the form of every file that is read or written, for editors and programs.
+//! `aplomb schema`: JSON Schemas of all input and output files.
 
 use clap::ValueEnum;
 use schemars::generate::SchemaSettings;
@@ -6,10 +6,10 @@ use schemars::transform::RecursiveTransform;
 use schemars::{JsonSchema, Schema};
 use serde_json::Value;
 
-use super::{Failure, PASS, say};
+use super::{Failure, PASS, print_text};
 use crate::compare::Comparison;
+use crate::disperse::dispersion::DispersionsFile;
 use crate::disperse::results::Results;
-use crate::disperse::spread::SpreadFile;
 use crate::input::{ControllerFile, CraftFile, FlightFile};
 use crate::requirements::file::RequirementsFile;
 use crate::verify::{Baseline, json::Verification};
@@ -19,21 +19,21 @@ use crate::verify::{Baseline, json::Verification};
 pub(super) enum Kind {
     /// craft.toml: the truth that is simulated
     Craft,
-    /// controller.toml: what the controller believes and wants
+    /// controller.toml: the controller's model and settings
     Controller,
     /// A flight file
     Flight,
     /// requirements.toml: requirements added, tightened and waived
     Requirements,
-    /// spreads.toml: what varies in a dispersion
-    Spreads,
+    /// dispersions.toml: dispersions of parameters
+    Dispersions,
     /// baseline.json: the accepted figures
     Baseline,
-    /// verify.json: what `aplomb verify` found
+    /// verify.json: results of `aplomb verify`
     Verify,
-    /// dispersion.json: what `aplomb disperse` found
+    /// dispersion.json: results of `aplomb disperse`
     Dispersion,
-    /// comparison.json: what `aplomb compare` found
+    /// comparison.json: results of `aplomb compare`
     Comparison,
 }
 
@@ -42,12 +42,12 @@ Examples:
   aplomb schema craft > craft.schema.json     for an editor that completes and checks TOML
   aplomb schema verify                        for a program that reads the results
 
-The keys in words: FILES.md of a folder made by `aplomb new`.";
+Reference of the keys: FILES.md of a folder made by `aplomb new`.";
 
 /// Prints the JSON Schema of a kind of file.
 pub(super) fn run(kind: Kind) -> Result<u8, Failure> {
     let text = serde_json::to_string_pretty(&schema(kind));
-    say(&(text.map_err(|error| Failure::Unfinished(error.to_string()))? + "\n"))?;
+    print_text(&(text.map_err(|error| Failure::Unfinished(error.to_string()))? + "\n"))?;
     Ok(PASS)
 }
 
@@ -57,7 +57,7 @@ fn schema(kind: Kind) -> Schema {
         Kind::Controller => read::<ControllerFile>(),
         Kind::Flight => read::<FlightFile>(),
         Kind::Requirements => read::<RequirementsFile>(),
-        Kind::Spreads => read::<SpreadFile>(),
+        Kind::Dispersions => read::<DispersionsFile>(),
         Kind::Baseline => schemars::schema_for!(Baseline),
         Kind::Verify => schemars::schema_for!(Verification),
         Kind::Dispersion => schemars::schema_for!(Results),
@@ -65,7 +65,7 @@ fn schema(kind: Kind) -> Schema {
     }
 }
 
-/// The form of a file that we read: unknown keys are refused, and a list that is absent is empty.
+/// Schema of an input file: unknown keys are refused, an absent list is empty.
 fn read<File: JsonSchema>() -> Schema {
     let as_read = RecursiveTransform(as_read);
     SchemaSettings::draft2020_12().with_transform(as_read).into_generator().into_root_schema_for::<File>()
@@ -92,7 +92,7 @@ mod tests {
         serde_json::to_value(schema(kind)).unwrap()
     }
 
-    /// Where `value` does not have the form of `schema`, by the keywords that our schemas use.
+    /// The first mismatch of `value` with `schema`, for the keywords that our schemas use.
     fn misfit(root: &Value, schema: &Value, value: &toml::Value, at: &str) -> Option<String> {
         let schema = match schema["$ref"].as_str() {
             Some(name) => &root["$defs"][name.rsplit('/').next()?],

@@ -1,4 +1,4 @@
-//! `aplomb sweep`: margins and figures over a range of any numbers of the files.
+//! `aplomb sweep`: margins and figures over ranges of any values of the files.
 
 use std::path::PathBuf;
 
@@ -6,35 +6,35 @@ use clap::Args;
 use toml::Table;
 
 use super::arguments::{Files as FileArguments, Out, Threads};
-use super::{FAIL, Failure, PASS, progress, say};
+use super::{FAIL, Failure, PASS, print_text, progress};
 use crate::input::{self, FlightPlan, demo};
 use crate::report::{Repeat, SweepReport, write_sweep};
 use crate::sweep::vary::{self, Axis, Which};
 use crate::sweep::{self, Files, SpotCheck, Tried, parquet, table};
 
-/// What `aplomb sweep` is told.
+/// Arguments of `aplomb sweep`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct SweepArguments {
-    /// What to vary: craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGH, xCOUNT behind it for another grid than 20 values; PATH is the
-    /// key's place in the file, as in controller.override.rate_roll.crossover_rad_s=20..50x30
+    /// Axis: craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGH, with the suffix xCOUNT for other than 20 values; PATH is the path
+    /// of the key in the file, as in controller.override.rate_roll.crossover_rad_s=20..50x30
     #[arg(long = "vary", value_name = "AXIS", required = true)]
     axes: Vec<Axis>,
-    /// Draw this many points by lot instead of a grid
+    /// Draw this many points at random instead of a grid
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     random: Option<u32>,
-    /// Flight file to fly at each point; without it, the demo's roll step
+    /// Flight file for each point; default: the demo's roll step
     #[arg(value_name = "FLIGHT")]
     flight: Option<PathBuf>,
-    /// Fly nothing: linear margins alone
+    /// Linear margins only, without flights
     #[arg(long, conflicts_with = "flight")]
     margins_only: bool,
-    /// How many of the points are measured by injection as well
+    /// Number of points that are also measured by injection
     #[arg(long, value_name = "COUNT", default_value_t = 20)]
     spot_checks: usize,
     #[command(flatten)]
     files: FileArguments,
-    /// Seed of the points drawn by lot
+    /// Seed of the random points
     #[arg(long, value_name = "SEED", default_value_t = 1)]
     seed: u64,
     #[command(flatten)]
@@ -48,7 +48,7 @@ Examples:
   aplomb sweep --vary controller.override.rate_roll.crossover_rad_s=15..80
   aplomb sweep --vary craft.mass_kg=1.0..1.6x10 --vary controller.override.rate_roll.crossover_rad_s=20..50x10";
 
-/// More points than this are a mistake.
+/// Largest number of points.
 const MOST_POINTS: usize = 1_000_000;
 
 pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
@@ -60,7 +60,7 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
             "a grid of {size} points is too large: fewer values, or --random"
         )));
     }
-    // A path that leads nowhere is told before the work, with the nearest one that does.
+    // An unknown path is reported before the run, with the nearest valid one.
     let middle: Vec<f64> = axes.iter().map(|axis| axis.at(0.5)).collect();
     for (axis, &value) in axes.iter().zip(&middle) {
         let file = match axis.file {
@@ -89,7 +89,7 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
     });
     bar.finish_and_clear();
     let findings = findings(&tried, &checks);
-    say(&format!("{}\n{:.2} s.\n", findings.join("\n"), started.elapsed().as_secs_f64()))?;
+    print_text(&format!("{}\n{:.2} s.\n", findings.join("\n"), started.elapsed().as_secs_f64()))?;
     let report = SweepReport {
         title: "Sweep".to_owned(),
         subtitle: axes
@@ -114,7 +114,7 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
     let parquet = parquet::bytes(&columns).map_err(|error| Failure::Unfinished(error.to_string()))?;
     folder.write("sweep.parquet", &parquet).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
-    say(&format!("Report: {}\n", folder.join("report.html").display()))?;
+    print_text(&format!("Report: {}\n", folder.join("report.html").display()))?;
     Ok(if tried.iter().any(Tried::is_feasible) { PASS } else { FAIL })
 }
 
@@ -126,7 +126,7 @@ fn read(arguments: &SweepArguments) -> Result<(Files, Option<FlightPlan>), Failu
         };
         text.parse().map_err(|error: toml::de::Error| Failure::Argument(error.to_string()))
     };
-    // Read once as they are, so that a mistake in a file is told with its place.
+    // The files are read unchanged first, so that an error is reported with its location.
     let mut wrong = Vec::new();
     if let Some(path) = &arguments.files.craft {
         wrong.extend(input::load_craft(path).err());
@@ -173,9 +173,9 @@ fn findings(tried: &[Tried], checks: &[SpotCheck]) -> Vec<String> {
         count(|tried| tried.loops.first().is_some_and(|first| first.stable)),
         count(|tried| tried.refused.is_some())
     )];
-    let known = checks.iter().filter(|check| check.gain_up_db.is_finite() && check.phase_deg.is_finite());
+    let valid = checks.iter().filter(|check| check.gain_up_db.is_finite() && check.phase_deg.is_finite());
     let (mut db, mut deg, mut measured) = (0.0_f64, 0.0_f64, 0);
-    for check in known {
+    for check in valid {
         (db, deg) = (db.max(check.gain_up_db.abs()), deg.max(check.phase_deg.abs()));
         measured += 1;
     }

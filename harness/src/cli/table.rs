@@ -1,4 +1,4 @@
-//! The table of checks on standard output: plain text, aligned, one row for each.
+//! Table of checks on standard output: plain text, aligned, one row per check.
 
 use crate::verdict::{Limit, Outcome, Verdict};
 
@@ -12,10 +12,10 @@ pub struct FlightVerdicts<'a> {
 }
 
 const HEADINGS: [&str; 6] = ["flight", "check", "measured", "limit", "unit", "outcome"];
-/// Columns that hold figures, aligned to the right.
+/// Columns aligned to the right.
 const RIGHT: [bool; 6] = [false, false, true, true, false, false];
 
-/// The table. With `coloured` the outcomes that are not held stand out.
+/// Renders the table. With `coloured`, failed and inconclusive rows are in colour.
 #[must_use]
 pub fn render(flights: &[FlightVerdicts<'_>], coloured: bool) -> String {
     let mut rows = vec![HEADINGS.map(str::to_owned)];
@@ -68,9 +68,9 @@ fn line(row: &[String; 6], widths: &[usize; 6]) -> String {
 
 fn outcome(outcome: Outcome) -> &'static str {
     match outcome {
-        Outcome::Pass => "held",
-        Outcome::Fail => "FAIL",
-        Outcome::Inconclusive => "cannot tell",
+        Outcome::Pass => "pass",
+        Outcome::Fail => "fail",
+        Outcome::Inconclusive => "inconclusive",
     }
 }
 
@@ -99,7 +99,7 @@ pub fn figure(value: f64) -> String {
         3
     };
     let text = format!("{value:.decimals$}");
-    // No minus in front of a figure that is rounded to nothing.
+    // No minus sign before a figure that is rounded to 0.
     if text.trim_matches(['-', '0', '.']).is_empty() { text.trim_start_matches('-').to_owned() } else { text }
 }
 
@@ -113,7 +113,7 @@ mod tests {
     }
 
     #[test]
-    fn columns_are_aligned_and_every_outcome_has_its_word() {
+    fn columns_are_aligned_and_every_outcome_is_named() {
         let hover = [
             verdict("height error, 95 %", 0.2345, Limit::AtMost(0.3), "m"),
             verdict("roll", -123.4, Limit::Between(-1.0, 1.0), "deg"),
@@ -125,10 +125,10 @@ mod tests {
         ];
         let expected = "\
 flight  check               measured          limit  unit  outcome
-------  ------------------  --------  -------------  ----  -----------
-hover   height error, 95 %     0.234  at most 0.300  m     held
-        roll                    -123  -1.00 to 1.00  deg   FAIL
-land    armed                      -     at least 0  %     cannot tell
+------  ------------------  --------  -------------  ----  ------------
+hover   height error, 95 %     0.234  at most 0.300  m     pass
+        roll                    -123  -1.00 to 1.00  deg   fail
+land    armed                      -     at least 0  %     inconclusive
 ";
         assert_eq!(render(&flights, false), expected);
         assert!(render(&flights, true).contains("\u{1b}[31m        roll"));

@@ -1,4 +1,4 @@
-//! The trace of a flight as comma-separated values, and what each column means.
+//! Trace of a flight as CSV, with the documentation of its columns.
 
 use std::fmt::Write;
 
@@ -11,7 +11,7 @@ struct Column {
     value: Box<dyn Fn(&Row) -> f64>,
 }
 
-/// The trace as text: one line of column names, then one line for each row. A quantity that is not there is left empty.
+/// The trace as text: a line of column names, then one line per row. A missing value is empty.
 #[must_use]
 pub fn to_csv(trace: &Trace) -> String {
     let columns = columns();
@@ -34,11 +34,10 @@ pub fn to_csv(trace: &Trace) -> String {
     text
 }
 
-/// What each column means, as a table in Markdown.
+/// Documentation of the columns as a Markdown table.
 #[must_use]
 pub fn columns_explained() -> String {
-    let mut text = "# Columns of the traces\n\nAn empty field: not controlled, or not known. All rows are of the instant \
-                    at which the samples were taken.\n\n| column | meaning |\n| --- | --- |\n"
+    let mut text = "# Columns of the traces\n\nAn empty field: not controlled, or not valid. Rows have the time of the samples.\n\n| column | meaning |\n| --- | --- |\n"
         .to_owned();
     for column in columns() {
         let _ = writeln!(text, "| {} | {} |", column.name, column.meaning);
@@ -56,16 +55,16 @@ fn columns() -> Vec<Column> {
     let parts: [(&str, &str, Part); 3] = [
         ("true", "truth", |row| &row.truth),
         ("estimated", "estimate of the controller", |row| &row.estimate),
-        ("wanted", "set-point of the controller", |row| &row.setpoint),
+        ("setpoint", "set-point of the controller", |row| &row.setpoint),
     ];
     type Quantity = fn(&Motion) -> f64;
     let quantities: [(&str, &str, Quantity); 13] = [
-        ("north_m", "place north of home", |m| m.north_m),
-        ("east_m", "place east of home", |m| m.east_m),
+        ("north_m", "position north of home", |m| m.north_m),
+        ("east_m", "position east of home", |m| m.east_m),
         ("height_m", "height above home", |m| m.height_m),
         ("velocity_north_m_s", "velocity to the north", |m| m.velocity_north_m_s),
         ("velocity_east_m_s", "velocity to the east", |m| m.velocity_east_m_s),
-        ("climb_m_s", "climb, up positive", |m| m.climb_m_s),
+        ("climb_m_s", "climb rate, up positive", |m| m.climb_m_s),
         ("roll_deg", "roll, right positive", |m| m.roll_deg),
         ("pitch_deg", "pitch, nose up positive", |m| m.pitch_deg),
         ("heading_deg", "heading, clockwise from north", |m| m.heading_deg),
@@ -80,27 +79,27 @@ fn columns() -> Vec<Column> {
             add(&format!("{part}_{name}"), &format!("{meaning}: {whose}"), value);
         }
     }
-    type Place = fn(&aplomb_craft::Rotors<f64>) -> f64;
-    let places: [(&str, Place); 4] = [
+    type Corner = fn(&aplomb_craft::Rotors<f64>) -> f64;
+    let corners: [(&str, Corner); 4] = [
         ("front_left", |r| r.front_left),
         ("front_right", |r| r.front_right),
         ("rear_left", |r| r.rear_left),
         ("rear_right", |r| r.rear_right),
     ];
-    for (place, of) in places {
-        let words = place.replace('_', " ");
+    for (corner, of) in corners {
+        let words = corner.replace('_', " ");
         add(
-            &format!("{place}_command"),
+            &format!("{corner}_command"),
             &format!("motor command, {words}: share of the battery voltage, 0 to 1"),
             Box::new(move |row| of(&row.command)),
         );
         add(
-            &format!("{place}_thrust_n"),
+            &format!("{corner}_thrust_n"),
             &format!("thrust, {words}"),
             Box::new(move |row| of(&row.thrust_n)),
         );
         add(
-            &format!("{place}_rpm"),
+            &format!("{corner}_rpm"),
             &format!("rotor speed, {words}"),
             Box::new(move |row| of(&row.rotor_rpm)),
         );
@@ -121,13 +120,15 @@ fn columns() -> Vec<Column> {
     add("battery_a", "battery current", Box::new(|row| row.battery_a));
     type Flag = fn(&Row) -> bool;
     let flags: [(&str, &str, Flag); 7] = [
-        ("armed", "1: the motors may turn", |row| row.flags.armed),
+        ("armed", "1: the motors are armed", |row| row.flags.armed),
         ("on_ground", "1: the feet touch the ground", |row| row.flags.on_ground),
-        ("at_tilt_limit", "1: the tilt limit cuts the demand", |row| row.flags.at_tilt_limit),
-        ("roll_pitch_cut", "1: the mixer cuts the roll or pitch torque", |row| row.flags.roll_pitch_cut),
-        ("thrust_cut", "1: the mixer moves the thrust", |row| row.flags.thrust_cut),
-        ("yaw_cut", "1: the mixer cuts the yaw torque", |row| row.flags.yaw_cut),
-        ("cannot_hold_position", "1: the controller says that it cannot hold the place", |row| {
+        ("at_tilt_limit", "1: the tilt limit is active", |row| row.flags.at_tilt_limit),
+        ("roll_pitch_saturated", "1: roll/pitch saturation of the mixer", |row| {
+            row.flags.roll_pitch_saturated
+        }),
+        ("thrust_saturated", "1: thrust saturation of the mixer", |row| row.flags.thrust_saturated),
+        ("yaw_saturated", "1: yaw saturation of the mixer", |row| row.flags.yaw_saturated),
+        ("cannot_hold_position", "1: the controller cannot hold position", |row| {
             row.flags.cannot_hold_position
         }),
     ];
@@ -153,7 +154,7 @@ mod tests {
         assert_eq!(lines.len(), 2);
         assert_eq!(lines[0].len(), lines[1].len());
         assert_eq!((value("time_s"), value("true_north_m")), ("0.1", "0.333333"));
-        assert_eq!((value("wanted_roll_deg"), value("armed"), value("battery_v")), ("", "1", "0"));
+        assert_eq!((value("setpoint_roll_deg"), value("armed"), value("battery_v")), ("", "1", "0"));
         assert_eq!(columns_explained().lines().count(), 6 + lines[0].len());
     }
 }

@@ -6,31 +6,31 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::arguments::Threads;
-use super::{FAIL, Failure, PASS, folder, progress, say};
+use super::{FAIL, Failure, PASS, folder, print_text, progress};
 use crate::input;
 use crate::report::Repeat;
 use crate::report::number::significant;
-use crate::tune::{self, FLIGHTS, TunePage, Tuned, room};
+use crate::tune::{self, FLIGHTS, TunePage, Tuned, slack};
 use crate::verify::folder as files;
 
 const EXAMPLES: &str = "\
 Examples:
   aplomb tune --craft craft.toml my-craft                         a controller for your craft, in a new folder
   aplomb tune --craft examples/craft/michael-2010.toml michael    for a craft of a paper
-  aplomb verify michael                                           the same verdict, by the files
+  aplomb verify michael                                           the same verdict, from the files
 
-Exit code: 0 every requirement holds, 1 one is missed, 2 the input is wrong, 3 could not finish.";
+Exit code: 0 pass (every requirement), 1 fail or inconclusive, 2 the input is wrong, 3 could not finish.";
 
-/// What `aplomb tune` is told.
+/// Arguments of `aplomb tune`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct TuneArguments {
-    /// Folder to make, with craft, controller, two flights and a page; it must not exist yet
+    /// New folder for craft, controller, two flights and a page; it must not exist
     folder: PathBuf,
     /// Craft file; without it, the demo's
     #[arg(long, value_name = "FILE")]
     craft: Option<PathBuf>,
-    /// Controllers to try at most
+    /// Largest number of controllers to try
     #[arg(long, value_name = "COUNT", default_value_t = 120, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     trials: u32,
     #[command(flatten)]
@@ -46,7 +46,7 @@ pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
     };
     if arguments.folder.exists() {
         return Err(Failure::Argument(format!(
-            "{}: exists already; name a folder that does not",
+            "{}: exists already; give a new one",
             arguments.folder.display()
         )));
     }
@@ -56,8 +56,8 @@ pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
     let tuned = pool.install(|| tune::tune(&craft, arguments.trials as usize, &|| bar.inc(1)));
     bar.finish_and_clear();
     let tuned = tuned.map_err(|error| Failure::Argument(format!("{}: {error}", craft.name)))?;
-    say(&format!("{}\n{}", craft.words(), told(&tuned)))?;
-    say(&format!("{} controllers tried in {:.1} s.\n", tuned.tried, started.elapsed().as_secs_f64()))?;
+    print_text(&format!("{}\n{}", craft.words(), summary(&tuned)))?;
+    print_text(&format!("{} controllers tried in {:.1} s.\n", tuned.tried, started.elapsed().as_secs_f64()))?;
     let repeat = Repeat::new(
         format!(
             "aplomb tune{} --trials {} {}",
@@ -78,29 +78,32 @@ pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
         })
     })?;
     let shown = arguments.folder.display();
-    say(&format!(
-        "{shown} holds craft, controller and flights; the trade is drawn in {shown}/tune.html. Then:\n  aplomb verify {shown}\n"
+    print_text(&format!(
+        "{shown} contains craft, controller and flights; the trade-off curve is in {shown}/tune.html. Next:\n  aplomb verify {shown}\n"
     ))?;
-    Ok(if tuned.found.holds() { PASS } else { FAIL })
+    Ok(if tuned.found.passes() { PASS } else { FAIL })
 }
 
-fn told(tuned: &Tuned) -> String {
+fn summary(tuned: &Tuned) -> String {
     let judgement = &tuned.found.judgement;
-    let missed = judgement.items.iter().filter(|item| item.counts_against()).count();
-    let verdict = if missed == 0 {
-        format!("Every requirement holds ({} figures).", judgement.items.len())
+    let failed = judgement.items.iter().filter(|item| item.counts_against()).count();
+    let verdict = if failed == 0 {
+        format!("Pass: every requirement ({} figures).", judgement.items.len())
     } else {
-        format!("{missed} of {} figures miss their limits.", judgement.items.len())
-    };
-    let binds = tuned.found.tightest(3).into_iter().map(|item| {
         format!(
-            "  {} in {}: {} {}, {} % of room\n",
+            "Fail: {failed} of {} figures are outside their limits or inconclusive.",
+            judgement.items.len()
+        )
+    };
+    let limiting = tuned.found.limiting(3).into_iter().map(|item| {
+        format!(
+            "  {} in {}: {} {}, normalised slack {} %\n",
             item.text,
             item.flight,
             significant(item.measured, 3),
             item.unit,
-            significant(100.0 * room(item), 2)
+            significant(100.0 * slack(item), 2)
         )
     });
-    format!("{verdict} What binds:\n{}", binds.collect::<String>())
+    format!("{verdict} Limiting requirements:\n{}", limiting.collect::<String>())
 }

@@ -1,4 +1,4 @@
-//! `--watch`: does it again whenever a file is saved.
+//! `--watch`: repeats a run whenever a file is saved.
 
 use std::path::{Path, PathBuf};
 use std::sync::mpsc;
@@ -6,17 +6,19 @@ use std::time::Duration;
 
 use notify::{EventKind, RecursiveMode, Watcher};
 
-use super::{Failure, complain, complain_of, say};
+use super::{Failure, print_error, print_text, report_failure};
 
-/// Quiet after a change before it counts as done: editors save in several steps.
+/// Time without changes after which a save is complete: editors save in several steps.
 const QUIET: Duration = Duration::from_millis(200);
 
-/// Does `run` now and again after each change of what is at `paths`, until interrupted. Wrong input is told and waited out.
+/// Executes `run` now and after each change of `paths`, until interrupted. Invalid input is reported and does not end the loop.
 ///
 /// Folders are watched rather than files, since editors replace a file by a new one of the same name.
 pub(super) fn again(paths: &[PathBuf], run: impl Fn() -> Result<u8, Failure>) -> Result<u8, Failure> {
     if paths.is_empty() {
-        return Err(Failure::Argument("--watch wants files of yours: the demo does not change".to_owned()));
+        return Err(Failure::Argument(
+            "--watch requires files: the built-in demo does not change".to_owned(),
+        ));
     }
     let unfinished = |error: notify::Error| Failure::Unfinished(format!("cannot watch: {error}"));
     let real: Vec<PathBuf> = paths.iter().filter_map(|path| path.canonicalize().ok()).collect();
@@ -44,15 +46,15 @@ pub(super) fn again(paths: &[PathBuf], run: impl Fn() -> Result<u8, Failure>) ->
     loop {
         match run() {
             Err(Failure::Unfinished(reason)) => return Err(Failure::Unfinished(reason)),
-            Err(wrong) => drop(complain_of(wrong)),
+            Err(wrong) => drop(report_failure(wrong)),
             Ok(_) => {}
         }
-        say("Waiting for a file to be saved; interrupt to end.\n")?;
+        print_text("Waiting for a file to be saved; interrupt to end.\n")?;
         if changes.recv().is_err() {
             return Err(Failure::Unfinished("files can no longer be watched".to_owned()));
         }
         while changes.recv_timeout(QUIET).is_ok() {}
-        complain("");
+        print_error("");
     }
 }
 

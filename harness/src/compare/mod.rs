@@ -1,4 +1,4 @@
-//! Is B better than A? Both fly the same flights under the same seeds, and each metric's difference is judged pair by pair.
+//! Comparison of two controllers or craft, A and B: same flights, same seeds, paired differences of each metric.
 
 mod page;
 pub mod statistics;
@@ -22,7 +22,7 @@ pub use statistics::{Difference, Finding};
 pub struct Comparison {
     /// Version of aplomb.
     pub aplomb: String,
-    /// Seeds that each flight was flown under, by both.
+    /// Number of seeds of each flight, the same for both.
     pub seeds: u64,
     /// The metrics.
     pub metrics: Vec<MetricLine>,
@@ -37,21 +37,21 @@ pub struct MetricLine {
     pub id: String,
     /// Unit of all figures.
     pub unit: String,
-    /// Mean of the seeds' figures of A; null where one is not finite.
+    /// Mean figure of A over the seeds; null where one is not finite.
     pub a: Option<f64>,
-    /// Mean of the seeds' figures of B; null where one is not finite.
+    /// Mean figure of B over the seeds; null where one is not finite.
     pub b: Option<f64>,
-    /// How much more distance from the limit B keeps, mean over the pairs; null where it cannot be told.
-    pub gain: Option<f64>,
-    /// Lower end of the interval that holds for all metrics together with 95 % confidence.
-    pub gain_low: Option<f64>,
+    /// Improvement: margin of B minus margin of A, mean over the pairs; null where inconclusive.
+    pub improvement: Option<f64>,
+    /// Lower end of its interval, simultaneous for all metrics with 95 % confidence.
+    pub improvement_low: Option<f64>,
     /// Upper end.
-    pub gain_high: Option<f64>,
-    /// Least gain or loss that matters: a tenth of the limit.
-    pub relevant: f64,
-    /// What that means.
+    pub improvement_high: Option<f64>,
+    /// Smallest relevant difference: a tenth of the limit.
+    pub smallest_relevant_difference: f64,
+    /// Finding.
     pub finding: Finding,
-    /// In a sentence.
+    /// The finding as a sentence.
     pub sentence: String,
     #[serde(skip)]
     pub(super) limit: Option<Limit>,
@@ -76,42 +76,42 @@ pub fn compare(
     });
     let pairs: Vec<[Vec<Option<f64>>; 2]> = pairs.collect::<Result<_, FlyError>>()?;
     let mut lines = Vec::new();
-    let mut gains = Vec::new();
+    let mut improvements = Vec::new();
     for (flight, pairs) in pairs.chunks(seeds as usize).enumerate() {
-        // Both are held to A's limits: a limit that moved would hide a difference.
+        // Both are judged by the limits of A: a limit that differs would hide a difference.
         for (i, metric) in a.metrics(flight).into_iter().enumerate() {
             let of = |side: usize| pairs.iter().filter_map(|pair| pair[side][i]).collect::<Vec<f64>>();
             let (a_figures, b_figures) = (of(0), of(1));
             if a_figures.is_empty() && b_figures.is_empty() {
                 continue;
             }
-            let gain = pairs.iter().map(|pair| match (pair[0][i], pair[1][i]) {
+            let improvement = pairs.iter().map(|pair| match (pair[0][i], pair[1][i]) {
                 (Some(a), Some(b)) => margin(metric.limit, b) - margin(metric.limit, a),
                 _ => f64::NAN,
             });
-            gains.push((gain.collect::<Vec<f64>>(), 0.1 * extent(metric.limit)));
+            improvements.push((improvement.collect::<Vec<f64>>(), 0.1 * extent(metric.limit)));
             lines.push(MetricLine {
                 flight: a.plans()[flight].name.clone(),
                 id: metric.id,
                 unit: metric.unit.to_owned(),
                 a: finite(measure::mean(&a_figures)),
                 b: finite(measure::mean(&b_figures)),
-                gain: None,
-                gain_low: None,
-                gain_high: None,
-                relevant: 0.1 * extent(metric.limit),
+                improvement: None,
+                improvement_low: None,
+                improvement_high: None,
+                smallest_relevant_difference: 0.1 * extent(metric.limit),
                 finding: Finding::Inconclusive,
                 sentence: String::new(),
                 limit: Some(metric.limit),
             });
         }
     }
-    for (line, difference) in lines.iter_mut().zip(statistics::differences(&gains)) {
-        line.gain = finite(difference.mean);
-        line.gain_low = finite(difference.low);
-        line.gain_high = finite(difference.high);
+    for (line, difference) in lines.iter_mut().zip(statistics::differences(&improvements)) {
+        line.improvement = finite(difference.mean);
+        line.improvement_low = finite(difference.low);
+        line.improvement_high = finite(difference.high);
         line.finding = difference.finding;
-        line.sentence = sentence(&difference, &line.unit, line.relevant, seeds);
+        line.sentence = sentence(&difference, &line.unit, line.smallest_relevant_difference, seeds);
     }
     Ok(Comparison { aplomb: env!("CARGO_PKG_VERSION").to_owned(), seeds, metrics: lines })
 }
@@ -125,29 +125,29 @@ fn sentence(difference: &Difference, unit: &str, relevant: f64, seeds: u64) -> S
     let range = format!("{} to {}", figure(difference.low), with_unit(difference.high));
     match difference.finding {
         Finding::Better => {
-            format!("B is better: {} further from the limit ({range})", with_unit(difference.mean))
+            format!("B is better: margin larger by {} ({range})", with_unit(difference.mean))
         }
         Finding::Worse => {
-            format!("B is worse: {} nearer to the limit ({range})", with_unit(-difference.mean))
+            format!("B is worse: margin smaller by {} ({range})", with_unit(-difference.mean))
         }
         Finding::Same => "the same figures under every seed".to_owned(),
-        Finding::NoneThatMatters => {
+        Finding::NoRelevantDifference => {
             format!(
-                "no difference that matters: {} ({range}), less than {}",
+                "no relevant difference: {} ({range}), less than {}",
                 with_unit(difference.mean),
                 with_unit(relevant)
             )
         }
         Finding::Inconclusive if difference.mean.is_nan() => {
-            "cannot tell: under some seed one of them has no figure".to_owned()
+            "inconclusive: no figure under some seed".to_owned()
         }
         Finding::Inconclusive => match difference.seeds_needed {
             Some(needed) if needed > seeds => format!(
-                "cannot tell: {} ({range}); about {needed} seeds would show a difference of {}",
+                "inconclusive: {} ({range}); about {needed} seeds would show a difference of {}",
                 with_unit(difference.mean),
                 with_unit(relevant)
             ),
-            _ => format!("cannot tell: {} ({range})", with_unit(difference.mean)),
+            _ => format!("inconclusive: {} ({range})", with_unit(difference.mean)),
         },
     }
 }

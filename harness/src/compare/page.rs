@@ -1,4 +1,4 @@
-//! The result of a comparison as a page in the style of the flights' report.
+//! Report page of a comparison.
 
 use std::fmt::Write;
 
@@ -7,7 +7,7 @@ use crate::report::svg::{Align, Svg};
 use crate::report::xml::{anchor, escape};
 use crate::report::{Repeat, number, sheet};
 
-/// Composes the page; `subjects` say in words what A and B are.
+/// Composes the page; `subjects` describe A and B.
 #[must_use]
 pub fn page(comparison: &Comparison, subjects: [&str; 2], how: &Repeat) -> String {
     let mut page = String::new();
@@ -17,8 +17,8 @@ pub fn page(comparison: &Comparison, subjects: [&str; 2], how: &Repeat) -> Strin
     let _ = write!(
         page,
         "<header><h1>Comparison of A and B</h1><p><b>A</b>: <code>{}</code><br/><b>B</b>: <code>{}</code></p>\
-         <p class=\"verdict unknown\">B is better in {}, worse in {} of {} figures; in {} nobody can tell.</p>\
-         <p>Both flew the same {} seeds. The intervals hold for all figures together with 95 % confidence.</p>\
+         <p class=\"verdict inconclusive\">B is better in {}, worse in {} of {} figures; {} are inconclusive.</p>\
+         <p>Same {} seeds for both. The intervals are simultaneous for all figures with 95 % confidence.</p>\
          <p class=\"soft\">{}</p></header>",
         escape(subjects[0]),
         escape(subjects[1]),
@@ -37,11 +37,11 @@ pub fn page(comparison: &Comparison, subjects: [&str; 2], how: &Repeat) -> Strin
             page,
             "<section id=\"{id}\"><h2>{}</h2><table><caption>Figures</caption><thead><tr>\
              <th scope=\"col\">What is measured</th><th scope=\"col\">A, B</th><th scope=\"col\">Limit</th>\
-             <th scope=\"col\">Gain of B</th><th scope=\"col\">Finding</th></tr></thead><tbody>",
+             <th scope=\"col\">Improvement by B</th><th scope=\"col\">Finding</th></tr></thead><tbody>",
             escape(flight)
         );
-        for (place, line) in comparison.metrics.iter().filter(|line| line.flight == flight).enumerate() {
-            row(&mut page, line, &format!("{id}-{place}"));
+        for (index, line) in comparison.metrics.iter().filter(|line| line.flight == flight).enumerate() {
+            row(&mut page, line, &format!("{id}-{index}"));
         }
         page.push_str("</tbody></table></section>\n");
     }
@@ -56,11 +56,11 @@ fn row(page: &mut String, line: &MetricLine, id: &str) {
     let Some(limit) = line.limit else { return };
     let figure = |value: Option<f64>| value.map_or("–".to_owned(), |value| number::measured(value, limit));
     let (class, word) = match line.finding {
-        Finding::Better => ("held", "better"),
-        Finding::Worse => ("missed", "worse"),
-        Finding::Same => ("held", "the same"),
-        Finding::NoneThatMatters => ("held", "none that matters"),
-        Finding::Inconclusive => ("unknown", "cannot tell"),
+        Finding::Better => ("pass", "better"),
+        Finding::Worse => ("fail", "worse"),
+        Finding::Same => ("pass", "the same"),
+        Finding::NoRelevantDifference => ("pass", "no relevant difference"),
+        Finding::Inconclusive => ("inconclusive", "inconclusive"),
     };
     let _ = write!(
         page,
@@ -76,36 +76,45 @@ fn row(page: &mut String, line: &MetricLine, id: &str) {
     );
 }
 
-/// The interval of the gain about zero, with what does not matter tinted.
+/// The interval of the improvement; differences below the smallest relevant one are tinted.
 fn interval(line: &MetricLine, id: &str) -> String {
     let (width, middle) = (180.0, 11.0);
-    let mut svg = Svg::new(id, width, 22.0, "Gain of B", &line.sentence);
-    let (Some(gain), Some(low), Some(high)) = (line.gain, line.gain_low, line.gain_high) else {
-        svg.text("note", (6.0, 15.0), Align::Start, "not measured");
+    let mut svg = Svg::new(id, width, 22.0, "Improvement by B", &line.sentence);
+    let (Some(improvement), Some(low), Some(high)) =
+        (line.improvement, line.improvement_low, line.improvement_high)
+    else {
+        svg.text("note", (6.0, 15.0), Align::Start, "inconclusive");
         return svg.finish();
     };
-    let reach = 1.1 * low.abs().max(high.abs()).max(1.5 * line.relevant).max(f64::MIN_POSITIVE);
+    let reach =
+        1.1 * low.abs().max(high.abs()).max(1.5 * line.smallest_relevant_difference).max(f64::MIN_POSITIVE);
     let at = |value: f64| 0.5 * width + 0.46 * width * value / reach;
-    svg.rect("allowed", at(-line.relevant), 3.0, at(line.relevant) - at(-line.relevant), 16.0);
+    svg.rect(
+        "allowed",
+        at(-line.smallest_relevant_difference),
+        3.0,
+        at(line.smallest_relevant_difference) - at(-line.smallest_relevant_difference),
+        16.0,
+    );
     svg.line("grid", (at(-reach), middle), (at(reach), middle));
     svg.line("zero", (at(0.0), 1.0), (at(0.0), 21.0));
     svg.line("truth", (at(low), middle), (at(high), middle));
-    svg.circle("time", (at(gain), middle), 4.0);
+    svg.circle("time", (at(improvement), middle), 4.0);
     svg.finish()
 }
 
 const TERMS: [(&str, &str); 4] = [
     (
-        "cannot tell",
-        "The seeds flown neither show a difference nor rule out one that matters; the sentence says how many would.",
+        "inconclusive",
+        "The seeds neither show a difference nor exclude a relevant one; the sentence gives the number of seeds needed.",
     ),
     (
-        "gain",
-        "How much further from its limit B keeps than A, in the same flight under the same seed, mean over the seeds.",
+        "improvement",
+        "Margin of B minus margin of A in the same flight under the same seed, mean over the seeds.",
     ),
-    ("none that matters", "Whatever the difference is, it is smaller than a tenth of the limit (tinted)."),
+    ("no relevant difference", "The difference is smaller than a tenth of the limit (tinted)."),
     (
         "paired",
-        "A and B meet the same air and the same sensor noise, so that only what differs between them shows.",
+        "A and B have the same air and the same sensor noise, so that only their own difference remains.",
     ),
 ];

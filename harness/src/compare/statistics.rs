@@ -1,12 +1,12 @@
-//! Differences of paired figures, with intervals that hold for all metrics together.
+//! Paired differences with simultaneous confidence intervals for all metrics.
 //!
 //! Whether B differs from A in a metric is decided by Holm's step-down procedure on paired t-tests (Holm 1979, Scand. J.
 //! Stat. 6(2)), so that a wrong claim about any metric is made in at most 5 % of all comparisons. The intervals are those of
-//! Student's t at 0.05/m for m metrics (Bonferroni), which hold all together; where Holm's procedure decides, the interval
+//! Student's t at 0.05/m for m metrics (Bonferroni), which hold simultaneously; where Holm's procedure decides, the interval
 //! is cut off at zero, as Guilbaud shows that it may (Guilbaud 2008, Biom. J. 50(5)).
 //!
-//! Student's t wants differences that are about normal. Of errors as skewed as an exponential, the intervals of six metrics
-//! under 40 seeds hold all together in 87 of 100 comparisons instead of 95 (simulated).
+//! Student's t assumes differences that are about normal. With errors as skewed as an exponential, the intervals of six metrics
+//! under 40 seeds cover simultaneously in 87 of 100 comparisons instead of 95 (simulated).
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -15,19 +15,19 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 use crate::disperse::statistics::holm;
 use crate::measure;
 
-/// What a difference means.
+/// Interpretation of a difference.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Finding {
-    /// B keeps more distance from the limit.
+    /// The margin of B is larger.
     Better,
-    /// B keeps less.
+    /// The margin of B is smaller.
     Worse,
     /// The same figures under every seed.
     Same,
-    /// There may be a difference, but it is smaller than what matters.
-    NoneThatMatters,
-    /// Not with these seeds.
+    /// Any difference is smaller than the smallest relevant one.
+    NoRelevantDifference,
+    /// Neither shown nor excluded with these seeds.
     Inconclusive,
 }
 
@@ -40,22 +40,23 @@ pub struct Difference {
     pub low: f64,
     /// Upper end of its interval.
     pub high: f64,
-    /// What it means.
+    /// Interpretation.
     pub finding: Finding,
-    /// About how many seeds would show a difference that matters; `None` when that cannot be told either.
+    /// Estimated number of seeds that would show the smallest relevant difference; `None` when unknown.
     pub seeds_needed: Option<u64>,
 }
 
-/// Chance of a wrong claim about any metric.
+/// Probability of a false claim about any metric.
 const ALPHA: f64 = 0.05;
 
-/// Judges the differences of all metrics: for each its value for every pair, positive where B is better, and the least size
-/// that matters.
+/// Judges the differences of all metrics. Each metric has the difference of every pair, positive where B is better, and the
+/// smallest relevant difference.
 #[must_use]
 pub fn differences(metrics: &[(Vec<f64>, f64)]) -> Vec<Difference> {
-    let told: Vec<&Vec<f64>> = metrics.iter().map(|(gains, _)| gains).filter(|gains| varies(gains)).collect();
-    let level = 1.0 - 0.5 * ALPHA / told.len().max(1) as f64;
-    let p_values: Vec<f64> = told.iter().map(|gains| p_value(gains)).collect();
+    let tested: Vec<&Vec<f64>> =
+        metrics.iter().map(|(gains, _)| gains).filter(|gains| varies(gains)).collect();
+    let level = 1.0 - 0.5 * ALPHA / tested.len().max(1) as f64;
+    let p_values: Vec<f64> = tested.iter().map(|gains| p_value(gains)).collect();
     let mut decided = holm(&p_values).into_iter().map(|p| p <= ALPHA);
     let one = |(gains, relevant): &(Vec<f64>, f64)| {
         let decided = varies(gains) && decided.next().unwrap_or(false);
@@ -77,7 +78,7 @@ fn judge(gains: &[f64], relevant: f64, level: f64, decided: bool) -> Difference 
         let finding = match mean {
             _ if !alike => Finding::Inconclusive,
             0.0 => Finding::Same,
-            mean if mean.abs() < relevant => Finding::NoneThatMatters,
+            mean if mean.abs() < relevant => Finding::NoRelevantDifference,
             mean if mean > 0.0 => Finding::Better,
             _ => Finding::Worse,
         };
@@ -95,7 +96,7 @@ fn judge(gains: &[f64], relevant: f64, level: f64, decided: bool) -> Difference 
         high = high.min(0.0);
     }
     let finding = match decided {
-        _ if -relevant < low && high < relevant => Finding::NoneThatMatters,
+        _ if -relevant < low && high < relevant => Finding::NoRelevantDifference,
         true if mean > 0.0 => Finding::Better,
         true => Finding::Worse,
         false => Finding::Inconclusive,
@@ -148,12 +149,12 @@ mod tests {
         let gains = [0.0, 0.0, 0.3, -0.5, 1.0, 0.1];
         let skewed = |stream: &mut Stream| -libm::log(1.0 - stream.uniform()) - 1.0;
         let normal: fn(&mut Stream) -> f64 = Stream::normal;
-        for (noise, told) in [(normal, 0.929..=1.0), (skewed, 0.84..=0.90)] {
+        for (noise, reported) in [(normal, 0.929..=1.0), (skewed, 0.84..=0.90)] {
             let comparisons = simulate(&gains, noise);
             let covered = share(&comparisons, |differences| {
                 differences.iter().zip(gains).all(|(one, gain)| one.low <= gain && gain <= one.high)
             });
-            assert!(told.contains(&covered), "{covered}");
+            assert!(reported.contains(&covered), "{covered}");
         }
     }
 
@@ -195,7 +196,7 @@ mod tests {
         // Half the interval is 0.2 at (1.96 / 0.2)^2 = 96 seeds; from 20 the deviation is known within a third.
         assert!((50..220).contains(&needed), "{needed}");
         let many = differences(&[(gains(4 * needed as usize, &mut stream), 0.2)])[0];
-        assert_eq!(many.finding, Finding::NoneThatMatters);
+        assert_eq!(many.finding, Finding::NoRelevantDifference);
     }
 
     #[test]
@@ -211,10 +212,10 @@ mod tests {
             (Vec::new(), 0.1),
         ]);
         let findings: Vec<Finding> = found.iter().map(|one| one.finding).collect();
-        use Finding::{Better, Inconclusive, NoneThatMatters, Same, Worse};
+        use Finding::{Better, Inconclusive, NoRelevantDifference, Same, Worse};
         assert_eq!(
             findings,
-            [Same, Better, Worse, NoneThatMatters, Inconclusive, Inconclusive, Inconclusive]
+            [Same, Better, Worse, NoRelevantDifference, Inconclusive, Inconclusive, Inconclusive]
         );
     }
 }

@@ -1,4 +1,4 @@
-//! A comparison of flights: the same against itself, and against one that is worse in a known way.
+//! Comparison of a controller with itself and with a known worse one.
 
 use super::*;
 use crate::disperse::Campaign;
@@ -15,7 +15,7 @@ fn line<'a>(comparison: &'a Comparison, id: &str) -> &'a MetricLine {
 }
 
 #[test]
-fn against_itself_everything_is_the_same() {
+fn comparison_with_itself_finds_no_difference() {
     let one = campaign(|_| ());
     let comparison = compare(&one, &one, 3, &|| ()).unwrap();
     assert!(comparison.metrics.len() > 5);
@@ -23,15 +23,13 @@ fn against_itself_everything_is_the_same() {
 }
 
 #[test]
-fn slower_reference_is_worse_in_rise_time_and_the_sentence_says_so() {
+fn slower_reference_is_worse_in_rise_time_and_the_sentence_states_it() {
     let slow = campaign(|folder| folder.controller.config.attitude.tilt.reference_bandwidth_rad_s *= 0.6);
     let comparison = compare(&campaign(|_| ()), &slow, 8, &|| ()).unwrap();
     let rise = line(&comparison, "tilt-rise");
     assert_eq!(rise.finding, Finding::Worse, "{}", rise.sentence);
-    assert!(
-        rise.sentence.starts_with("B is worse: 0.") && rise.sentence.contains(" s nearer to the limit (")
-    );
-    assert!(rise.gain_high.unwrap() < 0.0 && rise.b.unwrap() > rise.a.unwrap());
+    assert!(rise.sentence.starts_with("B is worse: margin smaller by 0.") && rise.sentence.contains(" s ("));
+    assert!(rise.improvement_high.unwrap() < 0.0 && rise.b.unwrap() > rise.a.unwrap());
     // The other way round it is better.
     let comparison = compare(&slow, &campaign(|_| ()), 8, &|| ()).unwrap();
     assert_eq!(line(&comparison, "tilt-rise").finding, Finding::Better);

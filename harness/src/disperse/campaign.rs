@@ -1,9 +1,9 @@
-//! What is flown in a dispersion, and one run of it.
+//! A dispersion campaign and its runs.
 
 use aplomb_craft::Rotors;
 
 use super::quantity::Truth;
-use super::{Vary, spread};
+use super::{Vary, dispersion};
 use crate::camera;
 use crate::fly::{Flown, FlyError, fly_uneven};
 use crate::input::{Controller, Craft, FlightPlan};
@@ -13,7 +13,7 @@ use crate::requirements::{JudgedOn, Probe, Requirement, Size, View};
 use crate::verdict::{Limit, Outcome};
 use crate::verify::Folder;
 
-/// Everything that decides a dispersion but the number of runs.
+/// Definition of a dispersion campaign, without the number of runs.
 #[derive(Clone, Debug)]
 pub struct Campaign {
     craft: Craft,
@@ -23,43 +23,43 @@ pub struct Campaign {
     size: Size,
     requirements: Vec<Requirement>,
     waivers: Vec<Waiver>,
-    /// What varies.
+    /// Dispersions.
     pub varies: Vec<Vary>,
-    /// Seed of everything that is drawn.
+    /// Seed of all draws.
     pub seed: u64,
 }
 
-/// What is measured in a flight.
+/// A figure of a flight with its limit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Metric {
     /// Short name.
     pub id: String,
-    /// In words.
+    /// Description.
     pub text: String,
-    /// What it is held against.
+    /// Limit.
     pub limit: Limit,
-    /// Its unit.
+    /// Unit.
     pub unit: &'static str,
 }
 
-/// One finished run of one flight.
+/// Result of one run of one flight.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Run {
-    /// Place of the flight in the campaign.
+    /// Index of the flight in the campaign.
     pub flight: usize,
     /// Number of the run.
     pub number: u64,
     /// Digest of the bits of every motor command.
     pub digest: u64,
-    /// The figure of each metric; `None` where the flight did not put it to the test.
+    /// Figure of each metric; `None` where the flight does not test it.
     pub figures: Vec<Option<f64>>,
 }
 
 impl Campaign {
-    /// Of a folder: the flights and probes with the given names, or all flights if none is named.
+    /// A campaign of a folder with the named flights and probes, or with all flights.
     ///
     /// # Errors
-    /// A name that no flight or probe has.
+    /// An unknown name.
     pub fn new(folder: Folder, names: &[String], varies: Vec<Vary>, seed: u64) -> Result<Self, String> {
         let Folder { craft, controller, plans, size, requirements, waivers, .. } = folder;
         let probes = Probe::ALL.map(|probe| (Some(probe), probe.plan(&size)));
@@ -67,7 +67,7 @@ impl Campaign {
         flown.extend(plans.into_iter().map(|plan| (None, plan)));
         if let Some(unknown) = names.iter().find(|name| !flown.iter().any(|(_, plan)| plan.name == **name)) {
             let there: Vec<&str> = flown.iter().map(|(_, plan)| plan.name.as_str()).collect();
-            return Err(format!("no flight `{unknown}`; there are {}", there.join(", ")));
+            return Err(format!("no flight `{unknown}`; known are {}", there.join(", ")));
         }
         flown.retain(
             |(probe, plan)| {
@@ -78,13 +78,13 @@ impl Campaign {
         Ok(Self { craft, controller, plans, probes, size, requirements, waivers, varies, seed })
     }
 
-    /// The craft on paper.
+    /// The nominal craft.
     #[must_use]
     pub fn craft(&self) -> &Craft {
         &self.craft
     }
 
-    /// What the controller believes.
+    /// The controller.
     #[must_use]
     pub fn controller(&self) -> &Controller {
         &self.controller
@@ -96,11 +96,11 @@ impl Campaign {
         &self.plans
     }
 
-    /// What is measured in a flight, in the order of [`Run::figures`].
+    /// Metrics of a flight, in the order of [`Run::figures`].
     #[must_use]
     pub fn metrics(&self, flight: usize) -> Vec<Metric> {
         let plan = &self.plans[flight];
-        let requirements = self.asked(flight).map(|one| Metric {
+        let requirements = self.applicable(flight).map(|one| Metric {
             id: one.id.to_string(),
             text: one.text.to_string(),
             limit: one.limit,
@@ -115,39 +115,39 @@ impl Campaign {
         requirements.chain(checks).collect()
     }
 
-    /// The requirements that a flight may put to the test.
-    fn asked(&self, flight: usize) -> impl Iterator<Item = &Requirement> {
+    /// The requirements that a flight can test.
+    fn applicable(&self, flight: usize) -> impl Iterator<Item = &Requirement> {
         let (plan, probe) = (&self.plans[flight], self.probes[flight]);
         self.requirements.iter().filter(move |one| {
-            let asked = match (&one.judged_on, probe) {
+            let applies = match (&one.judged_on, probe) {
                 (JudgedOn::Probe(own, _), Some(probe)) => *own == probe,
                 (JudgedOn::Flights(_) | JudgedOn::Signal { .. }, None) => true,
                 _ => false,
             };
-            asked && !self.waivers.iter().any(|waiver| waiver.covers(&one.id, &plan.name))
+            applies && !self.waivers.iter().any(|waiver| waiver.covers(&one.id, &plan.name))
         })
     }
 
-    /// The truth of a run, and the flight in its air.
+    /// The drawn truth of a run, and the flight plan with its air.
     #[must_use]
     pub fn truth(&self, flight: usize, number: u64) -> (Truth, FlightPlan) {
         let mut plan = self.plans[flight].clone();
         let mut truth =
             Truth { craft: self.craft.config, air: plan.air.clone(), motor_share: Rotors::splat(1.0) };
-        for (vary, draw) in self.varies.iter().zip(spread::draws(&self.varies, self.seed, number)) {
+        for (vary, draw) in self.varies.iter().zip(dispersion::draws(&self.varies, self.seed, number)) {
             vary.quantity.apply(draw, &mut truth);
         }
-        // A flat body has no more about its yaw axis than about the other two together.
+        // The yaw inertia of a body is at most the sum of the other two.
         let inertia = &mut truth.craft.inertia_kg_m2;
         inertia[2][2] = inertia[2][2].min(FLATTEST * (inertia[0][0] + inertia[1][1]));
         plan.air = truth.air.clone();
         (truth, plan)
     }
 
-    /// Flies a run again, trace and all.
+    /// Repeats a run with its trace.
     ///
     /// # Errors
-    /// A craft that cannot be.
+    /// A drawn craft that is invalid.
     pub fn replay(&self, flight: usize, number: u64) -> Result<(Flown, Run), FlyError> {
         let (truth, plan) = self.truth(flight, number);
         self.flown(flight, number, &truth, &plan)
@@ -166,25 +166,25 @@ impl Campaign {
         let one = |one: &Requirement| Some(one.figure(&[one.evidence(&view, self.probes[flight])?]));
         let checks = plan.checks.iter().map(|check| {
             let evidence: Evidence = judge::evidence(check, &flown.trace, &self.size.spin);
-            Some(judge::pool(check.statistic, check.over_seeds, check.limit, &[evidence]))
+            Some(judge::pool(check.statistic, check.pooling, check.limit, &[evidence]))
         });
-        let figures = self.asked(flight).map(one).chain(checks).collect();
+        let figures = self.applicable(flight).map(one).chain(checks).collect();
         let run = Run { flight, number, digest: flown.digest, figures };
         Ok((flown, run))
     }
 
-    /// Flies a run.
+    /// Executes a run.
     ///
     /// # Errors
-    /// A craft that cannot be.
+    /// A drawn craft that is invalid.
     pub fn fly(&self, flight: usize, number: u64) -> Result<Run, FlyError> {
         let (mut truth, plan) = self.truth(flight, number);
-        let signals = self.asked(flight).filter_map(Requirement::signal).chain(plan.signals());
+        let signals = self.applicable(flight).filter_map(Requirement::signal).chain(plan.signals());
         truth.craft = camera::only_if_judged(&truth.craft, signals);
         self.flown(flight, number, &truth, &plan).map(|(_, run)| run)
     }
 
-    /// A text that differs whenever anything that decides a run does, the version included.
+    /// Fingerprint of everything that determines a run, version included.
     #[must_use]
     pub fn fingerprint(&self) -> String {
         let metrics: Vec<Vec<Metric>> = (0..self.plans.len()).map(|flight| self.metrics(flight)).collect();
@@ -205,17 +205,17 @@ impl Campaign {
 const FLATTEST: f64 = 0.999;
 
 impl Run {
-    /// Whether every figure is within its limit.
+    /// True when every figure passes.
     #[must_use]
-    pub fn held(&self, metrics: &[Metric]) -> bool {
+    pub fn passes(&self, metrics: &[Metric]) -> bool {
         let judged = self.figures.iter().zip(metrics);
         judged
             .filter_map(|(figure, metric)| Some(metric.limit.judge((*figure)?)))
             .all(|one| one == Outcome::Pass)
     }
 
-    /// How near the run came to a miss: of all figures the least distance from the limit, over the limit's size. Negative
-    /// for a miss; NaN for a figure that cannot be told.
+    /// Least normalised slack of all figures: distance from the limit over the magnitude of the limit. Negative for a failure;
+    /// NaN with an inconclusive figure.
     #[must_use]
     pub fn slack(&self, metrics: &[Metric]) -> f64 {
         let slacks = self.figures.iter().zip(metrics).filter_map(|(figure, metric)| {

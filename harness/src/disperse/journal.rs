@@ -1,4 +1,4 @@
-//! Finished runs on disk, one line each, written as they finish: what is there survives a kill, and counts once.
+//! Journal of finished runs, one line each, written as they finish. It survives an abort.
 
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Seek, SeekFrom, Write};
@@ -7,7 +7,7 @@ use std::sync::Mutex;
 
 use super::Run;
 
-/// A file that finished runs are added to.
+/// A file to which finished runs are appended.
 #[derive(Debug)]
 pub struct Journal {
     file: Mutex<File>,
@@ -17,11 +17,11 @@ pub struct Journal {
 const TITLE: &str = "aplomb dispersion ";
 
 impl Journal {
-    /// Opens the journal at `path`, makes it if there is none, and returns the runs that it holds. A line that a kill left
-    /// half-written is dropped. Nobody else can write to it meanwhile.
+    /// Opens or creates the journal at `path` and returns the runs in it. An incomplete last line is dropped. The file is
+    /// locked.
     ///
     /// # Errors
-    /// What the disk says; a journal of another campaign; one that is being written to by somebody else.
+    /// An error of the file system; a journal of another campaign; a locked journal.
     pub fn open(path: &Path, fingerprint: &str) -> io::Result<(Self, Vec<Run>)> {
         let mut file = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(path)?;
         file.try_lock().map_err(|_| io::Error::other("is being written to by another run"))?;
@@ -40,14 +40,14 @@ impl Journal {
     /// Adds a finished run.
     ///
     /// # Errors
-    /// What the disk says.
+    /// An error of the file system.
     pub fn add(&self, run: &Run) -> io::Result<()> {
         let line = line(run);
         let mut file = self.file.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         file.write_all(line.as_bytes())
     }
 
-    /// Where it is.
+    /// Its path.
     #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
@@ -57,7 +57,7 @@ impl Journal {
 /// Reads the runs of a finished journal.
 ///
 /// # Errors
-/// What the disk says, and a journal of another campaign.
+/// An error of the file system; a journal of another campaign.
 pub fn read(path: &Path, fingerprint: &str) -> io::Result<Vec<Run>> {
     let text = std::fs::read_to_string(path)?;
     parse(&text[..text.rfind('\n').map_or(0, |end| end + 1)], fingerprint)
@@ -69,14 +69,14 @@ fn parse(text: &str, fingerprint: &str) -> io::Result<Vec<Run>> {
         None => Ok(Vec::new()),
         Some(Some(found)) if found == fingerprint => Ok(lines.filter_map(run_of).collect()),
         Some(Some(_)) => Err(io::Error::other(
-            "belongs to other files, spreads, seed or version: name another journal, or delete it",
+            "belongs to other files, dispersions, seed or version: use another journal, or delete it",
         )),
         Some(None) => Err(io::Error::other("is no journal of a dispersion")),
     }
 }
 
 fn line(run: &Run) -> String {
-    // The shortest decimal form of a number gives back its bits.
+    // The shortest decimal form of a number keeps its bits.
     let figures =
         run.figures.iter().map(|figure| figure.map_or("-".to_owned(), |figure| format!("{figure:?}")));
     let figures: Vec<String> = figures.collect();
@@ -84,7 +84,7 @@ fn line(run: &Run) -> String {
     format!("{body} {:016x}\n", digest(body.as_bytes()))
 }
 
-/// The run of a line; `None` when the line is not as it was written.
+/// Parses a line; `None` when its digest does not match.
 fn run_of(line: &str) -> Option<Run> {
     let (body, check) = line.rsplit_once(' ')?;
     if u64::from_str_radix(check, 16).ok()? != digest(body.as_bytes()) {
@@ -131,7 +131,7 @@ mod tests {
         journal.add(&run(2)).unwrap();
         drop(journal);
         let whole = std::fs::read(&path).unwrap();
-        // Cut at every place within the last line: the first run stays, the second is there whole or not at all.
+        // Truncated anywhere in the last line: the first run stays, the second is complete or absent.
         let first = whole.iter().enumerate().filter(|(_, byte)| **byte == b'\n').nth(1).unwrap().0 + 1;
         for cut in first..=whole.len() {
             std::fs::write(&path, &whole[..cut]).unwrap();
@@ -146,11 +146,11 @@ mod tests {
     }
 
     #[test]
-    fn altered_line_and_other_campaign_are_not_taken() {
+    fn altered_line_and_other_campaign_are_refused() {
         let path = scratch("altered");
         let (journal, _) = Journal::open(&path, "f").unwrap();
         journal.add(&run(1)).unwrap();
-        // Nobody else meanwhile.
+        // The file is locked.
         assert!(Journal::open(&path, "f").is_err());
         drop(journal);
         assert!(read(&path, "g").unwrap_err().to_string().contains("other files"));

@@ -1,20 +1,20 @@
-//! Does it still hold when the craft is not quite the one on paper? Flights of many crafts drawn from declared spreads.
+//! Dispersion analysis (Monte Carlo): flights of many craft drawn at random from declared dispersions.
 //!
-//! Only the truth varies: the controller keeps its belief. Run i draws the same craft for every flight, from the seed and i
-//! alone; so runs may be flown in any order, on any machine, and any of them again, bit for bit.
+//! Only the truth varies; the controller and its model stay the same. Run i draws the same craft for every flight, from the
+//! seed and i alone. So runs can be flown in any order and on any machine, and each can be repeated bit for bit.
 
 pub mod campaign;
+pub mod dispersion;
 pub mod journal;
 mod page;
 pub mod quantity;
 pub mod results;
-pub mod spread;
 pub mod statistics;
 
 pub use campaign::{Campaign, Run};
+pub use dispersion::{Dispersion, Vary};
 pub use page::page;
 pub use quantity::Quantity;
-pub use spread::{Spread, Vary};
 
 #[cfg(test)]
 mod tests;

@@ -1,4 +1,4 @@
-//! The result of a dispersion as a page in the style of the flights' report.
+//! Report page of a dispersion.
 
 use std::fmt::Write;
 
@@ -8,14 +8,14 @@ use crate::report::svg::Svg;
 use crate::report::xml::{anchor, escape};
 use crate::report::{Repeat, number, sheet};
 
-/// Failed runs that are listed one by one.
+/// Number of failed runs in the list.
 const LISTED: usize = 20;
-/// Spreads that are shown of the ranking.
+/// Number of entries shown of the ranking.
 const RANKED: usize = 8;
-/// Beyond this p-value a spread is said to explain nothing.
-const TELLING: f64 = 0.05;
+/// Significance level of the ranking.
+const SIGNIFICANT: f64 = 0.05;
 
-/// Composes the page; `at_least` is the probability that was asked for.
+/// Composes the page; `at_least` is the required probability.
 #[must_use]
 pub fn page(campaign: &Campaign, results: &Results, at_least: f64, how: &Repeat) -> String {
     let title = format!("Dispersion of the {}", campaign.craft().name);
@@ -35,8 +35,8 @@ pub fn page(campaign: &Campaign, results: &Results, at_least: f64, how: &Repeat)
     }
     let _ = write!(
         page,
-        "<p>Asked for: at least {} % of all such crafts. Held means that the whole interval lies above it. Every run is another \
-         craft in other air; the controller believes what it always believes.</p><p class=\"soft\">{}</p></header>",
+        "<p>Required: at least {} % of all such craft. Pass: the whole interval is above it. Fail: the whole interval is below it. \
+         Every run is another craft in other air; the controller and its model are the same.</p><p class=\"soft\">{}</p></header>",
         100.0 * at_least,
         sheet::EVIDENCE
     );
@@ -54,11 +54,11 @@ pub fn page(campaign: &Campaign, results: &Results, at_least: f64, how: &Repeat)
 /// Style class of the verdict on a flight.
 fn class(flight: &FlightResult, at_least: f64) -> &'static str {
     if flight.probability_low >= at_least {
-        "held"
+        "pass"
     } else if flight.probability_high < at_least {
-        "missed"
+        "fail"
     } else {
-        "unknown"
+        "inconclusive"
     }
 }
 
@@ -67,15 +67,15 @@ fn section(page: &mut String, results: &Results, flight: &FlightResult, at_least
     let _ = write!(page, "<section id=\"{id}\"><h2>{}</h2>", escape(&flight.flight));
     let _ = write!(
         page,
-        "<figure class=\"interval\">{}<figcaption>Share of the runs that held, with its 95 % interval (Clopper and Pearson \
-         1934); tinted: what was asked for.</figcaption></figure>",
+        "<figure class=\"interval\">{}<figcaption>Share of the runs that pass, with its 95 % interval (Clopper and Pearson \
+         1934); tinted: required.</figcaption></figure>",
         interval(flight, at_least, &format!("{id}-p"))
     );
     failed(page, results, flight);
     page.push_str(
         "<table><caption>Figures over all runs</caption><thead><tr><th scope=\"col\">What is measured</th>\
          <th scope=\"col\">5 %, median, 95 %</th><th scope=\"col\">Worst</th><th scope=\"col\">Limit</th>\
-         <th scope=\"col\">Missed</th></tr></thead><tbody>",
+         <th scope=\"col\">Failed runs</th></tr></thead><tbody>",
     );
     for metric in &flight.metrics {
         metric_row(page, metric);
@@ -106,7 +106,7 @@ fn interval(flight: &FlightResult, at_least: f64, id: &str) -> String {
 
 fn failed(page: &mut String, results: &Results, flight: &FlightResult) {
     if flight.failed.is_empty() {
-        page.push_str("<p>No run failed.</p>");
+        page.push_str("<p>No run fails.</p>");
         return;
     }
     let listed: Vec<String> = flight.failed.iter().take(LISTED).map(u64::to_string).collect();
@@ -114,7 +114,7 @@ fn failed(page: &mut String, results: &Results, flight: &FlightResult) {
     let rest = if more > 0 { format!(" and {more} more") } else { String::new() };
     let _ = write!(
         page,
-        "<p>Runs that failed: {}{rest}. To fly one again, bit for bit: <code>aplomb disperse ... --seed {} --flight {} --replay \
+        "<p>Runs that fail: {}{rest}. To repeat one bit for bit: <code>aplomb disperse ... --seed {} --flight {} --replay \
          {}</code></p>",
         listed.join(", "),
         results.seed,
@@ -129,12 +129,12 @@ fn metric_row(page: &mut String, line: &MetricResult) {
         |value: Option<f64>| value.map_or("–".to_owned(), |value| number::measured(value, metric.limit));
     let name =
         if metric.id == metric.text { String::new() } else { format!("<b>{}</b>: ", escape(&metric.id)) };
-    let (class, missed) =
-        if line.missed == 0 { ("held", "none".to_owned()) } else { ("missed", line.missed.to_string()) };
+    let (class, failed) =
+        if line.fail == 0 { ("pass", "none".to_owned()) } else { ("fail", line.fail.to_string()) };
     let _ = write!(
         page,
         "\n<tr><th scope=\"row\">{name}{}</th><td class=\"figure\">{}, {}, {} {unit}</td><td class=\"figure\">{} {unit}</td>\
-         <td class=\"limit\">{}</td><td class=\"outcome {class}\">{missed}</td></tr>",
+         <td class=\"limit\">{}</td><td class=\"outcome {class}\">{failed}</td></tr>",
         escape(&metric.text),
         figure(line.quantile_5),
         figure(line.median),
@@ -146,15 +146,15 @@ fn metric_row(page: &mut String, line: &MetricResult) {
 }
 
 fn ranking(page: &mut String, flight: &FlightResult) {
-    let telling: Vec<&RankLine> =
-        flight.ranking.iter().filter(|line| line.p_value < TELLING).take(RANKED).collect();
-    page.push_str("<h3>Which spread explains it</h3>");
-    if telling.is_empty() {
-        page.push_str("<p>None stands out from chance.</p>");
+    let significant: Vec<&RankLine> =
+        flight.ranking.iter().filter(|line| line.p_value < SIGNIFICANT).take(RANKED).collect();
+    page.push_str("<h3>Dispersions associated with failure</h3>");
+    if significant.is_empty() {
+        page.push_str("<p>None is significant.</p>");
         return;
     }
     page.push_str("<ul>");
-    for line in telling {
+    for line in significant {
         let meaning = Quantity::ALL.iter().find(|quantity| quantity.key() == line.what);
         let meaning = meaning.map_or("", |quantity| quantity.meaning().trim().trim_end_matches('.'));
         let _ = write!(
@@ -171,32 +171,29 @@ fn ranking(page: &mut String, flight: &FlightResult) {
         );
     }
     page.push_str(
-        "</ul><p class=\"soft\">By ranks: how far the failed runs stand out in a draw (Mann and Whitney 1947), and how a draw \
-         goes with the nearness to a miss (Spearman); p corrected for all looks (Holm 1979).</p>",
+        "</ul><p class=\"soft\">Rank statistics: difference of the draws of failed runs (Mann and Whitney 1947), and correlation of the \
+         draw with the least slack (Spearman); p corrected for all tests (Holm 1979).</p>",
     );
 }
 
 fn varies(page: &mut String, campaign: &Campaign) {
-    page.push_str("<section id=\"spreads\"><h2>What varies</h2><ul>");
+    page.push_str("<section id=\"dispersions\"><h2>Dispersions</h2><ul>");
     for vary in &campaign.varies {
         let _ = write!(
             page,
             "<li><b>{}</b> {} {}.</li>",
             vary.quantity.key(),
             escape(vary.quantity.meaning().trim()),
-            escape(&vary.spread.words(vary.quantity.unit()))
+            escape(&vary.dispersion.words(vary.quantity.unit()))
         );
     }
     page.push_str("</ul></section>\n");
 }
 
 const TERMS: [(&str, &str); 5] = [
-    (
-        "95 % interval",
-        "Drawn by such a rule, the interval holds the true share in at least 95 of 100 dispersions.",
-    ),
-    ("missed", "The figure lay outside its limit, or could not be told."),
-    ("run", "One craft drawn from the spreads, on one flight; run i is the same craft on every flight."),
-    ("spread", "How far a quantity may lie from its value on paper."),
-    ("worst", "The figure nearest to its limit, or furthest beyond it."),
+    ("95 % interval", "By this rule the interval contains the true share in at least 95 of 100 dispersions."),
+    ("fail", "The figure is outside its limit, or inconclusive."),
+    ("run", "One craft drawn from the dispersions, on one flight; run i is the same craft on every flight."),
+    ("dispersion", "Distribution of a quantity about its nominal value."),
+    ("worst", "The figure with the least margin to its limit."),
 ];

@@ -1,23 +1,23 @@
-//! What can vary about the truth: the closed list.
+//! Quantities of the truth that can vary.
 
 use aplomb_craft::{AirConfig, Config, Rotors};
 
-use super::Spread;
+use super::Dispersion;
 
-/// A craft in its air, as drawn.
+/// A drawn craft in its air.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Truth {
     /// The craft.
     pub craft: Config,
     /// The air.
     pub air: AirConfig,
-    /// Share of the nominal speed that each motor makes of its command.
+    /// Actual over nominal speed of each motor.
     pub motor_share: Rotors<f64>,
 }
 
-/// Declares the quantities: key in files, words, unit, default spread, and what a draw does to the truth.
+/// Declares the quantities: key in files, description, unit, default dispersion, effect of a draw on the truth.
 macro_rules! quantities {
-    ($($(#[doc = $doc:literal])+ $name:ident = $key:literal, $unit:literal, $spread:expr, $apply:expr;)+) => {
+    ($($(#[doc = $doc:literal])+ $name:ident = $key:literal, $unit:literal, $dispersion:expr, $apply:expr;)+) => {
         /// A quantity that may vary. Those in per cent change the nominal value by a factor, the others are added to it.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
         pub enum Quantity {
@@ -34,7 +34,7 @@ macro_rules! quantities {
                 match self { $(Self::$name => $key),+ }
             }
 
-            /// What it means, in one line.
+            /// Description, in one line.
             #[must_use]
             pub const fn meaning(self) -> &'static str {
                 match self { $(Self::$name => concat!($($doc),+)),+ }
@@ -46,14 +46,13 @@ macro_rules! quantities {
                 match self { $(Self::$name => $unit),+ }
             }
 
-            /// How it varies unless a file says otherwise: plausible, no source, but for delay and motor lag, whose half is
-            /// the common bar of robustness.
+            /// Default dispersion: plausible, no source; for delay and motor time constant the customary 50 %.
             #[must_use]
-            pub const fn default_spread(self) -> Spread {
-                match self { $(Self::$name => $spread),+ }
+            pub const fn default_dispersion(self) -> Dispersion {
+                match self { $(Self::$name => $dispersion),+ }
             }
 
-            /// Puts a draw into the truth.
+            /// Applies a draw to the truth.
             pub fn apply(self, draw: f64, truth: &mut Truth) {
                 let apply: fn(f64, &mut Truth) = match self { $(Self::$name => $apply),+ };
                 apply(draw, truth);
@@ -62,7 +61,7 @@ macro_rules! quantities {
     };
 }
 
-use Spread::{Normal, Triangular, Uniform};
+use Dispersion::{Normal, Triangular, Uniform};
 
 /// Factor of a draw in per cent.
 fn by(percent: f64) -> f64 {
@@ -84,23 +83,23 @@ quantities! {
     CentreRight = "centre_right_mm", "mm", Uniform(4.0), |d, t| shift(t, [0.0, 1e-3 * d, 0.0]);
     /// Centre of mass, downwards.
     CentreDown = "centre_down_mm", "mm", Uniform(8.0), |d, t| shift(t, [0.0, 0.0, 1e-3 * d]);
-    /// Speed that the front left motor makes of its command.
+    /// Speed of the front left motor at a command.
     MotorFrontLeft = "motor_front_left_percent", "%", Normal(1.5), |d, t| t.motor_share.front_left *= by(d);
-    /// Speed that the front right motor makes of its command.
+    /// Speed of the front right motor at a command.
     MotorFrontRight = "motor_front_right_percent", "%", Normal(1.5), |d, t| t.motor_share.front_right *= by(d);
-    /// Speed that the rear left motor makes of its command.
+    /// Speed of the rear left motor at a command.
     MotorRearLeft = "motor_rear_left_percent", "%", Normal(1.5), |d, t| t.motor_share.rear_left *= by(d);
-    /// Speed that the rear right motor makes of its command.
+    /// Speed of the rear right motor at a command.
     MotorRearRight = "motor_rear_right_percent", "%", Normal(1.5), |d, t| t.motor_share.rear_right *= by(d);
-    /// Lag of the motors, by the inertia of their rotors.
-    MotorLag = "motor_lag_percent", "%", Uniform(50.0), |d, t| t.craft.rotor.inertia_kg_m2 *= by(d);
+    /// Time constant of the motors, by the inertia of their rotors.
+    MotorTimeConstant = "motor_time_constant_percent", "%", Uniform(50.0), |d, t| t.craft.rotor.inertia_kg_m2 *= by(d);
     /// Resistance of the motors.
     MotorResistance = "motor_resistance_percent", "%", Uniform(15.0), |d, t| t.craft.rotor.resistance_ohm *= by(d);
     /// Thrust of the propellers at a speed.
     PropellerThrust = "propeller_thrust_percent", "%", Normal(3.0), |d, t| t.craft.rotor.thrust_n_s2 *= by(d);
     /// Torque of the propellers at a speed.
     PropellerTorque = "propeller_torque_percent", "%", Normal(5.0), |d, t| t.craft.rotor.torque_nm_s2 *= by(d);
-    /// Charge of the battery at the start, added to it and no more than full.
+    /// Charge of the battery at the start, additive, limited to full.
     BatteryCharge = "battery_charge_percent", "% of full", Triangular(20.0), |d, t| {
         let charge = &mut t.craft.battery.state_of_charge;
         *charge = (*charge + d / 100.0).clamp(0.05, 1.0);
@@ -149,7 +148,7 @@ quantities! {
             *value *= by(d);
         }
     };
-    /// Temperature of the air, and its density with it.
+    /// Temperature of the air, with its effect on density.
     Temperature = "temperature_k", "K", Uniform(15.0), |d, t| t.air.temperature_offset_k += d;
     /// Strength of winds and gusts.
     Wind = "wind_percent", "%", Uniform(10.0), |d, t| {

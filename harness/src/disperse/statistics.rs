@@ -1,4 +1,4 @@
-//! Confidence in a probability, and which spread explains what happened.
+//! Confidence interval of a probability, and rank statistics of causes.
 
 use statrs::distribution::{Beta, ContinuousCDF, Normal};
 
@@ -18,7 +18,7 @@ pub fn clopper_pearson(successes: u64, trials: u64) -> (f64, f64) {
     (low, high)
 }
 
-/// Ranks from 1, ties sharing their mean.
+/// Ranks from 1; ties share their mean rank.
 #[must_use]
 pub fn ranks(values: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..values.len()).collect();
@@ -34,8 +34,8 @@ pub fn ranks(values: &[f64]) -> Vec<f64> {
     ranks
 }
 
-/// How far a group stands out in a quantity: 1 when all of its values lie above all others, -1 below, 0 for no difference
-/// (rank-biserial correlation; Mann and Whitney 1947, Ann. Math. Stat. 18(1)), with its two-sided p-value by the normal
+/// Rank-biserial correlation of a group with a quantity: 1 when all of its values are above all others, -1 below, 0 without
+/// difference ( Mann and Whitney 1947, Ann. Math. Stat. 18(1)), with its two-sided p-value by the normal
 /// approximation. `None` when either group is empty.
 #[must_use]
 pub fn group_difference(values: &[f64], in_group: &[bool]) -> Option<(f64, f64)> {
@@ -75,15 +75,15 @@ fn two_sided(distance: f64) -> f64 {
     2.0 * Normal::standard().sf(distance)
 }
 
-/// Holm's step-down correction: each p-value as it counts among all of them (Holm 1979, Scand. J. Stat. 6(2)).
+/// P-values after Holm's step-down correction (Holm 1979, Scand. J. Stat. 6(2)).
 #[must_use]
 pub fn holm(p_values: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..p_values.len()).collect();
     order.sort_by(|&a, &b| p_values[a].total_cmp(&p_values[b]));
     let mut adjusted = vec![1.0; p_values.len()];
     let mut largest = 0.0_f64;
-    for (place, &i) in order.iter().enumerate() {
-        largest = largest.max(p_values[i] * (p_values.len() - place) as f64).min(1.0);
+    for (rank, &i) in order.iter().enumerate() {
+        largest = largest.max(p_values[i] * (p_values.len() - rank) as f64).min(1.0);
         adjusted[i] = largest;
     }
     adjusted
@@ -93,7 +93,7 @@ pub fn holm(p_values: &[f64]) -> Vec<f64> {
 mod tests {
     use super::*;
 
-    /// Chance of at most `k` successes of `n`, summed up.
+    /// Probability of at most `k` successes of `n`, by summation.
     fn at_most(k: u64, n: u64, p: f64) -> f64 {
         let mut term = (1.0 - p).powi(n as i32);
         let mut sum = term;
@@ -105,7 +105,7 @@ mod tests {
     }
 
     #[test]
-    fn interval_ends_where_the_tails_hold_a_fortieth() {
+    fn interval_ends_where_each_tail_has_2_5_percent() {
         for (k, n) in [(8_u64, 10_u64), (1, 20), (95, 100)] {
             let (low, high) = clopper_pearson(k, n);
             assert!((1.0 - at_most(k - 1, n, low) - 0.025).abs() < 1e-8, "{k} of {n}: {low}");
@@ -120,7 +120,7 @@ mod tests {
 
     #[test]
     fn interval_covers_the_true_probability_often_enough() {
-        // Exact coverage at p: the chances of all counts whose interval holds p, summed up. Never below 95 %.
+        // Exact coverage at p: the sum of the probabilities of all counts whose interval contains p. At least 95 %.
         for p in [0.02, 0.3, 0.9] {
             let n = 60;
             let covered: f64 = (0..=n)
@@ -140,7 +140,7 @@ mod tests {
     }
 
     #[test]
-    fn group_that_lies_above_stands_out_and_a_mixed_one_does_not() {
+    fn group_that_lies_above_differs_and_a_mixed_one_does_not() {
         let values: Vec<f64> = (0..40).map(f64::from).collect();
         let above: Vec<bool> = (0..40).map(|i| i >= 30).collect();
         let (difference, p) = group_difference(&values, &above).unwrap();
@@ -152,7 +152,7 @@ mod tests {
     }
 
     #[test]
-    fn rank_correlation_sees_any_monotone_course() {
+    fn rank_correlation_detects_any_monotone_relation() {
         let a: Vec<f64> = (0..30).map(f64::from).collect();
         let b: Vec<f64> = a.iter().map(|x| -(x * x * x)).collect();
         let (correlation, p) = rank_correlation(&a, &b).unwrap();
@@ -164,8 +164,8 @@ mod tests {
     fn holm_is_the_textbook_one() {
         // 0.01, 0.04, 0.03 and 0.005 of four: 0.03, 0.06, 0.06, 0.02 (R's p.adjust gives the same).
         let adjusted = holm(&[0.01, 0.04, 0.03, 0.005]);
-        for (found, wanted) in adjusted.iter().zip([0.03, 0.06, 0.06, 0.02]) {
-            assert!((found - wanted).abs() < 1e-12, "{adjusted:?}");
+        for (found, expected) in adjusted.iter().zip([0.03, 0.06, 0.06, 0.02]) {
+            assert!((found - expected).abs() < 1e-12, "{adjusted:?}");
         }
     }
 }

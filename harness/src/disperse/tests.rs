@@ -1,4 +1,4 @@
-//! Spreads, runs and what they say together.
+//! Dispersions, runs and their combined results.
 
 use super::results::{Results, to_csv};
 use super::*;
@@ -7,32 +7,32 @@ use crate::verify::Folder;
 fn campaign(flight: &str, varies: Vec<Vary>) -> Campaign {
     let mut folder = Folder::demo().unwrap();
     for plan in &mut folder.plans {
-        // Short: three seconds show what is to be shown here.
+        // Short flights are sufficient here.
         plan.duration_s = plan.duration_s.min(6.0);
     }
     Campaign::new(folder, &[flight.to_owned()], varies, 7).unwrap()
 }
 
-fn told(text: &str) -> Vec<String> {
-    let error = spread::from_text("spreads.toml", text).unwrap_err();
-    let told = error.problems.into_iter().map(|problem| {
-        let place = problem.place.unwrap();
-        format!("{}:{} {} | {}", place.line, place.column, place.text, problem.reason)
+fn reported(text: &str) -> Vec<String> {
+    let error = dispersion::from_text("dispersions.toml", text).unwrap_err();
+    let reported = error.problems.into_iter().map(|problem| {
+        let location = problem.location.unwrap();
+        format!("{}:{} {} | {}", location.line, location.column, location.text, problem.reason)
     });
-    told.collect()
+    reported.collect()
 }
 
 #[test]
-fn draws_follow_their_spread() {
+fn draws_follow_their_distribution() {
     for (one, deviation) in [
         // Standard deviations: h / sqrt 3, h / sqrt 6; of the normal cut off at three, 0.98658 of its own (closed form).
-        (Spread::Uniform(3.0), 3.0 / 3f64.sqrt()),
-        (Spread::Triangular(3.0), 3.0 / 6f64.sqrt()),
-        (Spread::Normal(2.0), 2.0 * 0.98658),
+        (Dispersion::Uniform(3.0), 3.0 / 3f64.sqrt()),
+        (Dispersion::Triangular(3.0), 3.0 / 6f64.sqrt()),
+        (Dispersion::Normal(2.0), 2.0 * 0.98658),
     ] {
-        let varies = [Vary { quantity: Quantity::Mass, spread: one }];
+        let varies = [Vary { quantity: Quantity::Mass, dispersion: one }];
         let n = 20_000;
-        let drawn: Vec<f64> = (0..n).map(|run| spread::draws(&varies, 1, run)[0]).collect();
+        let drawn: Vec<f64> = (0..n).map(|run| dispersion::draws(&varies, 1, run)[0]).collect();
         let mean = crate::measure::mean(&drawn);
         assert!(mean.abs() < 4.0 * deviation / (n as f64).sqrt(), "{one:?}: {mean}");
         let found = crate::measure::deviation(&drawn);
@@ -43,12 +43,12 @@ fn draws_follow_their_spread() {
 }
 
 #[test]
-fn draws_of_quantities_and_runs_are_independent_and_do_not_hang_on_the_list() {
-    let all = spread::defaults();
-    let (first, again) = (spread::draws(&all, 1, 5), spread::draws(&all[..3], 1, 5));
+fn draws_of_quantities_and_runs_are_independent_and_do_not_depend_on_the_list() {
+    let all = dispersion::defaults();
+    let (first, again) = (dispersion::draws(&all, 1, 5), dispersion::draws(&all[..3], 1, 5));
     assert_eq!(first[..3], again[..]);
-    assert_ne!(first, spread::draws(&all, 2, 5));
-    let columns: Vec<Vec<f64>> = (0..2000).map(|run| spread::draws(&all, 1, run)).collect();
+    assert_ne!(first, dispersion::draws(&all, 2, 5));
+    let columns: Vec<Vec<f64>> = (0..2000).map(|run| dispersion::draws(&all, 1, run)).collect();
     for (a, b) in [(0, 1), (5, 11), (2, 17)] {
         let column = |i: usize| columns.iter().map(|draws| draws[i]).collect::<Vec<_>>();
         let (correlation, _) = statistics::rank_correlation(&column(a), &column(b)).unwrap();
@@ -57,64 +57,64 @@ fn draws_of_quantities_and_runs_are_independent_and_do_not_hang_on_the_list() {
 }
 
 #[test]
-fn every_quantity_changes_the_truth_and_none_the_belief() {
+fn every_quantity_changes_the_truth_and_none_the_controller() {
     let campaign = campaign("hold-in-wind", Vec::new());
     let (nominal, _) = campaign.truth(0, 0);
     for &quantity in Quantity::ALL {
         let mut truth = nominal.clone();
-        // What the demo does not have cannot vary.
+        // The demo has no steady wind that could vary.
         truth.air.winds =
             vec![aplomb_craft::WindStep { at_s: 0.0, from_deg: 0.0, speed_m_s: 3.0, ramp_s: 0.0 }];
         let before = truth.clone();
-        quantity.apply(0.5 * quantity.default_spread().widest(), &mut truth);
+        quantity.apply(0.5 * quantity.default_dispersion().widest(), &mut truth);
         assert_ne!(truth, before, "{quantity:?}");
         assert!(quantity.meaning().ends_with('.'));
     }
-    let belief = campaign.controller().clone();
-    let wide = self::campaign("hold-in-wind", spread::defaults());
-    assert_eq!(*wide.controller(), belief);
+    let controller = campaign.controller().clone();
+    let wide = self::campaign("hold-in-wind", dispersion::defaults());
+    assert_eq!(*wide.controller(), controller);
 }
 
 #[test]
-fn delay_and_motor_lag_vary_always() {
-    let varies = spread::from_text("s", "[[vary]]\nwhat = \"mass_percent\"\nnormal = 2\n").unwrap();
-    let found: Vec<_> = varies.iter().map(|vary| (vary.quantity, vary.spread)).collect();
+fn delay_and_motor_time_constant_always_vary() {
+    let varies = dispersion::from_text("s", "[[vary]]\nwhat = \"mass_percent\"\nnormal = 2\n").unwrap();
+    let found: Vec<_> = varies.iter().map(|vary| (vary.quantity, vary.dispersion)).collect();
     assert_eq!(
         found,
         [
-            (Quantity::Mass, Spread::Normal(2.0)),
-            (Quantity::MotorLag, Spread::Uniform(50.0)),
-            (Quantity::Delay, Spread::Uniform(50.0)),
+            (Quantity::Mass, Dispersion::Normal(2.0)),
+            (Quantity::MotorTimeConstant, Dispersion::Uniform(50.0)),
+            (Quantity::Delay, Dispersion::Uniform(50.0)),
         ]
     );
 }
 
 #[test]
-fn mistakes_in_a_file_of_spreads_are_told_at_their_place() {
+fn mistakes_in_a_dispersions_file_are_reported_at_their_location() {
     assert_eq!(
-        told("[[vary]]\nwhat = \"mas_percent\"\nuniform = 2\n"),
-        ["2:8 \"mas_percent\" | no quantity `mas_percent` that varies"]
+        reported("[[vary]]\nwhat = \"mas_percent\"\nuniform = 2\n"),
+        ["2:8 \"mas_percent\" | unknown quantity `mas_percent`"]
     );
     assert_eq!(
-        told("[[vary]]\nwhat = \"mass_percent\"\nuniform = 2\nnormal = 1\n"),
-        ["1:1 [[vary]] | a quantity varies in one way"]
+        reported("[[vary]]\nwhat = \"mass_percent\"\nuniform = 2\nnormal = 1\n"),
+        ["1:1 [[vary]] | exactly one distribution is required"]
     );
     assert_eq!(
-        told("[[vary]]\nwhat = \"mass_percent\"\nnormal = 50\n"),
+        reported("[[vary]]\nwhat = \"mass_percent\"\nnormal = 50\n"),
         ["3:10 50 | must lie between 0 and 100"]
     );
     let twice = "[[vary]]\nwhat = \"mass_percent\"\nnormal = 5\n".repeat(2);
-    assert_eq!(told(&twice), ["5:8 \"mass_percent\" | varies already"]);
+    assert_eq!(reported(&twice), ["5:8 \"mass_percent\" | varies already"]);
 }
 
 #[test]
 fn any_run_flown_again_is_the_same_bit_for_bit_and_another_is_not() {
-    let campaign = campaign("roll-step", spread::defaults());
+    let campaign = campaign("roll-step", dispersion::defaults());
     let run = campaign.fly(0, 3).unwrap();
     let (flown, again) = campaign.replay(0, 3).unwrap();
     assert!(run == again && flown.digest == run.digest);
     assert_ne!(campaign.fly(0, 4).unwrap().digest, run.digest);
-    // Without a spread the run is the flight as the craft on paper flies it under that seed.
+    // Without dispersions the run is the flight of the nominal craft under that seed.
     let nominal = self::campaign("roll-step", Vec::new());
     let plain =
         crate::fly::fly(&nominal.craft().config, &nominal.controller().config, &nominal.plans()[0], 7 + 3);
@@ -122,32 +122,34 @@ fn any_run_flown_again_is_the_same_bit_for_bit_and_another_is_not() {
 }
 
 #[test]
-fn one_motor_off_its_mates_is_what_the_rotors_show() {
-    let off = vec![Vary { quantity: Quantity::MotorFrontLeft, spread: Spread::Uniform(6.0) }];
+fn slow_motor_gets_a_larger_command_in_hover() {
+    let off = vec![Vary { quantity: Quantity::MotorFrontLeft, dispersion: Dispersion::Uniform(6.0) }];
     let campaign = campaign("take-off", off);
-    let run = (0..50).find(|run| spread::draws(&campaign.varies, 7, *run)[0] < -4.0).unwrap();
+    let run = (0..50).find(|run| dispersion::draws(&campaign.varies, 7, *run)[0] < -4.0).unwrap();
     let command = |run: u64| {
         let (flown, _) = campaign.replay(0, run).unwrap();
         let last = *flown.trace.rows.last().unwrap();
         last.command.front_left / last.command.front_right
     };
-    // A motor that makes less speed of its command is commanded more in the same hover.
+    // A motor with a lower speed per command needs a larger command in the same hover.
     assert!(command(run) > 1.02, "{}", command(run));
-    let other = (0..50).find(|run| spread::draws(&campaign.varies, 7, *run)[0] > 4.0).unwrap();
+    let other = (0..50).find(|run| dispersion::draws(&campaign.varies, 7, *run)[0] > 4.0).unwrap();
     assert!(command(other) < 0.98, "{}", command(other));
 }
 
 #[test]
-fn the_spread_that_is_to_blame_ranks_first() {
-    let mut campaign = campaign("roll-step", spread::defaults());
-    campaign.varies.retain(|vary| vary.quantity != Quantity::MotorLag);
-    campaign.varies.push(Vary { quantity: Quantity::MotorLag, spread: Spread::Uniform(50.0) });
-    let place = campaign.varies.len() - 1;
+fn dispersion_that_causes_the_failures_ranks_first() {
+    let mut campaign = campaign("roll-step", dispersion::defaults());
+    campaign.varies.retain(|vary| vary.quantity != Quantity::MotorTimeConstant);
+    campaign
+        .varies
+        .push(Vary { quantity: Quantity::MotorTimeConstant, dispersion: Dispersion::Uniform(50.0) });
+    let index = campaign.varies.len() - 1;
     let metrics = campaign.metrics(0);
-    let blamed = |campaign: &Campaign, blame: &dyn Fn(u64) -> bool| {
+    let results_of = |campaign: &Campaign, fails: &dyn Fn(u64) -> bool| {
         let runs: Vec<Run> = (0..300)
             .map(|number| {
-                let bad = blame(number);
+                let bad = fails(number);
                 let figures = metrics.iter().map(|metric| {
                     Some(match (metric.limit, bad) {
                         (crate::verdict::Limit::AtMost(high), false) => high,
@@ -161,25 +163,25 @@ fn the_spread_that_is_to_blame_ranks_first() {
             .collect();
         Results::of(campaign, 300, &runs)
     };
-    let lag = |number: u64| spread::draws(&campaign.varies, campaign.seed, number)[place];
-    let results = blamed(&campaign, &|number| lag(number) > 30.0);
+    let draw = |number: u64| dispersion::draws(&campaign.varies, campaign.seed, number)[index];
+    let results = results_of(&campaign, &|number| draw(number) > 30.0);
     let first = &results.flights[0].ranking[0];
-    assert!(first.what == "motor_lag_percent" && first.p_value < 1e-6, "{first:?}");
-    assert!(first.words().starts_with("missed when high"), "{}", first.words());
-    let results = blamed(&campaign, &|number| lag(number).abs() > 40.0);
+    assert!(first.what == "motor_time_constant_percent" && first.p_value < 1e-6, "{first:?}");
+    assert!(first.words().starts_with("fails when high"), "{}", first.words());
+    let results = results_of(&campaign, &|number| draw(number).abs() > 40.0);
     let first = &results.flights[0].ranking[0];
     assert!(
-        first.what == "motor_lag_percent" && first.words().starts_with("missed at either end"),
+        first.what == "motor_time_constant_percent" && first.words().starts_with("fails at either end"),
         "{first:?}"
     );
-    // Misses by chance alone are blamed on nothing.
-    let results = blamed(&campaign, &|number| number % 17 == 3);
+    // Random failures have no significant cause.
+    let results = results_of(&campaign, &|number| number % 17 == 3);
     assert!(results.flights[0].ranking[0].p_value > 0.05, "{:?}", results.flights[0].ranking[0]);
 }
 
 #[test]
-fn results_do_not_hang_on_the_order_and_twice_counts_once() {
-    let campaign = campaign("torque-push", spread::defaults());
+fn results_do_not_depend_on_the_order_and_duplicates_count_once() {
+    let campaign = campaign("torque-push", dispersion::defaults());
     let runs: Vec<Run> = (0..6).map(|number| campaign.fly(0, number).unwrap()).collect();
     let mut shuffled: Vec<Run> = runs.iter().rev().cloned().collect();
     shuffled.push(runs[2].clone());
@@ -192,12 +194,12 @@ fn results_do_not_hang_on_the_order_and_twice_counts_once() {
 #[test]
 fn list_for_readers_is_this_list() {
     for quantity in Quantity::ALL {
-        let spread = match quantity.default_spread() {
-            Spread::Uniform(half) => format!("uniform {half:?}"),
-            Spread::Normal(deviation) => format!("normal {deviation:?}"),
-            Spread::Triangular(half) => format!("triangular {half:?}"),
+        let dispersion = match quantity.default_dispersion() {
+            Dispersion::Uniform(half) => format!("uniform {half:?}"),
+            Dispersion::Normal(deviation) => format!("normal {deviation:?}"),
+            Dispersion::Triangular(half) => format!("triangular {half:?}"),
         };
-        let row = format!("| `{}` | {} | {spread} |\n", quantity.key(), quantity.meaning().trim());
+        let row = format!("| `{}` | {} | {dispersion} |\n", quantity.key(), quantity.meaning().trim());
         assert!(crate::input::demo::KEYS.text.contains(&row), "{row}");
     }
 }

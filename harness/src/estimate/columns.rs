@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use super::recording::Row;
 use crate::input::Problem;
-use crate::input::problem::Place;
+use crate::input::problem::Location;
 use crate::input::suggest::nearest;
 
 const G_M_S2: f64 = aplomb::STANDARD_GRAVITY_M_S2 as f64;
@@ -130,7 +130,7 @@ impl Header {
         let mut problems = Vec::new();
         let mut columns: Vec<&'static Column> = Vec::new();
         let mut refuse = |span: Range<usize>, reason: String, help: Option<String>| {
-            problems.push(Problem { place: Some(Place::of(source, span)), reason, help });
+            problems.push(Problem { location: Some(Location::of(source, span)), reason, help });
         };
         for (name, span) in names {
             let Some(column) = valid.iter().find(|column| column.name == name) else {

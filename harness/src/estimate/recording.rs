@@ -5,7 +5,7 @@ use std::ops::Range;
 use std::path::Path;
 
 use super::columns::Header;
-use crate::input::problem::Place;
+use crate::input::problem::Location;
 use crate::input::{InputError, Problem};
 
 /// One line of a recording; body axes forward, right, down.
@@ -55,7 +55,7 @@ impl Recording {
         let unreadable = |reason: String| InputError {
             path: shown.clone(),
             source: String::new(),
-            problems: vec![Problem { place: None, reason, help: None }],
+            problems: vec![Problem { location: None, reason, help: None }],
         };
         let mut bytes =
             std::fs::read(path).map_err(|error| unreadable(format!("cannot be read: {error}")))?;
@@ -205,7 +205,7 @@ fn period(text: &str, rows: &[Row], places: &[Range<usize>]) -> Result<f64, Prob
 }
 
 fn problem(text: &str, span: Range<usize>, reason: String, help: Option<String>) -> Problem {
-    Problem { place: Some(Place::of(text, span)), reason, help }
+    Problem { location: Some(Location::of(text, span)), reason, help }
 }
 
 /// The line that holds the first character from `start` on that ends no line.

@@ -1,32 +1,32 @@
-//! `[[check]]`: what must hold in a flight.
+//! `[[check]]`: a limit on a figure of a flight.
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::document::Document;
 use super::signal::Signal;
 use crate::verdict::Limit;
 
-/// One thing that must hold.
+/// A check: a statistic of a signal over a window, with its limit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Check {
-    /// What is looked at.
+    /// The signal.
     pub signal: Signal,
-    /// Which figure of it is measured.
+    /// The statistic of the signal.
     pub statistic: Statistic,
     /// Start of the window in s.
     pub from_s: f64,
     /// End of the window in s.
     pub to_s: f64,
-    /// What the figure is held against, in [`Check::unit`].
+    /// Limit of the figure in [`Check::unit`].
     pub limit: Limit,
-    /// How many seeds become one figure.
-    pub over_seeds: OverSeeds,
+    /// How the seeds are combined into one figure.
+    pub pooling: Pooling,
     /// Source or reason of the limit.
     pub because: Option<String>,
 }
 
-/// A figure of a signal over a window.
+/// A statistic of a signal over a window.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Statistic {
     /// Mean.
@@ -39,30 +39,30 @@ pub enum Statistic {
     Largest,
     /// Smallest value, with its sign.
     Smallest,
-    /// The absolute value is no greater than this for the given share (0 to 1) of the time.
+    /// Quantile of the absolute value: not exceeded for the given share (0 to 1) of the time.
     Share(f64),
     /// Value at the end of the window.
     Final,
-    /// Time in s from the start of the window until the absolute value stays within `band` for the rest of it.
+    /// Settling time in s: from the start of the window until the absolute value stays within `band`.
     Settling {
         /// Half width of the band, in the signal's unit.
         band: f64,
     },
-    /// How far the signal goes beyond a set-point that steps at the start of the window, in percent of the step.
+    /// Overshoot beyond a set-point that steps at the start of the window, in per cent of the step.
     Overshoot,
-    /// Share of the time, in percent, in which a flag is set.
+    /// Share of the time in per cent in which a flag is set.
     TimeShare,
 }
 
-/// How the flights under several seeds become one figure.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+/// How the flights under several seeds are combined into one figure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum OverSeeds {
-    /// All samples of all seeds are taken together.
+pub enum Pooling {
+    /// The statistic of the samples of all seeds together.
     Pooled,
-    /// The median of the seeds' figures.
+    /// The median of the figures of the seeds.
     Median,
-    /// The seed that is worst for the limit.
+    /// The figure of the seed with the least margin to the limit.
     Worst,
 }
 
@@ -77,7 +77,7 @@ impl Check {
         }
     }
 
-    /// The check in words: "height error, 95 % of the time, 5 to 30 s".
+    /// Description of the check: "height error, 95 % of the time, 5 to 30 s".
     #[must_use]
     pub fn words(&self) -> String {
         let signal = self.signal.words();
@@ -90,7 +90,9 @@ impl Check {
             Statistic::Smallest => format!("{signal}, smallest"),
             Statistic::Share(share) => format!("{signal}, {} % of the time", 100.0 * share),
             Statistic::Final => format!("{signal}, at the end"),
-            Statistic::Settling { band } => format!("{signal}, until within {band} {}", self.signal.unit()),
+            Statistic::Settling { band } => {
+                format!("{signal}, settling time to {band} {}", self.signal.unit())
+            }
             Statistic::Overshoot => format!("{signal}, overshoot"),
             Statistic::TimeShare => format!("{signal}, share of the time"),
         };
@@ -98,7 +100,7 @@ impl Check {
     }
 }
 
-/// `[[check]]` as it stands in the file.
+/// `[[check]]` as written in the file.
 #[derive(Deserialize, JsonSchema)]
 pub(crate) struct CheckEntry {
     what: Signal,
@@ -109,7 +111,7 @@ pub(crate) struct CheckEntry {
     to_s: Option<f64>,
     at_most: Option<f64>,
     at_least: Option<f64>,
-    over_seeds: Option<OverSeeds>,
+    pooling: Option<Pooling>,
     because: Option<String>,
 }
 
@@ -129,7 +131,7 @@ enum StatisticWord {
 }
 
 impl CheckEntry {
-    /// Checks the entry at `path` and puts the defaults in.
+    /// Validates the entry at `path` and applies the defaults.
     pub(crate) fn check(self, document: &Document<'_>, path: &str, duration_s: f64) -> Option<Check> {
         let statistic = self.statistic(document, path)?;
         let limit = match (self.at_least, self.at_most) {
@@ -141,7 +143,7 @@ impl CheckEntry {
             (Some(low), None) => Limit::AtLeast(low),
             (Some(low), Some(high)) => {
                 if low > high {
-                    document.refuse_at(&format!("{path}.at_least"), "lies above `at_most`", None);
+                    document.refuse_at(&format!("{path}.at_least"), "is above `at_most`", None);
                 }
                 Limit::Between(low, high)
             }
@@ -153,14 +155,12 @@ impl CheckEntry {
         if from_s >= to_s {
             document.refuse_at(&format!("{path}.from_s"), "the window must end after it starts", None);
         }
-        let over_seeds = self.over_seeds.unwrap_or(match statistic {
-            Statistic::Mean | Statistic::Rms | Statistic::Share(_) | Statistic::TimeShare => {
-                OverSeeds::Pooled
-            }
-            Statistic::Settling { .. } | Statistic::Overshoot => OverSeeds::Median,
-            Statistic::Peak | Statistic::Largest | Statistic::Smallest | Statistic::Final => OverSeeds::Worst,
+        let pooling = self.pooling.unwrap_or(match statistic {
+            Statistic::Mean | Statistic::Rms | Statistic::Share(_) | Statistic::TimeShare => Pooling::Pooled,
+            Statistic::Settling { .. } | Statistic::Overshoot => Pooling::Median,
+            Statistic::Peak | Statistic::Largest | Statistic::Smallest | Statistic::Final => Pooling::Worst,
         });
-        Some(Check { signal: self.what, statistic, from_s, to_s, limit, over_seeds, because: self.because })
+        Some(Check { signal: self.what, statistic, from_s, to_s, limit, pooling, because: self.because })
     }
 
     fn statistic(&self, document: &Document<'_>, path: &str) -> Option<Statistic> {
@@ -175,35 +175,31 @@ impl CheckEntry {
         let Some(word) = self.statistic.or(implied) else {
             let help = "add `statistic`: mean, rms, peak, largest, smallest, share, final, settling_s, \
                         overshoot_percent or time_share_percent";
-            document.refuse_at(path, "a check needs a figure to measure", Some(help));
+            document.refuse_at(path, "a check needs a statistic", Some(help));
             return None;
         };
         let at = format!("{path}.statistic");
         if self.what.is_flag() != (word == Word::TimeSharePercent) {
-            let reason = format!("`{}` has no such figure", self.what.key());
-            document.refuse_at(
-                &at,
-                reason,
-                Some("`time_share_percent` is for flags, and they have no other"),
-            );
+            let reason = format!("`{}` has no such statistic", self.what.key());
+            document.refuse_at(&at, reason, Some("flags have `time_share_percent` only"));
         }
         if word == Word::OvershootPercent && !self.what.has_setpoint() {
-            let reason = format!("`{}` has no set-point of its own to overshoot", self.what.key());
+            let reason = format!("`{}` has no set-point, so no overshoot", self.what.key());
             document.refuse_at(&at, reason, None);
         }
         if self.what.is_of_window() && word != Word::Mean {
             document.refuse_at(&at, format!("`{}` is one figure for the window", self.what.key()), None);
         }
-        for (key, value, wanted) in
+        for (key, value, needed) in
             [("share", self.share, word == Word::Share), ("band", self.band, word == Word::SettlingS)]
         {
-            if value.is_some() && !wanted {
+            if value.is_some() && !needed {
                 document.refuse_at(
                     &format!("{path}.{key}"),
                     format!("`{key}` has no meaning for this statistic"),
                     None,
                 );
-            } else if value.is_none() && wanted {
+            } else if value.is_none() && needed {
                 document.refuse_at(path, format!("this statistic needs `{key}`"), None);
             }
         }

@@ -1,4 +1,4 @@
-//! `[[command]]`: what the craft is asked to do, and when.
+//! `[[command]]`: a command to the controller and its time.
 
 use aplomb::frames::{Heading, Vector};
 use aplomb::{Command, Demand, HeadingDemand, Libm, Sticks, Tilt, VerticalDemand};
@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::document::Document;
 
-/// A command and the time from which it holds, until the next.
+/// A command and the time from which it is active.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TimedCommand {
     /// Time from the start of the flight in s.
@@ -16,7 +16,7 @@ pub struct TimedCommand {
     pub command: Command,
 }
 
-/// `[[command]]` as it stands in the file. At most one of the demands; what an entry leaves out carries over.
+/// `[[command]]` as written in the file. It has at most one demand. Parts that an entry omits keep their value.
 #[derive(Deserialize, JsonSchema)]
 pub(super) struct CommandEntry {
     pub(super) at_s: f64,
@@ -62,7 +62,7 @@ struct RollPitchYaw {
     yaw: Option<f64>,
 }
 
-/// What the last command left: an entry changes only the parts that it names.
+/// The active command. An entry changes only the parts that it contains.
 #[derive(Clone, Copy)]
 pub(super) struct Standing {
     action: Action,
@@ -75,7 +75,7 @@ pub(super) struct Standing {
 #[derive(Clone, Copy)]
 enum Action {
     Sticks(Sticks),
-    Place(NorthEast),
+    Position(NorthEast),
     Velocity(NorthEast),
     Tilt(Tilt),
     Rates([f32; 3], f32),
@@ -94,10 +94,10 @@ impl Standing {
         }
     }
 
-    /// Armed and holding the place above home.
+    /// Armed, position set-point above home.
     pub(super) fn hovering(heading_deg: f64, height_m: f64) -> Self {
         Self {
-            action: Action::Place(NorthEast { north: 0.0, east: 0.0 }),
+            action: Action::Position(NorthEast { north: 0.0, east: 0.0 }),
             vertical: VerticalDemand::Height(height_m as f32),
             arm: true,
             ..Self::on_ground(heading_deg)
@@ -108,11 +108,13 @@ impl Standing {
         let Self { heading, vertical, .. } = *self;
         let demand = match self.action {
             Action::Sticks(sticks) => Demand::Sticks(sticks),
-            Action::Place(place) => Demand::Position { position_m: horizontal(place), heading, vertical },
+            Action::Position(position) => {
+                Demand::Position { position_m: horizontal(position), heading, vertical }
+            }
             Action::Velocity(velocity) => {
                 Demand::Velocity { velocity_m_s: horizontal(velocity), heading, vertical }
             }
-            Action::Tilt(lean) => Demand::Tilt { tilt: lean, heading, vertical },
+            Action::Tilt(tilt) => Demand::Tilt { tilt, heading, vertical },
             Action::Rates([x, y, z], thrust_n) => {
                 Demand::Rates { rate_rad_s: Vector::new(x, y, z), thrust_n }
             }
@@ -122,8 +124,8 @@ impl Standing {
     }
 }
 
-fn horizontal(place: NorthEast) -> Vector<aplomb::frames::World> {
-    Vector::new(place.north as f32, place.east as f32, 0.0)
+fn horizontal(v: NorthEast) -> Vector<aplomb::frames::World> {
+    Vector::new(v.north as f32, v.east as f32, 0.0)
 }
 
 fn heading(deg: f64) -> Heading {
@@ -131,7 +133,7 @@ fn heading(deg: f64) -> Heading {
 }
 
 impl CommandEntry {
-    /// Checks the entry at `path` and applies it to what stands.
+    /// Validates the entry at `path` and applies it to the active command.
     pub(super) fn check(&self, document: &Document<'_>, path: &str, standing: &mut Standing) {
         let demands = self.demands(document, path);
         if demands.len() > 1 {
@@ -168,7 +170,7 @@ impl CommandEntry {
     fn demands(&self, document: &Document<'_>, path: &str) -> Vec<&'static str> {
         for (key, value) in [("land", self.land), ("cut_motors", self.cut_motors)] {
             if value == Some(false) {
-                let help = Some("leave it out, or give the command that follows");
+                let help = Some("omit it, or add the next command");
                 document.refuse_at(&format!("{path}.{key}"), format!("`{key}` can only be true"), help);
             }
         }
@@ -184,17 +186,17 @@ impl CommandEntry {
         given.into_iter().filter_map(|(key, given)| given.then_some(key)).collect()
     }
 
-    /// Keys that need, or rule out, one another.
+    /// Refuses keys that need or exclude one another.
     fn check_companions(&self, document: &Document<'_>, path: &str) {
         let refuse = |key: &str, reason: &str| document.refuse_at(&format!("{path}.{key}"), reason, None);
-        let aims = [
+        let setpoints = [
             ("height_m", self.height_m.is_some()),
             ("climb_m_s", self.climb_m_s.is_some()),
             ("heading_deg", self.heading_deg.is_some()),
             ("heading_rate_deg_s", self.heading_rate_deg_s.is_some()),
         ];
-        let carries_own = self.sticks.is_some() || self.rates_deg_s.is_some() || self.land.is_some();
-        for (key, _) in aims.iter().filter(|(_, given)| *given && carries_own) {
+        let excludes_setpoints = self.sticks.is_some() || self.rates_deg_s.is_some() || self.land.is_some();
+        for (key, _) in setpoints.iter().filter(|(_, given)| *given && excludes_setpoints) {
             refuse(key, "has no meaning beside `sticks`, `rates_deg_s` or `land`");
         }
         if self.height_m.is_some() && self.climb_m_s.is_some() {
@@ -243,7 +245,7 @@ impl CommandEntry {
         if let Some(RollPitchYaw { roll, pitch, yaw }) = self.rates_deg_s {
             return Some(Action::Rates([radians(roll), radians(pitch), radians(yaw)], part(self.thrust_n)));
         }
-        let place = self.position_m.map(Action::Place);
-        place.or(self.velocity_m_s.map(Action::Velocity)).or(self.land.map(|_| Action::Land))
+        let position = self.position_m.map(Action::Position);
+        position.or(self.velocity_m_s.map(Action::Velocity)).or(self.land.map(|_| Action::Land))
     }
 }

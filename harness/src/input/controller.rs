@@ -1,7 +1,7 @@
-//! `controller.toml`: what the controller believes about the craft, and what it wants.
+//! `controller.toml`: the controller's model of the craft and its settings.
 //!
-//! The facts must be given. Every wish may be left out: [`aplomb::flight::Config::for_airframe`] derives it from the facts,
-//! by the rule that stands beside it there.
+//! The parameters of the model are required. Every setting is optional: [`aplomb::flight::Config::for_airframe`] derives it
+//! from the model; an `[override]` replaces the derived value.
 
 use aplomb::control::rate::Inertia;
 use aplomb::flight::{Airframe, Config};
@@ -18,7 +18,7 @@ use super::problem::InputError;
 /// A controller to fly with.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Controller {
-    /// Everything that the controller believes and wants; a [`FlightController`] has taken it.
+    /// Model and settings, accepted by [`FlightController::new`].
     pub config: Config,
 }
 
@@ -30,7 +30,7 @@ impl Controller {
         document.finish(config.map(|config| Self { config }))
     }
 
-    /// The value in force of a wish such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there is none.
+    /// The value in use of a setting such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there is none.
     #[must_use]
     pub fn in_force(&self, path: &str) -> Option<f64> {
         super::overrides::in_force(&self.config, path)
@@ -110,7 +110,7 @@ impl ControllerFile {
         Some(config)
     }
 
-    /// What must be positive, so that all of it is told at once. The controller checks the rest.
+    /// Refuses all parameters that are not positive at once. The control crate checks the rest.
     fn check(&self, document: &Document<'_>) {
         let [roll, pitch, yaw] = self.inertia_kg_m2;
         for (key, value) in [
@@ -179,7 +179,7 @@ impl ControllerFile {
     }
 }
 
-/// The key of the fact that a refused field comes from.
+/// The key of the parameter from which an invalid field is derived.
 fn key_path(field: &'static str) -> &'static str {
     match field {
         "max_thrust_n" => "thrust_curve.max_thrust_n",
@@ -201,7 +201,7 @@ fn key_path(field: &'static str) -> &'static str {
     }
 }
 
-/// What is wrong, in words.
+/// The reason of a refusal.
 pub(super) fn reason(error: ConfigError) -> String {
     match error.field {
         "max_thrust_n" => "the craft cannot lift 1.3 times its weight with this thrust".to_owned(),

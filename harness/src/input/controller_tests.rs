@@ -1,24 +1,26 @@
-//! The controller file: what is derived, what is replaced, what is refused where; and the list of all keys.
+//! The controller file: derivation, overrides, refusals; and the list of all keys.
 
 use super::demo;
 use super::*;
 
 const TEXT: &str = include_str!("../../demo/controller.toml");
 
-/// The facts of the demo without its overrides.
-fn facts() -> &'static str {
+/// The model parameters of the demo without its overrides.
+fn model() -> &'static str {
     &TEXT[..TEXT.find("\n[override").unwrap() + 1]
 }
 
 fn controller(extra: &str) -> Result<Controller, InputError> {
-    Controller::from_text("controller.toml", &format!("{}{extra}", facts()))
+    Controller::from_text("controller.toml", &format!("{}{extra}", model()))
 }
 
 /// `text | reason` of each problem.
-fn told(extra: &str) -> Vec<String> {
+fn reported(extra: &str) -> Vec<String> {
     let error = controller(extra).unwrap_err();
     let problems = error.problems.iter();
-    problems.map(|problem| format!("{} | {}", problem.place.as_ref().unwrap().text, problem.reason)).collect()
+    problems
+        .map(|problem| format!("{} | {}", problem.location.as_ref().unwrap().text, problem.reason))
+        .collect()
 }
 
 #[test]
@@ -40,22 +42,25 @@ fn overrides_replace_what_is_derived_and_nothing_else() {
 }
 
 #[test]
-fn impossible_wishes_are_all_told_each_at_its_key() {
+fn impossible_overrides_are_all_reported_each_at_its_key() {
     let extra = "[override.position]\ncrossover_rad_s = -1.0\n[override.velocity]\ncrossover_rad_s = 1.0\n\
                  [override.thrust]\ntilt_limit_deg = 100.0\n[override.loops]\ntick_hz = 5\n";
     assert_eq!(
-        told(extra),
+        reported(extra),
         [
             "-1.0 | `crossover_rad_s` must be greater than 0",
             "100.0 | `tilt_limit_deg` is out of range",
             "5 | `tick_hz` is out of range"
         ]
     );
-    assert_eq!(told("[override.tilt]\ncrossover_hz = 1\n"), ["crossover_hz | unknown key `crossover_hz`"]);
+    assert_eq!(
+        reported("[override.tilt]\ncrossover_hz = 1\n"),
+        ["crossover_hz | unknown key `crossover_hz`"]
+    );
 }
 
 #[test]
-fn impossible_facts_are_told_at_their_keys() {
+fn impossible_parameters_are_reported_at_their_keys() {
     for (from, to, expected) in [
         (
             "max_thrust_n = 6.9",
@@ -67,11 +72,11 @@ fn impossible_facts_are_told_at_their_keys() {
     ] {
         let error = Controller::from_text("controller.toml", &TEXT.replace(from, to)).unwrap_err();
         let [problem] = error.problems.try_into().unwrap();
-        assert_eq!(format!("{} | {}", problem.place.unwrap().text, problem.reason), expected);
+        assert_eq!(format!("{} | {}", problem.location.unwrap().text, problem.reason), expected);
     }
 }
 
-/// The valid keys that the refusal of a strange key lists.
+/// The valid keys that the refusal of an unknown key lists.
 fn valid_keys(error: &InputError) -> Vec<String> {
     let help = error
         .problems
@@ -86,32 +91,32 @@ fn valid_keys(error: &InputError) -> Vec<String> {
 
 #[test]
 fn every_key_of_every_table_is_in_the_list_for_readers() {
-    const STRANGE: &str = "zzzzzzzzzzzzzzzz = 1\n";
+    const UNKNOWN: &str = "zzzzzzzzzzzzzzzz = 1\n";
     let mut keys = Vec::new();
     let in_table =
-        |text: &str, table: &str| text.replace(&format!("[{table}]\n"), &format!("[{table}]\n{STRANGE}"));
+        |text: &str, table: &str| text.replace(&format!("[{table}]\n"), &format!("[{table}]\n{UNKNOWN}"));
     let craft = |text: &str| valid_keys(&Craft::from_text("craft.toml", text).unwrap_err());
     let base = demo::CRAFT.text.replace("accel.turn_on_m_s2", "low_pass_hz") + "[imu.gyro]\n[imu.accel]\n";
-    keys.extend(craft(&(STRANGE.to_owned() + &base)));
+    keys.extend(craft(&(UNKNOWN.to_owned() + &base)));
     let parts = "arms propeller motor speed_controller battery drag feet imu imu.gyro imu.accel";
     for table in parts.split(' ').chain(["barometer", "receiver", "magnetometer"]) {
         keys.extend(craft(&in_table(&base, table)));
     }
     let controller = |text: &str| valid_keys(&Controller::from_text("controller.toml", text).unwrap_err());
-    let facts = facts();
-    keys.extend(controller(&(STRANGE.to_owned() + facts)));
-    keys.extend(controller(&in_table(facts, "propeller")));
-    keys.extend(controller(&in_table(facts, "thrust_curve")));
-    let overrides = controller(&format!("{facts}[override]\n{STRANGE}"));
+    let model = model();
+    keys.extend(controller(&(UNKNOWN.to_owned() + model)));
+    keys.extend(controller(&in_table(model, "propeller")));
+    keys.extend(controller(&in_table(model, "thrust_curve")));
+    let overrides = controller(&format!("{model}[override]\n{UNKNOWN}"));
     for table in overrides.iter().filter(|key| !key.ends_with("_divider")) {
-        keys.extend(controller(&format!("{facts}[override.{table}]\n{STRANGE}")));
+        keys.extend(controller(&format!("{model}[override.{table}]\n{UNKNOWN}")));
     }
     keys.extend(overrides);
     let flight = |text: &str| valid_keys(&FlightPlan::from_text("flight.toml", "flight", text).unwrap_err());
     let base = demo::FLIGHTS[0].text;
-    keys.extend(flight(&(STRANGE.to_owned() + base)));
+    keys.extend(flight(&(UNKNOWN.to_owned() + base)));
     for table in ["[air]", "[turbulence]", "[[wind]]", "[[gust]]", "[[push]]", "[[command]]", "[[check]]"] {
-        keys.extend(flight(&format!("{base}\n{table}\n{STRANGE}")));
+        keys.extend(flight(&format!("{base}\n{table}\n{UNKNOWN}")));
     }
     assert!(keys.len() > 200, "{}", keys.len());
     let listed = demo::KEYS.text;

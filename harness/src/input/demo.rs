@@ -3,9 +3,9 @@
 /// A file that is part of the program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct File {
-    /// Its place within the demo folder.
+    /// Path within the demo folder.
     pub path: &'static str,
-    /// Its text.
+    /// Text.
     pub text: &'static str,
 }
 
@@ -38,14 +38,14 @@ pub const FLIGHTS: &[File] = files![
     "flights/land.toml",
 ];
 
-/// What is added to the requirements, tightened and waived.
+/// Requirements that the demo adds, tightens and waives.
 pub const REQUIREMENTS: File =
     File { path: "requirements.toml", text: include_str!("../../demo/requirements.toml") };
 
-/// The figures accepted of the demo. They are the demo's own, so that no new folder gets them.
+/// Accepted figures of the demo. `aplomb new` does not write them.
 pub const BASELINE: File = File { path: "baseline.json", text: include_str!("../../demo/baseline.json") };
 
-/// What every key means, for people who change the files.
+/// Reference of all keys.
 pub const KEYS: File = File { path: "FILES.md", text: include_str!("../../demo/FILES.md") };
 
 /// The files of a new folder.
@@ -57,7 +57,7 @@ mod tests {
     use crate::input::{Controller, Craft, FlightPlan};
 
     #[test]
-    fn every_file_is_read_without_a_mistake() {
+    fn every_file_is_valid() {
         Craft::from_text(CRAFT.path, CRAFT.text).unwrap_or_else(|error| panic!("{error}"));
         Controller::from_text(CONTROLLER.path, CONTROLLER.text).unwrap_or_else(|error| panic!("{error}"));
         for file in FLIGHTS {

@@ -1,4 +1,4 @@
-//! One TOML file with the place of every key and value, and the list of what is wrong with it.
+//! One TOML file with the location of every key and value, and the list of its errors.
 
 use std::cell::RefCell;
 use std::ops::Range;
@@ -8,10 +8,10 @@ use serde::de::DeserializeOwned;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::problem::{InputError, Place, Problem};
+use super::problem::{InputError, Location, Problem};
 use super::read::Reader;
 
-/// A file being read. Every check adds what it finds; [`Document::finish`] gives the result or all problems at once.
+/// A file being read. Each check adds its errors; [`Document::finish`] returns the result or all errors.
 #[derive(Debug)]
 pub struct Document<'s> {
     path: &'s str,
@@ -20,40 +20,40 @@ pub struct Document<'s> {
     problems: RefCell<Vec<Problem>>,
 }
 
-/// The text of a file; refuses what cannot be read and what is not UTF-8.
+/// Reads the text of a file. Unreadable files and text that is not UTF-8 are errors.
 pub fn text_of(path: &Path) -> Result<String, InputError> {
     let shown = path.display().to_string();
     let bytes = std::fs::read(path).map_err(|error| InputError {
         path: shown.clone(),
         source: String::new(),
-        problems: vec![Problem { place: None, reason: format!("cannot be read: {error}"), help: None }],
+        problems: vec![Problem { location: None, reason: format!("cannot be read: {error}"), help: None }],
     })?;
     String::from_utf8(bytes).map_err(|error| {
         let good = error.utf8_error().valid_up_to();
         let source = String::from_utf8_lossy(error.as_bytes()).into_owned();
-        let place = Place::of(&source, good..good + char::REPLACEMENT_CHARACTER.len_utf8());
+        let location = Location::of(&source, good..good + char::REPLACEMENT_CHARACTER.len_utf8());
         let reason = format!("is not UTF-8 text from byte {good} on");
         let help = Some("save the file as UTF-8".to_owned());
-        InputError { path: shown, source, problems: vec![Problem { place: Some(place), reason, help }] }
+        InputError { path: shown, source, problems: vec![Problem { location: Some(location), reason, help }] }
     })
 }
 
 impl<'s> Document<'s> {
-    /// Takes the text apart; a syntax error ends here.
+    /// Parses the text; fails on syntax errors.
     pub fn parse(path: &'s str, source: &'s str) -> Result<Self, InputError> {
         let (root, errors) = DeTable::parse_recoverable(source);
         if errors.is_empty() {
             return Ok(Self { path, source, root, problems: RefCell::default() });
         }
         let problems = errors.iter().map(|error| Problem {
-            place: Some(Place::of(source, error.span().unwrap_or(source.len()..source.len()))),
+            location: Some(Location::of(source, error.span().unwrap_or(source.len()..source.len()))),
             reason: format!("not valid TOML: {}", error.message().replace('\n', ": ")),
             help: None,
         });
         Err(InputError { path: path.to_owned(), source: source.to_owned(), problems: problems.collect() })
     }
 
-    /// Reads the whole file into `T`. Every unknown key, missing key and wrong type is noted; `None` if there was any.
+    /// Deserialises the file into `T`. Every unknown key, missing key and wrong type is recorded; `None` if there is any.
     #[must_use]
     pub fn read<T: DeserializeOwned>(&self) -> Option<T> {
         let read = T::deserialize(Reader::root(self));
@@ -69,19 +69,19 @@ impl<'s> Document<'s> {
         }
     }
 
-    /// Notes a problem at a stretch of the text.
+    /// Records an error at a range of the text.
     pub(super) fn refuse(&self, span: Range<usize>, reason: impl Into<String>, help: Option<String>) {
-        let place = Some(Place::of(self.source, span));
-        self.problems.borrow_mut().push(Problem { place, reason: reason.into(), help });
+        let location = Some(Location::of(self.source, span));
+        self.problems.borrow_mut().push(Problem { location, reason: reason.into(), help });
     }
 
-    /// Notes a problem at a key path such as `command[2].tilt_deg.roll`; if the path ends early in the file, at the
-    /// last part that is there.
+    /// Records an error at a key path such as `command[2].tilt_deg.roll`; if the path is incomplete in the file, at its last
+    /// existing part.
     pub fn refuse_at(&self, key_path: &str, reason: impl Into<String>, help: Option<&str>) {
         self.refuse(self.span_of(key_path), reason, help.map(str::to_owned));
     }
 
-    /// `value`, noted as a problem unless it lies within `low..=high`.
+    /// Returns `value`; records an error unless it is within `low..=high`.
     pub fn require_within(&self, key_path: &str, value: f64, low: f64, high: f64) -> f64 {
         if !(low..=high).contains(&value) {
             let reason = if high == f64::INFINITY {
@@ -96,33 +96,35 @@ impl<'s> Document<'s> {
         value
     }
 
-    /// `value`, noted as a problem unless it is greater than 0.
+    /// Returns `value`; records an error unless it is greater than 0.
     pub fn require_positive(&self, key_path: &str, value: f64) -> f64 {
-        // Written so that NaN is refused, too.
+        // This form refuses NaN, too.
         if value.partial_cmp(&0.0) != Some(std::cmp::Ordering::Greater) {
             self.refuse_at(key_path, "must be greater than 0", None);
         }
         value
     }
 
-    /// The result, or everything that was noted.
+    /// The result, or all recorded errors.
     pub fn finish<T>(self, result: Option<T>) -> Result<T, InputError> {
         let mut problems = self.problems.into_inner();
         match result {
             Some(value) if problems.is_empty() => Ok(value),
             _ => {
-                problems.sort_by_key(|problem| problem.place.as_ref().map_or(0, |place| place.span.start));
+                problems.sort_by_key(|problem| {
+                    problem.location.as_ref().map_or(0, |location| location.span.start)
+                });
                 Err(InputError { path: self.path.to_owned(), source: self.source.to_owned(), problems })
             }
         }
     }
 
-    /// The table the whole file makes.
+    /// The root table.
     pub(super) fn root(&self) -> &Spanned<DeTable<'s>> {
         &self.root
     }
 
-    /// True when nothing was noted so far.
+    /// True when no error is recorded.
     #[must_use]
     pub fn is_clean(&self) -> bool {
         self.problems.borrow().is_empty()

@@ -1,4 +1,4 @@
-//! `[[fault]]`: what goes wrong with a rotor or a sensor, and when.
+//! `[[fault]]`: a fault of a rotor or a sensor, with start and end.
 
 use aplomb_craft::fault::{Fault, LONGEST_DELAY_S, RotorFault, Sensor, SensorFault, What};
 use aplomb_craft::{Corner, glam::DVec3};
@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::document::Document;
 
-/// `[[fault]]` as it stands in the file.
+/// `[[fault]]` as written in the file.
 #[derive(Clone, Copy, Deserialize, JsonSchema)]
 pub(super) struct FaultEntry {
     at_s: f64,
@@ -24,7 +24,7 @@ pub(super) struct FaultEntry {
     offset_m_s2: Option<[f64; 3]>,
     offset_ut: Option<[f64; 3]>,
     offset_pa: Option<f64>,
-    offset_m: Option<PlaceOffset>,
+    offset_m: Option<NorthEastUp>,
 }
 
 #[derive(Clone, Copy, Deserialize, JsonSchema)]
@@ -64,7 +64,7 @@ enum Kind {
 }
 
 #[derive(Clone, Copy, Deserialize, JsonSchema)]
-struct PlaceOffset {
+struct NorthEastUp {
     north: Option<f64>,
     east: Option<f64>,
     up: Option<f64>,
@@ -89,17 +89,19 @@ impl Kind {
 }
 
 impl FaultEntry {
-    /// The fault, with times from the start of the flight; `None` if it cannot be told which one is meant.
+    /// The fault, with times from the start of the flight; `None` where the entry is ambiguous.
     pub(super) fn check(&self, document: &Document<'_>, path: &str, duration_s: f64) -> Option<Fault> {
         let from_s = document.require_within(&format!("{path}.at_s"), self.at_s, 0.0, duration_s);
         let until_s = self.until_s.unwrap_or(f64::INFINITY);
         if until_s <= from_s {
             document.refuse_at(&format!("{path}.until_s"), "must be later than `at_s`", None);
         }
-        let asked = Asked { document, path, entry: self };
+        let reader = EntryReader { document, path, entry: self };
         let what = match (self.rotor, self.sensor) {
-            (Some(corner), None) => asked.of_rotor(corner.corner()),
-            (None, Some(sensor)) => asked.of_sensor(sensor).map(|fault| What::Sensor(sensor.sensor(), fault)),
+            (Some(corner), None) => reader.of_rotor(corner.corner()),
+            (None, Some(sensor)) => {
+                reader.of_sensor(sensor).map(|fault| What::Sensor(sensor.sensor(), fault))
+            }
             _ => {
                 let help = Some("give either `rotor` or `sensor`");
                 document.refuse_at(path, "a fault is of one rotor or one sensor", help);
@@ -110,14 +112,14 @@ impl FaultEntry {
     }
 }
 
-/// An entry being asked for what its kind needs.
-struct Asked<'a, 's> {
+/// Reader of the keys that the kind of an entry needs.
+struct EntryReader<'a, 's> {
     document: &'a Document<'s>,
     path: &'a str,
     entry: &'a FaultEntry,
 }
 
-impl Asked<'_, '_> {
+impl EntryReader<'_, '_> {
     fn of_rotor(&self, corner: Corner) -> Option<What> {
         let fault = match self.entry.kind {
             Kind::Stuck => self.taking(&[]).map(|()| RotorFault::Stuck),
@@ -169,7 +171,7 @@ impl Asked<'_, '_> {
             Kind::DroppedOut => self.taking(&[]).map(|()| SensorFault::DroppedOut),
             Kind::NotANumber => self.taking(&[]).map(|()| SensorFault::NotANumber),
             Kind::Offset | Kind::Scale if sensor == SensorWord::Imu => {
-                let help = Some("say `sensor = \"gyro\"` or `sensor = \"accelerometer\"`");
+                let help = Some("set `sensor = \"gyro\"` or `sensor = \"accelerometer\"`");
                 let reason = format!("\"{}\" is of the gyro or of the accelerometer", self.entry.kind.word());
                 self.document.refuse_at(&self.at("sensor"), reason, help);
                 None
@@ -200,7 +202,7 @@ impl Asked<'_, '_> {
             }
             SensorWord::Accelerometer => ("offset_m_s2", entry.offset_m_s2),
             SensorWord::Barometer => ("offset_pa", entry.offset_pa.map(|offset| [offset, 0.0, 0.0])),
-            SensorWord::Receiver => ("offset_m", entry.offset_m.map(PlaceOffset::down)),
+            SensorWord::Receiver => ("offset_m", entry.offset_m.map(NorthEastUp::down)),
             SensorWord::Magnetometer => ("offset_ut", entry.offset_ut),
         };
         self.taking(&[key])?;
@@ -227,7 +229,7 @@ impl Asked<'_, '_> {
         Some(self.document.require_within(&self.at(key), value, low, high))
     }
 
-    /// Refuses the sizes that mean nothing here.
+    /// Refuses keys that the kind does not take.
     fn taking(&self, keys: &[&str]) -> Option<()> {
         let entry = self.entry;
         let given = [
@@ -244,9 +246,9 @@ impl Asked<'_, '_> {
         ];
         let mut fits = true;
         for (key, _) in given.iter().filter(|(key, given)| *given && !keys.contains(key)) {
-            let reason = format!("means nothing for the kind \"{}\" here", entry.kind.word());
+            let reason = format!("is not a key of the kind \"{}\"", entry.kind.word());
             let help = if keys.is_empty() {
-                "leave it out".to_owned()
+                "omit it".to_owned()
             } else {
                 format!(
                     "this kind takes {}",
@@ -299,7 +301,7 @@ impl SensorWord {
     }
 }
 
-impl PlaceOffset {
+impl NorthEastUp {
     fn down(self) -> [f64; 3] {
         let part = |part: Option<f64>| part.unwrap_or(0.0);
         [part(self.north), part(self.east), -part(self.up)]
@@ -355,15 +357,15 @@ fn sensor_fault_words(sensor: Sensor, fault: &SensorFault) -> String {
         SensorFault::Offset(offset) => {
             let size = libm::sqrt(DVec3::from_array(*offset).length_squared());
             match sensor {
-                Sensor::Gyro => format!("is off by {:.1} deg/s", size.to_degrees()),
-                Sensor::Accelerometer => format!("is off by {size:.2} m/s2"),
-                Sensor::Barometer => format!("is off by {size:.0} Pa"),
-                Sensor::Receiver => format!("is off by {size:.1} m"),
-                Sensor::Magnetometer | Sensor::Imu => format!("is off by {size:.1} uT"),
+                Sensor::Gyro => format!("has a bias of {:.1} deg/s", size.to_degrees()),
+                Sensor::Accelerometer => format!("has a bias of {size:.2} m/s2"),
+                Sensor::Barometer => format!("has a bias of {size:.0} Pa"),
+                Sensor::Receiver => format!("has a bias of {size:.1} m"),
+                Sensor::Magnetometer | Sensor::Imu => format!("has a bias of {size:.1} uT"),
             }
         }
         SensorFault::Scale(scale) => format!("shows {scale} times the value"),
-        SensorFault::Delay(delay_s) => format!("is {delay_s} s late without saying so"),
+        SensorFault::Delay(delay_s) => format!("is {delay_s} s late with the age of a fresh sample"),
     }
 }
 

@@ -1,4 +1,4 @@
-//! Flight files: what is flown, in what air, with what pushes and faults, and what must hold.
+//! Flight files: commands, air, disturbances, faults and checks.
 
 use aplomb::Command;
 use aplomb_craft::air::{AirConfig, ROUGHNESS_M, WindStep};
@@ -16,45 +16,45 @@ use super::mount::{self, StandTable, TetherTable};
 use super::problem::InputError;
 use super::signal::Signal;
 
-/// A flight to fly.
+/// A flight.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FlightPlan {
-    /// Short name: the file's, without folder and ending.
+    /// Name: that of the file, without folder and extension.
     pub name: String,
     /// Title on screen.
     pub title: String,
-    /// One sentence: why it is flown.
+    /// Purpose, in one sentence.
     pub purpose: String,
     /// Length in s.
     pub duration_s: f64,
-    /// Seed of all random numbers, unless another is asked for.
+    /// Default seed of all random numbers.
     pub seed: u64,
-    /// How it starts.
+    /// Initial state.
     pub start: Start,
-    /// What the craft is tied to.
+    /// Stand or tether.
     pub mount: Mount,
     /// Heading at the start in deg, clockwise from north.
     pub heading_deg: f64,
     /// Elevation of the camera's line of sight in deg, where a camera is fitted.
     pub camera_elevation_deg: f64,
-    /// The place and its air.
+    /// Site and air.
     pub air: AirConfig,
-    /// Disturbances from outside.
+    /// External forces and torques.
     pub pushes: Vec<Push>,
-    /// What goes wrong, with times from the start of the flight.
+    /// Faults, with times from the start of the flight.
     pub faults: Vec<Fault>,
     /// Commands in order of time; the first is at 0 s.
     pub commands: Vec<TimedCommand>,
-    /// What must hold.
+    /// Checks.
     pub checks: Vec<Check>,
 }
 
-/// How a flight starts.
+/// Initial state of a flight.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Start {
-    /// At rest on the ground at home, motors stopped.
+    /// Stationary on the ground at home, motors stopped.
     Ground,
-    /// Above home, after a lead-in that nobody judges: rest, take-off and settling in the air of the first instant.
+    /// Above home, after a warm-up that is not evaluated: stationary, take-off, settling in the air of the first instant.
     Hover {
         /// Height above home in m.
         height_m: f64,
@@ -66,7 +66,7 @@ pub enum Start {
     },
 }
 
-/// A force and a torque from outside that act on the craft for a while.
+/// An external force and torque on the craft for a time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Push {
     /// Start in s.
@@ -85,27 +85,27 @@ impl FlightPlan {
         let document = Document::parse(path, text)?;
         let plan = document.read::<FlightFile>().and_then(|file| file.check(&document, name));
         if plan.as_ref().is_some_and(|plan| plan.checks.is_empty()) && document.is_clean() {
-            let help = Some("add at least one [[check]]: a flight that checks nothing shows nothing");
-            document.refuse_at("title", "this flight checks nothing", help);
+            let help = Some("add at least one [[check]]: a flight without a check has no verdict");
+            document.refuse_at("title", "this flight has no check", help);
         }
         document.finish(plan)
     }
 
-    /// As [`FlightPlan::from_text`], for a flight that is judged by somebody else: it need not expect anything.
+    /// As [`FlightPlan::from_text`], for a flight that is judged elsewhere: it needs no check.
     pub fn from_unjudged_text(path: &str, name: &str, text: &str) -> Result<Self, InputError> {
         let document = Document::parse(path, text)?;
         let plan = document.read::<FlightFile>().and_then(|file| file.check(&document, name));
         document.finish(plan)
     }
 
-    /// The command that holds at `time_s`.
+    /// The active command at `time_s`.
     #[must_use]
     pub fn command_at(&self, time_s: f64) -> Command {
         let begun = self.commands.partition_point(|timed| timed.at_s <= time_s);
         self.commands[..begun].last().map_or(Command::IDLE, |timed| timed.command)
     }
 
-    /// Force in N (north, east, up) and torque in N m (roll, pitch, yaw) from outside at `time_s`.
+    /// External force in N (north, east, up) and torque in N m (roll, pitch, yaw) at `time_s`.
     #[must_use]
     pub fn push_at(&self, time_s: f64) -> ([f64; 3], [f64; 3]) {
         let (mut force_n, mut torque_nm) = ([0.0; 3], [0.0; 3]);
@@ -120,12 +120,12 @@ impl FlightPlan {
 }
 
 impl FlightPlan {
-    /// The signals that its checks are about.
+    /// The signals of its checks.
     pub fn signals(&self) -> impl Iterator<Item = Signal> {
         self.checks.iter().map(|check| check.signal)
     }
 
-    /// The air in one sentence, and the mount and the faults in others if there are any.
+    /// Description of air, mount and faults.
     #[must_use]
     pub fn conditions_words(&self) -> String {
         let mut sentences = vec![self.air_words()];
@@ -259,7 +259,7 @@ const LONGEST_S: f64 = 3600.0;
 impl FlightFile {
     fn check(self, document: &Document<'_>, name: &str) -> Option<FlightPlan> {
         document.require_within("duration_s", self.duration_s, 0.1, LONGEST_S);
-        // What lies within an impossible duration cannot be told.
+        // Times cannot be checked against an invalid duration.
         let duration_s = if document.is_clean() { self.duration_s } else { LONGEST_S };
         let heading_deg = document.require_within("heading_deg", self.heading_deg.unwrap_or(0.0), 0.0, 360.0);
         let start = self.start(document);
@@ -336,8 +336,8 @@ impl FlightFile {
                 Mount::Free
             }
             (StartWord::Ground | StartWord::Hover, Some(_), None) => {
-                let help = Some("say `start = \"stand\"`");
-                document.refuse_at("stand", "a craft that starts elsewhere is on no stand", help);
+                let help = Some("set `start = \"stand\"`");
+                document.refuse_at("stand", "`[stand]` needs a start on the stand", help);
                 Mount::Free
             }
             (StartWord::Ground | StartWord::Hover, None, Some(tether)) => tether.check(document),

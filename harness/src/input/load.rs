@@ -1,4 +1,4 @@
-//! From paths to what they hold.
+//! Loading of input files from paths.
 
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
@@ -16,14 +16,14 @@ pub fn load_controller(path: &Path) -> Result<Controller, InputError> {
     Controller::from_text(&path.display().to_string(), &text_of(path)?)
 }
 
-/// Reads a flight file; the flight is named after the file.
+/// Reads a flight file. The flight has the name of the file.
 pub fn load_flight(path: &Path) -> Result<FlightPlan, InputError> {
     let name = path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
     FlightPlan::from_text(&path.display().to_string(), &name, &text_of(path)?)
 }
 
-/// Reads flights from files, and from all `.toml` files of folders in the order of their names. No two flights get the
-/// same name. Tells everything that is wrong with any of them.
+/// Reads flights from files, and from all `.toml` files of folders in the order of their names. Flight names are made unique.
+/// All mistakes of all files are reported.
 pub fn load_flights(paths: &[PathBuf]) -> Result<Vec<FlightPlan>, Vec<InputError>> {
     let mut wrong = Vec::new();
     let mut flights: Vec<FlightPlan> = Vec::new();
@@ -59,9 +59,9 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, InputError> {
         path: path.display().to_string(),
         source: String::new(),
         problems: vec![Problem {
-            place: None,
+            location: None,
             reason,
-            help: Some("name a flight file or a folder of them".into()),
+            help: Some("give a flight file or a folder of flight files".into()),
         }],
     };
     let entries = std::fs::read_dir(path).and_then(|entries| entries.collect::<Result<Vec<_>, _>>());
@@ -69,7 +69,7 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, InputError> {
     let mut files: Vec<PathBuf> = entries.into_iter().map(|entry| entry.path()).collect();
     files.retain(|file| file.extension().is_some_and(|extension| extension == "toml"));
     files.sort();
-    if files.is_empty() { Err(refuse("holds no .toml file".into())) } else { Ok(files) }
+    if files.is_empty() { Err(refuse("contains no .toml file".into())) } else { Ok(files) }
 }
 
 /// The craft of the built-in demo.
@@ -100,12 +100,12 @@ mod tests {
     use super::*;
 
     #[test]
-    fn folder_gives_its_flights_in_order_and_every_mistake_in_any_of_them() {
+    fn folder_gives_its_flights_in_order_and_all_mistakes() {
         let folder = std::env::temp_dir().join(format!("aplomb-load-{}", std::process::id()));
         let _ = std::fs::remove_dir_all(&folder);
         std::fs::create_dir_all(&folder).unwrap();
         let empty = load_flights(std::slice::from_ref(&folder)).unwrap_err();
-        assert!(empty[0].to_string().contains("holds no .toml file"), "{}", empty[0]);
+        assert!(empty[0].to_string().contains("contains no .toml file"), "{}", empty[0]);
         let text = demo::FLIGHTS[0].text;
         for name in ["b.toml", "a.toml", "notes.txt"] {
             std::fs::write(folder.join(name), text).unwrap();

@@ -1,5 +1,5 @@
-//! From TOML files to a craft, a controller and flights. Whatever is wrong with a file is reported at once, each mistake
-//! with its line, its column and the nearest valid key; nothing is flown then.
+//! Input files: TOML to craft, controller and flights. All mistakes of a file are reported at once, each with its line, its
+//! column and the nearest valid key. Nothing is flown with an invalid file.
 
 mod camera_mount;
 pub mod check;
@@ -32,7 +32,7 @@ pub use load::{
     demo_controller, demo_craft, demo_flights, load_controller, load_craft, load_flight, load_flights,
 };
 pub use overrides::attitude_settings;
-pub use problem::{InputError, Place, Problem};
+pub use problem::{InputError, Location, Problem};
 
 #[cfg(test)]
 mod controller_tests;

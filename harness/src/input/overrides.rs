@@ -1,4 +1,4 @@
-//! The overrides of `controller.toml`: any derived value may be replaced.
+//! `[override]` of `controller.toml`: replaces derived settings.
 
 use aplomb::control::{attitude, position, rate, velocity, vertical};
 use aplomb::flight::Config;
@@ -26,7 +26,7 @@ macro_rules! overrides {
                 $($(if let Some(value) = self.$degrees { config.$radians = value.to_radians() as f32; })+)?
             }
 
-            #[allow(dead_code)] // Not every table's values are asked for.
+            #[allow(dead_code)] // Not used for every table.
             fn value(config: &$config, key: &str) -> Option<f64> {
                 $(if key == stringify!($field) { return Some(f64::from(config.$field)); })*
                 $($(if key == stringify!($degrees) { return Some(f64::from(config.$radians).to_degrees()); })+)?
@@ -63,21 +63,21 @@ overrides!(VerticalEstimateTable for estimate::vertical::Config: acceleration_wa
 overrides!(HorizontalEstimateTable for estimate::horizontal::Config: interval_s, position_noise_m, velocity_noise_m_s,
     acceleration_walk, gate_m, gate_m_s, gate_growth_m_s2, worst_accuracy_m, timeout_s);
 
-/// Settings of the attitude filter alone, from the text of a TOML file with the keys of `[override.attitude_estimate]`; what is
-/// left out is as recommended.
+/// Settings of the attitude filter from the text of a TOML file with the keys of `[override.attitude_estimate]`. Omitted keys
+/// keep their recommended value.
 pub fn attitude_settings(path: &str, text: &str) -> Result<estimate::attitude::Config, InputError> {
     let document = Document::parse(path, text)?;
     let config = document.read::<AttitudeEstimateTable>().and_then(|table| {
         let mut config = estimate::attitude::Config::RECOMMENDED;
         table.apply(&mut config);
-        // Any period does: the configuration is what is checked here.
+        // The period is arbitrary: only the configuration is checked here.
         let built = estimate::AttitudeFilter::<aplomb::Libm>::new(&config, 1e-3);
         built.map_err(|error| refuse(&document, "", error)).ok().map(|_| config)
     });
     document.finish(config)
 }
 
-/// The value in force of a wish such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there is none.
+/// The value in use of a setting such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there is none.
 pub(super) fn in_force(config: &Config, path: &str) -> Option<f64> {
     let (table, key) = path.split_once('.')?;
     match table {
@@ -125,8 +125,8 @@ pub(super) struct OverrideTables {
 }
 
 impl OverrideTables {
-    /// Puts the overrides into `config`. After each table a controller is built: the table with which that fails is the one
-    /// that is refused, and the next is tried without it.
+    /// Applies the overrides to `config`. A controller is built after each table: a table with which that fails is refused and
+    /// not applied.
     pub(super) fn apply(self, document: &Document<'_>, config: &mut Config) {
         let mut attempt = |table: &str, change: &dyn Fn(&mut Config)| {
             let mut changed = *config;
@@ -151,7 +151,7 @@ impl OverrideTables {
             let ticks = |given: Option<u32>, derived: u16| {
                 given.map_or(derived, |ticks| u16::try_from(ticks).unwrap_or(u16::MAX))
             };
-            attempt("wish", &|config| {
+            attempt("override", &|config| {
                 config.attitude_divider = ticks(attitude_divider, config.attitude_divider);
                 config.velocity_divider = ticks(velocity_divider, config.velocity_divider);
             });
@@ -179,7 +179,7 @@ impl OverrideTables {
     }
 }
 
-/// Refuses at the key of the field, in degrees where the field is in radians; where the key is not given, at its table.
+/// Refuses at the key of the field, in degrees where the field is in radians; without the key at its table.
 fn refuse(document: &Document<'_>, table: &str, error: ConfigError) {
     let key = match error.field {
         "full_stick_tilt_rad" => "full_stick_deg".to_owned(),

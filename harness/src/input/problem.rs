@@ -1,36 +1,36 @@
-//! What is wrong with an input file, and where: made to be read by a person.
+//! Errors in input files with their location, rendered for a person.
 
 use std::fmt;
 use std::ops::Range;
 
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 
-/// One thing wrong with a file.
+/// One error in a file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Problem {
-    /// Where; `None` when the file could not be read at all.
-    pub place: Option<Place>,
-    /// What is wrong, in one sentence.
+    /// Location; `None` when the file could not be read.
+    pub location: Option<Location>,
+    /// Reason, in one sentence.
     pub reason: String,
-    /// What to do about it: the nearest valid key, or what would be accepted.
+    /// Hint: the nearest valid key, or what would be accepted.
     pub help: Option<String>,
 }
 
-/// A stretch of the file.
+/// A range of the file's text.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Place {
+pub struct Location {
     /// Line, from 1.
     pub line: usize,
     /// Column in characters, from 1.
     pub column: usize,
-    /// The offending text.
+    /// The text of the range.
     pub text: String,
-    /// Its bytes.
+    /// The range in bytes.
     pub span: Range<usize>,
 }
 
-impl Place {
-    /// The place of `span` in `source`. A span beyond the end is cut.
+impl Location {
+    /// The location of `span` in `source`. A span beyond the end is truncated.
     #[must_use]
     pub fn of(source: &str, span: Range<usize>) -> Self {
         let start = floor_boundary(source, span.start);
@@ -50,19 +50,19 @@ fn floor_boundary(source: &str, index: usize) -> usize {
     (0..=index.min(source.len())).rev().find(|&i| source.is_char_boundary(i)).unwrap_or(0)
 }
 
-/// Everything wrong with one file. `Display` prints each problem with its line and a caret under the offending text.
+/// All errors in one file. `Display` prints each with its line and a caret under the text.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct InputError {
-    /// The file, as it was named.
+    /// Path of the file as given.
     pub path: String,
     /// The text of the file.
     pub source: String,
-    /// What is wrong, in order of place.
+    /// The errors in order of their location.
     pub problems: Vec<Problem>,
 }
 
 impl InputError {
-    /// All problems as text, with colour if wanted.
+    /// All errors as text, in colour with `coloured`.
     #[must_use]
     pub fn render(&self, coloured: bool) -> String {
         let renderer = if coloured { Renderer::styled() } else { Renderer::plain() };
@@ -73,9 +73,9 @@ impl InputError {
 
     fn group<'a>(&'a self, problem: &'a Problem) -> Group<'a> {
         let reason = problem.reason.as_str();
-        let mut group = match &problem.place {
-            Some(place) => {
-                let mark = AnnotationKind::Primary.span(place.span.clone());
+        let mut group = match &problem.location {
+            Some(location) => {
+                let mark = AnnotationKind::Primary.span(location.span.clone());
                 let snippet = Snippet::source(self.source.as_str()).path(self.path.as_str()).annotation(mark);
                 Level::ERROR.primary_title(reason).element(snippet)
             }
@@ -101,22 +101,22 @@ mod tests {
     use super::*;
 
     #[test]
-    fn place_counts_lines_and_characters_from_one() {
+    fn location_counts_lines_and_characters_from_one() {
         let source = "a = 1\nlängs = 2\n";
-        let place = Place::of(source, 7..9);
+        let location = Location::of(source, 7..9);
         // Byte 7 is the first of the two bytes of the umlaut: second line, second character.
-        assert_eq!((place.line, place.column, place.text.as_str()), (2, 2, "ä"));
-        assert_eq!(Place::of(source, 8..9).column, 2);
-        let beyond = Place::of(source, 900..901);
+        assert_eq!((location.line, location.column, location.text.as_str()), (2, 2, "ä"));
+        assert_eq!(Location::of(source, 8..9).column, 2);
+        let beyond = Location::of(source, 900..901);
         assert_eq!((beyond.line, beyond.column, beyond.text.as_str()), (3, 1, ""));
     }
 
     #[test]
     fn message_shows_file_line_column_text_reason_and_help() {
         let source = "name = \"x\"\nmass = 1.2\n".to_owned();
-        let place = Place::of(&source, 11..15);
+        let location = Location::of(&source, 11..15);
         let problem = Problem {
-            place: Some(place),
+            location: Some(location),
             reason: "unknown key `mass`".to_owned(),
             help: Some("did you mean `mass_kg`?".to_owned()),
         };

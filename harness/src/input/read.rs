@@ -1,12 +1,11 @@
-//! From the parsed file to plain structs through `serde`, without stopping at the first mistake.
+//! A `serde` deserialiser of parsed TOML that continues after the first error.
 //!
-//! A derived `Deserialize` gives up on the first error it is told of. So this deserializer tells it of none: it notes the
-//! problem with its place and hands over a stand-in value, and [`Document::read`] drops the result. A whole file of
-//! mistakes is thus reported in one go. Keys that a struct does not have are refused here, which is what
-//! `deny_unknown_fields` would do.
+//! A derived `Deserialize` stops at the first error. So this deserialiser returns none: it records the error with its location
+//! and returns a placeholder value, and [`Document::read`] drops the result. All errors of a file are thus reported at once.
+//! Unknown keys are refused, as `deny_unknown_fields` would.
 //!
-//! Numbers must be finite; a whole number is also taken where a number is wanted. A list that is absent is empty; every
-//! other absent key is a problem unless the field is an `Option`.
+//! Numbers must be finite; an integer is accepted as a number. An absent list is empty; any other absent key is an error
+//! unless the field is an `Option`.
 
 use serde::de::value::{Error, MapDeserializer, SeqDeserializer, StrDeserializer};
 use serde::de::{self, Deserializer, IntoDeserializer, Visitor};
@@ -17,7 +16,7 @@ use toml::de::{DeTable, DeValue};
 use super::document::Document;
 use super::suggest::nearest;
 
-/// One value of the file, or the place where it should be.
+/// One value of the file, or a missing one.
 #[derive(Clone, Copy)]
 pub(super) struct Reader<'d, 's> {
     document: &'d Document<'s>,
@@ -28,7 +27,7 @@ pub(super) struct Reader<'d, 's> {
 enum Node<'d, 's> {
     Root,
     Value(&'d Spanned<DeValue<'s>>),
-    /// The key is missing from the table at this place; `None` if the table itself has been refused already.
+    /// The key is missing from the table at this range; `None` if the table itself has been refused.
     Absent(&'static str, Option<(usize, usize)>),
 }
 
@@ -52,16 +51,16 @@ impl<'d, 's> Reader<'d, 's> {
         }
     }
 
-    /// Notes that `wanted` is not what stands here.
-    fn refuse(&self, wanted: &str) {
+    /// Records that the value is not what is `required`.
+    fn refuse(&self, required: &str) {
         match self.node {
             Node::Root => {}
             Node::Value(value) => {
                 let found = description(value.get_ref());
-                self.document.refuse(value.span(), format!("expected {wanted}, found {found}"), None);
+                self.document.refuse(value.span(), format!("expected {required}, found {found}"), None);
             }
             Node::Absent(key, Some((start, end))) => {
-                let help = Some(format!("`{key}` wants {wanted}"));
+                let help = Some(format!("`{key}` is {required}"));
                 self.document.refuse(start..end, format!("missing key `{key}`"), help);
             }
             Node::Absent(_, None) => {}
@@ -93,20 +92,20 @@ impl<'d, 's> Reader<'d, 's> {
         })
     }
 
-    fn text(&self, wanted: &str) -> &'d str {
+    fn text(&self, required: &str) -> &'d str {
         self.value().and_then(DeValue::as_str).unwrap_or_else(|| {
-            self.refuse(wanted);
+            self.refuse(required);
             ""
         })
     }
 
-    fn elements(&self, wanted: &str) -> Vec<Self> {
+    fn elements(&self, required: &str) -> Vec<Self> {
         match self.value() {
             Some(DeValue::Array(list)) => {
                 list.iter().map(|value| Self { document: self.document, node: Node::Value(value) }).collect()
             }
             _ => {
-                self.refuse(wanted);
+                self.refuse(required);
                 Vec::new()
             }
         }
@@ -154,7 +153,7 @@ impl<'de> Deserializer<'de> for Reader<'de, '_> {
     }
 
     fn deserialize_u64<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Error> {
-        // TOML's whole numbers are signed, 64 bits.
+        // TOML integers are signed, 64 bits.
         visitor.visit_u64(self.unsigned(i64::MAX as u64))
     }
 
@@ -186,14 +185,14 @@ impl<'de> Deserializer<'de> for Reader<'de, '_> {
     }
 
     fn deserialize_tuple<V: Visitor<'de>>(self, len: usize, visitor: V) -> Result<V::Value, Error> {
-        let wanted = format!("a list of {len}");
-        let mut elements = self.elements(&wanted);
+        let required = format!("a list of {len}");
+        let mut elements = self.elements(&required);
         if elements.len() != len {
             if self.value().is_some_and(DeValue::is_array) {
-                self.refuse(&wanted);
+                self.refuse(&required);
             }
-            let stand_in = Self { document: self.document, node: Node::Absent("", None) };
-            elements.resize(len, stand_in);
+            let placeholder = Self { document: self.document, node: Node::Absent("", None) };
+            elements.resize(len, placeholder);
         }
         visitor.visit_seq(SeqDeserializer::new(elements.into_iter()))
     }
@@ -208,21 +207,21 @@ impl<'de> Deserializer<'de> for Reader<'de, '_> {
         if table.is_none() {
             self.refuse(&format!("a table of {}", fields.join(", ")));
         }
-        let mut meant = Vec::new();
+        let mut suggested = Vec::new();
         for (key, _) in
             table.into_iter().flatten().filter(|(key, _)| !fields.contains(&key.get_ref().as_ref()))
         {
             let found = key.get_ref().as_ref();
             let nearest = nearest(found, fields);
             self.document.refuse(key.span(), format!("unknown key `{found}`"), Some(nearest.help));
-            meant.extend(nearest.word);
+            suggested.extend(nearest.word);
         }
         let entries = fields.iter().map(|&field| {
             let value = table.and_then(|table| table.get(field));
             let node = match value {
                 Some(value) => Node::Value(value),
-                // A misspelt key is not also a missing one.
-                None if meant.contains(&field) => Node::Absent(field, None),
+                // A misspelt key is not reported as missing, too.
+                None if suggested.contains(&field) => Node::Absent(field, None),
                 None => self.absent(field),
             };
             (field, Self { document: self.document, node })

@@ -1,13 +1,12 @@
-//! What can be expected of a flight: the closed list of signals. The name of each carries its unit.
+//! Signals of a flight that checks refer to. Each key ends in its unit.
 
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-/// Declares the signals with their key in files, the words on screen and the unit.
+/// Declares the signals: key in files, name on screen, unit.
 macro_rules! signals {
     ($($(#[doc = $doc:literal])+ $name:ident = $key:literal, $words:literal, $unit:literal;)+) => {
-        /// A quantity of the flight over time. Errors are truth less set-point, unless the name says estimate: those are
-        /// estimate less truth.
+        /// A quantity of the flight over time. Errors are truth minus set-point; estimate errors are estimate minus truth.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize, JsonSchema)]
         #[non_exhaustive]
         pub enum Signal {
@@ -48,36 +47,36 @@ macro_rules! signals {
 signals! {
     /// Height above home.
     Height = "height_m", "height", "m";
-    /// Height less the height aimed at.
+    /// Height minus its set-point.
     HeightError = "height_error_m", "height error", "m";
-    /// Estimated height less the true one.
+    /// Estimated minus true height.
     HeightEstimateError = "height_estimate_error_m", "height estimate error", "m";
-    /// Climb, up positive.
-    Climb = "climb_m_s", "climb", "m/s";
-    /// Climb less the climb aimed at.
-    ClimbError = "climb_error_m_s", "climb error", "m/s";
-    /// Place north of home.
-    North = "north_m", "place north of home", "m";
-    /// Place east of home.
-    East = "east_m", "place east of home", "m";
+    /// Climb rate, up positive.
+    Climb = "climb_m_s", "climb rate", "m/s";
+    /// Climb rate minus its set-point.
+    ClimbError = "climb_error_m_s", "climb rate error", "m/s";
+    /// Position north of home.
+    North = "north_m", "position north of home", "m";
+    /// Position east of home.
+    East = "east_m", "position east of home", "m";
     /// Horizontal distance from home.
     DistanceFromHome = "distance_from_home_m", "distance from home", "m";
-    /// Horizontal distance from the place aimed at.
-    PositionError = "position_error_m", "place error", "m";
-    /// Horizontal distance between the place aimed at and the place as a receiver without white noise would report it
-    /// (truth plus its slowly varying error): what the control makes of the receiver it has.
-    PositionErrorToGnss = "position_error_to_gnss_m", "place error of the control", "m";
-    /// North part of the place error of the control.
-    NorthErrorToGnss = "north_error_to_gnss_m", "place error of the control, north", "m";
-    /// East part of the place error of the control.
-    EastErrorToGnss = "east_error_to_gnss_m", "place error of the control, east", "m";
-    /// Horizontal distance between the estimated and the true place.
-    PositionEstimateError = "position_estimate_error_m", "place estimate error", "m";
+    /// Tracking error: horizontal distance of the true position from the set-point.
+    PositionError = "position_error_m", "position error", "m";
+    /// Position error relative to the GNSS solution without its white noise: horizontal distance of the true position plus the
+    /// correlated GNSS error from the set-point. It leaves out the error that no controller can see.
+    PositionErrorToGnss = "position_error_to_gnss_m", "position error relative to GNSS", "m";
+    /// North component of the position error relative to the GNSS solution.
+    NorthErrorToGnss = "north_error_to_gnss_m", "position error relative to GNSS, north", "m";
+    /// East component of the position error relative to the GNSS solution.
+    EastErrorToGnss = "east_error_to_gnss_m", "position error relative to GNSS, east", "m";
+    /// Horizontal distance between the estimated and the true position.
+    PositionEstimateError = "position_estimate_error_m", "position estimate error", "m";
     /// Horizontal speed over ground.
     GroundSpeed = "ground_speed_m_s", "ground speed", "m/s";
-    /// Size of the horizontal velocity error.
+    /// Magnitude of the horizontal velocity error.
     GroundVelocityError = "ground_velocity_error_m_s", "ground velocity error", "m/s";
-    /// Horizontal speed of the air past the craft.
+    /// Horizontal airspeed.
     Airspeed = "airspeed_m_s", "airspeed", "m/s";
     /// Roll, right positive.
     Roll = "roll_deg", "roll", "deg";
@@ -85,15 +84,15 @@ signals! {
     Pitch = "pitch_deg", "pitch", "deg";
     /// Angle of the thrust axis from the vertical.
     Tilt = "tilt_deg", "tilt", "deg";
-    /// Roll less the roll aimed at.
+    /// Roll minus its set-point.
     RollError = "roll_error_deg", "roll error", "deg";
-    /// Pitch less the pitch aimed at.
+    /// Pitch minus its set-point.
     PitchError = "pitch_error_deg", "pitch error", "deg";
-    /// Heading, clockwise from north, counted on through full turns from the start.
+    /// Heading, clockwise from north, unwrapped from the start.
     Heading = "heading_deg", "heading", "deg";
-    /// Heading less the heading aimed at, -180 to 180.
+    /// Heading minus its set-point, -180 to 180.
     HeadingError = "heading_error_deg", "heading error", "deg";
-    /// Heading estimate less the true heading, -180 to 180.
+    /// Estimated minus true heading, -180 to 180.
     HeadingEstimateError = "heading_estimate_error_deg", "heading estimate error", "deg";
     /// Angle between the estimated and the true vertical.
     TiltEstimateError = "tilt_estimate_error_deg", "tilt estimate error", "deg";
@@ -105,49 +104,49 @@ signals! {
     YawRate = "yaw_rate_deg_s", "yaw rate", "deg/s";
     /// Mean of the four motor commands.
     MotorCommand = "motor_command_percent", "motor command", "%";
-    /// Motor commands less their mean over the window, all four: with `rms` the noise of the commands.
+    /// Motor commands minus their mean over the window, all four: `rms` is the noise of the commands.
     MotorCommandNoise = "motor_command_noise_percent", "motor command noise", "%";
     /// Total thrust.
     Thrust = "thrust_n", "thrust", "N";
     /// Mean rotor speed.
     RotorSpeed = "rotor_rpm", "rotor speed", "rpm";
-    /// Mean speed of the front pair less that of the rear pair.
-    FrontMinusRear = "front_minus_rear_rpm", "front less rear rotor speed", "rpm";
-    /// Mean speed of the left pair less that of the right pair.
-    LeftMinusRight = "left_minus_right_rpm", "left less right rotor speed", "rpm";
-    /// Mean speed of the counter-clockwise pair less that of the clockwise pair.
+    /// Mean speed of the front pair minus that of the rear pair.
+    FrontMinusRear = "front_minus_rear_rpm", "front minus rear rotor speed", "rpm";
+    /// Mean speed of the left pair minus that of the right pair.
+    LeftMinusRight = "left_minus_right_rpm", "left minus right rotor speed", "rpm";
+    /// Mean speed of the counter-clockwise pair minus that of the clockwise pair.
     CounterClockwiseMinusClockwise = "counter_clockwise_minus_clockwise_rpm",
-        "counter-clockwise less clockwise rotor speed", "rpm";
-    /// Over the window, the fastest rotor's mean speed less the slowest's, over the mean of all four.
-    RotorSpread = "rotor_rpm_spread_percent", "spread of the mean rotor speeds", "%";
+        "counter-clockwise minus clockwise rotor speed", "rpm";
+    /// Range of the rotors' mean speeds over the window (fastest minus slowest), over the mean of all four.
+    RotorSpeedRange = "rotor_rpm_range_percent", "range of the mean rotor speeds", "%";
     /// Battery voltage.
     BatteryVoltage = "battery_v", "battery voltage", "V";
     /// Battery current.
     BatteryCurrent = "battery_a", "battery current", "A";
-    /// Angle by which the camera's picture is off level and off its elevation, roll and elevation together.
+    /// Attitude error of the camera: roll error and elevation error combined.
     CameraLevelError = "camera_level_error_deg", "camera level error", "deg";
-    /// Motion of the camera's line of sight above 0.3 Hz, elevation and heading together: what blurs the picture.
+    /// Motion of the camera's line of sight above 0.3 Hz, elevation and heading combined: what blurs the image.
     LineOfSightMotion = "line_of_sight_motion_deg", "motion of the line of sight", "deg";
-    /// The same for a camera that is fixed to the frame.
+    /// The same for a camera fixed to the frame.
     FrameMotion = "frame_motion_deg", "motion of the frame", "deg";
-    /// The motors may turn.
+    /// The motors are armed.
     Armed = "armed", "armed", "";
-    /// The feet touch the ground.
+    /// The craft touches the ground.
     OnGround = "on_ground", "on the ground", "";
-    /// The tilt limit cuts the demand.
+    /// The tilt limit is active.
     AtTiltLimit = "at_tilt_limit", "at the tilt limit", "";
-    /// The mixer cuts the roll or pitch torque.
-    RollPitchCut = "roll_pitch_cut", "roll or pitch torque cut", "";
-    /// The mixer moves the thrust.
-    ThrustCut = "thrust_cut", "thrust cut", "";
-    /// The mixer cuts the yaw torque.
-    YawCut = "yaw_cut", "yaw torque cut", "";
-    /// The controller says that it cannot hold the place against the wind.
-    CannotHoldPosition = "cannot_hold_position", "said to be carried off", "";
+    /// Roll/pitch saturation: the mixer allocates less roll or pitch torque than demanded.
+    RollPitchSaturated = "roll_pitch_saturated", "roll/pitch saturation", "";
+    /// Thrust saturation: the mixer allocates another thrust than demanded.
+    ThrustSaturated = "thrust_saturated", "thrust saturation", "";
+    /// Yaw saturation: the mixer allocates less yaw torque than demanded.
+    YawSaturated = "yaw_saturated", "yaw saturation", "";
+    /// The controller cannot hold position against the wind.
+    CannotHoldPosition = "cannot_hold_position", "cannot hold position", "";
 }
 
 impl Signal {
-    /// True for the signals that are either so or not; only their share of time can be expected.
+    /// True for flags. Their only statistic is the share of the time.
     #[must_use]
     pub const fn is_flag(self) -> bool {
         matches!(
@@ -155,14 +154,14 @@ impl Signal {
             Self::Armed
                 | Self::OnGround
                 | Self::AtTiltLimit
-                | Self::RollPitchCut
-                | Self::ThrustCut
-                | Self::YawCut
+                | Self::RollPitchSaturated
+                | Self::ThrustSaturated
+                | Self::YawSaturated
                 | Self::CannotHoldPosition
         )
     }
 
-    /// True for the signals that go after a set-point of their own, so that an overshoot has a meaning.
+    /// True for signals with a set-point. Only they have an overshoot.
     #[must_use]
     pub const fn has_setpoint(self) -> bool {
         matches!(
@@ -180,13 +179,13 @@ impl Signal {
         )
     }
 
-    /// True for the signals that are one figure for a whole window rather than one per instant.
+    /// True for signals with one figure per window instead of one per instant.
     #[must_use]
     pub const fn is_of_window(self) -> bool {
-        matches!(self, Self::RotorSpread)
+        matches!(self, Self::RotorSpeedRange)
     }
 
-    /// True for the signals that are taken from the camera in its mount.
+    /// True for signals of the stabilised camera.
     #[must_use]
     pub const fn is_of_camera(self) -> bool {
         matches!(self, Self::CameraLevelError | Self::LineOfSightMotion)
@@ -216,7 +215,7 @@ mod tests {
             let suffix = SUFFIXES.iter().find(|(unit, _)| *unit == signal.unit());
             match suffix {
                 Some((_, suffix)) => {
-                    assert!(signal.key().replace("_spread", "").contains(suffix), "{signal:?}")
+                    assert!(signal.key().replace("_range", "").contains(suffix), "{signal:?}")
                 }
                 None => assert!(signal.is_flag() && signal.unit().is_empty(), "{signal:?}"),
             }

@@ -1,22 +1,22 @@
-//! The nearest valid word for one that is not.
+//! The nearest valid word for an unknown one.
 
-/// Last parts of a key that name a unit; also common ones that the files do not use, so that `mass_g` finds `mass_kg`.
+/// Unit suffixes of keys. Units that the files do not use are included, so that `mass_g` finds `mass_kg`.
 const UNITS: [&str; 44] = [
     "kg", "g", "m", "mm", "cm", "in", "ft", "s", "ms", "us", "min", "deg", "rad", "rpm", "hz", "khz", "v",
     "mv", "ohm", "mohm", "a", "ma", "ah", "mah", "n", "nm", "m2", "m3", "s2", "k", "c", "w", "pa", "hpa",
     "ut", "kt", "km", "h", "percent", "share", "1", "per", "ug", "sqrthz",
 ];
 
-/// What to say about a word that is not valid.
+/// Hint for an unknown word.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Nearest<'a> {
-    /// The valid word that was probably meant.
+    /// The probable valid word.
     pub word: Option<&'a str>,
-    /// A sentence that names it, or else lists the valid words.
+    /// The hint: the probable word, or all valid words.
     pub help: String,
 }
 
-/// The valid word that `found` probably stands for.
+/// Finds the valid word that `found` probably stands for.
 #[must_use]
 pub fn nearest<'a>(found: &str, valid: &[&'a str]) -> Nearest<'a> {
     let with_unit: Vec<&str> = valid.iter().copied().filter(|key| same_but_for_unit(found, key)).collect();
@@ -45,7 +45,7 @@ fn same_but_for_unit(found: &str, key: &str) -> bool {
     found != key && stem(key) == stem(&found) && stem(key) != key
 }
 
-/// The key without its trailing unit parts; a key is never all unit.
+/// The key without its unit suffixes; at least one part remains.
 fn stem(key: &str) -> &str {
     let mut stem = key;
     while let Some((head, tail)) = stem.rsplit_once('_') {
@@ -78,13 +78,13 @@ mod tests {
     }
 
     #[test]
-    fn slip_of_the_finger_finds_the_key() {
+    fn typing_error_finds_the_key() {
         assert_eq!(nearest("nmae", &KEYS).help, "did you mean `name`?");
         assert_eq!(nearest("form_deg", &KEYS).help, "did you mean `from_deg`?");
     }
 
     #[test]
-    fn strange_word_lists_what_is_valid() {
+    fn unknown_word_lists_the_valid_ones() {
         let nearest = nearest("colour", &KEYS);
         assert_eq!(nearest.help, "valid here: mass_kg, inertia_kg_m2, wind_m_s, name, from_deg");
         assert_eq!(nearest.word, None);

@@ -1,17 +1,17 @@
-//! Each kind of mistake in a file, with the place, the text, the reason and the help that it must get.
+//! Every kind of mistake in a file: location, text, reason and hint.
 
 use super::*;
 
 /// `line:column text | reason | help` of each problem.
-fn told(error: &InputError) -> Vec<String> {
-    let told = error.problems.iter().map(|problem| {
+fn reported(error: &InputError) -> Vec<String> {
+    let reported = error.problems.iter().map(|problem| {
         let place = problem
-            .place
+            .location
             .as_ref()
             .map_or("-".to_owned(), |place| format!("{}:{} {}", place.line, place.column, place.text));
         format!("{place} | {} | {}", problem.reason, problem.help.as_deref().unwrap_or("-"))
     });
-    told.collect()
+    reported.collect()
 }
 
 const GOOD: &str = r#"title = "Hold"
@@ -28,10 +28,10 @@ fn flight(extra: &str) -> Result<FlightPlan, InputError> {
 }
 
 #[track_caller]
-fn flight_tells(extra: &str, expected: &[&str]) {
+fn flight_reports(extra: &str, expected: &[&str]) {
     match flight(extra) {
         Ok(_) => panic!("accepted: {extra}"),
-        Err(error) => assert_eq!(told(&error), expected),
+        Err(error) => assert_eq!(reported(&error), expected),
     }
 }
 
@@ -44,11 +44,11 @@ fn good_flight_is_accepted() {
 
 #[test]
 fn unknown_key_gets_the_nearest_valid_one() {
-    flight_tells(
+    flight_reports(
         "haeding_deg = 3\n",
         &["6:1 haeding_deg | unknown key `haeding_deg` | did you mean `heading_deg`?"],
     );
-    flight_tells(
+    flight_reports(
         "[[gust]]\nat_s = 1\npeak_m_s = 6\nlength_m = 40\nfrom_deg = 0\nwobble = 1\n",
         &["11:1 wobble | unknown key `wobble` | valid here: at_s, peak_m_s, length_m, from_deg, dies_down"],
     );
@@ -56,69 +56,69 @@ fn unknown_key_gets_the_nearest_valid_one() {
 
 #[test]
 fn missing_unit_is_named_and_not_reported_as_missing_key_too() {
-    flight_tells(
+    flight_reports(
         "[[push]]\nat = 1\nuntil_s = 2\nforce_n = { up = 1 }\n",
         &["7:1 at | unknown key `at` | did you mean `at_s`? The key of a number carries its unit"],
     );
     let craft = Craft::from_text("craft.toml", &CRAFT.replace("mass_kg = 1.23", "mass = 1.23")).unwrap_err();
     assert_eq!(
-        told(&craft),
+        reported(&craft),
         ["4:1 mass | unknown key `mass` | did you mean `mass_kg`? The key of a number carries its unit"]
     );
 }
 
 #[test]
-fn wrong_type_tells_what_is_wanted_and_what_stands_there() {
-    flight_tells("seed = -1\n", &["6:8 -1 | expected a whole number, 0 or more, found the number -1 | -"]);
-    flight_tells(
+fn wrong_type_is_reported_with_the_required_type() {
+    flight_reports("seed = -1\n", &["6:8 -1 | expected a whole number, 0 or more, found the number -1 | -"]);
+    flight_reports(
         "heading_deg = \"north\"\n",
         &["6:15 \"north\" | expected a finite number, found a text | -"],
     );
-    flight_tells("heading_deg = nan\n", &["6:15 nan | expected a finite number, found the number nan | -"]);
-    flight_tells(
+    flight_reports("heading_deg = nan\n", &["6:15 nan | expected a finite number, found the number nan | -"]);
+    flight_reports(
         "[[command]]\nat_s = 1\nland = 1\n",
         &["8:8 1 | expected true or false, found the number 1 | -"],
     );
     let one_wind = "expected a list ([[double brackets]] for each entry), found a table";
-    flight_tells("[wind]\nwind_m_s = 3\n", &[&format!("6:1 [wind] | {one_wind} | -")]);
+    flight_reports("[wind]\nwind_m_s = 3\n", &[&format!("6:1 [wind] | {one_wind} | -")]);
     let vector = CRAFT.replace("[0.0113, 0.0122, 0.0214]", "[0.0113, 0.0122]");
     assert_eq!(
-        told(&Craft::from_text("craft.toml", &vector).unwrap_err()),
+        reported(&Craft::from_text("craft.toml", &vector).unwrap_err()),
         ["5:17 [0.0113, 0.0122] | expected a list of 3, found a list of 2 | -"]
     );
 }
 
 #[test]
 fn unknown_word_gets_the_nearest_valid_one() {
-    flight_tells(
+    flight_reports(
         "[turbulence]\nintensity = \"modrate\"\n",
         &["7:13 \"modrate\" | unknown word \"modrate\" | did you mean `moderate`?"],
     );
-    flight_tells(
+    flight_reports(
         "[turbulence]\nintensity = \"gusty\"\n",
         &["7:13 \"gusty\" | unknown word \"gusty\" | valid here: light, moderate, severe"],
     );
 }
 
 #[test]
-fn missing_key_is_told_at_the_table_that_lacks_it() {
-    flight_tells(
+fn missing_key_is_reported_at_the_table_that_lacks_it() {
+    flight_reports(
         "[[command]]\nat_s = 1\nposition_m = { north = 3 }\n",
-        &["8:14 { north = 3 } | missing key `east` | `east` wants a finite number"],
+        &["8:14 { north = 3 } | missing key `east` | `east` is a finite number"],
     );
     let text = GOOD.replace("title = \"Hold\"\n", "") + EXPECT;
     let error = FlightPlan::from_text("flight.toml", "flight", &text).unwrap_err();
-    assert_eq!(told(&error), ["1:1  | missing key `title` | `title` wants a text"]);
+    assert_eq!(reported(&error), ["1:1  | missing key `title` | `title` is a text"]);
 }
 
 #[test]
-fn impossible_value_is_told_at_the_value() {
-    flight_tells("heading_deg = 400\n", &["6:15 400 | must lie between 0 and 360 | -"]);
-    flight_tells(
+fn impossible_value_is_reported_at_the_value() {
+    flight_reports("heading_deg = 400\n", &["6:15 400 | must lie between 0 and 360 | -"]);
+    flight_reports(
         "[[push]]\nat_s = 3\nuntil_s = 2\ntorque_nm = { roll = 0.1 }\n",
         &["8:11 2 | must be later than `at_s` | -"],
     );
-    flight_tells(
+    flight_reports(
         "[[command]]\nat_s = 5\nland = true\n[[command]]\nat_s = 4\nsticks = { climb = 3 }\n",
         &[
             "10:8 4 | commands must stand in order of time: the one before is at 5 s | -",
@@ -128,7 +128,7 @@ fn impossible_value_is_told_at_the_value() {
 }
 
 #[test]
-fn impossible_craft_is_told_at_its_key() {
+fn impossible_craft_is_reported_at_its_key() {
     for (from, to, expected) in [
         ("mass_kg = 1.23", "mass_kg = -1.0", "11 -1.0 | must be greater than 0 | -"),
         ("no_load_current_a = 0.5", "no_load_current_a = -1", "21 -1 | must not be negative | -"),
@@ -142,12 +142,12 @@ fn impossible_craft_is_told_at_its_key() {
         }
         let line = text.lines().position(|line| line.starts_with(to)).unwrap() + 1;
         let error = Craft::from_text("craft.toml", &text).unwrap_err();
-        assert_eq!(told(&error), [format!("{line}:{expected}")]);
+        assert_eq!(reported(&error), [format!("{line}:{expected}")]);
     }
 }
 
 #[test]
-fn several_impossible_values_of_a_craft_are_told_at_once() {
+fn several_impossible_values_of_a_craft_are_reported_at_once() {
     let text = CRAFT
         .replace("mass_kg = 1.23", "mass_kg = 0")
         .replace("inertia_kg_m2 = 5e-5", "inertia_kg_m2 = -1.0");
@@ -171,65 +171,67 @@ fn craft_in_words_tells_its_thrust_to_weight() {
 }
 
 #[test]
-fn contradicting_keys_are_told() {
-    flight_tells(
+fn contradicting_keys_are_reported() {
+    flight_reports(
         "[[command]]\nat_s = 1\nposition_m = { north = 3, east = 1 }\nland = true\n",
         &[
             "6:1 [[command]] | one command sets one thing, not position_m and land | write a second [[command]]",
         ],
     );
-    flight_tells(
+    flight_reports(
         "[[command]]\nat_s = 1\nheight_m = 3\nclimb_m_s = 1\n",
         &["9:13 1 | give either `height_m` or `climb_m_s` | -"],
     );
-    flight_tells(
+    flight_reports(
         "[turbulence]\n",
         &[
             "6:2 turbulence | the strength of the turbulence must be given once | give either `u20_m_s` or `intensity`",
         ],
     );
-    flight_tells(
+    flight_reports(
         "[[check]]\nwhat = \"armed\"\nstatistic = \"mean\"\nat_least = 1\n",
-        &[
-            "8:13 \"mean\" | `armed` has no such figure | `time_share_percent` is for flags, and they have no other",
-        ],
+        &["8:13 \"mean\" | `armed` has no such statistic | flags have `time_share_percent` only"],
     );
-    flight_tells(
+    flight_reports(
         "[[check]]\nwhat = \"tilt_deg\"\nstatistic = \"overshoot_percent\"\nat_most = 10\n",
-        &["8:13 \"overshoot_percent\" | `tilt_deg` has no set-point of its own to overshoot | -"],
+        &["8:13 \"overshoot_percent\" | `tilt_deg` has no set-point, so no overshoot | -"],
     );
 }
 
 #[test]
 fn all_problems_of_a_file_come_at_once_and_in_order() {
     let error = flight("heading = 3\nseed = 1.5\n[wind]\nx = 1\n[turbulence]\nintensity = 3\n").unwrap_err();
-    let lines: Vec<_> = error.problems.iter().map(|problem| problem.place.as_ref().unwrap().line).collect();
+    let lines: Vec<_> =
+        error.problems.iter().map(|problem| problem.location.as_ref().unwrap().line).collect();
     assert_eq!(lines, [6, 7, 8, 11], "{error}");
 }
 
 #[test]
-fn syntax_error_is_told_at_its_place() {
-    flight_tells(
+fn syntax_error_is_reported_at_its_place() {
+    flight_reports(
         "seed = = 1\n",
         &[
             "6:8 = | not valid TOML: extra `=`, expected nothing | -",
             "6:10  | not valid TOML: unexpected key or value, expected newline, `#` | -",
         ],
     );
-    flight_tells("height_m = 3\n", &["6:1 height_m | not valid TOML: duplicate key | -"]);
+    flight_reports("height_m = 3\n", &["6:1 height_m | not valid TOML: duplicate key | -"]);
 }
 
 #[test]
-fn unreadable_file_and_wrong_encoding_are_told() {
+fn unreadable_file_and_wrong_encoding_are_reported() {
     let folder = std::env::temp_dir().join(format!("aplomb-input-{}", std::process::id()));
     std::fs::create_dir_all(&folder).unwrap();
     let error = text_of(&folder.join("none.toml")).unwrap_err();
     assert!(error.to_string().contains("none.toml: cannot be read: "), "{error}");
-    assert!(error.problems[0].place.is_none());
+    assert!(error.problems[0].location.is_none());
     let latin = folder.join("latin.toml");
     std::fs::write(&latin, b"a = 1\ntitle = \"\xe4\"\n").unwrap();
     let error = text_of(&latin).unwrap_err();
-    assert_eq!(told(&error), ["2:10 \u{fffd} | is not UTF-8 text from byte 15 on | save the file as UTF-8"]);
+    assert_eq!(
+        reported(&error),
+        ["2:10 \u{fffd} | is not UTF-8 text from byte 15 on | save the file as UTF-8"]
+    );
     std::fs::remove_dir_all(&folder).unwrap();
 }
 
@@ -250,8 +252,8 @@ fn commands_hold_until_the_next_and_carry_over_what_they_leave_out() {
     let HeadingDemand::Hold(heading) = heading else { panic!() };
     assert_eq!((position_m.x(), vertical), (20.0, VerticalDemand::Height(6.0)));
     assert!((heading.east() - 1.0).abs() < 1e-6);
-    let Demand::Tilt { tilt: lean, vertical, .. } = plan.command_at(8.0).demand else { panic!() };
-    assert!((lean.forward - 0.34202).abs() < 1e-5 && vertical == VerticalDemand::Climb(1.0));
+    let Demand::Tilt { tilt, vertical, .. } = plan.command_at(8.0).demand else { panic!() };
+    assert!((tilt.forward - 0.34202).abs() < 1e-5 && vertical == VerticalDemand::Climb(1.0));
     assert_eq!(plan.command_at(11.0).demand, Demand::Land);
     assert!(plan.command_at(11.0).arm && !plan.command_at(11.0).cut_motors);
     assert!(!plan.command_at(12.0).arm && plan.command_at(12.0).cut_motors);
@@ -299,7 +301,7 @@ fn craft_file_becomes_si_units() {
     assert_eq!((receiver.dropouts.per_h, receiver.jumps.mean_s, receiver.jump_m), (4.0, 3.0, 8.0));
     let bad = text.replace("soft_iron_percent = 2", "soft_iron_percent = 30");
     assert_eq!(
-        told(&Craft::from_text("craft.toml", &bad).unwrap_err())[0].split(" | ").nth(1),
+        reported(&Craft::from_text("craft.toml", &bad).unwrap_err())[0].split(" | ").nth(1),
         Some("must lie between 0 and 20")
     );
 }
@@ -323,53 +325,53 @@ fn fault_becomes_what_the_craft_takes() {
     assert!((loss_share - 0.1).abs() < 1e-12 && (imbalance_kg_m - 2e-5).abs() < 1e-12);
     assert_eq!(
         plan.conditions_words(),
-        "Still air. Faults: 3 to 4 s the gyro is off by 90.0 deg/s; from 5 s on the rear left rotor has a chipped blade: \
+        "Still air. Faults: 3 to 4 s the gyro has a bias of 90.0 deg/s; from 5 s on the rear left rotor has a chipped blade: \
          90 % of its thrust, 20 g mm out of balance; throughout the wiring of the front left and the rear right motor is \
-         swapped; 6 to 7 s the satellite receiver is off by 5.0 m."
+         swapped; 6 to 7 s the satellite receiver has a bias of 5.0 m."
     );
 }
 
 #[test]
-fn impossible_fault_is_told_with_what_is_possible() {
-    flight_tells(
+fn impossible_fault_is_reported_with_what_is_possible() {
+    flight_reports(
         "[[fault]]\nat_s = 3\nkind = \"stuck\"\n",
         &["6:1 [[fault]] | a fault is of one rotor or one sensor | give either `rotor` or `sensor`"],
     );
-    flight_tells(
+    flight_reports(
         "[[fault]]\nat_s = 3\nuntil_s = 2\nsensor = \"gyro\"\nkind = \"stuck\"\n",
         &["8:11 2 | must be later than `at_s` | -"],
     );
-    flight_tells(
+    flight_reports(
         "[[fault]]\nat_s = 3\nsensor = \"gyro\"\nkind = \"stukc\"\n",
         &["9:8 \"stukc\" | unknown word \"stukc\" | did you mean `stuck`?"],
     );
-    flight_tells(
+    flight_reports(
         "[[fault]]\nat_s = 3\nsensor = \"barometer\"\nkind = \"seized\"\n",
         &[
             "9:8 \"seized\" | a sensor cannot have the fault \"seized\" | valid for a sensor: stuck, dropped_out, \
            not_a_number, offset, scale, delay",
         ],
     );
-    flight_tells(
+    flight_reports(
         "[[fault]]\nat_s = 3\nrotor = \"rear_left\"\nkind = \"delay\"\n",
         &["9:8 \"delay\" | the kind \"delay\" needs its size | add `delay_s`"],
     );
-    flight_tells(
+    flight_reports(
         "[[fault]]\nat_s = 3\nrotor = \"rear_left\"\nkind = \"delay\"\ndelay_s = 3\n",
         &["10:11 3 | must lie between 0 and 2 | -"],
     );
-    flight_tells(
+    flight_reports(
         "[[fault]]\nat_s = 3\nsensor = \"barometer\"\nkind = \"offset\"\noffset_m = { up = 2 }\n",
-        &["10:1 offset_m | means nothing for the kind \"offset\" here | this kind takes `offset_pa`"],
+        &["10:1 offset_m | is not a key of the kind \"offset\" | this kind takes `offset_pa`"],
     );
-    flight_tells(
+    flight_reports(
         "[[fault]]\nat_s = 3\nsensor = \"imu\"\nkind = \"scale\"\nscale = 2\n",
         &[
-            "8:10 \"imu\" | \"scale\" is of the gyro or of the accelerometer | say `sensor = \"gyro\"` or `sensor = \
+            "8:10 \"imu\" | \"scale\" is of the gyro or of the accelerometer | set `sensor = \"gyro\"` or `sensor = \
            \"accelerometer\"`",
         ],
     );
-    flight_tells(
+    flight_reports(
         "[[fault]]\nat_s = 3\nrotor = \"rear_left\"\nkind = \"swapped_wiring\"\nwith = \"rear_left\"\n",
         &["10:8 \"rear_left\" | must be another rotor than `rotor` | -"],
     );
@@ -391,15 +393,15 @@ fn stand_and_tether_become_mounts() {
     let plan = flight("[tether]\nlength_m = 8\nnorth_m = 2\n").unwrap();
     let Mount::Tether(tether) = plan.mount else { panic!() };
     assert_eq!((tether.length_m, tether.anchor_m, tether.stretch_share), (8.0, [2.0, 0.0, 0.0], 0.02));
-    flight_tells("[tether]\nlength_m = 0\n", &["7:12 0 | must be greater than 0 | -"]);
-    flight_tells(
+    flight_reports("[tether]\nlength_m = 0\n", &["7:12 0 | must be greater than 0 | -"]);
+    flight_reports(
         "[stand]\naxis = \"roll\"\n",
-        &["6:2 stand | a craft that starts elsewhere is on no stand | say `start = \"stand\"`"],
+        &["6:2 stand | `[stand]` needs a start on the stand | set `start = \"stand\"`"],
     );
     let alone = GOOD.replace("hover", "stand") + EXPECT;
     let error = FlightPlan::from_text("flight.toml", "flight", &alone).unwrap_err();
     assert_eq!(
-        told(&error),
+        reported(&error),
         ["4:9 \"stand\" | a start on a stand needs the stand | add `[stand]` with its `axis`"]
     );
 }
@@ -414,5 +416,5 @@ fn payload_moves_the_centre_of_mass() {
     assert!((from - to - shift_m).abs() < 1e-12 && (laden.config.mass_kg - 1.43).abs() < 1e-12);
     let none = format!("{CRAFT}\n[payload]\nmass_kg = 0\nposition_m = [0.1, 0, 0.05]\n");
     let error = Craft::from_text("craft.toml", &none).unwrap_err();
-    assert!(told(&error)[0].ends_with("0 | must be above zero | -"), "{:?}", told(&error));
+    assert!(reported(&error)[0].ends_with("0 | must be above zero | -"), "{:?}", reported(&error));
 }

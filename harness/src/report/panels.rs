@@ -103,9 +103,9 @@ fn tilt(section: &FlightSection, id: &str) -> Panel {
             ("on the ground", |flags| flags.on_ground),
             ("at the tilt limit", |flags| flags.at_tilt_limit),
             ("carried off", |flags| flags.cannot_hold_position),
-            ("roll or pitch torque cut", |flags| flags.roll_pitch_cut),
-            ("thrust moved to make room", |flags| flags.thrust_cut),
-            ("yaw torque cut", |flags| flags.yaw_cut),
+            ("roll or pitch torque cut", |flags| flags.roll_pitch_saturated),
+            ("thrust moved to make room", |flags| flags.thrust_saturated),
+            ("yaw torque cut", |flags| flags.yaw_saturated),
         ],
     };
     stack(

@@ -80,7 +80,7 @@ pub fn write_sweep(report: &SweepReport<'_>, out: &mut impl io::Write) -> io::Re
 
 /// Class of a fill by room.
 fn fill(tried: &Tried) -> &'static str {
-    match tried.room() {
+    match tried.margin_ratio() {
         room if room <= 0.0 => "carried",
         room if room < 1.0 => "heat0",
         room if room < 1.15 => "heat1",

@@ -85,9 +85,9 @@ fn windy_row(t: f64, i: usize) -> Row {
             armed: t > 1.0 && t < 59.0,
             on_ground: !flying,
             at_tilt_limit: gust > 0.8,
-            roll_pitch_cut: false,
-            thrust_cut: gust > 0.9 && i.is_multiple_of(7),
-            yaw_cut: gust > 0.7 && i.is_multiple_of(3),
+            roll_pitch_saturated: false,
+            thrust_saturated: gust > 0.9 && i.is_multiple_of(7),
+            yaw_saturated: gust > 0.7 && i.is_multiple_of(3),
             cannot_hold_position: gust > 0.5,
         },
         ..Row::default()

@@ -1,4 +1,4 @@
-//! What each requirement measures in a flight.
+//! Figures of the requirements, measured on a flight.
 
 use aplomb::Demand;
 
@@ -10,10 +10,10 @@ use crate::measure;
 use crate::signals::{self, half_turn};
 use crate::trace::{Motion, Row};
 
-/// Before scaling: what goes before a place counts as held, in s.
-const HELD_AFTER_S: f64 = 10.0;
-/// A swing stands out when it is larger than this share of what the pulse left.
-const SWING_SHARE: f64 = 0.05;
+/// Settling time before a position hold is evaluated, before scaling, in s.
+const HOLD_SETTLING_S: f64 = 10.0;
+/// Smallest evaluated peak of an oscillation, as a share of the initial one.
+const PEAK_SHARE: f64 = 0.05;
 /// Turbulence levels of MIL-F-8785C as the wind at 20 ft in m/s: 15, 30 and 45 kt.
 const LEVELS_M_S: [f64; 3] = [7.72, 15.43, 23.15];
 
@@ -21,13 +21,13 @@ fn figure(value: f64) -> Option<Evidence> {
     Some(Evidence::Figure(value))
 }
 
-/// The worse of two that should be small; NaN when one is.
+/// The larger of two figures; NaN when either is NaN.
 fn larger(a: f64, b: f64) -> f64 {
     measure::largest(&[a, b])
 }
 
-/// One tilt step: the rows from its onset to its end, true values in deg, the value before and that of the last quarter.
-/// So an offset of the estimated tilt is no part of the dynamics.
+/// One tilt step: rows, true values in deg, mean value before the step and in its last quarter. The figures use these means
+/// instead of the set-point, so a bias of the estimated tilt does not count as dynamics.
 struct Step<'a> {
     rows: &'a [Row],
     times_s: Vec<f64>,
@@ -61,17 +61,17 @@ fn of_steps(view: &View<'_>, of: impl Fn(&Step<'_>) -> f64) -> Option<Evidence> 
     figure(larger(of(&roll), of(&pitch)))
 }
 
-/// 10 to 90 % in s, the slower axis.
+/// Rise time (10-90 %) in s, slower axis.
 pub fn rise(view: &View<'_>) -> Option<Evidence> {
     of_steps(view, |step| response::rise_time(&step.times_s, &step.values, step.before, step.after))
 }
 
-/// Overshoot in per cent of the step, the worse axis.
+/// Overshoot in per cent of the step, worse axis.
 pub fn overshoot(view: &View<'_>) -> Option<Evidence> {
     of_steps(view, |step| measure::overshoot_percent(&step.values, step.before, step.after))
 }
 
-/// Settling to within a tenth of the step in s, the slower axis.
+/// Settling time (10 %) in s, slower axis.
 pub fn settling(view: &View<'_>) -> Option<Evidence> {
     of_steps(view, |step| {
         let errors: Vec<f64> = step.values.iter().map(|value| value - step.after).collect();
@@ -79,28 +79,28 @@ pub fn settling(view: &View<'_>) -> Option<Evidence> {
     })
 }
 
-/// Largest heading error in a tilt step, in per cent of the step.
-pub fn heading_coupling(view: &View<'_>) -> Option<Evidence> {
+/// Yaw coupling: largest heading deviation during a tilt step, in per cent of the step.
+pub fn yaw_coupling(view: &View<'_>) -> Option<Evidence> {
     of_steps(view, |step| {
         let before = step.rows.first().map_or(f64::NAN, |row| row.truth.heading_deg);
-        let lost: Vec<f64> =
+        let deviations: Vec<f64> =
             step.rows.iter().map(|row| half_turn(row.truth.heading_deg - before).abs()).collect();
-        100.0 * measure::largest(&lost) / (step.after - step.before).abs()
+        100.0 * measure::largest(&deviations) / (step.after - step.before).abs()
     })
 }
 
-/// Damping of the swing about the tilt that a step leads to, the lesser of both axes.
+/// Damping ratio of the tilt step response, lesser of both axes.
 pub fn damping(view: &View<'_>) -> Option<Evidence> {
     let of_axis = |step: &Step<'_>| {
         let size = (step.after - step.before).abs();
-        let swings: Vec<f64> = step.values.iter().map(|value| value - step.after).collect();
-        response::damping(&response::peaks(&swings), SWING_SHARE * size)
+        let errors: Vec<f64> = step.values.iter().map(|value| value - step.after).collect();
+        response::damping(&response::peaks(&errors), PEAK_SHARE * size)
     };
     let [roll, pitch] = tilt_steps(view);
     figure(measure::smallest(&[of_axis(&roll), of_axis(&pitch)]))
 }
 
-/// Damping of the body rate after each torque pulse, the least of all axes.
+/// Damping ratio of the body rate after a torque pulse, least of all axes.
 pub fn push_damping(view: &View<'_>) -> Option<Evidence> {
     let scale = view.size.time_scale;
     let rates: [fn(&Motion) -> f64; 3] =
@@ -109,15 +109,15 @@ pub fn push_damping(view: &View<'_>) -> Option<Evidence> {
         let from_s = (FIRST_S + EVERY_S * axis as f64 + PULSE_S) * scale;
         let rows = view.trace.window(from_s, from_s + (EVERY_S - 2.0 * PULSE_S) * scale);
         let rates: Vec<f64> = rows.iter().map(|row| rate(&row.truth)).collect();
-        // The first swing is the push itself.
+        // The first peak is the pulse itself.
         let peaks = response::peaks(&rates);
-        let left = peaks.first().copied().unwrap_or(f64::NAN);
-        response::damping(peaks.get(1..).unwrap_or_default(), SWING_SHARE * left.abs())
+        let first = peaks.first().copied().unwrap_or(f64::NAN);
+        response::damping(peaks.get(1..).unwrap_or_default(), PEAK_SHARE * first.abs())
     };
     figure(measure::smallest(&rates.into_iter().enumerate().map(of_axis).collect::<Vec<_>>()))
 }
 
-/// Frequency in rad/s at which the true tilt lags 135 deg behind the demanded one, the lesser of both axes.
+/// Bandwidth of tilt in rad/s: frequency of 135 deg of phase lag from set-point to true tilt, lesser of both axes.
 pub fn bandwidth(view: &View<'_>) -> Option<Evidence> {
     let angles: [fn(&Motion) -> f64; 2] = [|m| m.roll_deg, |m| m.pitch_deg];
     let of_axis = |(axis, angle): (usize, fn(&Motion) -> f64)| {
@@ -136,11 +136,12 @@ fn in_the_air<'a>(view: &View<'a>) -> Vec<&'a Row> {
     view.trace.rows.iter().filter(|row| row.flags.armed && !row.flags.on_ground).collect()
 }
 
-/// For each row in the air 100 where roll or pitch torque is cut, else 0: the mean is the share of the time in per cent.
+/// Roll/pitch saturation: per row in the air 100 when saturated, else 0. The mean is the share of the time in per cent.
 pub fn saturation(view: &View<'_>) -> Option<Evidence> {
-    let cut = in_the_air(view).into_iter().map(|row| if row.flags.roll_pitch_cut { 100.0 } else { 0.0 });
-    let cut: Vec<f64> = cut.collect();
-    (!cut.is_empty()).then_some(Evidence::Samples(cut))
+    let saturated =
+        in_the_air(view).into_iter().map(|row| if row.flags.roll_pitch_saturated { 100.0 } else { 0.0 });
+    let saturated: Vec<f64> = saturated.collect();
+    (!saturated.is_empty()).then_some(Evidence::Samples(saturated))
 }
 
 fn beyond_tilt_limit(view: &View<'_>, of: impl Fn(&Row) -> f64) -> Option<Evidence> {
@@ -148,28 +149,28 @@ fn beyond_tilt_limit(view: &View<'_>, of: impl Fn(&Row) -> f64) -> Option<Eviden
     (!tilts.is_empty()).then(|| Evidence::Figure(measure::largest(&tilts) - view.size.tilt_limit_deg))
 }
 
-/// Largest estimated tilt less the tilt limit in deg; negative below it.
+/// Largest estimated tilt minus the tilt limit in deg.
 pub fn estimated_tilt(view: &View<'_>) -> Option<Evidence> {
     beyond_tilt_limit(view, |row| row.estimate.tilt_deg)
 }
 
-/// Largest true tilt less the tilt limit in deg; negative below it.
+/// Largest true tilt minus the tilt limit in deg.
 pub fn true_tilt(view: &View<'_>) -> Option<Evidence> {
     beyond_tilt_limit(view, |row| row.truth.tilt_deg)
 }
 
-/// Stretches in s over which one place is held, the settling left out.
-fn held_places(view: &View<'_>) -> Vec<(f64, f64)> {
+/// Intervals in s of position hold, without settling.
+fn hold_intervals(view: &View<'_>) -> Vec<(f64, f64)> {
     let ends = view.plan.commands.iter().skip(1).map(|next| next.at_s).chain([view.plan.duration_s]);
-    let stretches = view.plan.commands.iter().zip(ends).filter_map(|(timed, end_s)| {
-        let from_s = timed.at_s + HELD_AFTER_S * view.size.time_scale;
-        let place = matches!(timed.command.demand, Demand::Position { .. }) && timed.command.arm;
-        (place && from_s < end_s).then_some((from_s, end_s))
+    let intervals = view.plan.commands.iter().zip(ends).filter_map(|(timed, end_s)| {
+        let from_s = timed.at_s + HOLD_SETTLING_S * view.size.time_scale;
+        let hold = matches!(timed.command.demand, Demand::Position { .. }) && timed.command.arm;
+        (hold && from_s < end_s).then_some((from_s, end_s))
     });
-    stretches.collect()
+    intervals.collect()
 }
 
-/// Place errors while a place is held, in a flight whose turbulence is nearest to this level.
+/// Position errors relative to GNSS during position hold, in flights whose turbulence is nearest to this level.
 fn hold(view: &View<'_>, level: usize) -> Option<Evidence> {
     let u20_m_s = view.plan.air.turbulence?.u20_m_s;
     let distance = |level: usize| (LEVELS_M_S[level] - u20_m_s).abs();
@@ -177,42 +178,42 @@ fn hold(view: &View<'_>, level: usize) -> Option<Evidence> {
     if nearest != level {
         return None;
     }
-    let rows = held_places(view).into_iter().flat_map(|(from_s, to_s)| view.trace.window(from_s, to_s));
+    let rows = hold_intervals(view).into_iter().flat_map(|(from_s, to_s)| view.trace.window(from_s, to_s));
     let rows: Vec<Row> = rows.copied().collect();
     let errors = signals::values(Signal::PositionErrorToGnss, &rows, &view.size.spin);
     (!errors.is_empty()).then_some(Evidence::Samples(errors))
 }
 
-/// Place errors of the control in m while a place is held in light turbulence: the level nearest to the flight's.
+/// Position errors relative to GNSS in m during position hold in light turbulence.
 pub fn hold_light(view: &View<'_>) -> Option<Evidence> {
     hold(view, 0)
 }
 
-/// Place errors of the control in m while a place is held in moderate turbulence: the level nearest to the flight's.
+/// Position errors relative to GNSS in m during position hold in moderate turbulence.
 pub fn hold_moderate(view: &View<'_>) -> Option<Evidence> {
     hold(view, 1)
 }
 
-/// Place errors of the control in m while a place is held in severe turbulence: the level nearest to the flight's.
+/// Position errors relative to GNSS in m during position hold in severe turbulence.
 pub fn hold_severe(view: &View<'_>) -> Option<Evidence> {
     hold(view, 2)
 }
 
-/// Largest place error of the control in m from the first gust on, over the gust's peak in m/s: in s. Only where a place is
-/// held from the gust to the end.
+/// Peak position error relative to GNSS after the first gust, over the peak of the gust: in s. Only for flights with position
+/// hold from the gust to the end.
 pub fn gust(view: &View<'_>) -> Option<Evidence> {
     let gust = view.plan.air.gusts.first().filter(|gust| gust.peak_m_s > 0.0)?;
     let last = view.plan.commands.last()?;
-    let held = last.at_s <= gust.at_s && matches!(last.command.demand, Demand::Position { .. });
+    let hold = last.at_s <= gust.at_s && matches!(last.command.demand, Demand::Position { .. });
     let errors = signals::values(
         Signal::PositionErrorToGnss,
         view.trace.window(gust.at_s, view.plan.duration_s),
         &view.size.spin,
     );
-    held.then(|| Evidence::Figure(measure::largest(&errors) / gust.peak_m_s))
+    hold.then(|| Evidence::Figure(measure::largest(&errors) / gust.peak_m_s))
 }
 
-/// Sink in m/s in the last row before the ground is first touched from the air.
+/// Touchdown sink rate in m/s, from the last row before ground contact.
 pub fn touchdown(view: &View<'_>) -> Option<Evidence> {
     let rows = &view.trace.rows;
     let touch = rows.windows(2).find(|pair| !pair[0].flags.on_ground && pair[1].flags.on_ground)?;

@@ -1,4 +1,4 @@
-//! `requirements.toml`: what a user adds to the requirements, tightens, or waives with a written reason.
+//! `requirements.toml`: requirements added, tightened, or waived with a written reason.
 
 use std::borrow::Cow;
 
@@ -10,19 +10,19 @@ use crate::input::check::CheckEntry;
 use crate::input::{Document, InputError};
 use crate::verdict::Limit;
 
-/// A requirement that somebody decided not to hold somebody to.
+/// A waiver of a requirement.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Waiver {
-    /// Which requirement.
+    /// Requirement.
     pub id: String,
-    /// On which flight or probe; on all, if none is named.
+    /// Flight or probe; all if absent.
     pub flight: Option<String>,
-    /// Why.
+    /// Reason.
     pub reason: String,
 }
 
 impl Waiver {
-    /// True when it is meant for this requirement on this flight.
+    /// True when it applies to this requirement on this flight.
     #[must_use]
     pub fn covers(&self, id: &str, flight: &str) -> bool {
         self.id == id && self.flight.as_deref().is_none_or(|named| named == flight)
@@ -59,14 +59,13 @@ struct WaiveEntry {
     reason: String,
 }
 
-/// A reason shorter than this explains nothing.
+/// Minimum length of a reason in characters.
 const SHORTEST_REASON: usize = 10;
 
-/// Puts a user's file into `requirements` and returns what it waives; `path` names the file in messages.
+/// Applies a requirements file to `requirements` and returns its waivers. `path` is the path for messages.
 ///
 /// # Errors
-/// Everything that is wrong with the file: besides its form, a requirement that is not there, a limit that would be looser,
-/// and a reason that is none.
+/// All errors of the file: invalid TOML or keys, unknown requirements, looser limits, missing reasons.
 pub fn apply(path: &str, text: &str, requirements: &mut Vec<Requirement>) -> Result<Vec<Waiver>, InputError> {
     let document = Document::parse(path, text)?;
     let waivers = document.read::<RequirementsFile>().map(|file| {
@@ -82,26 +81,26 @@ pub fn apply(path: &str, text: &str, requirements: &mut Vec<Requirement>) -> Res
     document.finish(waivers)
 }
 
-fn known(document: &Document<'_>, path: &str, id: &str, requirements: &[Requirement]) -> bool {
-    let known = requirements.iter().any(|requirement| requirement.id == id);
-    if !known {
+fn is_known(document: &Document<'_>, path: &str, id: &str, requirements: &[Requirement]) -> bool {
+    let is_known = requirements.iter().any(|requirement| requirement.id == id);
+    if !is_known {
         let ids: Vec<&str> = requirements.iter().map(|requirement| requirement.id.as_ref()).collect();
         let nearest = ids.iter().min_by_key(|other| strsim::osa_distance(id, other)).copied();
         let help = nearest.map(|nearest| format!("did you mean `{nearest}`? All: {}", ids.join(", ")));
         document.refuse_at(&format!("{path}.id"), format!("no requirement `{id}`"), help.as_deref());
     }
-    known
+    is_known
 }
 
-fn reasoned(document: &Document<'_>, at: &str, reason: &str) {
+fn require_reason(document: &Document<'_>, at: &str, reason: &str) {
     if reason.trim().chars().count() < SHORTEST_REASON {
-        document.refuse_at(at, "a reason must say something", Some("write it for whoever reads the report"));
+        document.refuse_at(at, "the reason is too short", Some("it is part of the report"));
     }
 }
 
 fn tighten(document: &Document<'_>, path: &str, entry: &TightenEntry, requirements: &mut [Requirement]) {
-    reasoned(document, &format!("{path}.because"), &entry.because);
-    if !known(document, path, &entry.id, requirements) {
+    require_reason(document, &format!("{path}.because"), &entry.because);
+    if !is_known(document, path, &entry.id, requirements) {
         return;
     }
     let Some(requirement) = requirements.iter_mut().find(|requirement| requirement.id == entry.id.as_str())
@@ -109,8 +108,8 @@ fn tighten(document: &Document<'_>, path: &str, entry: &TightenEntry, requiremen
         return;
     };
     let looser = |key: &str, bound: f64| {
-        let reason = format!("looser than the {bound} of the table");
-        document.refuse_at(&format!("{path}.{key}"), reason, Some("to let it go, waive it with a reason"));
+        let reason = format!("looser than the required {bound}");
+        document.refuse_at(&format!("{path}.{key}"), reason, Some("waive it with a reason instead"));
     };
     let limit = match (requirement.limit, entry.at_least, entry.at_most) {
         (Limit::AtMost(bound), None, Some(high)) => {
@@ -137,18 +136,14 @@ fn tighten(document: &Document<'_>, path: &str, entry: &TightenEntry, requiremen
 
 fn add(document: &Document<'_>, path: &str, entry: AddEntry, requirements: &mut Vec<Requirement>) {
     if requirements.iter().any(|requirement| requirement.id == entry.id.as_str()) {
-        let help = Some("take another, or tighten the one that is there");
-        document.refuse_at(
-            &format!("{path}.id"),
-            format!("there is a requirement `{}` already", entry.id),
-            help,
-        );
+        let help = Some("use another id, or tighten the existing requirement");
+        document.refuse_at(&format!("{path}.id"), format!("requirement `{}` exists already", entry.id), help);
     }
     let Some(check) = entry.check.check(document, &format!("{path}.check"), f64::INFINITY) else {
         return;
     };
     let source = check.because.clone().unwrap_or_default();
-    reasoned(document, &format!("{path}.check.because"), &source);
+    require_reason(document, &format!("{path}.check.because"), &source);
     let (Limit::AtMost(bound) | Limit::AtLeast(bound) | Limit::Between(_, bound)) = check.limit;
     requirements.push(Requirement {
         id: Cow::Owned(entry.id),
@@ -158,14 +153,14 @@ fn add(document: &Document<'_>, path: &str, entry: AddEntry, requirements: &mut 
         source: Cow::Owned(source),
         error_model: Cow::Borrowed("the craft's own sensors, and the air of the flight"),
         statistic: check.statistic,
-        over_seeds: check.over_seeds,
+        pooling: check.pooling,
         tolerance: 0.1 * bound.abs(),
         judged_on: JudgedOn::Signal { check, flights: entry.flights },
     });
 }
 
 fn waiver(document: &Document<'_>, path: &str, entry: WaiveEntry, requirements: &[Requirement]) -> Waiver {
-    known(document, path, &entry.id, requirements);
-    reasoned(document, &format!("{path}.reason"), &entry.reason);
+    is_known(document, path, &entry.id, requirements);
+    require_reason(document, &format!("{path}.reason"), &entry.reason);
     Waiver { id: entry.id, flight: entry.flight, reason: entry.reason }
 }

@@ -1,7 +1,7 @@
-//! Standing demands on a craft with its controller, each with its source, judged in every verification.
+//! Requirements on a craft with its controller, each with its source, judged in every verification.
 //!
-//! [`table`] holds them all in one place. Some are judged on probes, built-in flights that put a controller to one test
-//! each; the others on every flight that puts them to the test. A user's file ([`mod@file`]) adds, tightens and waives.
+//! [`table`] lists them. Some are judged on probes, which are built-in flights that test one property each; the others on
+//! every flight that tests them. A requirements file ([`mod@file`]) adds, tightens and waives.
 
 pub mod figures;
 pub mod file;
@@ -12,7 +12,7 @@ pub mod table;
 use std::borrow::Cow;
 
 use crate::input::FlightPlan;
-use crate::input::check::{Check, OverSeeds, Statistic};
+use crate::input::check::{Check, Pooling, Statistic};
 use crate::input::signal::Signal;
 use crate::judge::{self, Evidence};
 use crate::trace::Trace;
@@ -20,78 +20,78 @@ use crate::verdict::Limit;
 
 pub use probes::Probe;
 
-/// A standing demand.
+/// A requirement.
 #[derive(Clone, Debug)]
 pub struct Requirement {
     /// Short name, for files and results.
     pub id: Cow<'static, str>,
-    /// What is measured, in words.
+    /// Description of the figure.
     pub text: Cow<'static, str>,
-    /// What the figure is held against, in `unit`.
+    /// Limit of the figure in `unit`.
     pub limit: Limit,
     /// Unit as printed.
     pub unit: &'static str,
-    /// Where the limit comes from.
+    /// Source of the limit.
     pub source: Cow<'static, str>,
-    /// Which errors are in the figure.
+    /// Error sources that the figure contains.
     pub error_model: Cow<'static, str>,
-    /// The figure of pooled samples.
+    /// Statistic of pooled samples.
     pub statistic: Statistic,
-    /// How the seeds of a flight become one figure.
-    pub over_seeds: OverSeeds,
-    /// How much of its distance from the limit may be lost against a baseline, in `unit`.
+    /// How the figures or samples of the seeds are combined.
+    pub pooling: Pooling,
+    /// Allowed loss of margin against a baseline, in `unit`.
     pub tolerance: f64,
-    /// What it is judged on.
+    /// Data on which it is judged.
     pub judged_on: JudgedOn,
 }
 
-/// What a requirement is judged on.
+/// Data on which a requirement is judged.
 #[derive(Clone, Debug)]
 pub enum JudgedOn {
     /// The loops of the linear model at every operating point.
     Loops(Breaks, LoopFigure),
     /// A built-in flight.
     Probe(Probe, Figure),
-    /// Every flight that puts it to the test.
+    /// Every flight that tests it.
     Flights(Figure),
-    /// A figure of a signal, on the flights with these names, or on all if none is named.
+    /// A check of a signal, on the named flights, or on all flights.
     Signal {
-        /// What is measured, with its limit.
+        /// The check.
         check: Check,
         /// The flights.
         flights: Vec<String>,
     },
-    /// Not here, but by this command.
+    /// Judged by another command.
     Elsewhere(&'static str),
 }
 
-/// Takes a figure from a flight; `None` when the flight does not put the requirement to the test.
+/// Measures a flight; `None` when the flight does not test the requirement.
 pub type Figure = fn(&View<'_>) -> Option<Evidence>;
 
-/// Takes a figure from a loop.
+/// Selects a figure of a loop.
 pub type LoopFigure = fn(&crate::margins::figures::Figures) -> f64;
 
-/// Where the loops are broken.
+/// Points at which the loops are broken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Breaks {
-    /// At each demand on the mixer.
+    /// Each demand on the mixer.
     Demands,
-    /// At each set-point of the loops below the one commanded.
+    /// Each set-point of the loops inside the commanded one.
     Setpoints,
 }
 
-/// One flight as a requirement sees it.
+/// One flight with the data that requirements need.
 #[derive(Clone, Copy, Debug)]
 pub struct View<'a> {
-    /// What was flown.
+    /// The flight plan.
     pub plan: &'a FlightPlan,
-    /// What happened.
+    /// Its trace.
     pub trace: &'a Trace,
-    /// The craft and controller that flew.
+    /// Size parameters of craft and controller.
     pub size: &'a Size,
 }
 
-/// What requirements need to know of craft and controller.
+/// Parameters of craft and controller that limits depend on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Size {
     /// Factor on every time: the square root of the rotors' diameter over 9 in (Froude scaling, as Ivler and Geyer 2024,
@@ -101,12 +101,12 @@ pub struct Size {
     pub tilt_limit_deg: f64,
     /// True moments of inertia about roll, pitch and yaw in kg m2.
     pub inertia_kg_m2: [f64; 3],
-    /// Sense of rotation by place.
+    /// Sense of rotation of each rotor.
     pub spin: aplomb_craft::Rotors<aplomb_craft::Spin>,
 }
 
 impl Size {
-    /// Of a craft with its controller.
+    /// The parameters of a craft with its controller.
     #[must_use]
     pub fn of(craft: &crate::input::Craft, controller: &crate::input::Controller) -> Self {
         let inertia = craft.config.inertia_kg_m2;
@@ -120,7 +120,7 @@ impl Size {
 }
 
 impl Requirement {
-    /// What `view` has to say about it; `None` when it is not judged on this flight.
+    /// Evidence of a flight; `None` when the requirement is not judged on it.
     #[must_use]
     pub fn evidence(&self, view: &View<'_>, probe: Option<Probe>) -> Option<Evidence> {
         match (&self.judged_on, probe) {
@@ -136,7 +136,7 @@ impl Requirement {
         }
     }
 
-    /// The signal that it is about, where it is about one.
+    /// Its signal, if it is a check of a signal.
     #[must_use]
     pub fn signal(&self) -> Option<Signal> {
         match &self.judged_on {
@@ -145,10 +145,10 @@ impl Requirement {
         }
     }
 
-    /// The figure of all seeds of one flight.
+    /// Figure of all seeds of one flight.
     #[must_use]
     pub fn figure(&self, seeds: &[Evidence]) -> f64 {
-        judge::pool(self.statistic, self.over_seeds, self.limit, seeds)
+        judge::pool(self.statistic, self.pooling, self.limit, seeds)
     }
 }
 

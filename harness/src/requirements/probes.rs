@@ -1,4 +1,4 @@
-//! Built-in flights that put a controller to one test each, in still air at 10 m. Their times grow with the craft.
+//! Probes: built-in flights in still air at 10 m that test one property each. Their times scale with the craft.
 
 use aplomb::frames::Heading;
 use aplomb::{Command, Demand, HeadingDemand, Libm, Tilt, VerticalDemand};
@@ -14,32 +14,32 @@ use crate::input::flight::{Push, Start};
 pub enum Probe {
     /// A step of roll and one of pitch.
     TiltSteps,
-    /// A short push about each axis.
+    /// A torque pulse about each axis.
     TorquePulses,
-    /// Small swings of roll, then of pitch, at many frequencies at once.
+    /// A multisine of roll, then of pitch.
     TiltSines,
 }
 
 const HEIGHT_M: f32 = 10.0;
-/// Why a probe is flown.
-pub const PURPOSE: &str = "Built in, to judge requirements on.";
+/// Purpose of a probe in reports.
+pub const PURPOSE: &str = "Built-in flight on which requirements are judged.";
 
 /// A tilt step in deg, or two thirds of the tilt limit if that is less.
 const TILT_STEP_DEG: f64 = 20.0;
-/// When the first step or pulse comes, before scaling, in s.
+/// Time of the first step or pulse before scaling in s.
 pub const FIRST_S: f64 = 2.0;
-/// Time from one to the next, before scaling, in s.
+/// Time from one to the next before scaling in s.
 pub const EVERY_S: f64 = 2.0;
 /// Length of a torque pulse before scaling, in s.
 pub const PULSE_S: f64 = 0.05;
-/// Body rate that a torque pulse leaves, before scaling, about roll, pitch and yaw in rad/s.
+/// Body rate after a torque pulse about roll, pitch and yaw, before scaling, in rad/s.
 const PULSE_RAD_S: [f64; 3] = [1.0, 1.0, 0.3];
 
-/// Record of the sines before scaling in s; the sines have whole numbers of turns in it.
+/// Length of the multisine record before scaling in s. Each sine has a whole number of periods in it.
 const SINES_S: f64 = 8.0;
-/// Turns in the record of each sine: 0.4 to 9 Hz, before scaling, about evenly on a logarithmic scale.
+/// Periods in the record of each sine: 0.4 to 9 Hz, before scaling, about evenly on a logarithmic scale.
 pub const SINE_TURNS: [u16; 12] = [3, 5, 8, 11, 15, 20, 26, 33, 41, 50, 60, 72];
-/// Largest of a sine in deg; beyond a hertz it falls with the frequency.
+/// Amplitude of a sine in deg; above 1 Hz it decreases with the frequency.
 const SINE_DEG: f64 = 0.8;
 /// Time between commands of the sines in s.
 const SINE_COMMAND_S: f64 = 0.005;
@@ -64,11 +64,11 @@ impl Probe {
         match self {
             Self::TiltSteps => "Steps of roll and pitch",
             Self::TorquePulses => "Pulses of torque about each axis",
-            Self::TiltSines => "Small swings of roll and pitch",
+            Self::TiltSines => "Multisines of roll and pitch",
         }
     }
 
-    /// What is flown for a craft of this size.
+    /// The flight plan for a craft of this size.
     #[must_use]
     pub fn plan(self, size: &Size) -> FlightPlan {
         let at = |time_s: f64| time_s * size.time_scale;
@@ -118,8 +118,8 @@ impl Probe {
                 let commands = (0..=count).map(|i| {
                     let time_s = f64::from(i) * SINE_COMMAND_S;
                     let rolling = time_s < sines(size, 0).1;
-                    let swing = swing_deg(size, time_s);
-                    if rolling { tilt(time_s, swing, 0.0) } else { tilt(time_s, 0.0, swing) }
+                    let angle = multisine_deg(size, time_s);
+                    if rolling { tilt(time_s, angle, 0.0) } else { tilt(time_s, 0.0, angle) }
                 });
                 plan(end_s, commands.collect())
             }
@@ -133,19 +133,19 @@ pub fn tilt_step_deg(size: &Size) -> f64 {
     TILT_STEP_DEG.min(size.tilt_limit_deg * 2.0 / 3.0)
 }
 
-/// Start and end in s of the record of the sines of roll (0) or pitch (1); a settling time goes before each.
+/// Start and end in s of the multisine record of roll (0) or pitch (1), each after a settling time.
 #[must_use]
 pub fn sines(size: &Size, axis: usize) -> (f64, f64) {
     let start = FIRST_S + axis as f64 * (FIRST_S + SINES_S);
     (start * size.time_scale, (start + SINES_S) * size.time_scale)
 }
 
-fn swing_deg(size: &Size, time_s: f64) -> f64 {
+fn multisine_deg(size: &Size, time_s: f64) -> f64 {
     let record_s = SINES_S * size.time_scale;
     let count = SINE_TURNS.len() as f64;
     let waves = SINE_TURNS.iter().enumerate().map(|(i, &turns)| {
         let turns = f64::from(turns);
-        // Phases that keep the sum low (Schroeder 1970, IEEE Trans. Inf. Theory 16(1)).
+        // Phases for a low crest factor (Schroeder 1970, IEEE Trans. Inf. Theory 16(1)).
         let phase = -std::f64::consts::PI * (i * (i + 1)) as f64 / count;
         let amplitude = SINE_DEG * (SINES_S / turns).min(1.0);
         amplitude * libm::cos(std::f64::consts::TAU * turns * time_s / record_s + phase)
@@ -154,8 +154,8 @@ fn swing_deg(size: &Size, time_s: f64) -> f64 {
 }
 
 fn tilt(at_s: f64, roll_deg: f64, pitch_deg: f64) -> TimedCommand {
-    let lean = Tilt::from_roll_pitch::<Libm>(roll_deg.to_radians() as f32, pitch_deg.to_radians() as f32);
+    let tilt = Tilt::from_roll_pitch::<Libm>(roll_deg.to_radians() as f32, pitch_deg.to_radians() as f32);
     let heading = HeadingDemand::Hold(Heading::from_rad::<Libm>(0.0));
     let vertical = VerticalDemand::Height(HEIGHT_M);
-    TimedCommand { at_s, command: Command::fly(Demand::Tilt { tilt: lean, heading, vertical }) }
+    TimedCommand { at_s, command: Command::fly(Demand::Tilt { tilt, heading, vertical }) }
 }

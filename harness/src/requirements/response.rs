@@ -1,19 +1,19 @@
-//! Figures of a response: rise time, damping from successive swings, bandwidth from phases.
+//! Figures of a response: rise time, damping ratio from successive peaks, bandwidth from phases.
 
 use std::f64::consts::{PI, TAU};
 
-/// Time in s from a tenth to nine tenths of the way from `before` to `target`; infinity when it does not get there, NaN
-/// for nothing or a step of no size.
+/// Rise time in s: from 10 to 90 % of the step from `before` to `target`. Infinite when 90 % is not reached; NaN for an empty
+/// series or a step of size 0.
 #[must_use]
 pub fn rise_time(times_s: &[f64], values: &[f64], before: f64, target: f64) -> f64 {
     if times_s.is_empty() || before == target {
         return f64::NAN;
     }
-    let way: Vec<f64> = values.iter().map(|value| (value - before) / (target - before)).collect();
+    let normalised: Vec<f64> = values.iter().map(|value| (value - before) / (target - before)).collect();
     let crossing = |level: f64| {
-        let at = way.iter().position(|&share| share >= level)?;
+        let at = normalised.iter().position(|&share| share >= level)?;
         let Some(last) = at.checked_sub(1) else { return Some(times_s[0]) };
-        let part = (level - way[last]) / (way[at] - way[last]);
+        let part = (level - normalised[last]) / (normalised[at] - normalised[last]);
         Some(times_s[last] + part * (times_s[at] - times_s[last]))
     };
     match (crossing(0.1), crossing(0.9)) {
@@ -22,7 +22,7 @@ pub fn rise_time(times_s: &[f64], values: &[f64], before: f64, target: f64) -> f
     }
 }
 
-/// The swings of a series about zero: of each stretch without a change of sign the value that is farthest from zero.
+/// The peaks of an oscillation about zero: the extreme value between successive changes of sign.
 #[must_use]
 pub fn peaks(values: &[f64]) -> Vec<f64> {
     let mut peaks = Vec::new();
@@ -42,10 +42,10 @@ pub fn peaks(values: &[f64]) -> Vec<f64> {
     peaks
 }
 
-/// Damping ratio from successive swings to either side: with r the size of a swing over that of the one before,
-/// ln r = -pi z / sqrt(1 - z^2) (closed form of the second-order oscillator). The least of all pairs of swings larger than
-/// `floor` counts. When only one is, the next is taken as that size: the damping is at least the figure. When none is,
-/// nothing swings: 1. NaN for nothing and for NaN.
+/// Damping ratio from successive peaks (logarithmic decrement): with r the ratio of a peak to the one before,
+/// ln r = -pi z / sqrt(1 - z^2) (closed form of the second-order oscillator). The result is the least over all pairs of peaks
+/// above `floor`. With one such peak the next is taken as `floor`, which gives a lower bound. Without one the result is 1. NaN
+/// for an empty series and for NaN.
 #[must_use]
 pub fn damping(peaks: &[f64], floor: f64) -> f64 {
     if peaks.is_empty() || floor.is_nan() || peaks.iter().any(|peak| peak.is_nan()) {
@@ -63,7 +63,7 @@ pub fn damping(peaks: &[f64], floor: f64) -> f64 {
     }
 }
 
-/// Phase in rad of `values` against `inputs` at a frequency with `turns` whole turns in the record.
+/// Phase in rad of `values` relative to `inputs` at a frequency with `turns` periods in the record.
 #[must_use]
 pub fn phase_rad(inputs: &[f64], values: &[f64], turns: f64) -> f64 {
     let (input, output) = (component(inputs, turns), component(values, turns));
@@ -79,14 +79,14 @@ fn component(values: &[f64], turns: f64) -> (f64, f64) {
     })
 }
 
-/// Frequency at which the lag reaches `lag_rad`, between the given ones by the logarithm of the frequency; the last one
-/// when it is not reached, the first one when it is exceeded from the start. `phases_rad` may be wrapped. NaN for nothing.
+/// Frequency at which the phase lag reaches `lag_rad`, interpolated over the logarithm of the frequency; the last one when it
+/// is not reached, the first one when it is exceeded there. `phases_rad` may be wrapped. NaN for an empty series.
 #[must_use]
 pub fn lag_frequency(frequencies: &[f64], phases_rad: &[f64], lag_rad: f64) -> f64 {
     let mut before: Option<(f64, f64)> = None;
     for (&frequency, &phase) in frequencies.iter().zip(phases_rad) {
         let lag = match before {
-            // The lag grows, or falls by less than a quarter turn.
+            // Unwrapping: the lag increases, or decreases by less than a quarter turn.
             Some((_, last)) => last + (-phase - last + TAU / 4.0).rem_euclid(TAU) - TAU / 4.0,
             None => -phase,
         };
@@ -129,35 +129,35 @@ mod tests {
     }
 
     #[test]
-    fn damping_is_read_off_the_swings() {
+    fn damping_ratio_follows_from_successive_peaks() {
         for z in [0.1, 0.2, 0.35, 0.5] {
             let (_, step, rate) = second_order(z);
             let pushed = damping(&peaks(&rate)[1..], 0.003);
             assert!((pushed - z).abs() < 0.01, "{z}: {pushed}");
-            let swings: Vec<f64> = step.iter().map(|y| y - 1.0).collect();
-            let stepped = damping(&peaks(&swings), 0.003);
+            let errors: Vec<f64> = step.iter().map(|y| y - 1.0).collect();
+            let stepped = damping(&peaks(&errors), 0.003);
             assert!((stepped - z).abs() < 0.01, "{z}: {stepped}");
         }
-        // Beyond what the floor can tell: at least as damped as that.
+        // Beyond the resolution of the floor: a lower bound.
         let (_, step, _) = second_order(0.9);
-        let swings: Vec<f64> = step.iter().map(|y| y - 1.0).collect();
-        let bound = damping(&peaks(&swings), 0.05);
+        let errors: Vec<f64> = step.iter().map(|y| y - 1.0).collect();
+        let bound = damping(&peaks(&errors), 0.05);
         assert!((bound - 0.690).abs() < 0.001, "{bound}");
-        // A swing that grows is not damped, and what is not there cannot be told.
+        // A growing oscillation has no damping; an empty series gives NaN.
         assert_eq!(damping(&[-1.0, 1.5, -2.0], 0.1), 0.0);
         assert_eq!(damping(&[0.05, -0.02], 0.1), 1.0);
         assert!(damping(&peaks(&[]), 0.1).is_nan() && damping(&peaks(&[1.0, f64::NAN]), 0.1).is_nan());
     }
 
     #[test]
-    fn lag_of_a_delayed_second_order_system_is_found() {
+    fn phase_lag_of_a_delayed_second_order_system_is_found() {
         // Phase of 1/(s^2 + 1.4142 s + 1) with a delay of 0.2: 135 deg at w with atan2(1.4142 w, 1 - w^2) + 0.2 w = 2.356.
         let frequencies: Vec<f64> = (1..60).map(|i| 0.1 * f64::from(i)).collect();
         let lag = |w: f64| (std::f64::consts::SQRT_2 * w).atan2(1.0 - w * w) + 0.2 * w;
         let wrapped: Vec<f64> = frequencies.iter().map(|&w| (-lag(w)).sin().atan2((-lag(w)).cos())).collect();
         let found = lag_frequency(&frequencies, &wrapped, 0.75 * PI);
         assert!((lag(found) - 0.75 * PI).abs() < 0.01, "{found}");
-        // Without the delay it is later: the effect is seen.
+        // The twin without the delay reaches it at a higher frequency.
         let plain: Vec<f64> =
             frequencies.iter().map(|&w| -(std::f64::consts::SQRT_2 * w).atan2(1.0 - w * w)).collect();
         assert!(lag_frequency(&frequencies, &plain, 0.75 * PI) > 1.2 * found);

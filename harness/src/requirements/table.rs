@@ -1,15 +1,15 @@
-//! The requirements, all in one place.
+//! The table of requirements.
 //!
-//! Limits are those of a craft with 9 in rotors; times grow with the square root of the diameter, and frequencies shrink
-//! with it (Froude scaling).
+//! Limits are those of a craft with 9 in rotors. Times scale with the square root of the diameter, frequencies with its inverse
+//! (Froude scaling).
 
 use std::borrow::Cow;
 
 use super::{Breaks, Figure, JudgedOn, Probe, Requirement, Size, figures};
-use crate::input::check::{OverSeeds, Statistic};
+use crate::input::check::{Pooling, Statistic};
 use crate::verdict::Limit::{self, AtLeast, AtMost};
 
-/// How a limit moves with the craft's size.
+/// Scaling of a limit with the size of the craft.
 #[derive(Clone, Copy)]
 enum Scale {
     Fixed,
@@ -22,17 +22,16 @@ const MARGINS: &str =
     "SAE AS94900, from MIL-F-9490D table III: above 0.06 Hz and below the first structural mode";
 const SENSITIVITY: &str = "Astrom and Murray, Feedback Systems: usual range 1.2 to 2 (memory)";
 const SENSORS: &str = "the craft's own sensors";
-const AIR: &str =
-    "the craft's own sensors, and the air of the flight; without the slow error of the receiver";
+const AIR: &str = "the craft's own sensors, and the air of the flight; without the correlated GNSS error";
 
-/// The requirements on a craft of this size.
+/// The requirements for a craft of this size.
 #[must_use]
 pub fn requirements(size: &Size) -> Vec<Requirement> {
-    use OverSeeds::{Median, Pooled, Worst};
+    use Pooling::{Median, Pooled, Worst};
     use Scale::{Fixed, Frequency, Time};
     let flights = JudgedOn::Flights;
     let steps = |figure: Figure| JudgedOn::Probe(Probe::TiltSteps, figure);
-    let row = |id, text, limit, scale, unit, source, error_model, over_seeds, judged_on| {
+    let row = |id, text, limit, scale, unit, source, error_model, pooling, judged_on| {
         let limit = scaled(limit, scale, size.time_scale);
         let (AtMost(bound) | AtLeast(bound) | Limit::Between(_, bound)) = limit;
         Requirement {
@@ -43,7 +42,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             source: Cow::Borrowed(source),
             error_model: Cow::Borrowed(error_model),
             statistic: Statistic::Share(0.95),
-            over_seeds,
+            pooling,
             tolerance: 0.1 * bound.abs(),
             judged_on,
         }
@@ -53,8 +52,8 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
     };
     vec![
         loops(
-            "gain-margin-up",
-            "gain that the loops bear more, one broken at each demand on the mixer, worst",
+            "upper-gain-margin",
+            "upper gain margin, loop broken at each demand on the mixer, worst",
             AtLeast(6.0),
             "dB",
             MARGINS,
@@ -62,8 +61,8 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             |figures| figures.gain_up_db,
         ),
         loops(
-            "gain-margin-down",
-            "gain that the loops bear less, one broken at each demand on the mixer, worst",
+            "lower-gain-margin",
+            "lower gain margin, loop broken at each demand on the mixer, worst",
             AtLeast(6.0),
             "dB",
             MARGINS,
@@ -72,7 +71,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
         ),
         loops(
             "phase-margin",
-            "phase that the loops bear, one broken at each demand on the mixer, worst",
+            "phase margin, loop broken at each demand on the mixer, worst",
             AtLeast(45.0),
             "deg",
             MARGINS,
@@ -81,7 +80,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
         ),
         loops(
             "sensitivity",
-            "peak sensitivity Ms, one loop broken at each demand on the mixer, worst",
+            "peak sensitivity Ms, loop broken at each demand on the mixer, worst",
             AtMost(2.0),
             "",
             SENSITIVITY,
@@ -90,7 +89,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
         ),
         loops(
             "sensitivity-outer",
-            "peak sensitivity Ms, one loop broken at each set-point, worst",
+            "peak sensitivity Ms, loop broken at each set-point, worst",
             AtMost(2.0),
             "",
             SENSITIVITY,
@@ -99,7 +98,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
         ),
         row(
             "tilt-damping",
-            "damping of the swing after a tilt step, worse axis",
+            "damping ratio of the tilt step response, worse axis",
             AtLeast(0.35),
             Fixed,
             "",
@@ -110,7 +109,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
         ),
         row(
             "push-damping",
-            "damping of the body rate after a torque pulse, worst axis",
+            "damping ratio of the body rate after a torque pulse, worst axis",
             AtLeast(0.215),
             Fixed,
             "",
@@ -132,69 +131,69 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
         ),
         row(
             "tilt-rise",
-            "10 to 90 % of the way of a tilt step, worse axis",
+            "rise time (10-90 %) of a tilt step, worse axis",
             AtMost(0.2),
             Time,
             "s",
-            "2.15 over the bandwidth (second order, damping 0.71), so no slower than the bandwidth asked for",
+            "2.15 over the bandwidth (second order, damping ratio 0.71), consistent with the required bandwidth",
             SENSORS,
             Median,
             steps(figures::rise),
         ),
         row(
             "tilt-overshoot",
-            "beyond the end of a tilt step, worse axis",
+            "overshoot of a tilt step, worse axis",
             AtMost(10.0),
             Fixed,
             "%",
-            "second order with damping 0.6 goes 9.5 % beyond (closed form)",
+            "second order with damping ratio 0.6: 9.5 % (closed form)",
             SENSORS,
             Median,
             steps(figures::overshoot),
         ),
         row(
             "tilt-settling",
-            "until within a tenth of the way of a tilt step, worse axis",
+            "settling time (10 %) of a tilt step, worse axis",
             AtMost(0.25),
             Time,
             "s",
-            "aplomb's own bar",
+            "limit set by aplomb, no source",
             SENSORS,
             Median,
             steps(figures::settling),
         ),
         row(
-            "heading-coupling",
-            "heading lost in a tilt step, of the step",
+            "yaw-coupling",
+            "yaw coupling: heading deviation during a tilt step, of the step",
             AtMost(25.0),
             Fixed,
             "%",
             "ADS-33E-PRF 3.3.9, level 1: off-axis over on-axis response 0.25 (memory)",
             SENSORS,
             Median,
-            steps(figures::heading_coupling),
+            steps(figures::yaw_coupling),
         ),
         Requirement {
             statistic: Statistic::Mean,
             ..row(
                 "saturation",
-                "roll or pitch torque cut, of the time in the air",
+                "roll/pitch saturation, of the time in the air",
                 AtMost(2.0),
                 Fixed,
                 "%",
-                "aplomb's own bar: a craft at its limits has no margins",
+                "limit set by aplomb, no source: a saturated loop has no margins",
                 AIR,
                 Pooled,
                 flights(figures::saturation),
             )
         },
         row(
-            "tilt-believed",
+            "tilt-estimated",
             "estimated tilt beyond the tilt limit",
             AtMost(2.0),
             Fixed,
             "deg",
-            "aplomb's own bar: a limit is a limit",
+            "limit set by aplomb, no source: the limit applies to the estimate",
             AIR,
             Worst,
             flights(figures::estimated_tilt),
@@ -205,58 +204,58 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             AtMost(3.5),
             Fixed,
             "deg",
-            "that of the estimate and 1.5 deg, the bar of the attitude filter",
+            "2 deg of the estimated tilt plus 1.5 deg of estimate error",
             AIR,
             Worst,
             flights(figures::true_tilt),
         ),
         row(
             "hold-light",
-            "place error of the control in light turbulence, 95 % of the time",
+            "position error relative to GNSS in light turbulence, 95 % of the time",
             AtMost(1.2),
             Fixed,
             "m",
-            "level of turbulence: MIL-F-8785C 3.7; bound: aplomb's own",
+            "level of turbulence: MIL-F-8785C 3.7; limit set by aplomb",
             AIR,
             Pooled,
             flights(figures::hold_light),
         ),
         row(
             "hold-moderate",
-            "place error of the control in moderate turbulence, 95 % of the time",
+            "position error relative to GNSS in moderate turbulence, 95 % of the time",
             AtMost(2.4),
             Fixed,
             "m",
-            "level of turbulence: MIL-F-8785C 3.7; bound: twice that of half the turbulence",
+            "level of turbulence: MIL-F-8785C 3.7; limit: twice that of half the turbulence",
             AIR,
             Pooled,
             flights(figures::hold_moderate),
         ),
         row(
             "hold-severe",
-            "place error of the control in severe turbulence, 95 % of the time",
+            "position error relative to GNSS in severe turbulence, 95 % of the time",
             AtMost(3.6),
             Fixed,
             "m",
-            "level of turbulence: MIL-F-8785C 3.7; bound: three times that of a third of the turbulence",
+            "level of turbulence: MIL-F-8785C 3.7; limit: three times that of a third of the turbulence",
             AIR,
             Pooled,
             flights(figures::hold_severe),
         ),
         row(
             "gust",
-            "peak of the place error of the control after a gust, over the gust's peak",
+            "peak position error relative to GNSS after a gust, over the peak of the gust",
             AtMost(0.5),
             Fixed,
             "s",
-            "form of the gust: MIL-F-8785C 3.7.3; bound: aplomb's own",
+            "form of the gust: MIL-F-8785C 3.7.3; limit set by aplomb",
             AIR,
             Worst,
             flights(figures::gust),
         ),
         row(
             "touchdown",
-            "sink at the first touch of the ground",
+            "touchdown sink rate",
             AtMost(1.0),
             Fixed,
             "m/s",
@@ -279,7 +278,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
     ]
 }
 
-/// 2 rad/s at 16 m of rotor, at 9 in: 2 sqrt(16 / 0.2286).
+/// 2 rad/s at a rotor of 16 m, scaled to 9 in: 2 sqrt(16 / 0.2286).
 const BANDWIDTH_RAD_S: f64 = 16.7;
 
 fn scaled(limit: Limit, scale: Scale, time_scale: f64) -> Limit {

@@ -1,4 +1,4 @@
-//! Every requirement holds for the demo and is missed by a craft or controller that must miss it.
+//! Every requirement passes for the demo and fails for a craft or controller that violates it.
 
 use super::*;
 use crate::fly::fly;
@@ -18,7 +18,7 @@ fn flight(name: &str) -> FlightPlan {
     input::demo_flights().unwrap().into_iter().find(|plan| plan.name == name).unwrap()
 }
 
-/// What a requirement is judged on here.
+/// Data on which a requirement is judged.
 enum On {
     Probe(Probe),
     Flight(&'static str),
@@ -41,16 +41,16 @@ fn judged(id: &str, on: &On, pair: &Pair) -> (f64, Outcome) {
 }
 
 #[track_caller]
-fn held_by_the_demo_and_missed_by(id: &str, on: &On, spoil: impl Fn(&mut Pair)) {
+fn passes_for_the_demo_and_fails_for(id: &str, on: &On, modify: impl Fn(&mut Pair)) {
     let mut pair = demo();
     let (good, outcome) = judged(id, on, &pair);
     assert_eq!(outcome, Outcome::Pass, "{id} of the demo: {good}");
-    spoil(&mut pair);
+    modify(&mut pair);
     let (bad, outcome) = judged(id, on, &pair);
-    assert_eq!(outcome, Outcome::Fail, "{id} of the spoilt one: {bad}");
+    assert_eq!(outcome, Outcome::Fail, "{id} of the modified one: {bad}");
 }
 
-/// Motors three times slower than the controller believes.
+/// Motors three times slower than in the controller's model.
 fn slow_motors(pair: &mut Pair) {
     pair.craft.config.rotor.inertia_kg_m2 *= 3.0;
 }
@@ -65,7 +65,7 @@ fn slow_velocity(pair: &mut Pair) {
     config.position.crossover_rad_s *= 0.15;
 }
 
-/// Masses far ahead above and far behind below, which turn a roll into a yaw and back.
+/// A product of inertia that couples roll and yaw.
 fn skewed(pair: &mut Pair) {
     let inertia = &mut pair.craft.config.inertia_kg_m2;
     inertia[2][2] = inertia[0][0];
@@ -73,9 +73,9 @@ fn skewed(pair: &mut Pair) {
 }
 
 #[test]
-fn damping_is_missed_with_slow_motors() {
-    held_by_the_demo_and_missed_by("tilt-damping", &On::Probe(Probe::TiltSteps), slow_motors);
-    held_by_the_demo_and_missed_by("push-damping", &On::Probe(Probe::TorquePulses), |pair| {
+fn damping_fails_with_slow_motors() {
+    passes_for_the_demo_and_fails_for("tilt-damping", &On::Probe(Probe::TiltSteps), slow_motors);
+    passes_for_the_demo_and_fails_for("push-damping", &On::Probe(Probe::TorquePulses), |pair| {
         pair.craft.config.rotor.inertia_kg_m2 *= 2.4;
     });
 }
@@ -96,52 +96,52 @@ fn loops(id: &str, pair: &Pair) -> Outcome {
 }
 
 #[test]
-fn margins_are_missed_with_more_gain_or_less_than_the_craft_bears() {
-    type Spoil = fn(&mut Pair);
+fn margins_fail_beyond_the_gain_margins() {
+    type Modify = fn(&mut Pair);
     // With less inertia the gain is higher, with more it is lower.
-    let light: Spoil =
+    let light: Modify =
         |pair| pair.craft.config.inertia_kg_m2.as_flattened_mut().iter_mut().for_each(|j| *j *= 0.3);
-    let heavy: Spoil =
+    let heavy: Modify =
         |pair| pair.craft.config.inertia_kg_m2.as_flattened_mut().iter_mut().for_each(|j| *j *= 1.9);
-    let slow: Spoil = |pair| pair.craft.config.rotor.inertia_kg_m2 *= 2.0;
-    let hasty: Spoil = |pair| {
+    let slow: Modify = |pair| pair.craft.config.rotor.inertia_kg_m2 *= 2.0;
+    let hasty: Modify = |pair| {
         pair.controller.config.velocity.crossover_rad_s *= 3.0;
         pair.controller.config.position.crossover_rad_s *= 4.0;
     };
-    for (id, spoil) in [
-        ("gain-margin-up", light),
-        ("gain-margin-down", heavy),
+    for (id, modify) in [
+        ("upper-gain-margin", light),
+        ("lower-gain-margin", heavy),
         ("phase-margin", slow),
         ("sensitivity", light),
         ("sensitivity-outer", hasty),
     ] {
         let mut pair = demo();
         assert_eq!(loops(id, &pair), Outcome::Pass, "{id} of the demo");
-        spoil(&mut pair);
-        // A craft that is not stable any more has no margins to tell.
-        assert_ne!(loops(id, &pair), Outcome::Pass, "{id} of the spoilt one");
+        modify(&mut pair);
+        // An unstable loop has no margins: inconclusive counts as well.
+        assert_ne!(loops(id, &pair), Outcome::Pass, "{id} of the modified one");
     }
 }
 
 #[test]
-fn bandwidth_is_missed_with_a_slow_reference() {
-    held_by_the_demo_and_missed_by("tilt-bandwidth", &On::Probe(Probe::TiltSines), slow_reference);
+fn bandwidth_fails_with_a_slow_reference() {
+    passes_for_the_demo_and_fails_for("tilt-bandwidth", &On::Probe(Probe::TiltSines), slow_reference);
 }
 
 #[test]
-fn rise_and_settling_are_missed_with_a_slow_reference() {
-    held_by_the_demo_and_missed_by("tilt-rise", &On::Probe(Probe::TiltSteps), slow_reference);
-    held_by_the_demo_and_missed_by("tilt-settling", &On::Probe(Probe::TiltSteps), slow_reference);
+fn rise_and_settling_fail_with_a_slow_reference() {
+    passes_for_the_demo_and_fails_for("tilt-rise", &On::Probe(Probe::TiltSteps), slow_reference);
+    passes_for_the_demo_and_fails_for("tilt-settling", &On::Probe(Probe::TiltSteps), slow_reference);
 }
 
 #[test]
-fn overshoot_is_missed_with_slow_motors() {
-    held_by_the_demo_and_missed_by("tilt-overshoot", &On::Probe(Probe::TiltSteps), slow_motors);
+fn overshoot_fails_with_slow_motors() {
+    passes_for_the_demo_and_fails_for("tilt-overshoot", &On::Probe(Probe::TiltSteps), slow_motors);
 }
 
 #[test]
-fn coupling_is_missed_by_a_skewed_craft_with_loose_loops() {
-    held_by_the_demo_and_missed_by("heading-coupling", &On::Probe(Probe::TiltSteps), |pair| {
+fn coupling_fails_by_a_skewed_craft_with_loose_loops() {
+    passes_for_the_demo_and_fails_for("yaw-coupling", &On::Probe(Probe::TiltSteps), |pair| {
         skewed(pair);
         let config = &mut pair.controller.config;
         config.rate.yaw.crossover_rad_s *= 0.1;
@@ -150,54 +150,54 @@ fn coupling_is_missed_by_a_skewed_craft_with_loose_loops() {
 }
 
 #[test]
-fn saturation_is_missed_with_a_noisy_gyro() {
-    held_by_the_demo_and_missed_by("saturation", &On::Flight("rough-air"), |pair| {
+fn saturation_fails_with_a_noisy_gyro() {
+    passes_for_the_demo_and_fails_for("saturation", &On::Flight("rough-air"), |pair| {
         pair.craft.config.sensors.imu.as_mut().unwrap().gyro.noise_rad_s_rthz *= 150.0;
     });
 }
 
 #[test]
-fn tilt_limit_is_missed_with_an_inert_body() {
-    for id in ["tilt-believed", "tilt-true"] {
-        held_by_the_demo_and_missed_by(id, &On::Flight("cannot-hold-position"), |pair| {
+fn tilt_limit_fails_with_an_inert_body() {
+    for id in ["tilt-estimated", "tilt-true"] {
+        passes_for_the_demo_and_fails_for(id, &On::Flight("cannot-hold-position"), |pair| {
             pair.craft.config.inertia_kg_m2.as_flattened_mut().iter_mut().for_each(|part| *part *= 6.0);
         });
     }
 }
 
 #[test]
-fn holds_are_missed_with_slow_outer_loops() {
-    held_by_the_demo_and_missed_by("hold-light", &On::Flight("hold-in-wind"), slow_velocity);
-    held_by_the_demo_and_missed_by("hold-moderate", &On::Flight("rough-air"), slow_velocity);
-    held_by_the_demo_and_missed_by("gust", &On::Flight("gust"), slow_velocity);
+fn hold_requirements_fail_with_slow_outer_loops() {
+    passes_for_the_demo_and_fails_for("hold-light", &On::Flight("hold-in-wind"), slow_velocity);
+    passes_for_the_demo_and_fails_for("hold-moderate", &On::Flight("rough-air"), slow_velocity);
+    passes_for_the_demo_and_fails_for("gust", &On::Flight("gust"), slow_velocity);
 }
 
 #[test]
-fn severe_hold_is_missed_with_slow_outer_loops() {
+fn severe_hold_fails_with_slow_outer_loops() {
     let mut severe = flight("rough-air");
     severe.air.turbulence = Some(aplomb_craft::Turbulence::severe());
-    held_by_the_demo_and_missed_by("hold-severe", &On::Plan(Box::new(severe)), slow_velocity);
+    passes_for_the_demo_and_fails_for("hold-severe", &On::Plan(Box::new(severe)), slow_velocity);
 }
 
 #[test]
-fn touchdown_is_missed_with_a_fast_landing() {
-    held_by_the_demo_and_missed_by("touchdown", &On::Flight("land"), |pair| {
+fn touchdown_fails_with_a_fast_landing() {
+    passes_for_the_demo_and_fails_for("touchdown", &On::Flight("land"), |pair| {
         pair.controller.config.pilot.landing_speed_m_s *= 2.5;
     });
 }
 
 #[test]
-fn requirement_that_a_flight_does_not_test_says_nothing() {
+fn requirement_that_a_flight_does_not_test_has_no_evidence() {
     let pair = demo();
     let size = Size::of(&pair.craft, &pair.controller);
     let plan = flight("climb");
     let flown = fly(&pair.craft.config, &pair.controller.config, &plan, 1).unwrap();
     let view = View { plan: &plan, trace: &flown.trace, size: &size };
     for one in table::requirements(&size) {
-        let heard = one.evidence(&view, None).is_some();
+        let has_evidence = one.evidence(&view, None).is_some();
         assert_eq!(
-            heard,
-            ["saturation", "tilt-believed", "tilt-true"].contains(&one.id.as_ref()),
+            has_evidence,
+            ["saturation", "tilt-estimated", "tilt-true"].contains(&one.id.as_ref()),
             "{}",
             one.id
         );
@@ -205,7 +205,7 @@ fn requirement_that_a_flight_does_not_test_says_nothing() {
 }
 
 #[test]
-fn limits_move_with_the_size_of_the_craft() {
+fn limits_scale_with_the_size_of_the_craft() {
     let mut pair = demo();
     let limits = |pair: &Pair, id: &str| {
         let found = table::requirements(&Size::of(&pair.craft, &pair.controller));
@@ -218,38 +218,38 @@ fn limits_move_with_the_size_of_the_craft() {
     assert_eq!(limits(&pair, "tilt-overshoot"), Limit::AtMost(10.0));
 }
 
-fn told(text: &str) -> Vec<String> {
+fn reported(text: &str) -> Vec<String> {
     let pair = demo();
     let mut requirements = table::requirements(&Size::of(&pair.craft, &pair.controller));
     let error = file::apply("requirements.toml", text, &mut requirements).unwrap_err();
-    let told = error.problems.into_iter().map(|problem| {
-        let place = problem.place.unwrap();
-        format!("{}:{} {} | {}", place.line, place.column, place.text, problem.reason)
+    let reported = error.problems.into_iter().map(|problem| {
+        let location = problem.location.unwrap();
+        format!("{}:{} {} | {}", location.line, location.column, location.text, problem.reason)
     });
-    told.collect()
+    reported.collect()
 }
 
 #[test]
-fn mistakes_in_a_file_of_requirements_are_told_at_their_place() {
+fn mistakes_in_a_file_of_requirements_are_reported_at_their_location() {
     assert_eq!(
-        told("[[waive]]\nid = \"tilt-dampng\"\nreason = \"because I say so\"\n"),
+        reported("[[waive]]\nid = \"tilt-dampng\"\nreason = \"no reason at all\"\n"),
         ["2:6 \"tilt-dampng\" | no requirement `tilt-dampng`"]
     );
     assert_eq!(
-        told("[[waive]]\nid = \"tilt-damping\"\nreason = \" \"\n"),
-        ["3:10 \" \" | a reason must say something"]
+        reported("[[waive]]\nid = \"tilt-damping\"\nreason = \" \"\n"),
+        ["3:10 \" \" | the reason is too short"]
     );
     assert_eq!(
-        told("[[tighten]]\nid = \"tilt-overshoot\"\nat_most = 20\nbecause = \"the camera needs it\"\n"),
-        ["3:11 20 | looser than the 10 of the table"]
+        reported("[[tighten]]\nid = \"tilt-overshoot\"\nat_most = 20\nbecause = \"the camera needs it\"\n"),
+        ["3:11 20 | looser than the required 10"]
     );
     assert_eq!(
-        told("[[tighten]]\nid = \"tilt-overshoot\"\nat_least = 5\nbecause = \"the camera needs it\"\n"),
+        reported("[[tighten]]\nid = \"tilt-overshoot\"\nat_least = 5\nbecause = \"the camera needs it\"\n"),
         ["1:1 [[tighten]] | `tilt-overshoot` is tightened by `at_most` alone"]
     );
     let added = "[[add]]\nid = \"gust\"\ntext = \"tilt\"\n[add.check]\nwhat = \"tilt_deg\"\nstatistic = \"rms\"\n\
                  at_most = 3\nbecause = \"the camera needs it\"\n";
-    assert_eq!(told(added), ["2:6 \"gust\" | there is a requirement `gust` already"]);
+    assert_eq!(reported(added), ["2:6 \"gust\" | requirement `gust` exists already"]);
 }
 
 #[test]

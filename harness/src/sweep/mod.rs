@@ -1,4 +1,4 @@
-//! How margins and figures move when numbers of the files are varied.
+//! Parameter sweeps: margins and figures over ranges of values of the files.
 
 pub mod parquet;
 pub mod table;
@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use toml::Table;
 
 use crate::camera;
-use crate::disperse::spread::share;
+use crate::disperse::dispersion::share;
 use crate::fly::fly;
 use crate::input::{Controller, Craft, FlightPlan, InputError};
 use crate::judge::{evidence, verdict};
@@ -19,7 +19,7 @@ use crate::margins::{Bench, Linear, Probe, linear};
 use crate::verdict::{Outcome, Verdict};
 use vary::{Axis, Which};
 
-/// The two files whose numbers are varied.
+/// The two files with the swept values.
 #[derive(Clone, Debug)]
 pub struct Files {
     /// The craft file.
@@ -35,32 +35,32 @@ pub struct Tried {
     pub values: Vec<f64>,
     /// The linear loops at the demands on the mixer in hover; empty where the files are refused or the craft cannot hover.
     pub loops: Vec<Linear>,
-    /// What the flight was expected to do, judged; empty without a flight.
+    /// Verdicts on the checks of the flight; empty without a flight.
     pub verdicts: Vec<Verdict>,
-    /// Why the files are refused.
+    /// Reason of a refusal of the files.
     pub refused: Option<String>,
 }
 
 impl Tried {
-    /// Stable, margins and peaks within their limits, and every check of the flight held.
+    /// True for a stable point with all margins and peaks within their limits and no failed check.
     #[must_use]
     pub fn is_feasible(&self) -> bool {
-        self.room() >= 1.0 && self.verdicts.iter().all(|verdict| verdict.outcome == Outcome::Pass)
+        self.margin_ratio() >= 1.0 && self.verdicts.iter().all(|verdict| verdict.outcome == Outcome::Pass)
     }
 
-    /// Room of the tightest loop, 1 where a limit is just held, 0 where it is not stable or refused.
+    /// Margin ratio of the limiting loop: measured over required margin, 1 at the limit, 0 where unstable or refused.
     #[must_use]
-    pub fn room(&self) -> f64 {
+    pub fn margin_ratio(&self) -> f64 {
         let least = self.loops.iter().map(room).fold(f64::INFINITY, f64::min);
         if least.is_finite() { least } else { 0.0 }
     }
 }
 
 impl Files {
-    /// Craft and controller with the numbers of the axes put in.
+    /// Craft and controller with the values of the axes.
     ///
     /// # Errors
-    /// An unknown path, with the nearest valid one, or a value that is refused.
+    /// An unknown path, with the nearest valid one, or an invalid value.
     pub fn with(&self, axes: &[Axis], values: &[f64]) -> Result<(Craft, Controller), String> {
         let mut files = self.clone();
         for (axis, &value) in axes.iter().zip(values) {
@@ -82,7 +82,7 @@ impl Files {
         Ok((craft, controller))
     }
 
-    /// Tries one point: linear margins in hover, then the flight.
+    /// Evaluates one point: linear margins in hover, then the flight.
     #[must_use]
     pub fn try_out(&self, axes: &[Axis], values: &[f64], plan: Option<&FlightPlan>) -> Tried {
         let mut tried =
@@ -129,17 +129,17 @@ pub fn grid(axes: &[Axis]) -> Vec<Vec<f64>> {
     })
 }
 
-/// `count` points drawn evenly from the ranges of the axes.
+/// `count` points drawn at random, uniformly from the ranges of the axes.
 #[must_use]
 pub fn random(axes: &[Axis], count: usize, seed: u64) -> Vec<Vec<f64>> {
-    let place = |run: u64| {
+    let point = |run: u64| {
         let axes = axes.iter().zip(0..);
-        axes.map(|(axis, place)| axis.at(share(seed, run, place))).collect()
+        axes.map(|(axis, index)| axis.at(share(seed, run, index))).collect()
     };
-    (0..count as u64).map(place).collect()
+    (0..count as u64).map(point).collect()
 }
 
-/// Tries all points, in parallel; the order of the results is that of the points.
+/// Evaluates all points in parallel. The results have the order of the points.
 #[must_use]
 pub fn sweep(
     files: &Files,
@@ -156,18 +156,18 @@ pub fn sweep(
     each.collect()
 }
 
-/// Linear against measured at one point.
+/// Difference of measured and linear margins at one point.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SpotCheck {
-    /// The loop: the tightest one at a torque demand.
+    /// The loop: the limiting one at a torque demand.
     pub broken: Break,
-    /// Measured less linear gain margin up in dB, and phase margin in deg; NaN where it could not be measured.
+    /// Measured minus linear upper gain margin in dB and phase margin in deg; NaN where inconclusive.
     pub gain_up_db: f64,
     /// See `gain_up_db`.
     pub phase_deg: f64,
 }
 
-/// Measures by injection at `count` of the stable points, evenly spread over the sweep.
+/// Measures by injection at `count` of the stable points, evenly distributed over the sweep.
 #[must_use]
 pub fn spot_check(files: &Files, axes: &[Axis], tried: &[Tried], count: usize) -> Vec<SpotCheck> {
     let stable: Vec<&Tried> =
@@ -207,16 +207,16 @@ mod tests {
     }
 
     #[test]
-    fn a_faster_rate_loop_loses_phase_and_at_last_stability() {
+    fn faster_rate_loop_loses_margin_and_then_stability() {
         let axes = axes(&["controller.override.rate_roll.crossover_rad_s=35..300x8"]);
         let tried = sweep(&files(), &axes, &grid(&axes), None, || {});
         let roll = |tried: &Tried| tried.loops[0].figures.gain_up_db;
-        assert!(roll(&tried[0]) > roll(&tried[1]) && tried[0].is_feasible(), "{}", tried[0].room());
-        assert!(!tried[7].loops[0].stable && tried[7].room() == 0.0);
+        assert!(roll(&tried[0]) > roll(&tried[1]) && tried[0].is_feasible(), "{}", tried[0].margin_ratio());
+        assert!(!tried[7].loops[0].stable && tried[7].margin_ratio() == 0.0);
     }
 
     #[test]
-    fn an_unknown_path_is_refused_with_the_nearest_one() {
+    fn unknown_path_is_refused_with_the_nearest_one() {
         let axes = axes(&["controller.override.rate_roll.crosover_rad_s=20..50x2"]);
         let reason = files().with(&axes, &[30.0]).unwrap_err();
         assert!(reason.contains("`crossover_rad_s`"), "{reason}");
@@ -229,7 +229,7 @@ mod tests {
     }
 
     #[test]
-    fn a_grid_has_every_pair_and_random_points_repeat() {
+    fn grid_has_every_pair_and_random_points_repeat() {
         let axes = axes(&["craft.mass_kg=1..2x3", "craft.motor.inertia_kg_m2=0.02..0.04x2"]);
         let points = grid(&axes);
         assert_eq!(points.len(), 6);

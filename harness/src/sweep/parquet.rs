@@ -1,4 +1,4 @@
-//! A table of numbers as a Parquet file, for whoever reads columns rather than lines.
+//! A table of numbers as a Parquet file.
 
 use std::sync::Arc;
 

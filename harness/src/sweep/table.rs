@@ -1,4 +1,4 @@
-//! A sweep as a table: a line for each point.
+//! A sweep as a table with one line per point.
 
 use std::io;
 
@@ -10,8 +10,8 @@ use crate::margins::figures::Figures;
 
 type Of = fn(&Figures) -> f64;
 
-/// The values of each point, whether it is feasible (1) and stable (1), the worst linear margins, and each figure of the
-/// flight; NaN where there is none.
+/// Columns of the table: swept values, flags for feasible and stable, worst linear margins, figures of the flight; NaN where
+/// there is none.
 #[must_use]
 pub fn columns(axes: &[Axis], tried: &[Tried], plan: Option<&FlightPlan>) -> Vec<Column> {
     let column = |name: String, of: &dyn Fn(&Tried) -> f64| (name, tried.iter().map(of).collect());
@@ -21,7 +21,7 @@ pub fn columns(axes: &[Axis], tried: &[Tried], plan: Option<&FlightPlan>) -> Vec
     columns.push(column("feasible".to_owned(), &|tried| flag(tried.is_feasible())));
     columns
         .push(column("stable".to_owned(), &|tried| flag(tried.loops.first().is_some_and(|one| one.stable))));
-    columns.push(column("room".to_owned(), &Tried::room));
+    columns.push(column("margin_ratio".to_owned(), &Tried::margin_ratio));
     let worst = |tried: &Tried, of: Of, choose: fn(f64, f64) -> f64| {
         tried.loops.iter().map(|one| of(&one.figures)).fold(f64::NAN, choose)
     };
@@ -44,10 +44,10 @@ pub fn columns(axes: &[Axis], tried: &[Tried], plan: Option<&FlightPlan>) -> Vec
     columns
 }
 
-/// The columns as CSV to seven digits, with why a point was refused behind them.
+/// The columns as CSV with seven digits; the last column is the reason of a refusal.
 ///
 /// # Errors
-/// None but those of the library.
+/// An error of the CSV library.
 pub fn csv(columns: &[Column], tried: &[Tried]) -> io::Result<Vec<u8>> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(columns.iter().map(|(name, _)| name.as_str()).chain(["refused"]))?;

@@ -1,38 +1,38 @@
-//! Which numbers of the files are varied, and over what.
+//! Axes of a sweep: values of the files and their ranges.
 
 use toml::{Table, Value};
 
-/// A number of one of the files and the range it is varied over.
+/// A value of one of the files with its range.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Axis {
-    /// Which file it is in.
+    /// Its file.
     pub file: Which,
-    /// Its path in there, such as `override.rate_roll.crossover_rad_s` or `inertia_kg_m2[0]`.
+    /// Its path in the file, such as `override.rate_roll.crossover_rad_s` or `inertia_kg_m2[0]`.
     pub path: String,
     /// Lowest value.
     pub low: f64,
     /// Highest value.
     pub high: f64,
-    /// How many values of a grid.
+    /// Number of values on a grid.
     pub count: usize,
 }
 
 /// One of the two files.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Which {
-    /// The craft: the truth.
+    /// The craft file.
     Craft,
-    /// The controller: belief and overrides.
+    /// The controller file.
     Controller,
 }
 
-/// Values of a grid unless told otherwise.
+/// Default number of values on a grid.
 const COUNT: usize = 20;
 
 impl std::str::FromStr for Axis {
     type Err = String;
 
-    /// `craft.PATH=LOW..HIGH`, `controller.PATH=LOW..HIGH`, with `xCOUNT` behind it if not 20 values are wanted.
+    /// `craft.PATH=LOW..HIGH`, `controller.PATH=LOW..HIGH`, with the suffix `xCOUNT` for other than 20 values.
     fn from_str(text: &str) -> Result<Self, String> {
         let form =
             || format!("`{text}` is not of the form craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGHxCOUNT");
@@ -61,7 +61,7 @@ impl std::str::FromStr for Axis {
 }
 
 impl Axis {
-    /// Its whole name.
+    /// Its full name.
     #[must_use]
     pub fn name(&self) -> String {
         let file = match self.file {
@@ -86,34 +86,34 @@ pub fn value_at(file: &Table, path: &str) -> Option<f64> {
     let start = file.get(first.key()?)?;
     let found = parts.try_fold(start, |value, step| match step {
         Step::Key(key) => value.get(key),
-        Step::Place(place) => value.get(place),
+        Step::Index(index) => value.get(index),
     })?;
     found.as_float().or_else(|| found.as_integer().map(|whole| whole as f64))
 }
 
-/// Puts a number at a path of a file. Tables on the way are made; where something else stands, nothing is done.
+/// Sets the number at a path of a file. Missing tables are created.
 ///
 /// # Errors
-/// Says where the path cannot go on.
+/// A path that ends at something else than a number or table.
 pub fn set(file: &mut Table, path: &str, number: f64) -> Result<(), String> {
-    let lost = |at: &str| format!("`{path}` leads to no number: it ends at `{at}`");
+    let lost = |at: &str| format!("`{path}` is no path of a number: it ends at `{at}`");
     let all: Vec<Step<'_>> = path.split('.').flat_map(steps).collect();
     let [Step::Key(first), rest @ ..] = all.as_slice() else { return Err(lost(path)) };
     let empty = || Value::Table(Table::new());
-    let mut place = file.entry((*first).to_owned()).or_insert_with(empty);
+    let mut node = file.entry((*first).to_owned()).or_insert_with(empty);
     for step in rest {
-        place = match step {
+        node = match step {
             Step::Key(key) => {
-                place.as_table_mut().ok_or_else(|| lost(key))?.entry((*key).to_owned()).or_insert_with(empty)
+                node.as_table_mut().ok_or_else(|| lost(key))?.entry((*key).to_owned()).or_insert_with(empty)
             }
-            Step::Place(i) => place.get_mut(*i).ok_or_else(|| lost(&format!("[{i}]")))?,
+            Step::Index(i) => node.get_mut(*i).ok_or_else(|| lost(&format!("[{i}]")))?,
         };
     }
-    match place {
+    match node {
         Value::Table(table) if !table.is_empty() => Err(lost(path)),
-        Value::Array(_) => Err(format!("`{path}` is a list: add [0], [1] ... to name one of it")),
+        Value::Array(_) => Err(format!("`{path}` is a list: append [0], [1] ... to select an element")),
         _ => {
-            *place = Value::Float(number);
+            *node = Value::Float(number);
             Ok(())
         }
     }
@@ -123,25 +123,25 @@ pub fn set(file: &mut Table, path: &str, number: f64) -> Result<(), String> {
 #[derive(Clone, Copy)]
 enum Step<'a> {
     Key(&'a str),
-    Place(usize),
+    Index(usize),
 }
 
 impl<'a> Step<'a> {
     fn key(self) -> Option<&'a str> {
         match self {
             Self::Key(key) => Some(key),
-            Self::Place(_) => None,
+            Self::Index(_) => None,
         }
     }
 }
 
-/// `key` or `key[place]`.
+/// Parses `key` or `key[index]`.
 fn steps(part: &str) -> impl Iterator<Item = Step<'_>> {
-    let (key, place) = match part.strip_suffix(']').and_then(|part| part.split_once('[')) {
-        Some((key, place)) => (key, place.parse().ok()),
+    let (key, index) = match part.strip_suffix(']').and_then(|part| part.split_once('[')) {
+        Some((key, index)) => (key, index.parse().ok()),
         None => (part, None),
     };
-    std::iter::once(Step::Key(key)).chain(place.map(Step::Place))
+    std::iter::once(Step::Key(key)).chain(index.map(Step::Index))
 }
 
 #[cfg(test)]
@@ -149,11 +149,11 @@ mod tests {
     use super::*;
 
     #[test]
-    fn numbers_are_found_and_put_where_the_path_leads() {
-        let mut file: Table = "mass_kg = 1\ninertia = [1.0, 2.0]\n[motor]\nlag_s = 0.03\n".parse().unwrap();
+    fn numbers_are_read_and_set_at_their_path() {
+        let mut file: Table = "mass_kg = 1\ninertia = [1.0, 2.0]\n[motor]\ndelay_s = 0.03\n".parse().unwrap();
         assert_eq!(value_at(&file, "mass_kg"), Some(1.0));
         assert_eq!(value_at(&file, "inertia[1]"), Some(2.0));
-        for (path, value) in [("motor.lag_s", 0.05), ("inertia[1]", 7.0), ("override.rate.cutoff", 3.0)] {
+        for (path, value) in [("motor.delay_s", 0.05), ("inertia[1]", 7.0), ("override.rate.cutoff", 3.0)] {
             set(&mut file, path, value).unwrap();
             assert_eq!(value_at(&file, path), Some(value));
         }

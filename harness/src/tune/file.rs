@@ -1,22 +1,22 @@
-//! The controller file that a tuning writes: what there is to know of the craft, and the overrides that were found.
+//! The controller file written by a tuning: model parameters of the craft and the tuned overrides.
 
 use std::fmt::Write as _;
 
 use aplomb::flight::Airframe;
 
-use super::knob::{KNOBS, Setting};
+use super::parameter::{PARAMETERS, Setting};
 use crate::input::Craft;
 use crate::input::craft::INCH_M;
 
-/// Text of the controller file for the facts in `airframe` with the overrides in `settings`, one for each knob that is off 1.
+/// Text of the controller file for `airframe` with the overrides in `settings`.
 #[must_use]
 pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String {
     let Airframe { inertia, geometry, thrust_curve: curve, .. } = airframe;
     let number = |value: f32| significant(f64::from(value));
     let list = |values: [f32; 3]| values.map(number).join(", ");
     let mut text = format!(
-        "# Controller of the {}, derived from its craft file and refined by `aplomb tune`. What is not given follows from these\n\
-         # facts; a [override] table replaces it.\n\
+        "# Controller of the {}, derived from its craft file and refined by `aplomb tune`. Settings are derived from these\n\
+         # parameters; an [override] table replaces them.\n\
          mass_kg = {}\n\
          inertia_kg_m2 = [{}] # roll, pitch, yaw\n",
         craft.name,
@@ -38,14 +38,14 @@ pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String 
     }
     text.push_str("\n[arms]\n");
     let arms = geometry.arms.into_array();
-    for (place, arm) in ["front_left", "front_right", "rear_left", "rear_right"].into_iter().zip(arms) {
+    for (corner, arm) in ["front_left", "front_right", "rear_left", "rear_right"].into_iter().zip(arms) {
         let spin = match arm.spin {
             aplomb::Spin::Clockwise => "clockwise",
             aplomb::Spin::CounterClockwise => "counter_clockwise",
         };
         let _ = writeln!(
             text,
-            "{place} = {{ x_m = {}, y_m = {}, spin = \"{spin}\" }}",
+            "{corner} = {{ x_m = {}, y_m = {}, spin = \"{spin}\" }}",
             number(arm.x_m),
             number(arm.y_m)
         );
@@ -77,17 +77,17 @@ pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String 
     );
     let mut table = "";
     for setting in settings {
-        let knob = &KNOBS[setting.knob];
-        for place in knob.places {
-            if place.table != table {
-                table = place.table;
+        let parameter = &PARAMETERS[setting.parameter];
+        for key in parameter.keys {
+            if key.table != table {
+                table = key.table;
                 let _ = writeln!(text, "\n[override.{table}]");
             }
-            let value = f64::from((place.derived)(&setting.derived)) * setting.factor;
+            let value = f64::from((key.derived)(&setting.derived)) * setting.factor;
             let _ = writeln!(
                 text,
-                "{} = {} # {} of what is derived",
-                place.key,
+                "{} = {} # {} times the derived value",
+                key.key,
                 significant(value),
                 significant(setting.factor)
             );
@@ -96,13 +96,13 @@ pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String 
     text
 }
 
-/// Four significant digits, as TOML takes them.
+/// A TOML float with four significant digits.
 fn significant(value: f64) -> String {
     if value == 0.0 {
         return "0.0".to_owned();
     }
     let rounded: f64 = format!("{value:.3e}").parse().unwrap_or(value);
-    // Debug keeps the point that makes it a number with a fraction.
+    // Debug formatting keeps the decimal point of a TOML float.
     format!("{rounded:?}")
 }
 
@@ -111,7 +111,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn numbers_are_short_and_keep_their_point() {
+    fn numbers_are_short_and_keep_their_decimal_point() {
         assert_eq!(significant(0.123_456), "0.1235");
         assert_eq!(significant(5600.4), "5600.0");
         assert_eq!(significant(-4.0e-7), "-4e-7");

@@ -1,36 +1,42 @@
-//! A tuning as a page: what limits it, what was turned, and what a faster controller would cost.
+//! Report page of a tuning: limiting requirements, adjusted parameters, trade-off.
 
 use std::fmt::Write as _;
 
-use super::{Trade, Tuned, room};
+use super::{Trade, Tuned, slack};
 use crate::input::Craft;
 use crate::report::svg::{Align, Path, Svg};
 use crate::report::ticks::{Scale, Ticks};
 use crate::report::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_grid};
 use crate::report::xml::escape;
 use crate::report::{Repeat, number::significant, sheet};
-use crate::tune::knob::KNOBS;
+use crate::tune::parameter::PARAMETERS;
 use crate::verdict::Limit;
 
-/// Everything the page says.
+/// Contents of the page.
 #[derive(Clone, Debug)]
 pub struct TunePage<'a> {
     /// The craft.
     pub craft: &'a Craft,
-    /// What was found.
+    /// The result of the tuning.
     pub tuned: &'a Tuned,
-    /// How somebody else gets the same.
+    /// How to repeat it.
     pub repeat: Repeat,
 }
 
 const TERMS: [(&str, &str); 4] = [
     (
-        "room",
-        "Distance of a figure from its limit, as a share of the limit. The tuning gives each 15 %, and then makes the loops fast.",
+        "normalised slack",
+        "Distance of a figure from its limit over the limit. The tuning requires 15 % of each, and then maximises the speed of the loops.",
     ),
-    ("binds", "The requirements with the least room: to ask for more of one is to lose it, or another."),
-    ("pace", "Factor on the gains of roll, pitch and yaw rate and of tilt; the slow loops stay."),
-    ("derived", "What follows from mass, inertia, the rotors' lag, delays and filters alone."),
+    (
+        "limiting requirement",
+        "A requirement with the least slack. Faster or slower gains would violate it or another one.",
+    ),
+    (
+        "gain scale",
+        "Common factor on the gains of roll, pitch and yaw rate and of tilt; the slow loops are unchanged.",
+    ),
+    ("derived", "Computed from mass, inertia, rotor time constant, delays and filters."),
 ];
 
 /// Composes the page.
@@ -40,27 +46,33 @@ pub fn compose(page_of: &TunePage<'_>) -> String {
     let title = format!("Controller of the {}", craft.name);
     let mut page = String::new();
     sheet::open(&mut page, &title);
-    let missed = tuned.found.judgement.items.iter().filter(|item| item.counts_against()).count();
-    let (class, verdict) = if missed == 0 {
-        ("held", format!("All {} figures hold their limits", tuned.found.judgement.items.len()))
+    let failed = tuned.found.judgement.items.iter().filter(|item| item.counts_against()).count();
+    let (class, verdict) = if failed == 0 {
+        ("pass", format!("Pass: all {} figures are within their limits", tuned.found.judgement.items.len()))
     } else {
-        ("missed", format!("{missed} of {} figures miss their limits", tuned.found.judgement.items.len()))
+        (
+            "fail",
+            format!(
+                "Fail: {failed} of {} figures are outside their limits or inconclusive",
+                tuned.found.judgement.items.len()
+            ),
+        )
     };
     let _ = writeln!(
         page,
         "<header><p class=\"craft\">{}</p><h1>{}</h1><p class=\"verdict {class}\">{verdict}.</p>\
-         <p>{} controllers were tried. The tightest limit has {} % of room, where the derived gains left {} %.</p>\
+         <p>{} controllers were tried. The least normalised slack is {} %; with the derived gains it is {} %.</p>\
          <p class=\"soft\">{}</p></header>",
         escape(&craft.words()),
         escape(&title),
         tuned.tried,
-        significant(100.0 * tuned.found.room(), 2),
-        significant(100.0 * tuned.start.room(), 2),
+        significant(100.0 * tuned.found.slack(), 2),
+        significant(100.0 * tuned.start.slack(), 2),
         sheet::EVIDENCE
     );
-    page.push_str("<section><h2>What binds</h2><table><thead><tr><th scope=\"col\">Requirement</th><th scope=\"col\">Where</th>\
-        <th scope=\"col\">Figure</th><th scope=\"col\">Limit</th><th scope=\"col\">Room</th></tr></thead><tbody>");
-    for item in tuned.found.tightest(6) {
+    page.push_str("<section><h2>Limiting requirements</h2><table><thead><tr><th scope=\"col\">Requirement</th><th scope=\"col\">Where</th>\
+        <th scope=\"col\">Figure</th><th scope=\"col\">Limit</th><th scope=\"col\">Normalised slack</th></tr></thead><tbody>");
+    for item in tuned.found.limiting(6) {
         let limit = match item.limit {
             Limit::AtMost(high) => format!("at most {}", significant(high, 3)),
             Limit::AtLeast(low) => format!("at least {}", significant(low, 3)),
@@ -74,24 +86,24 @@ pub fn compose(page_of: &TunePage<'_>) -> String {
             significant(item.measured, 3),
             item.unit,
             item.unit,
-            significant(100.0 * room(item), 2)
+            significant(100.0 * slack(item), 2)
         );
     }
-    page.push_str("</tbody></table></section>\n<section><h2>What was turned</h2><table><thead><tr><th scope=\"col\">Gain</th>\
-        <th scope=\"col\">Of what is derived</th></tr></thead><tbody>");
-    for (knob, factor) in KNOBS.iter().zip(tuned.factors) {
+    page.push_str("</tbody></table></section>\n<section><h2>Adjusted parameters</h2><table><thead><tr><th scope=\"col\">Gain</th>\
+        <th scope=\"col\">Factor on the derived value</th></tr></thead><tbody>");
+    for (parameter, factor) in PARAMETERS.iter().zip(tuned.factors) {
         let _ = write!(
             page,
             "\n<tr><th scope=\"row\">{}</th><td class=\"figure\">{}</td></tr>",
-            knob.name,
+            parameter.name,
             significant(factor, 3)
         );
     }
     let _ = writeln!(
         page,
-        "</tbody></table></section>\n<section><h2>The trade</h2><figure class=\"map\"><h3>Disturbance against noise, by pace</h3>{}\
-         <figcaption>Largest tilt that a pulse of torque leaves, over the noise of the motor commands in hover, with the craft's \
-         own sensors. Full: every requirement holds. Open: one is missed. Cross: the controller that was found.</figcaption></figure>\
+        "</tbody></table></section>\n<section><h2>Trade-off</h2><figure class=\"map\"><h3>Disturbance rejection against noise, by gain scale</h3>{}\
+         <figcaption>Largest tilt after a torque pulse, over the noise of the motor commands in hover, with the craft's \
+         own sensors. Filled: every requirement passes. Open: at least one does not. Cross: the tuned controller.</figcaption></figure>\
          </section>",
         curve(&tuned.trades)
     );
@@ -106,8 +118,8 @@ fn curve(trades: &[Trade]) -> String {
     let height = 260.0;
     let words = trades.iter().map(|trade| {
         format!(
-            "At pace {} {} deg of tilt and {} % of noise.",
-            trade.pace,
+            "Gain scale {}: {} deg of tilt and {} % of noise.",
+            trade.gain_scale,
             significant(trade.tilt_deg, 3),
             significant(trade.noise_percent, 3)
         )
@@ -127,18 +139,18 @@ fn curve(trades: &[Trade]) -> String {
     for &tick in &across.values {
         svg.text("tick", (x.at(tick), HEAD + height + 14.0), Align::Middle, &across.label(tick));
     }
-    let place = |trade: &Trade| (x.at(trade.noise_percent), y.at(trade.tilt_deg));
+    let point = |trade: &Trade| (x.at(trade.noise_percent), y.at(trade.tilt_deg));
     let mut line = Path::default();
-    line.run(&trades.iter().map(place).collect::<Vec<_>>());
+    line.run(&trades.iter().map(point).collect::<Vec<_>>());
     svg.path("truth", &line);
     for trade in trades {
-        let (px, py) = place(trade);
-        svg.circle(if trade.holds { "lift" } else { "paper" }, (px, py), 4.0);
-        svg.circle("start", (px, py), if trade.holds { 2.0 } else { 4.0 });
-        svg.text("note", (px + 7.0, py - 6.0), Align::Start, &format!("{}", trade.pace));
+        let (px, py) = point(trade);
+        svg.circle(if trade.passes { "lift" } else { "paper" }, (px, py), 4.0);
+        svg.circle("start", (px, py), if trade.passes { 2.0 } else { 4.0 });
+        svg.text("note", (px + 7.0, py - 6.0), Align::Start, &format!("{}", trade.gain_scale));
     }
-    if let Some(found) = trades.iter().find(|trade| trade.pace == 1.0) {
-        let (px, py) = place(found);
+    if let Some(found) = trades.iter().find(|trade| trade.gain_scale == 1.0) {
+        let (px, py) = point(found);
         let mut cross = Path::default();
         for side in [-6.0, 6.0] {
             cross.move_to((px - side, py - 6.0));

@@ -1,4 +1,4 @@
-//! What was accepted: figures to compare later ones with.
+//! The baseline: accepted figures, with which later ones are compared.
 
 use std::collections::HashMap;
 use std::path::Path;
@@ -8,16 +8,16 @@ use serde::{Deserialize, Serialize};
 
 use super::{Item, Judgement};
 use crate::cli::table::figure;
-use crate::input::{InputError, Place, Problem};
+use crate::input::{InputError, Location, Problem};
 use crate::verdict::{Limit, Outcome};
 
-/// Accepted figures, as they stand in the file.
+/// Accepted figures as written in the file.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Baseline {
-    /// Version of aplomb that they were measured with.
+    /// Version of aplomb that measured them.
     pub aplomb: String,
-    /// Seeds that each flight was flown under.
+    /// Number of seeds of each flight.
     pub seeds: u32,
     /// The figures.
     pub items: Vec<Accepted>,
@@ -29,15 +29,15 @@ pub struct Baseline {
 pub struct Accepted {
     /// The flight or probe.
     pub flight: String,
-    /// The requirement, or the words of the check.
+    /// The requirement or the description of the check.
     pub id: String,
-    /// The figure; absent if it could not be told.
+    /// The figure; absent if inconclusive.
     pub measured: Option<f64>,
-    /// Distance from the limit, negative beyond it; absent if it could not be told.
+    /// Distance from the limit, negative beyond it; absent if inconclusive.
     pub margin: Option<f64>,
 }
 
-/// Why a verification fails, in one line.
+/// A cause of a failed verification.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Cause {
     /// The flight or probe.
@@ -58,7 +58,7 @@ impl Baseline {
     /// Reads a baseline; `path` names it in messages.
     ///
     /// # Errors
-    /// What is wrong with it, and where.
+    /// The error with its location.
     pub fn from_text(path: &str, text: &str) -> Result<Self, InputError> {
         serde_json::from_str(text).map_err(|error| {
             let start = text.split_inclusive('\n').take(error.line().saturating_sub(1)).map(str::len);
@@ -69,15 +69,17 @@ impl Baseline {
                 path: path.to_owned(),
                 source: text.to_owned(),
                 problems: vec![Problem {
-                    place: Some(Place::of(text, at..at + 1)),
+                    location: Some(Location::of(text, at..at + 1)),
                     reason: format!("not a baseline: {reason}"),
-                    help: Some("take the file from version control, or delete it and accept anew".to_owned()),
+                    help: Some(
+                        "restore the file from version control, or delete it and accept again".to_owned(),
+                    ),
                 }],
             }
         })
     }
 
-    /// What `judgement` measured, to be accepted. Waived items are left out: nobody is held to them.
+    /// The figures of `judgement`, without waived items.
     #[must_use]
     pub fn of(judgement: &Judgement) -> Self {
         let finite = |value: f64| value.is_finite().then_some(value);
@@ -90,33 +92,34 @@ impl Baseline {
         Self { aplomb: env!("CARGO_PKG_VERSION").to_owned(), seeds: judgement.seeds, items: items.collect() }
     }
 
-    /// The file's text.
+    /// Text of the file.
     #[must_use]
     pub fn to_text(&self) -> String {
-        // Plain data of texts and finite numbers always has a form.
+        // Serialising texts and finite numbers cannot fail.
         serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
     }
 
-    /// Writes the file beside its place first, so that it is there whole, or as it was.
+    /// Writes the file atomically: to a temporary file, then renamed.
     ///
     /// # Errors
-    /// What the disk says.
+    /// An error of the file system.
     pub fn write(&self, path: &Path) -> std::io::Result<()> {
-        let passing = path.with_extension(format!("unfinished-{}", std::process::id()));
-        let written = std::fs::write(&passing, self.to_text()).and_then(|()| std::fs::rename(&passing, path));
+        let temporary = path.with_extension(format!("unfinished-{}", std::process::id()));
+        let written =
+            std::fs::write(&temporary, self.to_text()).and_then(|()| std::fs::rename(&temporary, path));
         if written.is_err() {
-            // The first error is the one to tell.
-            let _ = std::fs::remove_file(&passing);
+            // The first error is reported.
+            let _ = std::fs::remove_file(&temporary);
         }
         written
     }
 }
 
-/// Of a margin that is large beside its limit this share may be lost, as a figure far from its limit says little.
+/// Share of a large margin that may be lost.
 const SHARE_OF_MARGIN: f64 = 0.2;
 
-/// Everything that counts against `judgement`: what is missed or cannot be told, and, against a baseline, what lost more of
-/// its margin than its tolerance and what is no longer judged.
+/// The causes of failure of `judgement`: figures that fail or are inconclusive and, against a baseline, margins that shrank by
+/// more than the tolerance and figures that are no longer judged.
 #[must_use]
 pub fn causes(judgement: &Judgement, baseline: Option<&Baseline>) -> Vec<Cause> {
     let accepted: HashMap<(&str, &str), &Accepted> = baseline
@@ -137,11 +140,11 @@ pub fn causes(judgement: &Judgement, baseline: Option<&Baseline>) -> Vec<Cause> 
     let judged = |accepted: &Accepted| {
         judgement.items.iter().any(|item| item.flight == accepted.flight && item.id == accepted.id)
     };
-    let gone = baseline.iter().flat_map(|baseline| &baseline.items).filter(|accepted| !judged(accepted));
-    causes.extend(gone.map(|accepted| Cause {
+    let removed = baseline.iter().flat_map(|baseline| &baseline.items).filter(|accepted| !judged(accepted));
+    causes.extend(removed.map(|accepted| Cause {
         flight: accepted.flight.clone(),
         id: accepted.id.clone(),
-        text: "no longer judged, though the baseline holds a figure".to_owned(),
+        text: "no longer judged, but in the baseline".to_owned(),
     }));
     causes
 }
@@ -150,14 +153,14 @@ fn cause(item: &Item, before: Option<&Accepted>) -> Option<String> {
     let unit = item.unit;
     let once = match before {
         Some(Accepted { measured: Some(measured), margin: Some(margin), .. }) if *margin >= 0.0 => {
-            format!(", newly: the baseline has {}", with_unit(*measured, unit))
+            format!(", passed in the baseline with {}", with_unit(*measured, unit))
         }
         _ => String::new(),
     };
     match item.outcome {
-        Outcome::Inconclusive => Some(format!("cannot be told{once}")),
+        Outcome::Inconclusive => Some(format!("inconclusive{once}")),
         Outcome::Fail => {
-            Some(format!("missed{once}: {}, {}", with_unit(item.measured, unit), words(item.limit, unit)))
+            Some(format!("fail{once}: {}, {}", with_unit(item.measured, unit), words(item.limit, unit)))
         }
         Outcome::Pass => {
             let margin = before?.margin?;

@@ -1,4 +1,4 @@
-//! What is verified: a folder with a craft, its controller and flights, and perhaps requirements and a baseline.
+//! Input of a verification: a folder with craft, controller and flights, optionally requirements and a baseline.
 
 use std::path::Path;
 
@@ -18,7 +18,7 @@ pub const REQUIREMENTS: &str = "requirements.toml";
 /// Name of the accepted baseline in a folder; it may be absent.
 pub const BASELINE: &str = "baseline.json";
 
-/// Everything that a verification needs.
+/// Contents of a folder.
 #[derive(Clone, Debug)]
 pub struct Folder {
     /// The craft.
@@ -27,17 +27,17 @@ pub struct Folder {
     pub controller: Controller,
     /// The flights.
     pub plans: Vec<FlightPlan>,
-    /// What craft and controller mean for requirements.
+    /// Size parameters of craft and controller for the requirements.
     pub size: Size,
-    /// The requirements, a user's included.
+    /// The requirements, those of the folder included.
     pub requirements: Vec<Requirement>,
-    /// What is waived.
+    /// Waivers.
     pub waivers: Vec<Waiver>,
-    /// What was accepted before.
+    /// Accepted baseline.
     pub baseline: Option<Baseline>,
 }
 
-/// The texts of the optional files with the paths that name them in messages.
+/// Texts of the optional files with their paths for messages.
 #[derive(Default)]
 struct Texts {
     requirements: Option<(String, String)>,
@@ -48,7 +48,7 @@ impl Folder {
     /// Reads a folder.
     ///
     /// # Errors
-    /// Everything that is wrong with any of its files.
+    /// All errors of all files.
     pub fn load(folder: &Path) -> Result<Self, Vec<InputError>> {
         let mut wrong = Vec::new();
         let mut optional = |name: &str| {
@@ -67,7 +67,7 @@ impl Folder {
     /// The built-in demo.
     ///
     /// # Errors
-    /// None as long as the demo's files are right.
+    /// None while the demo's files are valid.
     pub fn demo() -> Result<Self, Vec<InputError>> {
         let text = |file: demo::File| Some((format!("built-in {}", file.path), file.text.to_owned()));
         let texts = Texts { requirements: text(demo::REQUIREMENTS), baseline: text(demo::BASELINE) };
@@ -80,7 +80,7 @@ impl Folder {
         )
     }
 
-    /// These, with the requirements as they stand and nothing waived or accepted.
+    /// A folder with the standard requirements, without waivers and baseline.
     #[must_use]
     pub fn of(craft: Craft, controller: Controller, plans: Vec<FlightPlan>) -> Self {
         let size = Size::of(&craft, &controller);

@@ -1,10 +1,10 @@
-//! The result of a verification for machines.
+//! The result of a verification as JSON.
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Cause, Item, Judgement};
-use crate::input::check::OverSeeds;
+use crate::input::check::Pooling;
 use crate::verdict::{Limit, Outcome};
 
 /// The result of a verification.
@@ -12,15 +12,15 @@ use crate::verdict::{Limit, Outcome};
 pub struct Verification {
     /// Version of aplomb.
     pub aplomb: String,
-    /// Everything held and no margin was lost.
-    pub held: bool,
+    /// True when every figure passes and no margin was lost.
+    pub pass: bool,
     /// Seeds that each flight was flown under.
     pub seeds: u32,
-    /// Why it did not hold: one line for each cause.
+    /// Why the verification fails: one line for each cause.
     pub causes: Vec<CauseLine>,
-    /// Everything that was judged.
+    /// Every judged requirement and check.
     pub items: Vec<ItemLine>,
-    /// Requirements that nothing was judged on.
+    /// Requirements that no flight tests.
     pub untested: Vec<UntestedLine>,
 }
 
@@ -35,7 +35,7 @@ pub struct CauseLine {
     pub text: String,
 }
 
-/// One requirement or check on one flight.
+/// One requirement or check, judged on one flight.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct ItemLine {
     /// The flight or probe.
@@ -54,19 +54,19 @@ pub struct ItemLine {
     pub margin: Option<f64>,
     /// Unit of all of these; empty for a plain number.
     pub unit: String,
-    /// Whether it held.
+    /// Pass, fail or inconclusive.
     pub outcome: OutcomeWord,
     /// Where the limit comes from.
     pub source: Option<String>,
-    /// Which errors are in the figure.
+    /// Error sources that the figure contains.
     pub error_model: String,
-    /// How the seeds became one figure.
+    /// How the figures or samples of the seeds are combined.
     pub pooling: Pooling,
-    /// Why nobody is held to it, if so.
+    /// Reason of the waiver; null where the item is not waived.
     pub waived: Option<String>,
 }
 
-/// Whether it held.
+/// Pass, fail or inconclusive.
 #[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum OutcomeWord {
@@ -78,19 +78,7 @@ pub enum OutcomeWord {
     Inconclusive,
 }
 
-/// How the seeds became one figure.
-#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Pooling {
-    /// Samples of all seeds together.
-    Pooled,
-    /// Median of the seeds' figures.
-    Median,
-    /// Worst of the seeds' figures.
-    Worst,
-}
-
-/// A requirement that nothing was judged on.
+/// A requirement that no flight tests.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct UntestedLine {
     /// The requirement.
@@ -100,7 +88,7 @@ pub struct UntestedLine {
 }
 
 impl Verification {
-    /// The result in this form.
+    /// Converts a judgement and its causes.
     #[must_use]
     pub fn of(judgement: &Judgement, causes: &[Cause]) -> Self {
         let line = |cause: &Cause| CauseLine {
@@ -111,7 +99,7 @@ impl Verification {
         let untested = judgement.untested.iter();
         Self {
             aplomb: env!("CARGO_PKG_VERSION").to_owned(),
-            held: causes.is_empty(),
+            pass: causes.is_empty(),
             seeds: judgement.seeds,
             causes: causes.iter().map(line).collect(),
             items: judgement.items.iter().map(ItemLine::of).collect(),
@@ -144,11 +132,7 @@ impl ItemLine {
             },
             source: item.source.clone(),
             error_model: item.error_model.clone(),
-            pooling: match item.over_seeds {
-                OverSeeds::Pooled => Pooling::Pooled,
-                OverSeeds::Median => Pooling::Median,
-                OverSeeds::Worst => Pooling::Worst,
-            },
+            pooling: item.pooling,
             waived: item.waived.clone(),
         }
     }

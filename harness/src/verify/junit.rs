@@ -8,7 +8,7 @@ use crate::cli::table::figure;
 /// The XML text.
 ///
 /// # Errors
-/// What the writer of the XML says.
+/// A failure of the XML writer.
 pub fn to_xml(judgement: &Judgement, causes: &[Cause]) -> Result<String, quick_junit::SerializeError> {
     let mut report = Report::new("aplomb verify");
     for flight in judgement.flights() {
@@ -19,10 +19,10 @@ pub fn to_xml(judgement: &Judgement, causes: &[Cause]) -> Result<String, quick_j
     let judged = |cause: &&Cause| {
         judgement.items.iter().any(|item| item.flight == cause.flight && item.id == cause.id)
     };
-    let gone: Vec<&Cause> = causes.iter().filter(|cause| !judged(cause)).collect();
-    if !gone.is_empty() {
+    let unmatched: Vec<&Cause> = causes.iter().filter(|cause| !judged(cause)).collect();
+    if !unmatched.is_empty() {
         let mut suite = TestSuite::new("baseline");
-        suite.add_test_cases(gone.into_iter().map(|cause| {
+        suite.add_test_cases(unmatched.into_iter().map(|cause| {
             let mut status = TestCaseStatus::non_success(NonSuccessKind::Failure);
             status.set_message(cause.text.clone());
             TestCase::new(format!("{}: {}", cause.flight, cause.id), status)

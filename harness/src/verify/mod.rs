@@ -1,4 +1,4 @@
-//! All requirements and checks on all flights of a folder: yes or no, and compared with what was accepted before.
+//! Verification of a folder: all requirements and checks on all flights, compared with an accepted baseline.
 
 pub mod baseline;
 pub mod folder;

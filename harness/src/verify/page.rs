@@ -1,10 +1,10 @@
-//! The result of a verification as a page in the style of the flights' report.
+//! Report page of a verification.
 
 use std::fmt::Write;
 
 use super::summary::Counts;
 use super::{Cause, Folder, Item, Judgement};
-use crate::input::check::OverSeeds;
+use crate::input::check::Pooling;
 use crate::report::page::outcome;
 use crate::report::xml::{anchor, escape};
 use crate::report::{Repeat, bullet, number, sheet};
@@ -41,9 +41,9 @@ pub fn page(folder: &Folder, judgement: &Judgement, causes: &[Cause], how: &Repe
 fn verdict(page: &mut String, judgement: &Judgement, causes: &[Cause], compared: bool) {
     let counts = Counts::of(&judgement.items);
     let (class, words) = match causes.len() {
-        0 => ("held", format!("Verified: {}", counts.words())),
-        1 => ("missed", format!("Not verified, for one cause: {}", counts.words())),
-        many => ("missed", format!("Not verified, for {many} causes: {}", counts.words())),
+        0 => ("pass", format!("Pass: {}", counts.words())),
+        1 => ("fail", format!("Fail, one cause: {}", counts.words())),
+        many => ("fail", format!("Fail, {many} causes: {}", counts.words())),
     };
     let _ = write!(page, "<p class=\"verdict {class}\">{words}.</p>");
     if !causes.is_empty() {
@@ -54,9 +54,9 @@ fn verdict(page: &mut String, judgement: &Judgement, causes: &[Cause], compared:
         page.push_str("</ul>");
     }
     let against = if compared {
-        "Compared with the accepted baseline: a margin that shrank by more than its tolerance counts."
+        "Compared with the accepted baseline: a margin that shrinks by more than its tolerance is a failure."
     } else {
-        "No baseline was accepted yet, so only the limits were judged."
+        "There is no accepted baseline: only the limits are judged."
     };
     let _ = write!(page, "<p>{against}</p><p class=\"soft\">{}</p>", sheet::EVIDENCE);
 }
@@ -79,9 +79,9 @@ fn contents(page: &mut String, judgement: &Judgement) {
 
 fn class(counts: Counts) -> &'static str {
     match counts {
-        Counts { missed: 1.., .. } => "missed",
-        Counts { unknown: 1.., .. } => "unknown",
-        Counts { .. } => "held",
+        Counts { fail: 1.., .. } => "fail",
+        Counts { inconclusive: 1.., .. } => "inconclusive",
+        Counts { .. } => "pass",
     }
 }
 
@@ -96,13 +96,13 @@ fn section(page: &mut String, folder: &Folder, judgement: &Judgement, flight: &s
         page,
         "<section id=\"{}\"><h2>{}</h2><p class=\"lead\">{}</p><table><caption>Requirements and checks</caption>\
          <thead><tr><th scope=\"col\">What is measured</th><th scope=\"col\">Measured</th><th scope=\"col\">Limit</th>\
-         <th scope=\"col\">Measured on the allowed range</th><th scope=\"col\">Outcome</th></tr></thead><tbody>",
+         <th scope=\"col\">Figure and limit</th><th scope=\"col\">Outcome</th></tr></thead><tbody>",
         anchor(flight),
         escape(title),
         escape(purpose)
     );
-    for (place, item) in judgement.of_flight(flight).enumerate() {
-        row(page, item, &format!("{}-{place}", anchor(flight)));
+    for (index, item) in judgement.of_flight(flight).enumerate() {
+        row(page, item, &format!("{}-{index}", anchor(flight)));
     }
     page.push_str("</tbody></table></section>\n");
 }
@@ -117,17 +117,17 @@ fn row(page: &mut String, item: &Item, id: &str) {
         source: item.source.clone(),
     };
     let (class, word) = match &item.waived {
-        Some(_) => ("unknown", "waived"),
+        Some(_) => ("inconclusive", "waived"),
         None => outcome(item.outcome),
     };
-    let pooling = match item.over_seeds {
-        OverSeeds::Pooled => "samples of all seeds",
-        OverSeeds::Median => "median of the seeds",
-        OverSeeds::Worst => "worst of the seeds",
+    let pooling = match item.pooling {
+        Pooling::Pooled => "samples of all seeds",
+        Pooling::Median => "median of the seeds",
+        Pooling::Worst => "worst of the seeds",
     };
-    let mut notes = format!("Errors: {}; {pooling}.", item.error_model);
+    let mut notes = format!("Error sources: {}; {pooling}.", item.error_model);
     if let Some(source) = &item.source {
-        notes = format!("Limit from: {source}. {notes}");
+        notes = format!("Source of the limit: {source}. {notes}");
     }
     if let Some(reason) = &item.waived {
         notes = format!("Waived: {reason}. {notes}");
@@ -150,7 +150,7 @@ fn untested(page: &mut String, judgement: &Judgement) {
     if judgement.untested.is_empty() {
         return;
     }
-    page.push_str("<section id=\"untested\"><h2>Not put to the test</h2><ul>");
+    page.push_str("<section id=\"untested\"><h2>Untested requirements</h2><ul>");
     for one in &judgement.untested {
         let _ = write!(page, "<li><b>{}</b>: {}</li>", escape(&one.id), escape(&one.why));
     }
@@ -158,20 +158,17 @@ fn untested(page: &mut String, judgement: &Judgement) {
 }
 
 const TERMS: [(&str, &str); 10] = [
-    (
-        "bandwidth",
-        "Frequency up to which the craft follows small swings of the demand: where it lags by 135 deg.",
-    ),
+    ("bandwidth", "Frequency at which the tilt lags a small sinusoidal demand by 135 deg of phase."),
     (
         "baseline",
-        "Figures that somebody accepted; later ones may not come nearer to their limits by more than a tolerance.",
+        "Accepted figures. The margin of a later figure may be smaller by no more than a tolerance.",
     ),
-    ("coupling", "How much of a demand on one axis shows up on another."),
-    ("damping", "How fast a swing dies down: 1 is without swinging back, 0 swings for ever."),
-    ("check", "A figure of one flight with a limit, stated in the flight's file before it is flown."),
+    ("coupling", "Response of one axis to a demand on another one."),
+    ("damping ratio", "Decay of an oscillation: 1 and above is without overshoot, 0 is undamped."),
+    ("check", "A limit on a figure of one flight, stated in its flight file."),
     ("margin", "Distance of a figure from its limit."),
-    ("overshoot", "How far a step goes past its aim, as a share of the step."),
-    ("probe", "A built-in flight that puts craft and controller to one test."),
-    ("requirement", "A standing demand with a source, judged on every flight that puts it to the test."),
-    ("waived", "Somebody wrote down why this one is not asked for here."),
+    ("overshoot", "Excess of a step response over its final value, as a share of the step."),
+    ("probe", "A built-in flight that tests one property of craft and controller."),
+    ("requirement", "A limit with a source, judged on every flight that tests it."),
+    ("waived", "Excluded from the verdict, with a written reason."),
 ];

@@ -1,4 +1,4 @@
-//! Flies the probes and the flights of a folder under several seeds and judges every requirement and check.
+//! Runs the probes and the flights of a folder under several seeds and judges every requirement and check.
 
 use std::collections::HashMap;
 
@@ -8,7 +8,7 @@ use super::Folder;
 use crate::camera;
 use crate::fly::{Flown, FlyError, fly};
 use crate::input::FlightPlan;
-use crate::input::check::OverSeeds;
+use crate::input::check::Pooling;
 use crate::judge::{self, Evidence};
 use crate::linear::Break;
 use crate::margins::{self, point::Point};
@@ -20,7 +20,7 @@ use crate::verdict::{Limit, Outcome};
 pub struct Item {
     /// The flight or probe.
     pub flight: String,
-    /// The requirement's short name; of a check its words.
+    /// Short name of the requirement, or description of the check.
     pub id: String,
     /// What is measured.
     pub text: String,
@@ -30,17 +30,17 @@ pub struct Item {
     pub limit: Limit,
     /// Its unit.
     pub unit: &'static str,
-    /// Whether it held.
+    /// Pass, fail or inconclusive.
     pub outcome: Outcome,
-    /// Where the limit comes from, if anybody says.
+    /// Source of the limit, if stated.
     pub source: Option<String>,
-    /// Which errors are in the figure.
+    /// Error sources that the figure contains.
     pub error_model: String,
-    /// How the seeds became one figure.
-    pub over_seeds: OverSeeds,
-    /// How much of the margin may be lost against a baseline, in `unit`.
+    /// How the figures or samples of the seeds are combined.
+    pub pooling: Pooling,
+    /// Allowed loss of margin against a baseline, in `unit`.
     pub tolerance: f64,
-    /// Why nobody is held to it, if so.
+    /// Reason of the waiver, if waived.
     pub waived: Option<String>,
 }
 
@@ -51,7 +51,7 @@ impl Item {
         margin(self.limit, self.measured)
     }
 
-    /// Missed or cannot be told, and not waived.
+    /// True for a failed or inconclusive item that is not waived.
     #[must_use]
     pub fn counts_against(&self) -> bool {
         self.outcome != Outcome::Pass && self.waived.is_none()
@@ -68,7 +68,7 @@ pub fn margin(limit: Limit, measured: f64) -> f64 {
     }
 }
 
-/// A requirement that nothing was judged on.
+/// A requirement that no flight tests.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Untested {
     /// The requirement's short name.
@@ -80,13 +80,13 @@ pub struct Untested {
 /// The result of a verification.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judgement {
-    /// Everything that was judged, probes first, flights in their order.
+    /// All judged items: probes first, then flights in their order.
     pub items: Vec<Item>,
-    /// What was not.
+    /// Requirements without an item.
     pub untested: Vec<Untested>,
     /// Seeds of each flight.
     pub seeds: u32,
-    /// Time flown in s, lead-ins included.
+    /// Simulated time in s, warm-ups included.
     pub simulated_s: f64,
 }
 
@@ -105,21 +105,21 @@ impl Judgement {
     }
 }
 
-/// What one flight under one seed says about the requirements and the checks.
-struct Said {
+/// Evidence of one flight under one seed for the requirements and the checks.
+struct FlightEvidence {
     requirements: Vec<Option<Evidence>>,
     checks: Vec<Evidence>,
     simulated_s: f64,
 }
 
-/// How many flights a verification flies.
+/// Number of flights of a verification.
 #[must_use]
 pub fn flights(folder: &Folder, seeds: u32) -> u64 {
     (Probe::ALL.len() + folder.plans.len()) as u64 * u64::from(seeds)
 }
 
-/// Judges everything in `folder` under `seeds` seeds; `flown` is called after each flight. The result does not depend on the
-/// number of threads.
+/// Judges all requirements and checks of `folder` under `seeds` seeds; `flown` is called after each flight. The result does not
+/// depend on the number of threads.
 ///
 /// # Errors
 /// A craft or controller that cannot be built.
@@ -130,37 +130,37 @@ pub fn judge(folder: &Folder, seeds: u32, flown: &(dyn Fn() + Sync)) -> Result<J
         .collect();
     let jobs: Vec<(usize, u32)> =
         (0..plans.len()).flat_map(|plan| (0..seeds).map(move |number| (plan, number))).collect();
-    let said = jobs.par_iter().map(|&(place, number)| {
-        let (probe, plan) = plans[place];
+    let evidence = jobs.par_iter().map(|&(index, number)| {
+        let (probe, plan) = plans[index];
         let seed = plan.seed.wrapping_add(u64::from(number));
         let signals = folder.requirements.iter().filter_map(Requirement::signal).chain(plan.signals());
         let craft = camera::only_if_judged(&folder.craft.config, signals);
         let flight = fly(&craft, &folder.controller.config, plan, seed)?;
-        let said = listen(folder, plan, probe, &flight);
+        let evidence = collect(folder, plan, probe, &flight);
         flown();
-        Ok(said)
+        Ok(evidence)
     });
-    let said: Vec<Said> = said.collect::<Result<_, FlyError>>()?;
+    let evidence: Vec<FlightEvidence> = evidence.collect::<Result<_, FlyError>>()?;
     let mut items: Vec<Item> = Point::ALL.par_iter().flat_map(|point| judge_loops(folder, point)).collect();
-    for ((_, plan), said) in plans.iter().zip(said.chunks(seeds as usize)) {
-        items.extend(judge_flight(folder, plan, said));
+    for ((_, plan), evidence) in plans.iter().zip(evidence.chunks(seeds as usize)) {
+        items.extend(judge_flight(folder, plan, evidence));
     }
     let untested = untested(folder, &items);
-    let simulated_s = said.iter().map(|said| said.simulated_s).sum();
+    let simulated_s = evidence.iter().map(|evidence| evidence.simulated_s).sum();
     Ok(Judgement { items, untested, seeds, simulated_s })
 }
 
-fn listen(folder: &Folder, plan: &FlightPlan, probe: Option<Probe>, flight: &Flown) -> Said {
+fn collect(folder: &Folder, plan: &FlightPlan, probe: Option<Probe>, flight: &Flown) -> FlightEvidence {
     let view = View { plan, trace: &flight.trace, size: &folder.size };
     let checks = plan.checks.iter();
-    Said {
+    FlightEvidence {
         requirements: folder.requirements.iter().map(|one| one.evidence(&view, probe)).collect(),
         checks: checks.map(|one| judge::evidence(one, &flight.trace, &folder.size.spin)).collect(),
         simulated_s: flight.simulated_s,
     }
 }
 
-/// Judges the margins at an operating point, by the linear model: the worst of the loops that a requirement is about.
+/// Judges the margins at an operating point by the linear model: the worst of the loops of each requirement.
 fn judge_loops(folder: &Folder, point: &Point) -> Vec<Item> {
     let (craft, controller) = (&folder.craft.config, &folder.controller.config);
     let loops = |breaks: &[Break]| margins::linear(craft, controller, point, breaks).unwrap_or_default();
@@ -173,7 +173,7 @@ fn judge_loops(folder: &Folder, point: &Point) -> Vec<Item> {
         };
         let worst = loops.iter().map(|one| (one.broken, figure(&one.figures)));
         let worst = worst.min_by(|a, b| {
-            // What cannot be told is the worst.
+            // NaN is the worst.
             let margin = |figure: f64| {
                 if figure.is_nan() { f64::NEG_INFINITY } else { margin(requirement.limit, figure) }
             };
@@ -203,16 +203,17 @@ fn item(folder: &Folder, requirement: &Requirement, flight: &str, measured: f64)
         outcome: requirement.limit.judge(measured),
         source: Some(requirement.source.to_string()),
         error_model: requirement.error_model.to_string(),
-        over_seeds: requirement.over_seeds,
+        pooling: requirement.pooling,
         tolerance: requirement.tolerance,
         waived: waiver.map(|waiver| waiver.reason.clone()),
     }
 }
 
-fn judge_flight(folder: &Folder, plan: &FlightPlan, said: &[Said]) -> Vec<Item> {
+fn judge_flight(folder: &Folder, plan: &FlightPlan, evidence: &[FlightEvidence]) -> Vec<Item> {
     let mut items = Vec::new();
     for (i, requirement) in folder.requirements.iter().enumerate() {
-        let seeds: Vec<Evidence> = said.iter().filter_map(|said| said.requirements[i].clone()).collect();
+        let seeds: Vec<Evidence> =
+            evidence.iter().filter_map(|evidence| evidence.requirements[i].clone()).collect();
         if seeds.is_empty() {
             continue;
         }
@@ -220,7 +221,7 @@ fn judge_flight(folder: &Folder, plan: &FlightPlan, said: &[Said]) -> Vec<Item> 
     }
     let mut times_seen: HashMap<String, u32> = HashMap::new();
     for (i, check) in plan.checks.iter().enumerate() {
-        let seeds: Vec<Evidence> = said.iter().map(|said| said.checks[i].clone()).collect();
+        let seeds: Vec<Evidence> = evidence.iter().map(|evidence| evidence.checks[i].clone()).collect();
         let verdict = judge::verdict(check, &seeds);
         let seen = times_seen.entry(verdict.text.clone()).or_default();
         *seen += 1;
@@ -235,7 +236,7 @@ fn judge_flight(folder: &Folder, plan: &FlightPlan, said: &[Said]) -> Vec<Item> 
             outcome: verdict.outcome,
             source: verdict.source,
             error_model: "the craft's own sensors, and the air of the flight".to_owned(),
-            over_seeds: check.over_seeds,
+            pooling: check.pooling,
             tolerance: 0.1 * extent(verdict.limit),
             waived: None,
         });
@@ -243,7 +244,7 @@ fn judge_flight(folder: &Folder, plan: &FlightPlan, said: &[Said]) -> Vec<Item> 
     items
 }
 
-/// The size of a limit, of which a tenth is the tolerance on its margin.
+/// Magnitude of a limit. A tenth of it is the tolerance on the margin.
 #[must_use]
 pub fn extent(limit: Limit) -> f64 {
     match limit {
@@ -254,12 +255,12 @@ pub fn extent(limit: Limit) -> f64 {
 
 fn untested(folder: &Folder, items: &[Item]) -> Vec<Untested> {
     let without = folder.requirements.iter().filter(|one| !items.iter().any(|item| item.id == one.id));
-    let told = without.map(|one| Untested {
+    let untested = without.map(|one| Untested {
         id: one.id.to_string(),
         why: match one.judged_on {
-            JudgedOn::Elsewhere(command) => format!("not told here: {command}"),
-            _ => "no flight puts it to the test".to_owned(),
+            JudgedOn::Elsewhere(command) => format!("measured by {command}"),
+            _ => "no flight tests it".to_owned(),
         },
     });
-    told.collect()
+    untested.collect()
 }

@@ -1,4 +1,4 @@
-//! The result of a verification in short: for the terminal and, as Markdown, for a page of continuous integration.
+//! Summary of a verification: plain text for the terminal, Markdown for continuous integration.
 
 use std::fmt::Write;
 
@@ -9,12 +9,12 @@ use crate::verdict::Outcome;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Counts {
     /// Within the limit.
-    pub held: usize,
+    pub pass: usize,
     /// Outside the limit.
-    pub missed: usize,
-    /// Nothing measured.
-    pub unknown: usize,
-    /// Nobody is held to it.
+    pub fail: usize,
+    /// Without a figure.
+    pub inconclusive: usize,
+    /// Waived with a reason.
     pub waived: usize,
 }
 
@@ -25,20 +25,20 @@ impl Counts {
         for item in items {
             match item.outcome {
                 _ if item.waived.is_some() => counts.waived += 1,
-                Outcome::Pass => counts.held += 1,
-                Outcome::Fail => counts.missed += 1,
-                Outcome::Inconclusive => counts.unknown += 1,
+                Outcome::Pass => counts.pass += 1,
+                Outcome::Fail => counts.fail += 1,
+                Outcome::Inconclusive => counts.inconclusive += 1,
             }
         }
         counts
     }
 
-    /// In words, without what there is none of.
+    /// Description, without zero counts.
     #[must_use]
     pub fn words(self) -> String {
-        let mut parts = vec![format!("{} held", self.held)];
+        let mut parts = vec![format!("{} pass", self.pass)];
         for (count, word) in
-            [(self.missed, "missed"), (self.unknown, "cannot be told"), (self.waived, "waived")]
+            [(self.fail, "fail"), (self.inconclusive, "inconclusive"), (self.waived, "waived")]
         {
             if count > 0 {
                 parts.push(format!("{count} {word}"));
@@ -48,7 +48,7 @@ impl Counts {
     }
 }
 
-/// Plain text: a line for each flight, what is waived and untested, then a line for each cause.
+/// Plain text: a line per flight, waived and untested requirements, then a line per cause.
 #[must_use]
 pub fn to_text(judgement: &Judgement, causes: &[Cause]) -> String {
     let flights = judgement.flights();
@@ -75,13 +75,13 @@ pub fn to_text(judgement: &Judgement, causes: &[Cause]) -> String {
     text
 }
 
-/// Markdown: the verdict, the causes, and a table of the flights.
+/// Markdown: the outcome, the causes, and a table of the flights.
 #[must_use]
 pub fn to_markdown(judgement: &Judgement, causes: &[Cause]) -> String {
     let counts = Counts::of(&judgement.items);
-    let verdict = if causes.is_empty() { "held" } else { "did not hold" };
+    let verdict = if causes.is_empty() { "pass" } else { "fail" };
     let mut text = format!(
-        "## aplomb verify: {verdict}\n\n{}, {} seeds a flight. A simulation is evidence, never clearance to fly.\n\n",
+        "## aplomb verify: {verdict}\n\n{}, {} seeds per flight. A simulation is evidence, never clearance to fly.\n\n",
         counts.words(),
         judgement.seeds
     );

@@ -1,7 +1,7 @@
-//! What counts against a verification, and what the results say about it.
+//! Causes of a failed verification and their form in the results.
 
 use super::*;
-use crate::input::check::OverSeeds;
+use crate::input::check::Pooling;
 use crate::verdict::Limit;
 
 fn item(flight: &str, id: &str, measured: f64, limit: Limit) -> Item {
@@ -13,9 +13,9 @@ fn item(flight: &str, id: &str, measured: f64, limit: Limit) -> Item {
         limit,
         unit: "m",
         outcome: limit.judge(measured),
-        source: Some("somebody".to_owned()),
+        source: Some("a source".to_owned()),
         error_model: "none".to_owned(),
-        over_seeds: OverSeeds::Worst,
+        pooling: Pooling::Worst,
         tolerance: 0.1,
         waived: None,
     }
@@ -29,43 +29,43 @@ fn good() -> Judgement {
     judgement(vec![
         item("climb", "height", 0.5, Limit::AtMost(1.0)),
         item("climb", "damping", 0.5, Limit::AtLeast(0.35)),
-        item("land", "place", 0.0, Limit::Between(-1.0, 1.0)),
+        item("land", "position", 0.0, Limit::Between(-1.0, 1.0)),
     ])
 }
 
-fn told(judgement: &Judgement, baseline: Option<&Baseline>) -> Vec<String> {
+fn reported(judgement: &Judgement, baseline: Option<&Baseline>) -> Vec<String> {
     baseline::causes(judgement, baseline).iter().map(ToString::to_string).collect()
 }
 
 #[test]
-fn same_figures_have_nothing_against_them() {
+fn same_figures_have_no_cause() {
     let baseline = Baseline::of(&good());
-    assert!(told(&good(), Some(&baseline)).is_empty());
+    assert!(reported(&good(), Some(&baseline)).is_empty());
     let again = Baseline::from_text("baseline.json", &baseline.to_text()).unwrap();
     assert_eq!(again, baseline);
 }
 
 #[test]
-fn each_kind_of_cause_has_its_line() {
+fn each_kind_of_cause_has_its_message() {
     let baseline = Baseline::of(&good());
     let mut worse = good();
     worse.items[0] = item("climb", "height", 1.2, Limit::AtMost(1.0));
     worse.items[1] = item("climb", "damping", 0.38, Limit::AtLeast(0.35));
     worse.items.remove(2);
-    worse.items.push(item("land", "sink", f64::NAN, Limit::AtMost(1.0)));
+    worse.items.push(item("land", "sink_rate", f64::NAN, Limit::AtMost(1.0)));
     assert_eq!(
-        told(&worse, Some(&baseline)),
+        reported(&worse, Some(&baseline)),
         [
-            "climb: height: missed, newly: the baseline has 0.500 m: 1.20 m, at most 1.00 m",
+            "climb: height: fail, passed in the baseline with 0.500 m: 1.20 m, at most 1.00 m",
             "climb: damping: margin down by 0.120 m, more than the 0.100 allowed: 0.380 m, at least 0.350 m",
-            "land: sink: cannot be told",
-            "land: place: no longer judged, though the baseline holds a figure",
+            "land: sink_rate: inconclusive",
+            "land: position: no longer judged, but in the baseline",
         ]
     );
     // Without a baseline the limits alone are judged.
     assert_eq!(
-        told(&worse, None),
-        ["climb: height: missed: 1.20 m, at most 1.00 m", "land: sink: cannot be told"]
+        reported(&worse, None),
+        ["climb: height: fail: 1.20 m, at most 1.00 m", "land: sink_rate: inconclusive"]
     );
 }
 
@@ -81,18 +81,18 @@ fn loss_within_the_tolerance_is_no_cause_and_far_from_the_limit_a_fifth_is_allow
             item("a", "far", far, Limit::AtMost(1.0)),
         ])
     };
-    assert!(told(&with(0.59, -7.1), Some(&baseline)).is_empty());
-    assert_eq!(told(&with(0.61, -6.9), Some(&baseline)).len(), 2);
+    assert!(reported(&with(0.59, -7.1), Some(&baseline)).is_empty());
+    assert_eq!(reported(&with(0.61, -6.9), Some(&baseline)).len(), 2);
 }
 
 #[test]
 fn waived_item_is_no_cause_and_shows_its_reason() {
-    let mut waived = judgement(vec![item("land", "sink", 2.0, Limit::AtMost(1.0))]);
+    let mut waived = judgement(vec![item("land", "sink_rate", 2.0, Limit::AtMost(1.0))]);
     assert!(waived.items[0].counts_against());
     waived.items[0].waived = Some("the craft lands in a net".to_owned());
     let causes = baseline::causes(&waived, None);
     assert!(causes.is_empty() && !waived.items[0].counts_against());
-    assert!(summary::to_text(&waived, &causes).contains("waived: land: sink: the craft lands in a net"));
+    assert!(summary::to_text(&waived, &causes).contains("waived: land: sink_rate: the craft lands in a net"));
     let xml = junit::to_xml(&waived, &causes).unwrap();
     assert!(xml.contains("waived: the craft lands in a net"), "{xml}");
     assert!(Baseline::of(&waived).items.is_empty());
@@ -114,11 +114,11 @@ fn junit_counts_every_cause_as_a_failure() {
 }
 
 #[test]
-fn broken_baseline_is_told_with_its_place() {
+fn invalid_baseline_is_reported_with_its_location() {
     let text = Baseline::of(&good()).to_text().replace("\"seeds\": 10", "\"seeds\": \"ten\"");
     let error = Baseline::from_text("baseline.json", &text).unwrap_err();
-    let place = error.problems[0].place.as_ref().unwrap();
-    assert_eq!(place.line, 3);
+    let location = error.problems[0].location.as_ref().unwrap();
+    assert_eq!(location.line, 3);
     assert!(error.to_string().contains("not a baseline: invalid type: string \"ten\""), "{error}");
 }
 
@@ -134,7 +134,7 @@ fn json_is_described_by_its_schema() {
 }
 
 #[test]
-fn demo_holds_and_the_result_does_not_hang_on_the_threads() {
+fn demo_passes_and_the_result_does_not_depend_on_the_threads() {
     let mut folder = Folder::demo().unwrap();
     folder.plans.truncate(1);
     let on = |threads: usize| {

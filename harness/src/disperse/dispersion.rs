@@ -1,4 +1,4 @@
-//! How a quantity varies, and the file that says so.
+//! Dispersions of quantities and the file `dispersions.toml`.
 
 use schemars::JsonSchema;
 use serde::Deserialize;
@@ -9,20 +9,20 @@ use crate::input::{Document, InputError};
 
 /// A distribution about zero.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Spread {
-    /// Anywhere within this to either side.
+pub enum Dispersion {
+    /// Uniform within plus and minus this.
     Uniform(f64),
-    /// With this standard deviation, cut off at three of them.
+    /// Normal with this standard deviation, truncated at three of them.
     Normal(f64),
-    /// Within this to either side, most often in the middle.
+    /// Triangular within plus and minus this, with the mode at 0.
     Triangular(f64),
 }
 
-/// Where a normal spread is cut off, in standard deviations: a craft beyond it is not made.
+/// Truncation of the normal distribution in standard deviations.
 const CUT: f64 = 3.0;
 
-impl Spread {
-    /// The value below which the share `u`, 0 to 1, of all draws lies.
+impl Dispersion {
+    /// Inverse of the cumulative distribution at `u`, 0 to 1.
     #[must_use]
     pub fn at(self, u: f64) -> f64 {
         match self {
@@ -37,7 +37,7 @@ impl Spread {
         }
     }
 
-    /// Widest draw.
+    /// Largest magnitude of a draw.
     #[must_use]
     pub fn widest(self) -> f64 {
         match self {
@@ -46,37 +46,37 @@ impl Spread {
         }
     }
 
-    /// In words: "within 5 % to either side".
+    /// Description: "uniform, within 5 %".
     #[must_use]
     pub fn words(self, unit: &str) -> String {
         match self {
             Self::Uniform(half) => format!("uniform, within {half} {unit}"),
             Self::Normal(deviation) => {
-                format!("normal, {deviation} {unit} of standard deviation, cut off at three")
+                format!("normal, standard deviation {deviation} {unit}, truncated at three")
             }
             Self::Triangular(half) => format!("triangular, within {half} {unit}"),
         }
     }
 }
 
-/// A quantity and how it varies.
+/// A quantity with its dispersion.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Vary {
     /// The quantity.
     pub quantity: Quantity,
-    /// Its spread.
-    pub spread: Spread,
+    /// Its dispersion.
+    pub dispersion: Dispersion,
 }
 
-/// Everything, by its default.
+/// The default dispersions of all quantities.
 #[must_use]
 pub fn defaults() -> Vec<Vary> {
     let all = Quantity::ALL.iter();
-    all.map(|&quantity| Vary { quantity, spread: quantity.default_spread() }).collect()
+    all.map(|&quantity| Vary { quantity, dispersion: quantity.default_dispersion() }).collect()
 }
 
 #[derive(Deserialize, JsonSchema)]
-pub(crate) struct SpreadFile {
+pub(crate) struct DispersionsFile {
     vary: Vec<VaryEntry>,
 }
 
@@ -88,14 +88,14 @@ struct VaryEntry {
     triangular: Option<f64>,
 }
 
-/// Reads what varies from `text`; `path` names it in messages. Delay and motor lag vary always: by their default where the
-/// file leaves them out.
+/// Reads dispersions from `text`; `path` is the path for messages. Delay and motor time constant always vary: by their default
+/// where the file omits them.
 ///
 /// # Errors
-/// Everything that is wrong with the file.
+/// All errors of the file.
 pub fn from_text(path: &str, text: &str) -> Result<Vec<Vary>, InputError> {
     let document = Document::parse(path, text)?;
-    let varies = document.read::<SpreadFile>().map(|file| {
+    let varies = document.read::<DispersionsFile>().map(|file| {
         let mut varies: Vec<Vary> = Vec::new();
         for (i, entry) in file.vary.iter().enumerate() {
             if let Some(vary) = entry.check(&document, &format!("vary[{i}]")) {
@@ -105,9 +105,9 @@ pub fn from_text(path: &str, text: &str) -> Result<Vec<Vary>, InputError> {
                 varies.push(vary);
             }
         }
-        for quantity in [Quantity::Delay, Quantity::MotorLag] {
+        for quantity in [Quantity::Delay, Quantity::MotorTimeConstant] {
             if !varies.iter().any(|vary| vary.quantity == quantity) {
-                varies.push(Vary { quantity, spread: quantity.default_spread() });
+                varies.push(Vary { quantity, dispersion: quantity.default_dispersion() });
             }
         }
         varies.sort_by_key(|vary| vary.quantity);
@@ -123,43 +123,43 @@ impl VaryEntry {
             let keys: Vec<&str> = Quantity::ALL.iter().map(|quantity| quantity.key()).collect();
             let nearest = keys.iter().min_by_key(|key| strsim::osa_distance(&self.what, key));
             let help = nearest.map(|nearest| format!("did you mean `{nearest}`? All: {}", keys.join(", ")));
-            let reason = format!("no quantity `{}` that varies", self.what);
+            let reason = format!("unknown quantity `{}`", self.what);
             document.refuse_at(&format!("{path}.what"), reason, help.as_deref());
         }
-        let (key, spread) = match (self.uniform, self.normal, self.triangular) {
-            (Some(half), None, None) => ("uniform", Spread::Uniform(half)),
-            (None, Some(deviation), None) => ("normal", Spread::Normal(deviation)),
-            (None, None, Some(half)) => ("triangular", Spread::Triangular(half)),
+        let (key, dispersion) = match (self.uniform, self.normal, self.triangular) {
+            (Some(half), None, None) => ("uniform", Dispersion::Uniform(half)),
+            (None, Some(deviation), None) => ("normal", Dispersion::Normal(deviation)),
+            (None, None, Some(half)) => ("triangular", Dispersion::Triangular(half)),
             _ => {
                 let help = Some("give one of `uniform`, `normal` and `triangular`");
-                document.refuse_at(path, "a quantity varies in one way", help);
+                document.refuse_at(path, "exactly one distribution is required", help);
                 return None;
             }
         };
         let key = format!("{path}.{key}");
-        document.require_within(&key, spread.widest(), 0.0, f64::INFINITY);
+        document.require_within(&key, dispersion.widest(), 0.0, f64::INFINITY);
         let quantity = quantity?;
         if quantity.key().ends_with("_percent") {
-            // More would make it nothing, or less than that.
-            document.require_within(&key, spread.widest(), 0.0, 100.0);
+            // More than 100 % would make it negative.
+            document.require_within(&key, dispersion.widest(), 0.0, 100.0);
         }
-        Some(Vary { quantity, spread })
+        Some(Vary { quantity, dispersion })
     }
 }
 
-/// The draws of run `run`, one for each of `varies`. They hang on the seed, the run and the quantity alone.
+/// The draws of run `run`, one per entry of `varies`. They depend on the seed, the run and the quantity alone.
 #[must_use]
 pub fn draws(varies: &[Vary], seed: u64, run: u64) -> Vec<f64> {
     let draw = |vary: &Vary| {
-        let place = Quantity::ALL.iter().position(|quantity| *quantity == vary.quantity).unwrap_or(0) as u64;
-        vary.spread.at(share(seed, run, place))
+        let index = Quantity::ALL.iter().position(|quantity| *quantity == vary.quantity).unwrap_or(0) as u64;
+        vary.dispersion.at(share(seed, run, index))
     };
     varies.iter().map(draw).collect()
 }
 
-/// A number from 0 to 1, evenly drawn, that hangs on the seed, the run and the place in the run alone.
-pub(crate) fn share(seed: u64, run: u64, place: u64) -> f64 {
-    (mix(mix(mix(seed) ^ run) ^ place) >> 11) as f64 / (1_u64 << 53) as f64
+/// A uniform random number from 0 to 1, a function of seed, run and index.
+pub(crate) fn share(seed: u64, run: u64, index: u64) -> f64 {
+    (mix(mix(mix(seed) ^ run) ^ index) >> 11) as f64 / (1_u64 << 53) as f64
 }
 
 /// One step of SplitMix64 (Steele, Lea and Flood 2014, OOPSLA): every bit of the input reaches every bit of the output.
