@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use aplomb::Demand;
 use aplomb_craft::{Config, Mount};
 use aplomb_harness::fly::fly;
 use aplomb_harness::input::{self, FlightPlan};
@@ -50,6 +51,17 @@ fn flight_every_check_passes() {
             );
         }
     }
+}
+
+#[test]
+fn flight_rate_sticks_fail_their_checks_in_tilt_command() {
+    let mut tilt = named("rate-sticks");
+    for timed in &mut tilt.commands {
+        if let Demand::RateSticks(sticks) = timed.command.demand {
+            timed.command.demand = Demand::Sticks(sticks);
+        }
+    }
+    assert!(fails(&craft(), &tilt));
 }
 
 #[test]

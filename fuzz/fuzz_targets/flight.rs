@@ -92,7 +92,7 @@ impl Bytes<'_> {
         } else {
             VerticalDemand::Height(self.number())
         };
-        let demand = match self.byte() % 6 {
+        let demand = match self.byte() % 7 {
             0 => Demand::Rates { rate_rad_s: self.vector(), thrust_n: self.number() },
             1 => Demand::Tilt {
                 tilt: Tilt { forward: self.number(), right: self.number() },
@@ -102,6 +102,12 @@ impl Bytes<'_> {
             2 => Demand::Velocity { velocity_m_s: self.vector(), heading, vertical },
             3 => Demand::Position { position_m: self.vector(), heading, vertical },
             4 => Demand::Sticks(Sticks {
+                roll: self.number(),
+                pitch: self.number(),
+                yaw: self.number(),
+                climb: self.number(),
+            }),
+            5 => Demand::RateSticks(Sticks {
                 roll: self.number(),
                 pitch: self.number(),
                 yaw: self.number(),

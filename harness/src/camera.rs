@@ -18,7 +18,6 @@ const TRAVEL_SHARE: f64 = 0.95;
 pub struct StabilisedCamera<M> {
     mount: CameraMount,
     gimbal: Gimbal<M>,
-    state: gimbal::State,
     wanted: LineOfSight,
     torque_nm: [f64; 3],
     pixels_per_deg: f64,
@@ -38,17 +37,16 @@ impl<M: Math> StabilisedCamera<M> {
     ) -> Result<Self, FlyError> {
         let [yaw, roll, pitch] = config.travel_rad.map(|travel| (TRAVEL_SHARE * travel) as f32);
         let tick_s = 1.0 / f64::from(tick_hz);
-        let belief = gimbal::Config::for_camera(
+        let gains = gimbal::Config::for_camera(
             config.inertia_kg_m2.map(|moment| moment as f32),
             Joints { yaw, roll, pitch },
             config.stall_nm as f32,
             config.delay_s as f32,
-            tick_hz,
+            tick_s as f32,
         )?;
         Ok(Self {
             mount: CameraMount::new(config, carrier, seed, tick_s)?,
-            gimbal: Gimbal::new(&belief)?,
-            state: gimbal::State::default(),
+            gimbal: Gimbal::new(&gains, tick_s as f32)?,
             wanted: LineOfSight {
                 heading: Heading::NORTH,
                 elevation: Angle::from_rad::<aplomb::Libm>(elevation_deg.to_radians() as f32),
@@ -72,8 +70,7 @@ impl<M: Math> StabilisedCamera<M> {
             self.wanted.heading = heading;
         }
         let craft = controller.state().attitude;
-        let Joints { yaw, roll, pitch } =
-            self.gimbal.step(&mut self.state, &readings, craft, &self.wanted).torque_nm;
+        let Joints { yaw, roll, pitch } = self.gimbal.step(&readings, craft, &self.wanted).torque_nm;
         self.torque_nm = [yaw, roll, pitch].map(f64::from);
     }
 

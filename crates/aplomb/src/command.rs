@@ -70,8 +70,10 @@ pub enum Demand {
         /// Height or climb.
         vertical: VerticalDemand,
     },
-    /// Thumb sticks, shaped by [`crate::pilot`].
+    /// Thumb sticks in tilt command: [`crate::pilot`] turns them into tilt, heading rate and climb.
     Sticks(Sticks),
+    /// Thumb sticks in rate command: [`crate::pilot`] turns them into body rates and total thrust.
+    RateSticks(Sticks),
     /// Come down at the landing speed, holding the place if it is known, and stop the motors on the ground.
     Land,
 }

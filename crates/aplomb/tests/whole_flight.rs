@@ -104,8 +104,12 @@ fn demand() -> impl Strategy<Value = Demand> {
                 Demand::Velocity { velocity_m_s: Vector::new(x, y, z), heading, vertical }
             }
         }),
-        [number(), number(), number(), number()]
-            .prop_map(|[roll, pitch, yaw, climb]| Demand::Sticks(Sticks { roll, pitch, yaw, climb })),
+        ([number(), number(), number(), number()], any::<bool>()).prop_map(
+            |([roll, pitch, yaw, climb], rate)| {
+                let sticks = Sticks { roll, pitch, yaw, climb };
+                if rate { Demand::RateSticks(sticks) } else { Demand::Sticks(sticks) }
+            }
+        ),
         Just(Demand::Land),
     ]
 }

@@ -166,7 +166,8 @@ impl Put {
                 (4, [north, east, down, 0.0])
             }
             Demand::Sticks(Sticks { roll, pitch, yaw, climb }) => (5, [roll, pitch, yaw, climb]),
-            Demand::Land => (6, [0.0; 4]),
+            Demand::RateSticks(Sticks { roll, pitch, yaw, climb }) => (6, [roll, pitch, yaw, climb]),
+            Demand::Land => (7, [0.0; 4]),
             _ => return None,
         };
         self.flags |= kind << DEMAND_SHIFT;
@@ -243,7 +244,8 @@ impl<W: Iterator<Item = u32>> Take<W> {
             3 => Demand::Velocity { velocity_m_s: Vector::new(a, b, c), heading, vertical },
             4 => Demand::Position { position_m: Vector::new(a, b, c), heading, vertical },
             5 => Demand::Sticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),
-            6 => Demand::Land,
+            6 => Demand::RateSticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),
+            7 => Demand::Land,
             _ => return None,
         })
     }

@@ -41,6 +41,18 @@ struct SticksTable {
     pitch: Option<f64>,
     yaw: Option<f64>,
     climb: Option<f64>,
+    mode: Option<StickMode>,
+}
+
+/// What the roll, pitch and climb sticks command.
+#[derive(Clone, Copy, Default, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+enum StickMode {
+    /// Tilt and climb.
+    #[default]
+    Tilt,
+    /// Body rates and thrust.
+    Rate,
 }
 
 #[derive(Clone, Copy, Deserialize, JsonSchema)]
@@ -74,7 +86,7 @@ pub(super) struct Standing {
 
 #[derive(Clone, Copy)]
 enum Action {
-    Sticks(Sticks),
+    Sticks(Sticks, StickMode),
     Position(NorthEast),
     Velocity(NorthEast),
     Tilt(Tilt),
@@ -86,7 +98,7 @@ impl Standing {
     /// On the ground, disarmed, sticks centred.
     pub(super) fn on_ground(heading_deg: f64) -> Self {
         Self {
-            action: Action::Sticks(Sticks::CENTRED),
+            action: Action::Sticks(Sticks::CENTRED, StickMode::Tilt),
             heading: HeadingDemand::Hold(heading(heading_deg)),
             vertical: VerticalDemand::Climb(0.0),
             arm: false,
@@ -107,7 +119,8 @@ impl Standing {
     pub(super) fn command(&self) -> Command {
         let Self { heading, vertical, .. } = *self;
         let demand = match self.action {
-            Action::Sticks(sticks) => Demand::Sticks(sticks),
+            Action::Sticks(sticks, StickMode::Tilt) => Demand::Sticks(sticks),
+            Action::Sticks(sticks, StickMode::Rate) => Demand::RateSticks(sticks),
             Action::Position(position) => {
                 Demand::Position { position_m: horizontal(position), heading, vertical }
             }
@@ -225,7 +238,7 @@ impl CommandEntry {
                 );
             }
         }
-        if let Some(SticksTable { roll, pitch, yaw, climb }) = self.sticks {
+        if let Some(SticksTable { roll, pitch, yaw, climb, .. }) = self.sticks {
             for (axis, stick) in [("roll", roll), ("pitch", pitch), ("yaw", yaw), ("climb", climb)] {
                 document.require_within(&format!("{path}.sticks.{axis}"), stick.unwrap_or(0.0), -1.0, 1.0);
             }
@@ -235,9 +248,9 @@ impl CommandEntry {
     fn action(&self) -> Option<Action> {
         let part = |value: Option<f64>| value.unwrap_or(0.0) as f32;
         let radians = |value: Option<f64>| value.unwrap_or(0.0).to_radians() as f32;
-        if let Some(SticksTable { roll, pitch, yaw, climb }) = self.sticks {
+        if let Some(SticksTable { roll, pitch, yaw, climb, mode }) = self.sticks {
             let sticks = Sticks { roll: part(roll), pitch: part(pitch), yaw: part(yaw), climb: part(climb) };
-            return Some(Action::Sticks(sticks));
+            return Some(Action::Sticks(sticks, mode.unwrap_or_default()));
         }
         if let Some(RollPitch { roll, pitch }) = self.tilt_deg {
             return Some(Action::Tilt(Tilt::from_roll_pitch::<Libm>(radians(roll), radians(pitch))));

@@ -52,7 +52,8 @@ overrides!(VelocityTable for velocity::Config: crossover_rad_s, integral_time_s,
     output_limit_m_s2);
 overrides!(PositionTable for position::Config: crossover_rad_s, braking_m_s2, speed_limit_m_s);
 overrides!(SticksTable for pilot::Config: dead_band, expo, full_stick_climb_m_s, full_stick_descent_m_s,
-    hold_below_m_s, landing_speed_m_s; full_stick_deg => full_stick_tilt_rad, full_stick_deg_s => full_stick_rate_rad_s);
+    hold_below_m_s, landing_speed_m_s; full_stick_tilt_deg => full_stick_tilt_rad,
+    full_stick_roll_pitch_rate_deg_s => full_stick_roll_pitch_rate_rad_s, full_stick_yaw_rate_deg_s => full_stick_yaw_rate_rad_s);
 overrides!(GuardTable for guard::Config: arming_stick, imu_hold_s, link_hold_s, link_land_s, low_battery_v, low_battery_s,
     tip_over_s, landed_thrust_share, landed_climb_m_s, landed_s; arming_tilt_deg => arming_tilt_rad,
     arming_rate_deg_s => arming_rate_rad_s, tip_over_tilt_deg => tip_over_tilt_rad);
@@ -182,9 +183,12 @@ impl OverrideTables {
 /// Refuses at the key of the field, in degrees where the field is in radians; without the key at its table.
 fn refuse(document: &Document<'_>, table: &str, error: ConfigError) {
     let key = match error.field {
-        "full_stick_tilt_rad" => "full_stick_deg".to_owned(),
-        "full_stick_rate_rad_s" => "full_stick_deg_s".to_owned(),
-        field if field.ends_with("_rad") || field.contains("limit_rad_s") || field.starts_with("arming_") => {
+        field
+            if field.ends_with("_rad")
+                || field.contains("limit_rad_s")
+                || field.starts_with("arming_")
+                || field.starts_with("full_stick_") =>
+        {
             field.replace("_rad", "_deg")
         }
         field => field.to_owned(),

@@ -54,12 +54,12 @@ use turning::Turning;
 pub struct FlightController<M: Math = Libm, const N: usize = 1, const P: usize = 1> {
     estimator: estimate::Estimator<M, N, P>,
     guard: Guard,
-    guard_state: guard::State,
     outer: Outer<M>,
     pointing: Pointing<M>,
     turning: Turning,
     schedule: Schedule,
-    imu_age_ticks: u16,
+    period_us: u32,
+    imu_age_us: u32,
     tick: u32,
 }
 
@@ -72,8 +72,8 @@ pub struct Status {
     pub phase: Phase,
     /// What stands against arming.
     pub arming_blockers: guard::ArmingBlockers,
-    /// Why the demand is not followed, apart from landing and stopping: see [`guard::State::held`].
-    pub held: Option<guard::Reason>,
+    /// Why the demand is not followed, apart from landing and stopping: see [`guard::State::hold_reason`].
+    pub hold_reason: Option<guard::Reason>,
     /// The place cannot be held: at the tilt limit while the distance grows.
     pub cannot_hold_position: bool,
 }
@@ -89,7 +89,7 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         let () = Self::ONE_TO_THREE;
         config.check()?;
         let period_s = 1.0 / config.tick_hz;
-        let facts = guard::GuardParameters {
+        let craft = guard::GuardParameters {
             weight_n: config.thrust.mass_kg * STANDARD_GRAVITY_M_S2,
             empty_v: config.thrust_curve.lowest_voltage_v,
             landing_speed_m_s: config.pilot.landing_speed_m_s,
@@ -97,43 +97,42 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         Ok(Self {
             estimator: estimate::Estimator::new(&config.estimate, period_s)
                 .map_err(|error| error.within(Part::Estimate))?,
-            guard: Guard::new::<M>(&config.guard, &facts, period_s)
-                .map_err(|error| error.within(Part::Guard))?,
-            guard_state: guard::State::new(),
+            guard: Guard::new(&config.guard, &craft, period_s).map_err(|error| error.within(Part::Guard))?,
             outer: Outer::new(config)?,
             pointing: Pointing::new(config)?,
             turning: Turning::new(config)?,
             schedule: Schedule::new(config.attitude_divider, config.velocity_divider),
-            imu_age_ticks: u16::MAX,
+            period_us: (1e6 * period_s + 0.5) as u32,
+            imu_age_us: u32::MAX,
             tick: 0,
         })
     }
 
     /// One tick. Never fails: whatever comes in, the commands are numbers from 0 to 1.
     pub fn step(&mut self, sensors: &Sensors<N, P>, command: &Command) -> Rotors<MotorCommand> {
-        let motion = &self.estimator.step(sensors, self.guard_state.phase().is_armed());
-        self.imu_age_ticks = if motion.imu_usable { 0 } else { self.imu_age_ticks.saturating_add(1) };
+        let motion = &self.estimator.step(sensors, self.guard.state().phase().is_armed());
+        self.imu_age_us = if motion.imu_usable { 0 } else { self.imu_age_us.saturating_add(self.period_us) };
         self.turning.observe(sensors);
-        let verdict = self.guard.step(
-            &mut self.guard_state,
+        let decision = self.guard.step(
             command,
+            motion,
             &GuardInput {
-                motion,
-                imu_age_ticks: self.imu_age_ticks,
+                imu_age_us: self.imu_age_us,
                 voltage_v: self.turning.voltage_v(),
                 thrust_n: self.turning.mixed().given.thrust_n,
             },
         );
-        if verdict.reset_controllers {
+        if decision.reset_controllers {
             self.outer.restart();
             self.pointing.restart(motion.attitude);
             self.turning.restart(motion.rate_rad_s);
         }
-        let commands = if verdict.motors == Motors::Running {
+        let commands = if decision.motors == Motors::Running {
+            let demand = self.outer.without_rate_sticks(decision.demand);
             let (outer, pointing, turning) = (&mut self.outer, &mut self.pointing, &mut self.turning);
-            let due = self.schedule.due(verdict.reset_controllers, self.estimator.was_busy());
+            let due = self.schedule.due(decision.reset_controllers, self.estimator.was_busy());
             if due.has(Due::CLIMB) {
-                outer.climb(verdict.demand, motion, turning.mixed());
+                outer.climb(&demand, motion, turning.mixed());
             }
             if due.has(Due::LEAN) {
                 outer.lean(motion, turning.mixed());
@@ -145,15 +144,15 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
                 pointing.lead(motion, turning.rate_rad_s());
             }
             if due.has(Due::ATTITUDE) {
-                turning.ask(pointing.follow(outer, verdict.demand, motion, turning.rate_rad_s()));
+                turning.ask(pointing.follow(outer, &demand, motion, turning.rate_rad_s()));
             } else {
                 turning.carry_on();
             }
             turning.run(motion.rate_rad_s, sensors.rotor_speed_rad_s.as_ref())
         } else {
-            self.outer.rest(*verdict.demand);
+            self.outer.rest(decision.demand);
             self.pointing.restart(motion.attitude);
-            self.turning.rest(verdict.motors)
+            self.turning.rest(decision.motors)
         };
         self.schedule.advance();
         self.tick = self.tick.wrapping_add(1);
@@ -163,8 +162,8 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
     /// Goes on flying without arming: after a restart in the air, or when a simulation starts there. The estimator
     /// starts from its next samples.
     pub fn resume_in_flight(&mut self) {
-        self.guard_state = guard::State::in_flight();
-        self.imu_age_ticks = 0;
+        self.guard.set_state(guard::State::in_flight());
+        self.imu_age_us = 0;
         self.outer.restart();
         self.pointing.restart(self.state().attitude);
         self.turning.restart(self.estimator.state().rate_rad_s);
@@ -179,11 +178,11 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         let limited = self.pointing.limited(self.outer.limited());
         Record {
             tick: self.tick,
-            phase: self.guard_state.phase(),
-            arming_blockers: self.guard_state.arming_blockers(),
+            phase: self.guard.state().phase(),
+            arming_blockers: self.guard.state().arming_blockers(),
             estimate: self.estimator.state(),
             demand: *self.outer.demand(),
-            position_setpoint_m: self.outer.position_m().filter(|_| self.guard_state.phase().is_flying()),
+            position_setpoint_m: self.outer.position_m().filter(|_| self.guard.state().phase().is_flying()),
             height_setpoint_m: self.outer.height_m(),
             velocity_setpoint_m_s: self.outer.velocity_m_s(),
             wind_feed_forward_m_s2: self.outer.wind_feed_forward_m_s2(),
@@ -217,9 +216,9 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
     #[must_use]
     pub const fn status(&self) -> Status {
         Status {
-            phase: self.guard_state.phase(),
-            arming_blockers: self.guard_state.arming_blockers(),
-            held: self.guard_state.held(),
+            phase: self.guard.state().phase(),
+            arming_blockers: self.guard.state().arming_blockers(),
+            hold_reason: self.guard.state().hold_reason(),
             cannot_hold_position: self.outer.is_carried_off(),
         }
     }

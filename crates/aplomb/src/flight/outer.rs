@@ -13,7 +13,7 @@ use crate::error::Part;
 use crate::frames::{Heading, Vector, World};
 use crate::math::{Math, saturate_symmetric};
 use crate::mix::Mixed;
-use crate::pilot::{self, Pilot};
+use crate::pilot::{Pilot, PilotParameters};
 use crate::{
     ConfigError, Demand, HeadingDemand, Limited, STANDARD_GRAVITY_M_S2, Tilt, VerticalDemand, estimate,
 };
@@ -70,7 +70,6 @@ fn against_wind(config: &Config, period_s: f32) -> Result<WindFeedForward, Confi
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Outer<M> {
     pilot: Pilot<M>,
-    pilot_state: pilot::State,
     position: PositionController<M>,
     velocity: VelocityController<M>,
     velocity_state: velocity::State,
@@ -105,9 +104,13 @@ impl<M: Math> Outer<M> {
     pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
         let period_s = f32::from(config.velocity_divider) / config.tick_hz;
         let thrust = ThrustVector::new(&config.thrust).map_err(|error| error.within(Part::Thrust))?;
+        let sticks_range = PilotParameters {
+            min_thrust_n: config.thrust.min_thrust_n,
+            hover_thrust_n: config.thrust.mass_kg * STANDARD_GRAVITY_M_S2,
+            max_thrust_n: config.thrust.max_thrust_n,
+        };
         Ok(Self {
-            pilot: Pilot::new(&config.pilot).map_err(|error| error.within(Part::Pilot))?,
-            pilot_state: pilot::State::default(),
+            pilot: Pilot::new(&config.pilot, &sticks_range).map_err(|error| error.within(Part::Pilot))?,
             position: PositionController::new(&config.position)
                 .map_err(|error| error.within(Part::Position))?,
             velocity: VelocityController::new(&config.velocity, period_s)
@@ -137,7 +140,7 @@ impl<M: Math> Outer<M> {
 
     /// Forgets the past: the loops start.
     pub(super) fn restart(&mut self) {
-        self.pilot_state = pilot::State::default();
+        self.pilot.reset();
         self.velocity_state = velocity::State::new();
         self.wind_state = wind::State::default();
         self.carried_steps = 0;
@@ -157,6 +160,14 @@ impl<M: Math> Outer<M> {
         self.cannot_hold_position = false;
     }
 
+    /// Sticks in rate command become body rates and thrust on every tick, not only on those of the outer loops.
+    pub(super) fn without_rate_sticks(&self, demand: Demand) -> Demand {
+        match demand {
+            Demand::RateSticks(sticks) => self.pilot.rate_command(sticks),
+            other => other,
+        }
+    }
+
     /// First link: takes the demand in and turns height or climb into vertical acceleration.
     pub(super) fn climb(&mut self, demand: &Demand, motion: &estimate::State, given: &Mixed) {
         self.ground_steps = if self.looks_carried_by_ground(demand, motion, given) {
@@ -164,14 +175,7 @@ impl<M: Math> Outer<M> {
         } else {
             0
         };
-        self.demand = match *demand {
-            Demand::Sticks(sticks) => self.pilot.fly(&mut self.pilot_state, sticks, motion),
-            Demand::Land => self.pilot.land(&mut self.pilot_state, motion),
-            other => {
-                self.pilot_state = pilot::State::default();
-                other
-            }
-        };
+        self.demand = self.pilot.step(demand, motion);
         self.climb_limited = false;
         let (Demand::Tilt { vertical, .. }
         | Demand::Velocity { vertical, .. }
@@ -221,7 +225,7 @@ impl<M: Math> Outer<M> {
                 self.speed_limited |= limited;
                 self.velocity(velocity_m_s, acceleration_m_s2, motion)
             }
-            Demand::Rates { .. } | Demand::Sticks(_) | Demand::Land => {
+            Demand::Rates { .. } | Demand::Sticks(_) | Demand::RateSticks(_) | Demand::Land => {
                 self.velocity_state.pause();
                 return;
             }
@@ -325,7 +329,9 @@ impl<M: Math> Outer<M> {
             Demand::Tilt { heading, .. }
             | Demand::Velocity { heading, .. }
             | Demand::Position { heading, .. } => heading,
-            Demand::Rates { .. } | Demand::Sticks(_) | Demand::Land => HeadingDemand::Rate(0.0),
+            Demand::Rates { .. } | Demand::Sticks(_) | Demand::RateSticks(_) | Demand::Land => {
+                HeadingDemand::Rate(0.0)
+            }
         }
     }
 

@@ -1,23 +1,23 @@
-//! Joint angles as sine and cosine, and the turns they make: nothing here needs a trigonometric function.
+//! Joint angles as sine and cosine, and their rotations: no trigonometric function is needed.
 
 use glam::{Mat3, Vec3};
 
 use crate::math::Math;
 
-/// Something for each joint, from the frame to the camera.
+/// One value for each joint, from the craft to the camera.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Joints<T> {
-    /// About the frame's down axis; outermost.
+    /// About the down axis of the craft; outermost.
     pub yaw: T,
-    /// About the axis that points forward once the yaw has turned it.
+    /// About the forward axis after the yaw rotation.
     pub roll: T,
-    /// About the camera's right axis; innermost.
+    /// About the right axis of the camera; innermost.
     pub pitch: T,
 }
 
-/// An angle as its sine and cosine, as magnetic angle sensors deliver it.
+/// An angle as its sine and cosine, the outputs of a magnetic angle sensor.
 ///
 /// ```
 /// use aplomb::{Libm, gimbal::Angle};
@@ -26,10 +26,37 @@ pub struct Joints<T> {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(
+    feature = "serde",
+    derive(serde::Serialize, serde::Deserialize),
+    serde(deny_unknown_fields, try_from = "SineCosine")
+)]
 pub struct Angle {
     sine: f32,
     cosine: f32,
+}
+
+/// Sine and cosine before their check on deserialisation.
+#[cfg(feature = "serde")]
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SineCosine {
+    sine: f32,
+    cosine: f32,
+}
+
+#[cfg(feature = "serde")]
+impl TryFrom<SineCosine> for Angle {
+    type Error = &'static str;
+
+    fn try_from(SineCosine { sine, cosine }: SineCosine) -> Result<Self, Self::Error> {
+        // Squares add up to 1 within the round-off of whoever wrote them; the bits are kept.
+        if (sine * sine + cosine * cosine - 1.0).abs() < 1e-5 {
+            Ok(Self { sine, cosine })
+        } else {
+            Err("sine and cosine of one angle: their squares must add up to 1")
+        }
+    }
 }
 
 impl Default for Angle {
@@ -39,7 +66,7 @@ impl Default for Angle {
 }
 
 impl Angle {
-    /// No turn.
+    /// 0.
     pub const ZERO: Self = Self { sine: 0.0, cosine: 1.0 };
 
     /// From an angle in rad; one that is not finite gives [`Angle::ZERO`]. Not for the tick's path.
@@ -82,7 +109,7 @@ impl Angle {
         self.cosine
     }
 
-    /// This angle, or `travel` on its side where it lies beyond; and whether it did.
+    /// This angle limited to +-`travel`, and whether it was beyond.
     fn within(self, travel: Self) -> (Self, bool) {
         if self.cosine >= travel.cosine {
             (self, false)
@@ -93,8 +120,8 @@ impl Angle {
 }
 
 impl Joints<Angle> {
-    /// Turn from camera to frame, `Rz(yaw) Rx(roll) Ry(pitch)`, with its columns.
-    pub(super) fn turn(&self) -> Mat3 {
+    /// Rotation from camera to craft, `Rz(yaw) Rx(roll) Ry(pitch)`.
+    pub(super) fn rotation(&self) -> Mat3 {
         let (sy, cy) = (self.yaw.sine, self.yaw.cosine);
         let (sr, cr) = (self.roll.sine, self.roll.cosine);
         let (sp, cp) = (self.pitch.sine, self.pitch.cosine);
@@ -105,29 +132,28 @@ impl Joints<Angle> {
         )
     }
 
-    /// The joints that make `turn`; `None` with the roll within 6 deg of 90 deg, where yaw and pitch are one axis.
-    pub(super) fn of_turn<M: Math>(turn: &Mat3) -> Option<Self> {
-        let sine = turn.y_axis.z;
+    /// The joint angles of `rotation`; `None` with the roll within 6 deg of 90 deg, where the axes of yaw and pitch coincide.
+    pub(super) fn from_rotation<M: Math>(rotation: &Mat3) -> Option<Self> {
+        let sine = rotation.y_axis.z;
         let rest = 1.0 - sine * sine;
         if rest < 0.01 {
             return None;
         }
         let roll = Angle { sine, cosine: M::sqrt(rest) };
-        let yaw = Angle::from_sine_cosine::<M>(-turn.y_axis.x, turn.y_axis.y)?;
-        let pitch = Angle::from_sine_cosine::<M>(-turn.x_axis.z, turn.z_axis.z)?;
+        let yaw = Angle::from_sine_cosine::<M>(-rotation.y_axis.x, rotation.y_axis.y)?;
+        let pitch = Angle::from_sine_cosine::<M>(-rotation.x_axis.z, rotation.z_axis.z)?;
         Some(Self { yaw, roll, pitch })
     }
 
-    /// Each joint held within its travel, and whether any was beyond.
+    /// Each joint limited to its travel, and whether any was beyond.
     pub(super) fn within(&self, travel: &Self) -> (Self, bool) {
-        let (yaw, yaw_cut) = self.yaw.within(travel.yaw);
-        let (roll, roll_cut) = self.roll.within(travel.roll);
-        let (pitch, pitch_cut) = self.pitch.within(travel.pitch);
-        (Self { yaw, roll, pitch }, yaw_cut || roll_cut || pitch_cut)
+        let (yaw, yaw_limited) = self.yaw.within(travel.yaw);
+        let (roll, roll_limited) = self.roll.within(travel.roll);
+        let (pitch, pitch_limited) = self.pitch.within(travel.pitch);
+        (Self { yaw, roll, pitch }, yaw_limited || roll_limited || pitch_limited)
     }
 
-    /// The joints' torques that put `torque` on the camera, t = A^T T with the joints' axes, seen from the camera, as
-    /// columns of A.
+    /// Joint torques for `torque` on the camera, t = A^T T with the axes of the joints in camera axes as columns of A.
     pub(super) fn torques(&self, torque: Vec3) -> Joints<f32> {
         let (sr, cr) = (self.roll.sine, self.roll.cosine);
         let (sp, cp) = (self.pitch.sine, self.pitch.cosine);

@@ -1,29 +1,29 @@
-//! What stands against arming.
+//! What prevents arming.
 
-use super::demand::{asks_to_rise, is_finite};
-use super::{Guard, GuardInput, State};
-use crate::{Command, Demand};
+use super::demand::{is_finite, is_take_off_demand};
+use super::{Guard, GuardInput};
+use crate::{Command, Demand, Sticks, estimate};
 
-/// Everything that stands against arming; nothing set means the motors may be armed.
+/// Everything that prevents arming; the motors may be armed when nothing is set.
 ///
 /// ```
 /// use aplomb::guard::ArmingBlockers;
-/// assert!(!ArmingBlockers::default().any());
-/// assert!(ArmingBlockers { tilted: true, ..ArmingBlockers::default() }.any());
+/// assert!(!ArmingBlockers::NONE.any());
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[non_exhaustive]
 pub struct ArmingBlockers {
     /// The arm command has not been off since power-up or the last stop.
     pub arm_not_seen_off: bool,
-    /// A stick is deflected (climb may be down), or a demand already asks to rise.
+    /// A stick is deflected (climb may be down), or the demand is a demand to take off.
     pub sticks: bool,
     /// The craft is tilted.
     pub tilted: bool,
     /// The craft is turning.
     pub moving: bool,
-    /// No fresh inertial sample, or no attitude yet.
+    /// No inertial sample within its hold time, or no attitude yet.
     pub sensors: bool,
     /// The battery is low.
     pub battery: bool,
@@ -32,7 +32,18 @@ pub struct ArmingBlockers {
 }
 
 impl ArmingBlockers {
-    /// At least one stands against arming.
+    /// Nothing prevents arming.
+    pub const NONE: Self = Self {
+        arm_not_seen_off: false,
+        sticks: false,
+        tilted: false,
+        moving: false,
+        sensors: false,
+        battery: false,
+        link: false,
+    };
+
+    /// At least one prevents arming.
     #[must_use]
     pub const fn any(&self) -> bool {
         self.arm_not_seen_off
@@ -48,34 +59,35 @@ impl ArmingBlockers {
 impl Guard {
     pub(super) fn arming_blockers(
         &self,
-        state: &State,
+        arm_seen_off: bool,
         command: &Command,
-        situation: &GuardInput<'_>,
+        estimate: &estimate::State,
+        input: &GuardInput,
     ) -> ArmingBlockers {
-        let motion = situation.motion;
-        let limit = self.arming_rate_rad_s;
-        // Comparisons are written so that NaN refuses.
-        let level = motion.attitude.cos_tilt() >= self.cos_arming;
-        let steady = motion.rate_rad_s.norm_squared() <= limit * limit;
-        let charged = self.battery.may_arm(situation.voltage_v);
-        let sticks = match command.demand {
-            Demand::Sticks(sticks) => {
-                let centred = |stick: f32| stick.abs() < self.arming_stick;
-                !(centred(sticks.roll)
-                    && centred(sticks.pitch)
-                    && centred(sticks.yaw)
-                    && sticks.climb < self.arming_stick)
-            }
-            demand => !is_finite(&demand) || asks_to_rise(&demand, situation),
+        // Comparisons are written so that NaN prevents arming.
+        let level = estimate.attitude.cos_tilt() >= self.cos_arming;
+        let slow = estimate.rate_rad_s.norm_squared() <= self.arming_rate_rad_s * self.arming_rate_rad_s;
+        let quiet = match command.demand {
+            Demand::Sticks(sticks) | Demand::RateSticks(sticks) => self.are_centred(&sticks),
+            demand => is_finite(&demand) && !is_take_off_demand(&demand, estimate),
         };
         ArmingBlockers {
-            arm_not_seen_off: !state.arm_seen_off,
-            sticks,
+            arm_not_seen_off: !arm_seen_off,
+            sticks: !quiet,
             tilted: !level,
-            moving: !steady,
-            sensors: situation.imu_age_ticks > self.imu_hold || !motion.attitude_valid,
-            battery: !charged,
+            moving: !slow,
+            sensors: input.imu_age_us > self.imu_hold_us || !estimate.attitude_valid,
+            battery: !self.battery.may_arm(input.voltage_v),
             link: command.age_us > self.link_hold_us,
         }
+    }
+
+    /// Roll, pitch and yaw are centred, climb is centred or down.
+    fn are_centred(&self, sticks: &Sticks) -> bool {
+        let centred = |stick: f32| stick.abs() < self.arming_stick;
+        centred(sticks.roll)
+            && centred(sticks.pitch)
+            && centred(sticks.yaw)
+            && sticks.climb < self.arming_stick
     }
 }

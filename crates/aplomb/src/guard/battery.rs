@@ -1,80 +1,75 @@
-//! Whether the battery still lasts for a landing.
+//! Energy left for a landing, judged by voltage.
 //!
-//! Coming down takes the height over the landing speed, at about the power of now. The voltage falls as the charge is used,
-//! slowly at first and ever faster towards the end, so its present fall tells what is left better than the voltage alone:
+//! A landing takes height over landing speed, at about the present power. The voltage falls as the charge is used, faster
+//! towards the end, so the present rate of fall predicts the voltage at touchdown:
 //!
 //! ```text
-//! slow' = (v - slow)/T,   fall = (slow - v)/T while that is positive,   v at touchdown = v - fall height/landing speed
+//! slow' = (v - slow)/T,   fall = (slow - v)/T while positive,   v at touchdown = v - fall height/landing speed
 //! ```
 //!
-//! For a steady fall r the slow voltage trails by r T, which gives r back. The craft must land when the voltage at touchdown
-//! would be below that of an empty pack, and in any case below a fixed limit. T is a minute: a sag of 1 V, as at the start of
-//! a climb, then counts as no more than 0.017 V/s.
+//! At a constant rate of fall r the slow voltage lags by r T, which gives r back. The battery is low when the predicted voltage
+//! at touchdown is below that of an empty pack, or the voltage below a fixed limit. T is 60 s: a sag of 1 V, as at the
+//! start of a climb, then counts as 0.017 V/s at most. The method is derived here; no published source.
 
-use super::{Config, GuardParameters};
+use super::{Config, GuardParameters, count, ticks};
 use crate::estimate;
 
 /// T in s.
 const TREND_S: f32 = 60.0;
 
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Battery {
     low_v: f32,
     empty_v: f32,
-    /// Share of the gap that the slow voltage takes up a tick.
+    /// Share of the gap by which the slow voltage follows in a tick.
     trend: f32,
-    /// Fall in V per m of height and V of gap.
+    /// Fall until touchdown in V per m of height and V of gap.
     per_height_m: f32,
-    ticks: u16,
+    low_ticks: u32,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub(super) struct State {
-    /// 0 before the first voltage.
-    slow_v: f32,
-    low_ticks: u16,
+    /// `None` before the first voltage.
+    slow_v: Option<f32>,
+    low_ticks: u32,
 }
 
 impl Battery {
-    /// `ticks`: how long it must be low.
-    pub(super) fn new(config: &Config, facts: &GuardParameters, period_s: f32, ticks: u16) -> Self {
+    pub(super) fn new(config: &Config, craft: &GuardParameters, period_s: f32) -> Self {
         Self {
             low_v: config.low_battery_v,
-            // A limit of 0 switches the forecast off, too.
-            empty_v: if config.low_battery_v > 0.0 { facts.empty_v } else { 0.0 },
+            // A limit of 0 switches the prediction off, too.
+            empty_v: if config.low_battery_v > 0.0 { craft.empty_v } else { 0.0 },
             trend: period_s / TREND_S,
-            per_height_m: 1.0 / (TREND_S * facts.landing_speed_m_s),
-            ticks,
+            per_height_m: 1.0 / (TREND_S * craft.landing_speed_m_s),
+            low_ticks: ticks(config.low_battery_s, period_s),
         }
     }
 
-    /// Takes the voltage of this tick in; without one the battery is not known to be low.
-    #[inline]
-    pub(super) fn watch(&self, state: &mut State, voltage_v: Option<f32>, motion: &estimate::State) {
-        let low = match voltage_v {
-            Some(v) if v.is_finite() => {
-                let slow_v = if state.slow_v > 0.0 { state.slow_v } else { v };
-                let gap_v = slow_v - v;
-                state.slow_v = slow_v - self.trend * gap_v;
-                let height_m = if motion.height_valid { -motion.position_m.z() } else { 0.0 };
-                let fall_v =
-                    if gap_v > 0.0 && height_m > 0.0 { gap_v * height_m * self.per_height_m } else { 0.0 };
-                v < self.low_v || v - fall_v < self.empty_v
-            }
-            _ => false,
-        };
-        state.low_ticks = if low { state.low_ticks.saturating_add(1) } else { 0 };
+    /// Counts the ticks with a low voltage. A voltage that is missing or not finite is not low.
+    pub(super) fn watch(&self, state: &mut State, voltage_v: Option<f32>, estimate: &estimate::State) {
+        let low = voltage_v.filter(|v| v.is_finite()).is_some_and(|v| {
+            let slow_v = state.slow_v.unwrap_or(v);
+            let gap_v = slow_v - v;
+            state.slow_v = Some(slow_v - self.trend * gap_v);
+            let height_m = if estimate.height_valid { -estimate.position_m.z() } else { 0.0 };
+            let fall_v =
+                if gap_v > 0.0 && height_m > 0.0 { gap_v * height_m * self.per_height_m } else { 0.0 };
+            v < self.low_v || v - fall_v < self.empty_v
+        });
+        state.low_ticks = count(state.low_ticks, low);
     }
 
-    /// It has been low for long enough.
-    #[inline]
+    /// It has been low for the configured time.
     pub(super) const fn is_low(&self, state: &State) -> bool {
-        state.low_ticks >= self.ticks
+        state.low_ticks >= self.low_ticks
     }
 
-    /// High enough to take off; a voltage that is not known is, one that is no number is not.
+    /// High enough to arm. A missing voltage does not prevent arming, one that is not finite does.
     pub(super) fn may_arm(&self, voltage_v: Option<f32>) -> bool {
         voltage_v.is_none_or(|voltage| voltage >= self.low_v)
     }
@@ -89,8 +84,8 @@ mod tests {
 
     fn battery() -> Battery {
         let config = Config { low_battery_v: 13.0, low_battery_s: 3.0, ..crate::guard::tests::config() };
-        let facts = GuardParameters { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
-        Battery::new(&config, &facts, PERIOD_S, 300)
+        let craft = GuardParameters { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
+        Battery::new(&config, &craft, PERIOD_S)
     }
 
     fn at_height(height_m: f32) -> estimate::State {

@@ -2,7 +2,12 @@
 
 use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
 
-/// What the guard is built from. No time may be longer than 60,000 ticks.
+/// Longest time in s: microseconds of it fit 32 bits.
+const LONGEST_TIME_S: f32 = 3600.0;
+
+/// Configuration of a [`Guard`](super::Guard). No time may exceed 3,600 s.
+///
+/// [`crate::flight::Config::for_airframe`] derives all of it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -13,32 +18,32 @@ pub struct Config {
     pub arming_rate_rad_s: f32,
     /// Stick deflection, 0 to 1, below which a stick counts as centred for arming.
     pub arming_stick: f32,
-    /// Age in s up to which the last inertial sample is flown on; older ones stop the motors.
+    /// Age in s up to which the last inertial sample is held; an older one stops the motors.
     pub imu_hold_s: f32,
-    /// Age in s of a command from which the link counts as lost: place and height are held.
+    /// Age in s of a command beyond which the link counts as lost: position and height are held.
     pub link_hold_s: f32,
-    /// Age in s of a command from which the craft lands; above `link_hold_s`.
+    /// Age in s of a command beyond which the craft lands; above `link_hold_s`.
     pub link_land_s: f32,
-    /// Battery voltage in V below which the craft lands in any case; it lands earlier when the pack would be empty before it
-    /// is down. 0 switches both off.
+    /// Battery voltage in V below which the craft lands; it lands earlier when the pack is predicted to be empty before
+    /// touchdown. 0 switches both off.
     pub low_battery_v: f32,
-    /// How long in s it must be so.
+    /// Time in s for which the battery must be low.
     pub low_battery_s: f32,
-    /// Tilt in rad that counts as tipped over when the craft does not move.
+    /// Tilt in rad beyond which a craft that neither turns nor moves vertically counts as tipped over.
     pub tip_over_tilt_rad: f32,
-    /// How long in s it must stay so.
+    /// Time in s for which it must lie so.
     pub tip_over_s: f32,
-    /// Share of the weight, 0 to 1: on the ground the thrust falls below it when asked to descend.
+    /// Share of the weight, 0 to 1, below which the thrust falls on the ground when a descent is commanded.
     pub landed_thrust_share: f32,
-    /// Climb in m/s, either way, below which the craft counts as at rest.
+    /// Vertical speed in m/s, up or down, below which the craft counts as stationary.
     pub landed_climb_m_s: f32,
-    /// How long in s both must hold.
+    /// Time in s for which both must hold.
     pub landed_s: f32,
 }
 
 impl Config {
-    /// Checks every field for a tick in s.
-    pub(super) fn check(&self, period_s: f32) -> Result<(), ConfigError> {
+    /// Checks every field.
+    pub(super) fn check(&self) -> Result<(), ConfigError> {
         for (field, angle) in
             [("arming_tilt_rad", self.arming_tilt_rad), ("tip_over_tilt_rad", self.tip_over_tilt_rad)]
         {
@@ -61,7 +66,6 @@ impl Config {
         require_within("landed_thrust_share", self.landed_thrust_share, 0.0, 1.0)?;
         require_positive("landed_climb_m_s", self.landed_climb_m_s)?;
         require_positive("landed_s", self.landed_s)?;
-        // Ages and times are counted in 16 bits.
         for (field, time_s) in [
             ("imu_hold_s", self.imu_hold_s),
             ("link_land_s", self.link_land_s),
@@ -69,7 +73,7 @@ impl Config {
             ("tip_over_s", self.tip_over_s),
             ("landed_s", self.landed_s),
         ] {
-            require_within(field, time_s, 0.0, 60_000.0 * period_s)?;
+            require_within(field, time_s, 0.0, LONGEST_TIME_S)?;
         }
         Ok(())
     }

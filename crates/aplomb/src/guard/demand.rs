@@ -1,43 +1,44 @@
-//! What a demand asks of a craft on the ground, and whether it is made of numbers.
+//! Classification of demands: take-off, landing, finite.
 
-use super::GuardInput;
-use crate::{Demand, HeadingDemand, VerticalDemand};
+use crate::{Demand, HeadingDemand, VerticalDemand, estimate};
 
-/// A height this far (m) above the present one, or a climb above this (m/s), asks to take off.
-const RISE: f32 = 0.2;
-/// Stick deflection that asks to take off.
-const RISE_STICK: f32 = 0.2;
+/// Height in m above the present one that is a demand to take off. Common practice, no source.
+const TAKE_OFF_HEIGHT_M: f32 = 0.2;
+/// Climb in m/s, up or down, that is a demand to take off or to land. Common practice, no source.
+const TAKE_OFF_CLIMB_M_S: f32 = 0.2;
+/// Deflection of the climb stick, up or down, that is a demand to take off or to land. Common practice, no source.
+const TAKE_OFF_STICK: f32 = 0.2;
 
-/// True for a demand that a craft on the ground takes off for.
-pub(super) fn asks_to_rise(demand: &Demand, situation: &GuardInput<'_>) -> bool {
+/// True for a demand on which a craft on the ground takes off.
+pub(super) fn is_take_off_demand(demand: &Demand, estimate: &estimate::State) -> bool {
     let vertical = |vertical: &VerticalDemand| match vertical {
-        VerticalDemand::Height(height) => *height > RISE - situation.motion.position_m.z(),
-        VerticalDemand::Climb(climb) => *climb > RISE,
+        VerticalDemand::Height(height) => *height > TAKE_OFF_HEIGHT_M - estimate.position_m.z(),
+        VerticalDemand::Climb(climb) => *climb > TAKE_OFF_CLIMB_M_S,
     };
     match demand {
         Demand::Rates { thrust_n, .. } => *thrust_n > 0.0,
         Demand::Tilt { vertical: v, .. }
         | Demand::Velocity { vertical: v, .. }
         | Demand::Position { vertical: v, .. } => vertical(v),
-        Demand::Sticks(sticks) => sticks.climb > RISE_STICK,
+        Demand::Sticks(sticks) | Demand::RateSticks(sticks) => sticks.climb > TAKE_OFF_STICK,
         Demand::Land => false,
     }
 }
 
-/// True for a demand that presses a craft to the ground.
-pub(super) fn asks_to_descend(demand: &Demand) -> bool {
+/// True for a demand to descend, on which a craft that looks landed is taken as landed.
+pub(super) fn is_landing_demand(demand: &Demand) -> bool {
     match demand {
         Demand::Tilt { vertical, .. }
         | Demand::Velocity { vertical, .. }
         | Demand::Position { vertical, .. } => {
-            matches!(vertical, VerticalDemand::Climb(climb) if *climb < -RISE)
+            matches!(vertical, VerticalDemand::Climb(climb) if *climb < -TAKE_OFF_CLIMB_M_S)
         }
-        Demand::Sticks(sticks) => sticks.climb < -RISE_STICK,
+        Demand::Sticks(sticks) | Demand::RateSticks(sticks) => sticks.climb < -TAKE_OFF_STICK,
         Demand::Rates { .. } | Demand::Land => false,
     }
 }
 
-/// True when every number of the demand is finite, and their sum too: none is absurd.
+/// True when every number of the demand is finite, and so is their sum.
 pub(super) fn is_finite(demand: &Demand) -> bool {
     // A heading is finite by its type.
     let heading = |heading: &HeadingDemand| match heading {
@@ -56,7 +57,7 @@ pub(super) fn is_finite(demand: &Demand) -> bool {
         | Demand::Position { position_m: x, heading: h, vertical: v } => {
             (x.x() + x.y() + heading(h) + vertical(v)).is_finite()
         }
-        // A stick that is no number counts as centred.
-        Demand::Sticks(_) | Demand::Land => true,
+        // A stick that is not finite counts as centred.
+        Demand::Sticks(_) | Demand::RateSticks(_) | Demand::Land => true,
     }
 }

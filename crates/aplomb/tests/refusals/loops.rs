@@ -191,30 +191,32 @@ fn thrust_curve_names_its_field() {
 
 #[test]
 fn pilot_names_its_field() {
+    let craft = pilot::PilotParameters { min_thrust_n: 2.0, hover_thrust_n: 12.0, max_thrust_n: 24.0 };
     let fields: &[Field<pilot::Config>] = &[
         ("dead_band", |c, x| c.dead_band = x, Within(0.0, 0.5)),
         ("expo", |c, x| c.expo = x, Within(0.0, 1.0)),
         ("full_stick_tilt_rad", |c, x| c.full_stick_tilt_rad = x, Within(1e-3, 1.4)),
-        ("full_stick_rate_rad_s", |c, x| c.full_stick_rate_rad_s = x, Positive),
+        ("full_stick_roll_pitch_rate_rad_s", |c, x| c.full_stick_roll_pitch_rate_rad_s = x, Positive),
+        ("full_stick_yaw_rate_rad_s", |c, x| c.full_stick_yaw_rate_rad_s = x, Positive),
         ("full_stick_climb_m_s", |c, x| c.full_stick_climb_m_s = x, Positive),
         ("full_stick_descent_m_s", |c, x| c.full_stick_descent_m_s = x, Positive),
         ("hold_below_m_s", |c, x| c.hold_below_m_s = x, Positive),
         ("landing_speed_m_s", |c, x| c.landing_speed_m_s = x, Positive),
     ];
-    refused(config().pilot, fields, |c| pilot::Pilot::<Libm>::new(c).map(drop));
+    refused(config().pilot, fields, |c| pilot::Pilot::<Libm>::new(c, &craft).map(drop));
 }
 
-const FACTS: guard::GuardParameters =
+const CRAFT: guard::GuardParameters =
     guard::GuardParameters { weight_n: 11.8, empty_v: 12.0, landing_speed_m_s: 0.7 };
 
 #[test]
-fn guard_names_the_fact() {
+fn guard_names_its_parameter() {
     let fields: &[Field<guard::GuardParameters>] = &[
         ("weight_n", |c, x| c.weight_n = x, Positive),
         ("empty_v", |c, x| c.empty_v = x, FromZero),
         ("landing_speed_m_s", |c, x| c.landing_speed_m_s = x, Positive),
     ];
-    refused(FACTS, fields, |facts| guard::Guard::new::<Libm>(&config().guard, facts, 1e-3).map(drop));
+    refused(CRAFT, fields, |craft| guard::Guard::new(&config().guard, craft, 1e-3).map(drop));
 }
 
 #[test]
@@ -234,12 +236,12 @@ fn guard_names_its_field() {
         ("landed_climb_m_s", |c, x| c.landed_climb_m_s = x, Positive),
         ("landed_s", |c, x| c.landed_s = x, Positive),
     ];
-    let build = |c: &guard::Config| guard::Guard::new::<Libm>(c, &FACTS, 1e-3).map(drop);
+    let build = |c: &guard::Config| guard::Guard::new(c, &CRAFT, 1e-3).map(drop);
     refused(config().guard, fields, build);
     let good = config().guard;
     let swapped = guard::Config { link_hold_s: good.link_land_s, ..good };
     assert_eq!(build(&swapped), Err(ConfigError::new("link_hold_s", Problem::WrongOrder)));
-    // Ages and times are counted in 16 bits, to 60,000 ticks.
+    // An hour at most.
     type Set = fn(&mut guard::Config, f32);
     let times: [(&str, Set); 5] = [
         ("imu_hold_s", |c, x| c.imu_hold_s = x),
@@ -254,10 +256,10 @@ fn guard_names_its_field() {
             set(&mut config, x);
             build(&config)
         };
-        assert_eq!(with(60.0), Ok(()), "{field}");
-        assert_eq!(with(60.1), Err(ConfigError::new(field, Problem::OutOfRange)));
+        assert_eq!(with(3600.0), Ok(()), "{field}");
+        assert_eq!(with(3600.5), Err(ConfigError::new(field, Problem::OutOfRange)));
     }
     for bad in [f32::NAN, f32::INFINITY, 0.0, -1.0] {
-        assert_eq!(guard::Guard::new::<Libm>(&good, &FACTS, bad).unwrap_err().field, "period_s");
+        assert_eq!(guard::Guard::new(&good, &CRAFT, bad).unwrap_err().field, "period_s");
     }
 }

@@ -46,13 +46,13 @@ fn rows<M: Math + Clone>(table: &mut Table) {
 
     let mut estimator = Estimator::<M, 1>::new(&config.estimate, period_s).expect("valid");
     let mut filter = AttitudeFilter::<M>::new(&config.estimate.attitude, period_s).expect("valid");
-    let facts = guard::GuardParameters {
+    let craft = guard::GuardParameters {
         weight_n: config.thrust.mass_kg * STANDARD_GRAVITY_M_S2,
         empty_v: config.thrust_curve.lowest_voltage_v,
         landing_speed_m_s: config.pilot.landing_speed_m_s,
     };
-    let guard = Guard::new::<M>(&config.guard, &facts, period_s).expect("valid");
-    let mut guard_state = guard::State::in_flight();
+    let mut guard = Guard::new(&config.guard, &craft, period_s).expect("valid");
+    guard.set_state(guard::State::in_flight());
     let low_pass = Biquad::low_pass(config.rate.gyro_cutoff_hz, period_s).expect("valid");
     let mut low_pass_states = [BiquadState::new(); 3];
     let notch_config =
@@ -98,13 +98,12 @@ fn rows<M: Math + Clone>(table: &mut Table) {
         let aids = Aids::default();
         filter_count
             .add(meter.instructions(|| filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &aids)));
-        let situation = GuardInput {
-            motion: &record.estimate,
-            imu_age_ticks: 0,
+        let input = GuardInput {
+            imu_age_us: 0,
             voltage_v: Some(supply.voltage_v()),
             thrust_n: record.achieved.thrust_n,
         };
-        guard_count.add(meter.instructions(|| guard.step(&mut guard_state, &command, &situation)));
+        guard_count.add(meter.instructions(|| guard.step(&command, &record.estimate, &input)));
         let motion = &record.estimate;
         attitude_count.add(meter.instructions(|| {
             let heading = match record.demand {

@@ -3,9 +3,9 @@ use core::hint::black_box;
 use aplomb::control::rate::Inertia;
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::Heading;
-use aplomb::guard::{self, Guard, GuardInput};
+use aplomb::guard::{self, Guard, GuardInput, GuardParameters};
 use aplomb::mix::Geometry;
-use aplomb::pilot::{self, Pilot};
+use aplomb::pilot::{self, Pilot, PilotParameters};
 use aplomb::record::{Record, Ring};
 use aplomb::{
     Command, Demand, FlightController, HeadingDemand, Math, Spin, Sticks, Tilt, VerticalDemand, estimate,
@@ -24,7 +24,7 @@ pub fn all<M: Math>() {
         let config = black_box(config);
         fly::<M, 1>(&config);
         fly::<M, 3>(&config);
-        guard::<M>(&config.guard);
+        guard(&config.guard);
         pilot::<M>(&config.pilot);
     }
     let mut ring = Ring::<4>::new();
@@ -49,7 +49,7 @@ fn any_command(demand: Demand) -> Command {
     black_box(Command { demand, arm: black_box(true), cut_motors: black_box(false), age_us: black_box(1000) })
 }
 
-fn demands<M: Math>() -> [Demand; 6] {
+fn demands<M: Math>() -> [Demand; 7] {
     let heading = black_box(HeadingDemand::Hold(Heading::from_rad::<M>(any())));
     let vertical = black_box(VerticalDemand::Height(any()));
     black_box([
@@ -58,33 +58,36 @@ fn demands<M: Math>() -> [Demand; 6] {
         Demand::Velocity { velocity_m_s: any_vector(), heading, vertical },
         Demand::Position { position_m: any_vector(), heading, vertical },
         Demand::Sticks(Sticks { roll: any(), pitch: any(), yaw: any(), climb: any() }),
+        Demand::RateSticks(Sticks { roll: any(), pitch: any(), yaw: any(), climb: any() }),
         Demand::Land,
     ])
 }
 
-fn guard<M: Math>(config: &guard::Config) {
-    let facts = guard::GuardParameters { weight_n: any(), empty_v: any(), landing_speed_m_s: any() };
-    if let Ok(guard) = Guard::new::<M>(config, &facts, any()) {
-        let motion = black_box(estimate::State::default());
-        let situation = GuardInput {
-            motion: &motion,
-            imu_age_ticks: black_box(0),
-            voltage_v: Some(any()),
-            thrust_n: any(),
-        };
-        for mut state in [guard::State::new(), guard::State::in_flight()] {
-            black_box(guard.step(&mut state, &any_command(Demand::Land), &situation));
-            black_box((state.phase(), state.arming_blockers(), state.arming_blockers().any(), state.held()));
+fn guard(config: &guard::Config) {
+    let craft = GuardParameters { weight_n: any(), empty_v: any(), landing_speed_m_s: any() };
+    if let Ok(mut guard) = Guard::new(config, &craft, any()) {
+        let estimate = black_box(estimate::State::default());
+        let input = GuardInput { imu_age_us: black_box(0), voltage_v: Some(any()), thrust_n: any() };
+        for state in [guard::State::new(), guard::State::in_flight()] {
+            guard.set_state(state);
+            black_box(guard.step(&any_command(Demand::Land), &estimate, &input));
+            let state = black_box(guard.state());
+            black_box((state.phase(), state.arming_blockers().any(), state.hold_reason()));
         }
+        guard.reset();
     }
 }
 
 fn pilot<M: Math>(config: &pilot::Config) {
-    if let Ok(pilot) = Pilot::<M>::new(config) {
-        let motion = black_box(estimate::State::default());
-        let mut state = black_box(pilot::State::default());
+    let craft = PilotParameters { min_thrust_n: any(), hover_thrust_n: any(), max_thrust_n: any() };
+    if let Ok(mut pilot) = Pilot::<M>::new(config, &craft) {
+        let estimate = black_box(estimate::State::default());
         let sticks = Sticks { roll: any(), pitch: any(), yaw: any(), climb: any() };
-        black_box((pilot.shaped(any()), pilot.fly(&mut state, sticks, &motion)));
-        black_box(pilot.land(&mut state, &motion));
+        pilot.set_state(black_box(pilot::State::default()));
+        for demand in [Demand::Sticks(sticks), Demand::Land] {
+            black_box(pilot.step(&demand, &estimate));
+        }
+        black_box((pilot.shaped(any()), pilot.rate_command(sticks), pilot.state()));
+        pilot.reset();
     }
 }
