@@ -4,7 +4,7 @@
 //! biquad with a clamped output: derivative on the error, anti-windup by its stored clamped output. Neither takes a
 //! feed-forward or another's limit; both let NaN through.
 
-use aplomb::pid::{Config, Pid, SlewLimit, SlewState, State};
+use aplomb::pid::{Config, Pid, State};
 use criterion::Criterion;
 use dsp_process::SplitProcess;
 use idsp::iir;
@@ -21,18 +21,6 @@ mod kernel {
     pub fn pid_step_aplomb((pid, state): &mut (Pid, State), rows: &Rows<[f32; 2]>) -> f32 {
         each(rows, |&[setpoint, measured]| {
             let output = pid.step(state, setpoint, measured, 0.0);
-            pid.achieved(state, output);
-            output
-        })
-    }
-
-    #[inline(never)]
-    pub fn pid_step_with_slew_aplomb(
-        (pid, state, slew, last): &mut (Pid, State, SlewLimit, SlewState),
-        rows: &Rows<[f32; 2]>,
-    ) -> f32 {
-        each(rows, |&[setpoint, measured]| {
-            let output = slew.step(last, pid.step(state, setpoint, measured, 0.0));
             pid.achieved(state, output);
             output
         })
@@ -59,7 +47,6 @@ pub fn pid(c: &mut Criterion) {
     let config =
         Config { integral_time_s: Some(0.5), derivative_time_s: 0.05, ..Config::proportional(2.0, 1.0) };
     let own = Pid::new(&config, PERIOD_S).expect("valid");
-    let slew = SlewLimit::new(200.0, 200.0, PERIOD_S).expect("valid");
     let mut peer = ::pid::Pid::new(0.0_f32, 1.0_f32);
     peer.p(2.0_f32, 1.0_f32).i(2.0 * PERIOD_S / 0.5, 1.0_f32).d(2.0 * 0.05 / PERIOD_S, 1.0_f32);
     let gains =
@@ -70,8 +57,6 @@ pub fn pid(c: &mut Criterion) {
     let inputs = rows(|_, [setpoint, measured]| [setpoint, measured]);
     let mut group = group(c, "pid");
     measure(&mut group, "step_aplomb", (own, State::new()), &inputs, kernel::pid_step_aplomb);
-    let slewed = (own, State::new(), slew, SlewState::at(0.0));
-    measure(&mut group, "step_with_slew_aplomb", slewed, &inputs, kernel::pid_step_with_slew_aplomb);
     measure(&mut group, "step_peer_pid", peer, &inputs, kernel::pid_step_peer_pid);
     let filter = (filter, iir::DirectForm2Transposed::default());
     measure(&mut group, "step_peer_idsp", filter, &inputs, kernel::pid_step_peer_idsp);

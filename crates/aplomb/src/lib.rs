@@ -116,6 +116,7 @@ pub mod parameters;
 pub mod pid;
 pub mod pilot;
 pub mod record;
+pub mod recorder;
 pub mod sensors;
 #[cfg(feature = "serde")]
 mod serde_array;

@@ -1,6 +1,4 @@
-//! What happened on each tick: one record of fixed size and a ring of them.
-
-use heapless::Deque;
+//! The record of one tick, of fixed size. [`crate::recorder`] keeps a ring of them.
 
 use crate::control::rate;
 use crate::frames::{Attitude, Vector, World};
@@ -78,46 +76,5 @@ impl Record {
 impl Default for Record {
     fn default() -> Self {
         Self::new()
-    }
-}
-
-/// The last `N` records; the oldest gives way.
-///
-/// ```
-/// use aplomb::record::{Record, Ring};
-/// let mut ring = Ring::<3>::new();
-/// for tick in 0..5 {
-///     ring.push(Record { tick, ..Record::new() });
-/// }
-/// let ticks: Vec<u32> = ring.iter().map(|record| record.tick).collect();
-/// assert_eq!(ticks, [2, 3, 4]);
-/// ```
-#[derive(Debug, Default)]
-pub struct Ring<const N: usize> {
-    records: Deque<Record, N>,
-}
-
-impl<const N: usize> Ring<N> {
-    const AT_LEAST_ONE: () = assert!(N > 0, "a ring holds at least one record");
-
-    /// Empty. A ring of no records does not compile.
-    #[must_use]
-    pub fn new() -> Self {
-        let () = Self::AT_LEAST_ONE;
-        Self { records: Deque::new() }
-    }
-
-    /// Adds a record in place of the oldest.
-    pub fn push(&mut self, record: Record) {
-        if self.records.is_full() {
-            self.records.pop_front();
-        }
-        // Cannot fail: there is room.
-        let _ = self.records.push_back(record);
-    }
-
-    /// The records, oldest first.
-    pub fn iter(&self) -> impl Iterator<Item = &Record> {
-        self.records.iter()
     }
 }

@@ -26,5 +26,5 @@ fn require_below_nyquist(field: &'static str, frequency_hz: f32, period_s: f32) 
 }
 
 /// Added to a state on each step, so that a decaying one ends at a normal number: far below any signal, far above the
-/// denormal numbers. One addition costs less than a comparison.
-const FLOOR: f32 = 1e-27;
+/// denormal numbers, which slow some processors down.
+pub(crate) const FLOOR: f32 = 1e-27;

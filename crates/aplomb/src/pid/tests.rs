@@ -54,8 +54,8 @@ fn each_bad_field_is_named() {
 }
 
 #[test]
-fn conditional_stop_holds_the_integral_only_into_the_limit() {
-    let pid = Pid::new(&Config { anti_windup: AntiWindup::ConditionalStop, ..BASE }, 0.01).unwrap();
+fn conditional_integration_holds_the_integral_only_into_the_limit() {
+    let pid = Pid::new(&Config { anti_windup: AntiWindup::ConditionalIntegration, ..BASE }, 0.01).unwrap();
     let mut state = State::new();
     let u = pid.step(&mut state, 1.0, 0.0, 0.0);
     assert_eq!(u, 0.4);
@@ -93,7 +93,7 @@ fn gain_change_with_derivative_is_bumpless() {
     let mut twin = state;
     let expected = old.step(&mut twin, 0.2, 0.038, 0.0);
     let mut bumped = state;
-    new.adopt(&mut state, &old, 0.2, 0.038);
+    new.retune(&mut state, &old, 0.2, 0.038, 0.0);
     assert!((new.step(&mut state, 0.2, 0.038, 0.0) - expected).abs() < 1e-6);
     assert!((new.step(&mut bumped, 0.2, 0.038, 0.0) - expected).abs() > 0.05, "the twin must bump");
 }
@@ -129,11 +129,12 @@ fn decaying_derivative_stays_off_the_denormal_numbers() {
     let mut state = State::new();
     pid.step(&mut state, 0.0, 1.0, 0.0);
     pid.step(&mut state, 0.0, 0.0, 0.0);
-    assert!(state.memory.abs() > 0.1);
+    assert!(state.memory.unwrap().abs() > 0.1);
     for _ in 0..400 {
         pid.step(&mut state, 0.0, 0.0, 0.0);
     }
-    assert!(state.memory.is_normal() && state.memory < 1e-20, "{}", state.memory);
+    let memory = state.memory.unwrap();
+    assert!(memory.is_normal() && memory < 1e-20, "{memory}");
 }
 
 #[test]

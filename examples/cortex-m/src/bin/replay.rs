@@ -1,12 +1,15 @@
 //! Replays a recorded flight on the target and compares every motor command by its bits with what the host computed.
 //!
 //! The controller is the exported constant, compiled in; the exported parameter block must hold the same. `controller.bin` and
-//! `flight.bin` are read from the folder that the emulator was started in. Fails at the first difference.
+//! `flight.bin` are read from the folder that the emulator was started in. Fails at the first difference and prints the flight
+//! recorder: the last records up to that tick.
 #![no_std]
 #![no_main]
 
 use core::panic::PanicInfo;
 
+use aplomb::record::Record;
+use aplomb::recorder::{Config, Recorder};
 use aplomb::{FlightController, parameters};
 use aplomb_cortex_m::host_file::HostFile;
 use aplomb_cortex_m::recording::{BYTES, Tick};
@@ -14,6 +17,9 @@ use aplomb_cortex_m::{fail, stop};
 use cortex_m_semihosting::hprintln;
 
 include!(env!("APLOMB_CONTROLLER", "name the exported controller.rs by its whole path"));
+
+/// Records printed when the replay fails.
+const RECORDS: usize = 8;
 
 #[panic_handler]
 fn panic(info: &PanicInfo<'_>) -> ! {
@@ -47,10 +53,26 @@ fn check_block() -> Result<(), &'static str> {
     }
 }
 
+/// One line of the flight recorder.
+fn print(record: &Record) {
+    let Record { tick, phase, estimate, achieved, commands, .. } = record;
+    hprintln!(
+        "record {}: {:?}, rate {:?} rad/s, torque {:?} N m, thrust {} N, commands {:?}",
+        tick,
+        phase,
+        estimate.rate_rad_s.to_array(),
+        achieved.torque_nm.to_array(),
+        achieved.thrust_n,
+        commands.map(|command| command.get())
+    );
+}
+
 fn replay() -> Result<u32, &'static str> {
     let mut file = HostFile::open(c"flight.bin").ok_or("flight.bin cannot be opened")?;
     let mut controller: FlightController =
         FlightController::new(&CONTROLLER).map_err(|_| "the controller is refused")?;
+    let mut recorder = Recorder::<Record, RECORDS>::new(&Config::EVERY_TICK)
+        .map_err(|_| "the flight recorder is refused")?;
     let mut bytes = [0; BYTES];
     let mut ticks = 0;
     loop {
@@ -62,7 +84,9 @@ fn replay() -> Result<u32, &'static str> {
         let tick = Tick::from_bytes(&bytes).ok_or("the recording is damaged")?;
         let here = controller.step(&tick.sensors, &tick.command).map(|command| command.get().to_bits());
         let host = tick.motors.map(|command| command.get().to_bits());
+        recorder.step(&controller.record(), here != host);
         if here != host {
+            recorder.iter().for_each(print);
             hprintln!("tick {}: {:08x?} here, {:08x?} on the host", ticks, here, host);
             return Err("a motor command differs");
         }

@@ -6,7 +6,8 @@ use aplomb::frames::Heading;
 use aplomb::guard::{self, Guard, GuardInput, GuardParameters};
 use aplomb::mix::Geometry;
 use aplomb::pilot::{self, Pilot, PilotParameters};
-use aplomb::record::{Record, Ring};
+use aplomb::record::Record;
+use aplomb::recorder::{self, Recorder};
 use aplomb::{
     Command, Demand, FlightController, HeadingDemand, Math, Spin, Sticks, Tilt, VerticalDemand, estimate,
 };
@@ -27,9 +28,12 @@ pub fn all<M: Math>() {
         guard(&config.guard);
         pilot::<M>(&config.pilot);
     }
-    let mut ring = Ring::<4>::new();
-    ring.push(black_box(Record::new()));
-    black_box(ring.iter().map(|record| record.tick).max());
+    let config = recorder::Config { divider: black_box(2), after_event: black_box(1) };
+    if let Ok(mut recorder) = Recorder::<Record, 4>::new(&config) {
+        recorder.step(&black_box(Record::new()), black_box(true));
+        black_box((recorder.iter().map(|record| record.tick).max(), recorder.recording()));
+        recorder.reset();
+    }
 }
 
 fn fly<M: Math, const N: usize>(config: &Config) {

@@ -2,7 +2,7 @@
 
 use core::hint::black_box;
 
-use aplomb::pid::{Config, Pid, SlewLimit, SlewState, State};
+use aplomb::pid::{Config, Pid, State};
 use aplomb_cortex_m::{
     inputs::Inputs,
     table::{Limit, Table},
@@ -12,7 +12,6 @@ pub fn rows(table: &mut Table) {
     let config =
         Config { integral_time_s: Some(0.5), derivative_time_s: 0.05, ..Config::proportional(2.0, 1.0) };
     let pid = Pid::new(&config, 1e-3).expect("valid");
-    let slew = SlewLimit::new(200.0, 200.0, 1e-3).expect("valid");
     let mut random = Inputs::new();
     // Set-point, measurement and feed-forward; a third of the outputs meet the limit.
     let mut input = |_| random.array::<3>(1.0);
@@ -23,7 +22,7 @@ pub fn rows(table: &mut Table) {
         state
     };
     let mut state = started();
-    table.row("PID core", Limit::Open { goal: 45, ceiling: 47 }, &mut input, |[r, y, f]| {
+    table.row("PID core", Limit::None, &mut input, |[r, y, f]| {
         let u = pid.step(&mut state, r, y, f);
         pid.achieved(&mut state, u);
         u
@@ -45,16 +44,6 @@ pub fn rows(table: &mut Table) {
         let u = if v > low { v } else { low };
         let u = if u < high { u } else { high };
         integral += ki * (r - y) + kt * (u - v);
-        u
-    });
-    let mut state = started();
-    let mut last = SlewState::at(0.0);
-    table.row("PID with slew and hold", Limit::AtMost(75), &mut input, |[r, y, f]| {
-        let u = slew.step(&mut last, pid.step(&mut state, r, y, f));
-        let hold = r > 0.9;
-        if !hold {
-            pid.achieved(&mut state, u);
-        }
         u
     });
 }
