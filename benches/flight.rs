@@ -109,7 +109,7 @@ fn flight(c: &mut Criterion) {
     group.bench_function("watched_60s", |b| b.iter(|| kernel::flight_watched_60s(black_box(&case))));
     group.bench_function("traced_60s", |b| b.iter(|| kernel::flight_traced_60s(black_box(&case))));
     let mut bare = Case::lasting(60.0);
-    bare.craft.camera_mount = None;
+    bare.craft.gimbal = None;
     group.bench_function("without_camera_60s", |b| {
         b.iter(|| kernel::flight_without_camera_60s(black_box(&bare)));
     });

@@ -67,7 +67,7 @@ fn flight_rate_sticks_fail_their_checks_in_tilt_command() {
 #[test]
 fn flight_longer_faults_fail() {
     // The twins: an outage longer than the time of dead reckoning, and a seized rotor.
-    let mut silent = named("receiver-jump");
+    let mut silent = named("gnss-jump");
     silent.faults[1].until_s += 8.0;
     let mut lost = named("worn-rotor");
     lost.faults[0].what = aplomb_craft::fault::What::Rotor(

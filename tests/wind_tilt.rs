@@ -24,9 +24,9 @@ fn mean_tilt_deg(craft: &Config, wind_m_s: f64) -> f64 {
 /// The weir gauge without any drag.
 fn bare() -> Config {
     let mut craft = input::demo_craft().expect("the demo is read").config;
-    craft.drag.rotor_1_s = [0.0; 3];
-    craft.drag.body_n_s_m = [0.0; 3];
-    craft.drag.body_area_m2 = [0.0; 3];
+    craft.drag.rotor_drag_per_s = [0.0; 3];
+    craft.drag.body_drag_n_s_m = [0.0; 3];
+    craft.drag.drag_area_m2 = [0.0; 3];
     craft
 }
 
@@ -42,7 +42,7 @@ fn check(craft: &Config, rows: [(f64, f64); 3]) {
 #[test]
 fn validate_tilt_with_published_rotor_drag() {
     let mut craft = bare();
-    craft.drag.rotor_1_s = [0.544, 0.386, 0.0];
+    craft.drag.rotor_drag_per_s = [0.544, 0.386, 0.0];
     check(&craft, [(2.0, 6.331), (5.0, 15.502), (8.0, 23.931)]);
 }
 
@@ -50,7 +50,7 @@ fn validate_tilt_with_published_rotor_drag() {
 #[test]
 fn validate_tilt_with_published_linear_drag() {
     let mut craft = bare();
-    craft.drag.body_n_s_m = [0.153 * craft.mass_kg / 0.547; 3];
+    craft.drag.body_drag_n_s_m = [0.153 * craft.mass_kg / 0.547; 3];
     check(&craft, [(2.0, 3.265), (5.0, 8.116), (8.0, 12.854)]);
 }
 
@@ -58,7 +58,7 @@ fn validate_tilt_with_published_linear_drag() {
 #[test]
 fn validate_tilt_with_published_drag_area() {
     let mut craft = bare();
-    craft.drag.body_area_m2 = [0.03265 * craft.mass_kg / 0.389; 3];
+    craft.drag.drag_area_m2 = [0.03265 * craft.mass_kg / 0.389; 3];
     check(&craft, [(2.0, 1.201), (5.0, 7.466), (8.0, 18.547)]);
 }
 

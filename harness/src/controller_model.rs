@@ -63,7 +63,7 @@ pub fn airframe(craft: &Craft) -> Airframe {
         delay_s: (1.5 * TICK_S + truth.speed_controller.delay_s) as f32,
         rotor_inertia_kg_m2: truth.rotor.inertia_kg_m2 as f32,
         hover_speed_rad_s: hover_speed as f32,
-        rotor_drag_per_s: Some(truth.drag.rotor_1_s[0] as f32).filter(|&drag| drag > 0.0),
+        rotor_drag_per_s: Some(truth.drag.rotor_drag_per_s[0] as f32).filter(|&drag| drag > 0.0),
     }
 }
 

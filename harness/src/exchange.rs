@@ -19,7 +19,7 @@ pub fn sensors(readings: &Readings, tick_s: f64) -> Sensors {
             current_a: readings.battery.current_a as f32,
         }),
         pressure_pa: [readings.pressure_pa.map(|reading| sample(&reading, |pressure| *pressure as f32))],
-        gnss: readings.receiver.map(|reading| {
+        gnss: readings.gnss.map(|reading| {
             sample(&reading, |fix| GnssFix {
                 position_m: vector(fix.position_m),
                 velocity_m_s: vector(fix.velocity_m_s),
@@ -29,7 +29,7 @@ pub fn sensors(readings: &Readings, tick_s: f64) -> Sensors {
                 vertical_velocity_accuracy_m_s: fix.vertical_velocity_accuracy_m_s as f32,
             })
         }),
-        magnetic_field_ut: readings.field_ut.map(|reading| sample(&reading, |field| vector(*field))),
+        magnetic_field_ut: readings.magnetic_field_ut.map(|reading| sample(&reading, |field| vector(*field))),
     }
 }
 

@@ -192,10 +192,10 @@ fn watched<M: aplomb::Math>(
     let warm_up_s = warm_up_ticks as f64 * tick_s;
     let mut plant = Plant::new(craft, &shifted(&plan.air, warm_up_s), &start(plan), seed, tick_s)?
         .with_faults(&later(&plan.faults, warm_up_s))?;
-    let mut camera = match &craft.camera_mount {
+    let mut camera = match &craft.gimbal {
         Some(mount) => {
             let elevation_deg = plan.camera_elevation_deg;
-            Some(StabilisedCamera::<M>::new(mount, &plant.carrier(), elevation_deg, seed, tick_hz)?)
+            Some(StabilisedCamera::<M>::new(mount, &plant.base_motion(), elevation_deg, seed, tick_hz)?)
         }
         None => None,
     };
@@ -230,7 +230,7 @@ fn watched<M: aplomb::Math>(
         }
         plant.advance(exchange::commands(waiting).zip(motor_share).map(|(command, share)| command * share));
         if let Some(camera) = &mut camera {
-            camera.advance(&plant.carrier());
+            camera.advance(&plant.base_motion());
         }
         waiting = motors;
     }

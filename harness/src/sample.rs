@@ -26,7 +26,7 @@ pub fn row(time_s: f64, truth: &Truth, record: &Record) -> Row {
             truth.attitude.conjugate() * aplomb_craft::glam::DVec3::Z,
             estimated.conjugate() * aplomb_craft::glam::DVec3::Z,
         ),
-        receiver_correlated_m: up(truth.receiver_errors.correlated_m),
+        gnss_correlated_noise_m: up(truth.gnss_errors.correlated_noise_m),
         battery_v: truth.battery.voltage_v,
         battery_a: truth.battery.current_a,
         camera: None,

@@ -49,8 +49,8 @@ pub fn setpoint(signal: Signal, row: &Row) -> f64 {
 
 fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
     let Row { truth, estimate, setpoint, .. } = row;
-    let north_to_gnss = truth.north_m + row.receiver_correlated_m[0] - setpoint.north_m;
-    let east_to_gnss = truth.east_m + row.receiver_correlated_m[1] - setpoint.east_m;
+    let north_to_gnss = truth.north_m + row.gnss_correlated_noise_m[0] - setpoint.north_m;
+    let east_to_gnss = truth.east_m + row.gnss_correlated_noise_m[1] - setpoint.east_m;
     let flag = |set: bool| if set { 1.0 } else { 0.0 };
     let rpm = row.rotor_rpm;
     match signal {

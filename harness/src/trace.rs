@@ -27,7 +27,7 @@ pub struct Row {
     /// Angle between the estimated and the true vertical in deg.
     pub tilt_estimate_error_deg: f64,
     /// Slowly varying part of the receiver's position error in m: north, east, up.
-    pub receiver_correlated_m: [f64; 3],
+    pub gnss_correlated_noise_m: [f64; 3],
     /// Battery voltage in V.
     pub battery_v: f64,
     /// Battery current in A.

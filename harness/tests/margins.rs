@@ -83,7 +83,7 @@ fn a_model_without_the_motors_lag_disagrees() {
 fn a_model_without_the_wind_s_feed_forward_disagrees() {
     // Six times the drag that is believed: the estimate takes the craft's own motion for wind, and the loop sees it.
     let (mut craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
-    craft.drag.rotor_1_s = [1.5, 1.5, 0.0];
+    craft.drag.rotor_drag_per_s = [1.5, 1.5, 0.0];
     let without = aplomb::flight::Config { wind_share: 0.0, ..controller };
     for (name, back_emf_share) in [("hover", 0.0), ("forward", 0.1)] {
         let point = Point { back_emf_share, ..Point::named(name).unwrap() };

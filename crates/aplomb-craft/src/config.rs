@@ -3,7 +3,7 @@
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, positive};
 use crate::propeller::{Marking, Planform};
 use crate::rotors::{Rotors, Spin};
-use crate::{battery, camera_mount, drag, ground, ground_effect, rotor, sensors, speed_controller};
+use crate::{battery, drag, gimbal, ground, ground_effect, rotor, sensors, speed_controller};
 use glam::{DMat3, DVec3};
 
 /// The truth about a craft. Plain numbers in SI units; [`crate::Plant::new`] checks them all.
@@ -31,8 +31,8 @@ pub struct Config {
     /// Sensors.
     pub sensors: sensors::Config,
     /// Camera in its mount, if one is carried. [`crate::Plant`] checks it; whoever flies it makes a
-    /// [`camera_mount::CameraMount`] of it.
-    pub camera_mount: Option<camera_mount::Config>,
+    /// [`gimbal::Gimbal`] of it.
+    pub gimbal: Option<gimbal::Config>,
 }
 
 /// One rotor's place and sense.
@@ -94,8 +94,8 @@ impl Config {
                 transients: true,
             },
             drag: drag::Config {
-                rotor_1_s: [0.25, 0.25, 0.0],
-                body_area_m2: [0.01, 0.01, 0.02],
+                rotor_drag_per_s: [0.25, 0.25, 0.0],
+                drag_area_m2: [0.01, 0.01, 0.02],
                 ..drag::Config::default()
             },
             ground: ground::Config {
@@ -104,7 +104,7 @@ impl Config {
                 foot_z_m: 0.08,
                 centre_x_m: 0.0,
                 centre_y_m: 0.0,
-                sink_m: 0.004,
+                static_deflection_m: 0.004,
                 damping_ratio: 0.6,
                 friction: 0.7,
             },
@@ -113,10 +113,10 @@ impl Config {
                 steps: 2000,
                 delay_s: 0.001,
                 stop_below: 0.02,
-                slew_1_s: None,
+                slew_per_s: None,
             },
             sensors: sensors::Config::consumer(),
-            camera_mount: Some(camera_mount::Config::small_camera()),
+            gimbal: Some(gimbal::Config::small_camera()),
         }
     }
 
@@ -142,7 +142,7 @@ impl Config {
         self.ground_effect.map_or(Ok(()), |effect| effect.check())?;
         self.speed_controller.check(tick_s)?;
         self.sensors.check(tick_s)?;
-        self.camera_mount.map_or(Ok(()), |mount| mount.check(tick_s))
+        self.gimbal.map_or(Ok(()), |mount| mount.check(tick_s))
     }
 
     pub(crate) fn inertia(&self) -> DMat3 {

@@ -16,23 +16,23 @@ use glam::DVec3;
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Config {
     /// Rotor drag over mass, per axis [1/s].
-    pub rotor_1_s: [f64; 3],
+    pub rotor_drag_per_s: [f64; 3],
     /// Rotor drag grows with thrust.
     pub scaled_with_thrust: bool,
     /// Linear body drag, per axis (N s/m).
-    pub body_n_s_m: [f64; 3],
+    pub body_drag_n_s_m: [f64; 3],
     /// Drag area CdA of the body, per axis (m2).
-    pub body_area_m2: [f64; 3],
+    pub drag_area_m2: [f64; 3],
     /// Damping of turning, per axis (N m s).
-    pub turn_nm_s: [f64; 3],
+    pub rotational_damping_nm_s: [f64; 3],
 }
 
 impl Config {
     pub(crate) fn check(&self) -> Result<(), ConfigError> {
-        none_negative("drag.rotor_1_s", &self.rotor_1_s)?;
-        none_negative("drag.body_n_s_m", &self.body_n_s_m)?;
-        none_negative("drag.body_area_m2", &self.body_area_m2)?;
-        none_negative("drag.turn_nm_s", &self.turn_nm_s)
+        none_negative("drag.rotor_drag_per_s", &self.rotor_drag_per_s)?;
+        none_negative("drag.body_drag_n_s_m", &self.body_drag_n_s_m)?;
+        none_negative("drag.drag_area_m2", &self.drag_area_m2)?;
+        none_negative("drag.rotational_damping_nm_s", &self.rotational_damping_nm_s)
     }
 }
 
@@ -49,15 +49,15 @@ pub(crate) struct Drag {
 
 impl Drag {
     pub(crate) fn new(config: &Config, mass_kg: f64, gravity_m_s2: f64) -> Self {
-        let rotor = DVec3::from_array(config.rotor_1_s);
-        let body = DVec3::from_array(config.body_n_s_m);
+        let rotor = DVec3::from_array(config.rotor_drag_per_s);
+        let body = DVec3::from_array(config.body_drag_n_s_m);
         // Where there is no weight there is no hover thrust to scale by: the rotor part stays constant.
         let scaled = config.scaled_with_thrust && gravity_m_s2 > 0.0;
         Drag {
             constant: if scaled { body } else { body + mass_kg * rotor },
             per_thrust: if scaled { rotor / gravity_m_s2 } else { DVec3::ZERO },
-            half_area: 0.5 * DVec3::from_array(config.body_area_m2),
-            turn: DVec3::from_array(config.turn_nm_s),
+            half_area: 0.5 * DVec3::from_array(config.drag_area_m2),
+            turn: DVec3::from_array(config.rotational_damping_nm_s),
         }
     }
 
@@ -82,9 +82,9 @@ mod tests {
     #[test]
     fn parts_follow_their_laws() {
         let config = Config {
-            rotor_1_s: [0.5, 0.4, 0.0],
-            body_n_s_m: [0.1, 0.1, 0.1],
-            body_area_m2: [0.02, 0.02, 0.03],
+            rotor_drag_per_s: [0.5, 0.4, 0.0],
+            body_drag_n_s_m: [0.1, 0.1, 0.1],
+            drag_area_m2: [0.02, 0.02, 0.03],
             ..Config::default()
         };
         let drag = Drag::new(&config, 1.2, 9.80665);
@@ -106,10 +106,19 @@ mod tests {
                 let mut three = [0.0; 3];
                 three[axis] = bad;
                 let name = |config: Config| config.check().unwrap_err().field;
-                assert_eq!(name(Config { rotor_1_s: three, ..Config::default() }), "drag.rotor_1_s");
-                assert_eq!(name(Config { body_n_s_m: three, ..Config::default() }), "drag.body_n_s_m");
-                assert_eq!(name(Config { body_area_m2: three, ..Config::default() }), "drag.body_area_m2");
-                assert_eq!(name(Config { turn_nm_s: three, ..Config::default() }), "drag.turn_nm_s");
+                assert_eq!(
+                    name(Config { rotor_drag_per_s: three, ..Config::default() }),
+                    "drag.rotor_drag_per_s"
+                );
+                assert_eq!(
+                    name(Config { body_drag_n_s_m: three, ..Config::default() }),
+                    "drag.body_drag_n_s_m"
+                );
+                assert_eq!(name(Config { drag_area_m2: three, ..Config::default() }), "drag.drag_area_m2");
+                assert_eq!(
+                    name(Config { rotational_damping_nm_s: three, ..Config::default() }),
+                    "drag.rotational_damping_nm_s"
+                );
             }
         }
     }

@@ -2,7 +2,7 @@
 //!
 //! Each point in the ground pushes up with `k d + c d' d/sink` (never pulls), d its depth. Friction holds it by a spring to
 //! the spot where it touched down, up to `friction` times the push; beyond that the spot is dragged along. Stiffness and
-//! damping are derived: four feet carry the weight at depth `sink_m`, and the craft bounces on them with `damping_ratio`.
+//! damping are derived: four feet carry the weight at depth `static_deflection_m`, and the craft bounces on them with `damping_ratio`.
 
 use crate::error::{ConfigError, finite, positive, within};
 use glam::{DMat3, DVec2, DVec3};
@@ -21,7 +21,7 @@ pub struct Config {
     /// Middle of the feet, right of the centre of mass (m).
     pub centre_y_m: f64,
     /// Depth at which four feet carry the weight (m).
-    pub sink_m: f64,
+    pub static_deflection_m: f64,
     /// Damping of the bounce over its critical damping, 0..1.
     pub damping_ratio: f64,
     /// Coefficient of friction, 0..5.
@@ -35,7 +35,7 @@ impl Config {
         positive("ground.foot_z_m", self.foot_z_m)?;
         finite("ground.centre_x_m", self.centre_x_m)?;
         finite("ground.centre_y_m", self.centre_y_m)?;
-        within("ground.sink_m", self.sink_m, 5e-4, 0.1)?;
+        within("ground.static_deflection_m", self.static_deflection_m, 5e-4, 0.1)?;
         within("ground.damping_ratio", self.damping_ratio, 0.0, 1.0)?;
         within("ground.friction", self.friction, 0.0, 5.0)
     }
@@ -68,18 +68,18 @@ impl Ground {
         };
         let feet = [foot(1.0, -1.0), foot(1.0, 1.0), foot(-1.0, -1.0), foot(-1.0, 1.0)];
         let points: [DVec3; POINTS] = core::array::from_fn(|i| if i < 4 { feet[i] } else { hubs[i - 4] });
-        let stiffness = weight / (4.0 * config.sink_m);
+        let stiffness = weight / (4.0 * config.static_deflection_m);
         let damping = 2.0 * config.damping_ratio * libm::sqrt(4.0 * stiffness * mass_kg) / 4.0;
         Ground {
             points,
             held: [None; POINTS],
-            surface_m: config.foot_z_m - config.sink_m,
+            surface_m: config.foot_z_m - config.static_deflection_m,
             reach_m: points
                 .iter()
                 .fold(0.0, |far, point| libm::fmax(far, libm::sqrt(point.length_squared()))),
             stiffness,
             damping,
-            damping_per_depth: damping / config.sink_m,
+            damping_per_depth: damping / config.static_deflection_m,
             friction: config.friction,
         }
     }

@@ -29,7 +29,7 @@ pub struct Stand {
     /// Where the axis goes through, body axes from the centre of mass (m).
     pub pivot_m: [f64; 3],
     /// Friction of the bearing (N m s).
-    pub viscous_nm_s: f64,
+    pub viscous_friction_nm_s: f64,
 }
 
 /// An axis of the craft.
@@ -72,7 +72,7 @@ impl Mount {
             Mount::Free => Ok(()),
             Mount::Stand(stand) => {
                 all_finite("stand.pivot_m", &stand.pivot_m)?;
-                not_negative("stand.viscous_nm_s", stand.viscous_nm_s)
+                not_negative("stand.viscous_friction_nm_s", stand.viscous_friction_nm_s)
             }
             Mount::Tether(tether) => {
                 all_finite("tether.anchor_m", &tether.anchor_m)?;
@@ -111,7 +111,7 @@ impl Bearing {
             arm,
             mass: mass_kg,
             per_inertia: 1.0 / (axis.dot(*inertia * axis) + mass_kg * axis.cross(arm).length_squared()),
-            viscous: stand.viscous_nm_s,
+            viscous: stand.viscous_friction_nm_s,
             pivot_m: start.position_m - start.attitude * arm,
             attitude: start.attitude,
         }

@@ -52,8 +52,8 @@ impl Config {
         if let Some(imu) = &mut laden.sensors.imu {
             imu.position_m = moved(imu.position_m);
         }
-        if let Some(receiver) = &mut laden.sensors.receiver {
-            receiver.position_m = moved(receiver.position_m);
+        if let Some(gnss) = &mut laden.sensors.gnss {
+            gnss.position_m = moved(gnss.position_m);
         }
         Ok(laden)
     }

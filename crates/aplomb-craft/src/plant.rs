@@ -3,21 +3,21 @@
 use crate::air::{Air, AirConfig};
 use crate::battery::Battery;
 use crate::body::{Body, Slope, Stage, State, Wrench};
-use crate::camera_mount::Carrier;
 use crate::config::Config;
 use crate::drag::Drag;
 use crate::error::{ConfigError, Reason, fail, within};
 use crate::fault::{Fault, Faults, Sensor, What};
 use crate::forces::{Carried, Forces};
+use crate::gimbal::BaseMotion;
 use crate::ground::Ground;
 use crate::hover::Hover;
 use crate::mount::{Bearing, Mount, Rope};
 use crate::propulsion::Propulsion;
 use crate::rotors::Rotors;
 use crate::sensors::barometer::Barometer;
+use crate::sensors::gnss::Gnss;
 use crate::sensors::imu::{Imu, Motion, Sample};
 use crate::sensors::magnetometer::Magnetometer;
-use crate::sensors::receiver::Receiver;
 use crate::sensors::{BatteryReading, Readings};
 use crate::speed_controller::SpeedControllers;
 use crate::start::Start;
@@ -68,7 +68,7 @@ struct Fitted {
     imu: Option<(Imu, DVec3)>,
     vibration: Option<Vibration>,
     barometer: Option<Barometer>,
-    receiver: Option<Receiver>,
+    gnss: Option<Gnss>,
     magnetometer: Option<Magnetometer>,
 }
 
@@ -77,7 +77,7 @@ impl Fitted {
         match sensor {
             Sensor::Imu | Sensor::Gyro | Sensor::Accelerometer => self.imu.is_some(),
             Sensor::Barometer => self.barometer.is_some(),
-            Sensor::Receiver => self.receiver.is_some(),
+            Sensor::Gnss => self.gnss.is_some(),
             Sensor::Magnetometer => self.magnetometer.is_some(),
         }
     }
@@ -135,7 +135,7 @@ impl Plant {
             imu: sensors.imu.map(|imu| (Imu::new(&imu, tick_s, seed), DVec3::from_array(imu.position_m))),
             vibration: Vibration::new(config, config.inertia(), tick_s, seed),
             barometer: sensors.barometer.map(|barometer| Barometer::new(&barometer, tick_s, seed)),
-            receiver: sensors.receiver.map(|receiver| Receiver::new(&receiver, tick_s, seed)),
+            gnss: sensors.gnss.map(|gnss| Gnss::new(&gnss, tick_s, seed)),
             magnetometer: sensors
                 .magnetometer
                 .map(|magnetometer| Magnetometer::new(&magnetometer, tick_s, seed)),
@@ -304,15 +304,15 @@ impl Plant {
             battery: self.battery.terminals(),
             on_ground: self.touching,
             tipped_over: self.touching && upright < TIPPED_OVER_COSINE,
-            receiver_errors: self.fitted.receiver.as_ref().map_or_else(Default::default, Receiver::errors),
+            gnss_errors: self.fitted.gnss.as_ref().map_or_else(Default::default, Gnss::errors),
             imu_bias: self.fitted.imu.as_ref().map_or_else(Sample::default, |(imu, _)| imu.bias()),
         }
     }
 
     /// How the frame moves at the current tick, for a camera in its mount at the centre of mass.
     #[inline]
-    pub fn carrier(&self) -> Carrier {
-        Carrier {
+    pub fn base_motion(&self) -> BaseMotion {
+        BaseMotion {
             attitude: self.state.attitude,
             rate_rad_s: self.state.rate_rad_s,
             specific_force_m_s2: self.slope.acceleration - self.forces.body.gravity(),
@@ -407,8 +407,8 @@ impl Plant {
                     air.pressure_pa(height)
                 })
             }),
-            receiver: fitted.receiver.as_mut().and_then(|receiver| receiver.advance(tick, state)),
-            field_ut: fitted
+            gnss: fitted.gnss.as_mut().and_then(|gnss| gnss.advance(tick, state)),
+            magnetic_field_ut: fitted
                 .magnetometer
                 .as_mut()
                 .and_then(|magnetometer| magnetometer.advance(tick, state.attitude, terminals.current_a)),

@@ -34,10 +34,10 @@ pub enum Source {
     AccelBias = 6,
     /// Barometer.
     Barometer = 7,
-    /// Receiver position, white part and velocity.
-    ReceiverWhite = 8,
-    /// Receiver position, correlated part.
-    ReceiverCorrelated = 9,
+    /// Gnss position, white part and velocity.
+    GnssWhite = 8,
+    /// Gnss position, correlated part.
+    GnssCorrelated = 9,
     /// Magnetometer.
     Magnetometer = 10,
     /// Rotor phases at the start.
@@ -46,8 +46,8 @@ pub enum Source {
     GyroSensitivity = 12,
     /// Soft iron around the magnetometer.
     SoftIron = 13,
-    /// Drop-outs of the receiver and its jumps by reflections.
-    ReceiverEvents = 14,
+    /// Drop-outs of the gnss and its jumps by reflections.
+    GnssEvents = 14,
     /// Gyro of the camera in its mount.
     CameraGyro = 40,
 }

@@ -17,7 +17,7 @@ pub struct Config {
     /// Commands below this share stop the motor.
     pub stop_below: f64,
     /// Fastest change of the share of the voltage, up or down (1/s); `None` for any. A stop is not held up.
-    pub slew_1_s: Option<f64>,
+    pub slew_per_s: Option<f64>,
 }
 
 impl Config {
@@ -27,7 +27,7 @@ impl Config {
             return fail("speed_controller.delay_s", Reason::TooLong);
         }
         within("speed_controller.stop_below", self.stop_below, 0.0, 1.0)?;
-        self.slew_1_s.map_or(Ok(()), |slew| positive("speed_controller.slew_1_s", slew))
+        self.slew_per_s.map_or(Ok(()), |slew| positive("speed_controller.slew_per_s", slew))
     }
 }
 
@@ -57,7 +57,7 @@ impl SpeedControllers {
             delay_ticks: libm::floor(config.delay_s / tick_s + 0.5) as usize,
             next: 0,
             queue: [in_force; HISTORY],
-            largest: config.slew_1_s.map_or(f64::INFINITY, |slew| slew * tick_s),
+            largest: config.slew_per_s.map_or(f64::INFINITY, |slew| slew * tick_s),
             in_force,
         }
     }
@@ -90,7 +90,7 @@ mod tests {
     use super::*;
 
     fn config() -> Config {
-        Config { steps: 100, delay_s: 0.002, stop_below: 0.05, slew_1_s: None }
+        Config { steps: 100, delay_s: 0.002, stop_below: 0.05, slew_per_s: None }
     }
 
     #[test]
@@ -107,8 +107,8 @@ mod tests {
 
     #[test]
     fn slew_limits_the_change_and_lets_a_stop_through() {
-        let at = |slew_1_s, command: &[f64]| {
-            let config = Config { steps: 0, delay_s: 0.0, slew_1_s, ..config() };
+        let at = |slew_per_s, command: &[f64]| {
+            let config = Config { steps: 0, delay_s: 0.0, slew_per_s, ..config() };
             let mut controllers = SpeedControllers::new(&config, 0.001, Rotors::splat(0.5));
             command
                 .iter()
@@ -147,8 +147,8 @@ mod tests {
             assert_eq!(config.check(0.001).unwrap_err().field, "speed_controller.delay_s");
         }
         for bad in [f64::NAN, f64::INFINITY, -0.1, 0.0] {
-            let config = Config { slew_1_s: Some(bad), ..config() };
-            assert_eq!(config.check(0.001).unwrap_err().field, "speed_controller.slew_1_s");
+            let config = Config { slew_per_s: Some(bad), ..config() };
+            assert_eq!(config.check(0.001).unwrap_err().field, "speed_controller.slew_per_s");
         }
         for bad in [f64::NAN, f64::INFINITY, -0.1, 1.1] {
             let config = Config { stop_below: bad, ..config() };

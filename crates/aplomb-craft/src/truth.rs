@@ -2,7 +2,7 @@
 
 use crate::battery::Terminals;
 use crate::rotors::Rotors;
-use crate::sensors::{imu, receiver};
+use crate::sensors::{gnss, imu};
 use glam::{DQuat, DVec3};
 
 /// What is really the case at one tick.
@@ -42,8 +42,8 @@ pub struct Truth {
     pub on_ground: bool,
     /// On the ground and tilted by more than 60 deg.
     pub tipped_over: bool,
-    /// Parts of the receiver's position error in its latest sample.
-    pub receiver_errors: receiver::Errors,
+    /// Parts of the gnss's position error in its latest sample.
+    pub gnss_errors: gnss::Errors,
     /// Bias of gyro and accelerometer now.
     pub imu_bias: imu::Sample,
 }

@@ -19,77 +19,101 @@ fn craft_fields() {
         ("ground.foot_x_m", |c, v| c.ground.foot_x_m = v),
         ("ground.foot_y_m", |c, v| c.ground.foot_y_m = v),
         ("ground.foot_z_m", |c, v| c.ground.foot_z_m = v),
-        ("ground.sink_m", |c, v| c.ground.sink_m = v),
+        ("ground.static_deflection_m", |c, v| c.ground.static_deflection_m = v),
         ("ground.damping_ratio", |c, v| c.ground.damping_ratio = v),
         ("ground.friction", |c, v| c.ground.friction = v),
         ("rotor.inertia_kg_m2", |c, v| c.rotor.inertia_kg_m2 = v),
         ("battery.capacity_ah", |c, v| c.battery.capacity_ah = v),
-        ("drag.rotor_1_s", |c, v| c.drag.rotor_1_s[2] = v),
+        ("drag.rotor_drag_per_s", |c, v| c.drag.rotor_drag_per_s[2] = v),
         ("speed_controller.delay_s", |c, v| c.speed_controller.delay_s = v),
         ("sensors.imu.low_pass_hz", |c, v| c.sensors.imu.as_mut().unwrap().low_pass_hz = v),
         ("sensors.imu.delay_s", |c, v| c.sensors.imu.as_mut().unwrap().delay_s = v),
-        ("sensors.imu.instability_s", |c, v| c.sensors.imu.as_mut().unwrap().instability_s = v),
+        ("sensors.imu.bias_correlation_time_s", |c, v| {
+            c.sensors.imu.as_mut().unwrap().bias_correlation_time_s = v
+        }),
         ("sensors.imu.vibration_gain", |c, v| c.sensors.imu.as_mut().unwrap().vibration_gain = v),
         ("sensors.imu.gyro.noise_rad_s_rthz", |c, v| {
             c.sensors.imu.as_mut().unwrap().gyro.noise_rad_s_rthz = v
         }),
-        ("sensors.imu.gyro.instability_rad_s", |c, v| {
-            c.sensors.imu.as_mut().unwrap().gyro.instability_rad_s = v
+        ("sensors.imu.gyro.bias_instability_rad_s", |c, v| {
+            c.sensors.imu.as_mut().unwrap().gyro.bias_instability_rad_s = v
         }),
-        ("sensors.imu.gyro.random_walk_rad_s_rts", |c, v| {
-            c.sensors.imu.as_mut().unwrap().gyro.random_walk_rad_s_rts = v;
+        ("sensors.imu.gyro.rate_random_walk_rad_s_rts", |c, v| {
+            c.sensors.imu.as_mut().unwrap().gyro.rate_random_walk_rad_s_rts = v;
         }),
-        ("sensors.imu.gyro.turn_on_rad_s", |c, v| c.sensors.imu.as_mut().unwrap().gyro.turn_on_rad_s = v),
-        ("sensors.imu.gyro.scale_share", |c, v| c.sensors.imu.as_mut().unwrap().gyro.scale_share = v),
+        ("sensors.imu.gyro.turn_on_bias_rad_s", |c, v| {
+            c.sensors.imu.as_mut().unwrap().gyro.turn_on_bias_rad_s = v
+        }),
+        ("sensors.imu.gyro.scale_factor_share", |c, v| {
+            c.sensors.imu.as_mut().unwrap().gyro.scale_factor_share = v
+        }),
         ("sensors.imu.gyro.misalignment_rad", |c, v| {
             c.sensors.imu.as_mut().unwrap().gyro.misalignment_rad = v
         }),
         ("sensors.imu.gyro.range_rad_s", |c, v| c.sensors.imu.as_mut().unwrap().gyro.range_rad_s = v),
-        ("sensors.imu.gyro.step_rad_s", |c, v| c.sensors.imu.as_mut().unwrap().gyro.step_rad_s = v),
+        ("sensors.imu.gyro.resolution_rad_s", |c, v| {
+            c.sensors.imu.as_mut().unwrap().gyro.resolution_rad_s = v
+        }),
         ("sensors.imu.accel.noise_m_s2_rthz", |c, v| {
             c.sensors.imu.as_mut().unwrap().accel.noise_m_s2_rthz = v
         }),
-        ("sensors.imu.accel.instability_m_s2", |c, v| {
-            c.sensors.imu.as_mut().unwrap().accel.instability_m_s2 = v
+        ("sensors.imu.accel.bias_instability_m_s2", |c, v| {
+            c.sensors.imu.as_mut().unwrap().accel.bias_instability_m_s2 = v
         }),
-        ("sensors.imu.accel.random_walk_m_s2_rts", |c, v| {
-            c.sensors.imu.as_mut().unwrap().accel.random_walk_m_s2_rts = v;
+        ("sensors.imu.accel.acceleration_random_walk_m_s2_rts", |c, v| {
+            c.sensors.imu.as_mut().unwrap().accel.acceleration_random_walk_m_s2_rts = v;
         }),
-        ("sensors.imu.accel.turn_on_m_s2", |c, v| c.sensors.imu.as_mut().unwrap().accel.turn_on_m_s2 = v),
-        ("sensors.imu.accel.scale_share", |c, v| c.sensors.imu.as_mut().unwrap().accel.scale_share = v),
+        ("sensors.imu.accel.turn_on_bias_m_s2", |c, v| {
+            c.sensors.imu.as_mut().unwrap().accel.turn_on_bias_m_s2 = v
+        }),
+        ("sensors.imu.accel.scale_factor_share", |c, v| {
+            c.sensors.imu.as_mut().unwrap().accel.scale_factor_share = v
+        }),
         ("sensors.imu.accel.misalignment_rad", |c, v| {
             c.sensors.imu.as_mut().unwrap().accel.misalignment_rad = v
         }),
         ("sensors.imu.accel.range_m_s2", |c, v| c.sensors.imu.as_mut().unwrap().accel.range_m_s2 = v),
-        ("sensors.imu.accel.step_m_s2", |c, v| c.sensors.imu.as_mut().unwrap().accel.step_m_s2 = v),
+        ("sensors.imu.accel.resolution_m_s2", |c, v| {
+            c.sensors.imu.as_mut().unwrap().accel.resolution_m_s2 = v
+        }),
         ("sensors.barometer.rate_hz", |c, v| c.sensors.barometer.as_mut().unwrap().rate_hz = v),
         ("sensors.barometer.delay_s", |c, v| c.sensors.barometer.as_mut().unwrap().delay_s = v),
-        ("sensors.barometer.white_m", |c, v| c.sensors.barometer.as_mut().unwrap().white_m = v),
-        ("sensors.barometer.correlated_m", |c, v| c.sensors.barometer.as_mut().unwrap().correlated_m = v),
-        ("sensors.barometer.correlated_s", |c, v| c.sensors.barometer.as_mut().unwrap().correlated_s = v),
+        ("sensors.barometer.white_noise_m", |c, v| c.sensors.barometer.as_mut().unwrap().white_noise_m = v),
+        ("sensors.barometer.correlated_noise_m", |c, v| {
+            c.sensors.barometer.as_mut().unwrap().correlated_noise_m = v
+        }),
+        ("sensors.barometer.correlation_time_s", |c, v| {
+            c.sensors.barometer.as_mut().unwrap().correlation_time_s = v
+        }),
         ("sensors.barometer.drift_m_h", |c, v| c.sensors.barometer.as_mut().unwrap().drift_m_h = v),
-        ("sensors.barometer.wash_m", |c, v| c.sensors.barometer.as_mut().unwrap().wash_m = v),
-        ("sensors.barometer.wash_below_m", |c, v| c.sensors.barometer.as_mut().unwrap().wash_below_m = v),
-        ("sensors.receiver.rate_hz", |c, v| c.sensors.receiver.as_mut().unwrap().rate_hz = v),
-        ("sensors.receiver.delay_s", |c, v| c.sensors.receiver.as_mut().unwrap().delay_s = v),
-        ("sensors.receiver.white_m", |c, v| c.sensors.receiver.as_mut().unwrap().white_m = v),
-        ("sensors.receiver.correlated_m", |c, v| c.sensors.receiver.as_mut().unwrap().correlated_m = v),
-        ("sensors.receiver.correlated_s", |c, v| c.sensors.receiver.as_mut().unwrap().correlated_s = v),
-        ("sensors.receiver.velocity_m_s", |c, v| c.sensors.receiver.as_mut().unwrap().velocity_m_s = v),
+        ("sensors.barometer.rotor_wash_m", |c, v| c.sensors.barometer.as_mut().unwrap().rotor_wash_m = v),
+        ("sensors.barometer.rotor_wash_below_m", |c, v| {
+            c.sensors.barometer.as_mut().unwrap().rotor_wash_below_m = v
+        }),
+        ("sensors.gnss.rate_hz", |c, v| c.sensors.gnss.as_mut().unwrap().rate_hz = v),
+        ("sensors.gnss.delay_s", |c, v| c.sensors.gnss.as_mut().unwrap().delay_s = v),
+        ("sensors.gnss.white_noise_m", |c, v| c.sensors.gnss.as_mut().unwrap().white_noise_m = v),
+        ("sensors.gnss.correlated_noise_m", |c, v| c.sensors.gnss.as_mut().unwrap().correlated_noise_m = v),
+        ("sensors.gnss.correlation_time_s", |c, v| c.sensors.gnss.as_mut().unwrap().correlation_time_s = v),
+        ("sensors.gnss.velocity_noise_m_s", |c, v| c.sensors.gnss.as_mut().unwrap().velocity_noise_m_s = v),
         ("sensors.magnetometer.rate_hz", |c, v| c.sensors.magnetometer.as_mut().unwrap().rate_hz = v),
         ("sensors.magnetometer.delay_s", |c, v| c.sensors.magnetometer.as_mut().unwrap().delay_s = v),
-        ("sensors.magnetometer.white_ut", |c, v| c.sensors.magnetometer.as_mut().unwrap().white_ut = v),
-        ("sensors.magnetometer.offset_ut", |c, v| c.sensors.magnetometer.as_mut().unwrap().offset_ut = v),
+        ("sensors.magnetometer.white_noise_ut", |c, v| {
+            c.sensors.magnetometer.as_mut().unwrap().white_noise_ut = v
+        }),
+        ("sensors.magnetometer.hard_iron_ut", |c, v| {
+            c.sensors.magnetometer.as_mut().unwrap().hard_iron_ut = v
+        }),
         ("sensors.magnetometer.soft_iron_share", |c, v| {
             c.sensors.magnetometer.as_mut().unwrap().soft_iron_share = v
         }),
         ("sensors.barometer.offset_pa", |c, v| c.sensors.barometer.as_mut().unwrap().offset_pa = v),
         ("sensors.imu.gyro.per_force_s_m", |c, v| c.sensors.imu.as_mut().unwrap().gyro.per_force_s_m = v),
-        ("sensors.receiver.dropouts_per_h", |c, v| c.sensors.receiver.as_mut().unwrap().dropouts.per_h = v),
-        ("sensors.receiver.dropout_s", |c, v| c.sensors.receiver.as_mut().unwrap().dropouts.mean_s = v),
-        ("sensors.receiver.jumps_per_h", |c, v| c.sensors.receiver.as_mut().unwrap().jumps.per_h = v),
-        ("sensors.receiver.jump_s", |c, v| c.sensors.receiver.as_mut().unwrap().jumps.mean_s = v),
-        ("sensors.receiver.jump_m", |c, v| c.sensors.receiver.as_mut().unwrap().jump_m = v),
+        ("sensors.gnss.dropouts_per_h", |c, v| c.sensors.gnss.as_mut().unwrap().dropouts.per_h = v),
+        ("sensors.gnss.dropout_s", |c, v| c.sensors.gnss.as_mut().unwrap().dropouts.mean_s = v),
+        ("sensors.gnss.jumps_per_h", |c, v| c.sensors.gnss.as_mut().unwrap().jumps.per_h = v),
+        ("sensors.gnss.jump_s", |c, v| c.sensors.gnss.as_mut().unwrap().jumps.mean_s = v),
+        ("sensors.gnss.jump_m", |c, v| c.sensors.gnss.as_mut().unwrap().jump_m = v),
     ];
     for (name, set) in fields {
         for bad in BAD {
@@ -109,7 +133,7 @@ fn places_must_be_finite() {
         ("arms.rear_left.z_m", |c, v| c.arms.rear_left.z_m = v),
         ("arms.rear_right.x_m", |c, v| c.arms.rear_right.x_m = v),
         ("sensors.imu.position_m", |c, v| c.sensors.imu.as_mut().unwrap().position_m[1] = v),
-        ("sensors.receiver.position_m", |c, v| c.sensors.receiver.as_mut().unwrap().position_m[2] = v),
+        ("sensors.gnss.position_m", |c, v| c.sensors.gnss.as_mut().unwrap().position_m[2] = v),
     ];
     for (name, set) in fields {
         for bad in &BAD[..3] {

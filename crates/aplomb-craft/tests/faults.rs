@@ -249,8 +249,8 @@ fn dropped_out_sensor_delivers_nothing_until_it_is_back() {
             .map(|(readings, _)| match sensor {
                 Sensor::Imu | Sensor::Gyro | Sensor::Accelerometer => readings.imu.is_some(),
                 Sensor::Barometer => readings.pressure_pa.is_some(),
-                Sensor::Receiver => readings.receiver.is_some(),
-                Sensor::Magnetometer => readings.field_ut.is_some(),
+                Sensor::Gnss => readings.gnss.is_some(),
+                Sensor::Magnetometer => readings.magnetic_field_ut.is_some(),
             })
             .collect()
     };
@@ -260,10 +260,10 @@ fn dropped_out_sensor_delivers_nothing_until_it_is_back() {
         Sensor::Gyro,
         Sensor::Accelerometer,
         Sensor::Barometer,
-        Sensor::Receiver,
+        Sensor::Gnss,
         Sensor::Magnetometer,
     ] {
-        // The receiver delivers at tick 0, 200, ...
+        // The gnss delivers at tick 0, 200, ...
         let ending = Fault { from_s: 0.0, until_s: 0.2, what: What::Sensor(sensor, SensorFault::DroppedOut) };
         let (faulty, sound) = (present(&flown(&[ending]), sensor), present(&sound, sensor));
         assert!(faulty[..200].iter().all(|there| !there) && sound[..200].contains(&true), "{sensor:?}");
@@ -274,7 +274,7 @@ fn dropped_out_sensor_delivers_nothing_until_it_is_back() {
 #[test]
 fn sensor_shows_no_number_an_offset_or_a_multiple() {
     let sound = flown(&[]);
-    let field = |run: &[(Readings, Truth)], tick: usize| run[tick].0.field_ut.unwrap().value;
+    let field = |run: &[(Readings, Truth)], tick: usize| run[tick].0.magnetic_field_ut.unwrap().value;
     // Tick 140 holds a sample of the magnetometer; 200 is after the end.
     for (kind, expected) in [
         (SensorFault::Offset([1.0, -2.0, 3.0]), field(&sound, 140) + DVec3::new(1.0, -2.0, 3.0)),
@@ -295,10 +295,10 @@ fn sensor_shows_no_number_an_offset_or_a_multiple() {
 
 #[test]
 fn receiver_jumps_by_an_offset_without_a_velocity() {
-    let jump = What::Sensor(Sensor::Receiver, SensorFault::Offset([30.0, -20.0, 5.0]));
+    let jump = What::Sensor(Sensor::Gnss, SensorFault::Offset([30.0, -20.0, 5.0]));
     let (faulty, sound) =
         (flown(&[Fault { from_s: 0.2, until_s: 0.201, what: jump }])[200].0, flown(&[])[200].0);
-    let (faulty, sound) = (faulty.receiver.unwrap().value, sound.receiver.unwrap().value);
+    let (faulty, sound) = (faulty.gnss.unwrap().value, sound.gnss.unwrap().value);
     assert_eq!(faulty.position_m, sound.position_m + DVec3::new(30.0, -20.0, 5.0));
     assert_eq!(faulty.velocity_m_s, sound.velocity_m_s);
 }
@@ -322,8 +322,8 @@ fn faults_of_one_part_add_up_in_their_order() {
         of(Sensor::Magnetometer, SensorFault::Scale(2.0)),
     ];
     let (faulty, sound) = (flown(&faults)[140].0, flown(&[])[140].0);
-    let expected = (sound.field_ut.unwrap().value + DVec3::new(10.0, 0.0, 0.0)) * 2.0;
-    assert_eq!(faulty.field_ut.unwrap().value, expected);
+    let expected = (sound.magnetic_field_ut.unwrap().value + DVec3::new(10.0, 0.0, 0.0)) * 2.0;
+    assert_eq!(faulty.magnetic_field_ut.unwrap().value, expected);
 }
 
 #[test]

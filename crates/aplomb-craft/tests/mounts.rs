@@ -28,7 +28,7 @@ fn plant(config: &Config, start: &Start) -> Plant {
     Plant::new(config, &AirConfig::default(), start, 1, 0.001).unwrap()
 }
 
-const THROUGH_CENTRE: Stand = Stand { axis: Axis::Roll, pivot_m: [0.0; 3], viscous_nm_s: 0.0 };
+const THROUGH_CENTRE: Stand = Stand { axis: Axis::Roll, pivot_m: [0.0; 3], viscous_friction_nm_s: 0.0 };
 
 #[test]
 fn stand_lets_one_axis_turn_as_in_free_flight_and_holds_the_rest() {
@@ -87,8 +87,8 @@ fn validate_stand_with_its_axis_above_swings_as_a_pendulum() {
 
 #[test]
 fn pendulum_keeps_its_energy_and_friction_takes_it() {
-    let energy_j = |viscous_nm_s: f64| {
-        let stand = Stand { axis: Axis::Pitch, pivot_m: [0.0, 0.0, -0.1], viscous_nm_s };
+    let energy_j = |viscous_friction_nm_s: f64| {
+        let stand = Stand { axis: Axis::Pitch, pivot_m: [0.0, 0.0, -0.1], viscous_friction_nm_s };
         let config = bare();
         let mut plant = plant(&config, &Start { pitch_rad: 1.5, ..on_stand(stand) });
         let energy = |plant: &Plant| {
@@ -221,7 +221,7 @@ fn sideways_push_tips_over_where_friction_holds_and_slides_where_it_does_not() {
     let weight = config.mass_kg * 9.80665;
     let pushed = |share: f64, friction: f64| {
         let mut config = config;
-        (config.ground.friction, config.ground.sink_m) = (friction, 5e-4);
+        (config.ground.friction, config.ground.static_deflection_m) = (friction, 5e-4);
         let mut plant = plant(&config, &Start::default());
         let mut tilt_rad: f64 = 0.0;
         // Evenly up to the whole push, then held: a sudden one would overshoot on the springs of the feet.
@@ -254,8 +254,8 @@ fn impossible_mounts_are_refused_by_name() {
         assert_eq!(refused(Mount::Tether(stretch), true), "tether.stretch_share");
         let damping = Tether { damping_ratio: bad, ..tether };
         assert_eq!(refused(Mount::Tether(damping), true), "tether.damping_ratio");
-        let friction = Stand { viscous_nm_s: bad, ..THROUGH_CENTRE };
-        assert_eq!(refused(Mount::Stand(friction), true), "stand.viscous_nm_s");
+        let friction = Stand { viscous_friction_nm_s: bad, ..THROUGH_CENTRE };
+        assert_eq!(refused(Mount::Stand(friction), true), "stand.viscous_friction_nm_s");
     }
     let nowhere = Stand { pivot_m: [0.0, f64::NAN, 0.0], ..THROUGH_CENTRE };
     assert_eq!(refused(Mount::Stand(nowhere), true), "stand.pivot_m");

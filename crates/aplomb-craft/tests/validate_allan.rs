@@ -76,13 +76,13 @@ fn validate_allan_an_hour_gives_noise_instability_and_random_walk_back_within_5_
     // an hour holds 7200 of it: after 100 s, a usual one, an hour could tell its size to no better than 15 %.
     let (tick_s, correlation_s) = (0.005, 0.5);
     let mut config = imu::Config::ideal();
-    config.instability_s = correlation_s;
+    config.bias_correlation_time_s = correlation_s;
     config.gyro.noise_rad_s_rthz = 4.2e-4;
-    config.gyro.instability_rad_s = 1e-3;
-    config.gyro.random_walk_rad_s_rts = 5e-4;
+    config.gyro.bias_instability_rad_s = 1e-3;
+    config.gyro.rate_random_walk_rad_s_rts = 5e-4;
     config.accel.noise_m_s2_rthz = 6e-3;
-    config.accel.instability_m_s2 = 1e-2;
-    config.accel.random_walk_m_s2_rts = 4e-3;
+    config.accel.bias_instability_m_s2 = 1e-2;
+    config.accel.acceleration_random_walk_m_s2_rts = 4e-3;
     let expected = [[4.2e-4, 1e-3, 5e-4], [6e-3, 1e-2, 4e-3]];
     let sound = standing(config, tick_s, HOUR_S);
     for (axes, expected) in sound.iter().zip(expected) {
@@ -92,8 +92,8 @@ fn validate_allan_an_hour_gives_noise_instability_and_random_walk_back_within_5_
         assert!(errors.iter().all(|error| error.abs() < 0.05), "{errors:?}");
     }
     // The twins: what is off is not found.
-    config.gyro.random_walk_rad_s_rts = 0.0;
-    config.accel.instability_m_s2 = 0.0;
+    config.gyro.rate_random_walk_rad_s_rts = 0.0;
+    config.accel.bias_instability_m_s2 = 0.0;
     let off = standing(config, tick_s, HOUR_S);
     let (gyro, accel) = (fitted(&off[0], tick_s, correlation_s), fitted(&off[1], tick_s, correlation_s));
     assert!(gyro[2] < 0.2 * 5e-4, "{gyro:?}");
@@ -120,8 +120,8 @@ fn validate_allan_of_a_consumer_part_gives_the_noise_density_back_through_its_lo
 #[test]
 fn validate_allan_top_of_the_instability_lies_at_0_664_of_it() {
     let mut config = imu::Config::ideal();
-    config.instability_s = 0.5;
-    config.gyro.instability_rad_s = 1e-3;
+    config.bias_correlation_time_s = 0.5;
+    config.gyro.bias_instability_rad_s = 1e-3;
     let [gyro, _] = standing(config, 0.005, HOUR_S);
     let top = [60, 120, 189, 300, 600].map(|length| allan_variance(&gyro, length).sqrt());
     let highest = top.iter().fold(0.0, |most: f64, &value| most.max(value));

@@ -23,9 +23,9 @@ fn craft(mass_kg: f64, drag: drag::Config) -> Config {
 
 fn models() -> [Config; 3] {
     [
-        craft(0.610, drag::Config { rotor_1_s: [0.544, 0.544, 0.0], ..Default::default() }),
-        craft(0.547, drag::Config { body_n_s_m: [0.153; 3], ..Default::default() }),
-        craft(0.389, drag::Config { body_area_m2: [0.03265; 3], ..Default::default() }),
+        craft(0.610, drag::Config { rotor_drag_per_s: [0.544, 0.544, 0.0], ..Default::default() }),
+        craft(0.547, drag::Config { body_drag_n_s_m: [0.153; 3], ..Default::default() }),
+        craft(0.389, drag::Config { drag_area_m2: [0.03265; 3], ..Default::default() }),
     ]
 }
 
@@ -88,7 +88,7 @@ fn tilt_does_not_hang_on_the_winds_direction() {
     let (north, east) = (held_tilt_deg(&rotor, 5.0, 0.0), held_tilt_deg(&rotor, 5.0, 90.0));
     assert!((north - east).abs() < 0.02, "{north} {east}");
     // The twin: with dy 0.386 1/s, as published for the narrow axis, the same wind from the side needs 11.13 deg.
-    let narrow = craft(0.610, drag::Config { rotor_1_s: [0.544, 0.386, 0.0], ..Default::default() });
+    let narrow = craft(0.610, drag::Config { rotor_drag_per_s: [0.544, 0.386, 0.0], ..Default::default() });
     let side = held_tilt_deg(&narrow, 5.0, 90.0);
     let expected = (0.386_f64 * 5.0 / 9.80665).atan().to_degrees();
     assert!((side - expected).abs() < 0.05, "{side} {expected}");

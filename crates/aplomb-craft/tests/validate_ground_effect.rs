@@ -11,7 +11,7 @@ fn craft() -> Config {
 fn lift_m_s2(craft: &Config, per_radius: f64, wind_m_s: f64) -> f64 {
     let (radius_m, ground) = (0.1143, craft.ground);
     // The hubs are 0.02 m above the centre of mass, which at home is 0.076 m above the ground.
-    let height_m = per_radius * radius_m - 0.02 - (ground.foot_z_m - ground.sink_m);
+    let height_m = per_radius * radius_m - 0.02 - (ground.foot_z_m - ground.static_deflection_m);
     let start = Start { airborne: true, height_m, ..Start::default() };
     let air = AirConfig {
         winds: vec![WindStep { at_s: 0.0, from_deg: 0.0, speed_m_s: wind_m_s, ramp_s: 0.0 }],

@@ -151,8 +151,8 @@ fn validate_energy_and_momentum_over_ten_seconds() {
     let (energy, momentum) = drift(&bare());
     assert!(energy < 1e-9 && momentum < 1e-9, "{energy:e} {momentum:e}");
     let mut dragged = bare();
-    dragged.drag.body_n_s_m = [0.01; 3];
-    dragged.drag.turn_nm_s = [1e-4; 3];
+    dragged.drag.body_drag_n_s_m = [0.01; 3];
+    dragged.drag.rotational_damping_nm_s = [1e-4; 3];
     let (energy, momentum) = drift(&dragged);
     assert!(energy > 1e-3 && momentum > 1e-3, "{energy:e} {momentum:e}");
 }

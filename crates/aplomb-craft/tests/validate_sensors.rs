@@ -1,7 +1,7 @@
-//! Sensors against their own parameters: lever arm, low-pass, aliasing, receiver and barometer statistics.
+//! Sensors against their own parameters: lever arm, low-pass, aliasing, gnss and barometer statistics.
 
 use aplomb_craft::glam::DVec3;
-use aplomb_craft::sensors::{barometer, imu, magnetometer, receiver};
+use aplomb_craft::sensors::{barometer, gnss, imu, magnetometer};
 use aplomb_craft::{AirConfig, Config, Plant, Readings, Rotors, Start, Truth, rotor, sensors};
 use std::f64::consts::PI;
 
@@ -141,7 +141,7 @@ fn vibration_tones_alias_at_their_filtered_size() {
 fn bias_shown_is_the_bias_in_truth() {
     let mut config = imu::Config::consumer();
     config.gyro.noise_rad_s_rthz = 0.0;
-    config.gyro.step_rad_s = 0.0;
+    config.gyro.resolution_rad_s = 0.0;
     standing(sensors::Config { imu: Some(config), ..Default::default() }, 9, 2000, |readings, truth| {
         if truth.time_s > 1.5 {
             let difference = readings.imu.unwrap().value.gyro_rad_s - truth.imu_bias.gyro_rad_s;
@@ -154,7 +154,7 @@ fn bias_shown_is_the_bias_in_truth() {
 #[test]
 fn gyro_clips_at_its_range_and_shows_its_steps() {
     let mut config = imu::Config::ideal();
-    (config.gyro.range_rad_s, config.gyro.step_rad_s) = (2.0, 0.25);
+    (config.gyro.range_rad_s, config.gyro.resolution_rad_s) = (2.0, 0.25);
     let craft = with(sensors::Config { imu: Some(config), ..Default::default() });
     for (rate, shown) in [(0.6, 0.5), (0.7, 0.75), (5.0, 2.0), (-5.0, -2.0)] {
         let start = Start {
@@ -171,26 +171,26 @@ fn gyro_clips_at_its_range_and_shows_its_steps() {
 
 #[test]
 fn receiver_error_is_its_white_and_its_correlated_part() {
-    let config = receiver::Config::consumer();
+    let config = gnss::Config::consumer();
     let (mut white, mut slow, mut velocity, mut n) = (0.0, 0.0, 0.0, 0.0);
     for seed in 0..40 {
         let mut pending = std::collections::VecDeque::new();
         standing(
-            sensors::Config { receiver: Some(config), ..Default::default() },
+            sensors::Config { gnss: Some(config), ..Default::default() },
             seed,
             20_000,
             |readings, truth| {
                 let tick = (truth.time_s * 1000.0).round() as u64;
                 if tick.is_multiple_of(200) {
-                    pending.push_back((truth.receiver_errors, tick));
+                    pending.push_back((truth.gnss_errors, tick));
                 }
-                if let Some(fix) = readings.receiver {
+                if let Some(fix) = readings.gnss {
                     let (errors, taken) = pending.pop_front().unwrap();
                     assert!((fix.age_s - 0.2).abs() < 1e-12 && tick - taken == 200);
-                    let error = fix.value.position_m - errors.white_m - errors.correlated_m;
+                    let error = fix.value.position_m - errors.white_noise_m - errors.correlated_noise_m;
                     assert!(error.length() < 1e-3, "{error}");
-                    white += errors.white_m.length_squared() / 3.0;
-                    slow += errors.correlated_m.length_squared() / 3.0;
+                    white += errors.white_noise_m.length_squared() / 3.0;
+                    slow += errors.correlated_noise_m.length_squared() / 3.0;
                     velocity += fix.value.velocity_m_s.length_squared() / 3.0;
                     n += 1.0;
                 }
@@ -206,7 +206,7 @@ fn receiver_error_is_its_white_and_its_correlated_part() {
 
 #[test]
 fn barometer_feels_the_wash_near_the_ground() {
-    let quiet = barometer::Config { wash_m: 0.3, ..barometer::Config::ideal() };
+    let quiet = barometer::Config { rotor_wash_m: 0.3, ..barometer::Config::ideal() };
     let shift = |config, height_m| {
         let mut craft = with(sensors::Config { barometer: Some(config), ..Default::default() });
         craft.ground_effect = None;
@@ -228,7 +228,7 @@ fn magnetometer_turns_with_the_craft() {
     let craft = with(sensors::Config::ideal());
     let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 1, 0.001).unwrap();
     // Nose east: north is to the left.
-    let field = plant.sense().field_ut.unwrap().value;
+    let field = plant.sense().magnetic_field_ut.unwrap().value;
     assert!((field - DVec3::new(0.0, -20.7, 44.4)).length() < 1e-12, "{field}");
 }
 
@@ -238,7 +238,7 @@ fn magnetometer_feels_soft_iron_and_the_current() {
     let shown = |config: magnetometer::Config, seed: u64| {
         let craft = with(sensors::Config { magnetometer: Some(config), ..Default::default() });
         let mut plant = Plant::new(&craft, &AirConfig::default(), &start, seed, 0.001).unwrap();
-        (plant.sense().field_ut.unwrap().value, plant.truth().battery.current_a)
+        (plant.sense().magnetic_field_ut.unwrap().value, plant.truth().battery.current_a)
     };
     let ideal = magnetometer::Config::ideal();
     let (bare, current_a) = shown(ideal, 1);
@@ -276,7 +276,7 @@ fn gyro_feels_specific_force_as_much_as_it_is_told_to() {
 #[test]
 fn misalignment_and_scale_have_their_sizes_over_the_seeds() {
     let mut imu = imu::Config::ideal();
-    (imu.gyro.scale_share, imu.gyro.misalignment_rad) = (0.02, 0.01);
+    (imu.gyro.scale_factor_share, imu.gyro.misalignment_rad) = (0.02, 0.01);
     let craft = with(sensors::Config { imu: Some(imu), ..Default::default() });
     let start = Start {
         airborne: true,
@@ -321,17 +321,17 @@ fn barometer_drifts_and_carries_the_ground_pressure() {
 #[test]
 fn receiver_drops_out_and_jumps_as_often_as_it_is_told_to() {
     // Mean on and off times of 30 s and 6 s: silent for a sixth of the time, in events of 6 s and half a sample.
-    let chance = receiver::Events { per_h: 120.0, mean_s: 6.0 };
-    let run = |config: receiver::Config| {
+    let chance = gnss::Events { per_h: 120.0, mean_s: 6.0 };
+    let run = |config: gnss::Config| {
         let (mut samples, mut gaps, mut off, mut jumps, mut squares) = (0u32, 0u32, 0u32, 0u32, 0.0);
         let (mut last_s, mut last) = (0.0, DVec3::ZERO);
         for seed in 0..5 {
-            let only = sensors::Config { receiver: Some(config), ..Default::default() };
+            let only = sensors::Config { gnss: Some(config), ..Default::default() };
             let mut plant =
                 Plant::new(&with(only), &AirConfig::default(), &Start::default(), seed, 0.005).unwrap();
             for _ in 0..720_000 {
                 plant.advance(Rotors::splat(0.0));
-                let Some(fix) = plant.sense().receiver else { continue };
+                let Some(fix) = plant.sense().gnss else { continue };
                 let time_s = plant.truth().time_s;
                 gaps += u32::from(time_s - last_s > 0.25);
                 last_s = time_s;
@@ -347,15 +347,15 @@ fn receiver_drops_out_and_jumps_as_often_as_it_is_told_to() {
         }
         (f64::from(samples), f64::from(gaps), f64::from(off), f64::from(jumps), squares)
     };
-    let (all, gaps, off, _, _) = run(receiver::Config::ideal());
+    let (all, gaps, off, _, _) = run(gnss::Config::ideal());
     assert!((all - 90_000.0).abs() < 10.0 && gaps == 0.0 && off == 0.0);
     // Five hours hold 500 events: 4.5 % standard error of their number, 6 % of the time that they take.
-    let (heard, gaps, ..) = run(receiver::Config { dropouts: chance, ..receiver::Config::ideal() });
+    let (heard, gaps, ..) = run(gnss::Config { dropouts: chance, ..gnss::Config::ideal() });
     let silent = 1.0 - heard / all;
     assert!((silent / (6.1 / 36.1) - 1.0).abs() < 0.2, "{silent}");
     assert!((gaps / (5.0 * 3600.0 / 36.1) - 1.0).abs() < 0.15, "{gaps}");
     let (_, _, off, jumps, squares) =
-        run(receiver::Config { jumps: chance, jump_m: 8.0, ..receiver::Config::ideal() });
+        run(gnss::Config { jumps: chance, jump_m: 8.0, ..gnss::Config::ideal() });
     assert!((off / all / (6.1 / 36.1) - 1.0).abs() < 0.2, "{off}");
     assert!((jumps / (5.0 * 3600.0 / 36.1) - 1.0).abs() < 0.15, "{jumps}");
     assert!(((squares / jumps).sqrt() / 8.0 - 1.0).abs() < 0.1, "{}", (squares / jumps).sqrt());

@@ -111,9 +111,9 @@ fn columns() -> Vec<Column> {
             Box::new(move |row| row.wind_m_s[axis]),
         );
         add(
-            &format!("receiver_slow_error_{name}_m"),
-            &format!("slowly varying error of the receiver, {name}"),
-            Box::new(move |row| row.receiver_correlated_m[axis]),
+            &format!("gnss_correlated_noise_{name}_m"),
+            &format!("correlated noise of the GNSS position, {name}"),
+            Box::new(move |row| row.gnss_correlated_noise_m[axis]),
         );
     }
     add("battery_v", "battery voltage", Box::new(|row| row.battery_v));

@@ -69,7 +69,7 @@ fn by(percent: f64) -> f64 {
 }
 
 quantities! {
-    /// Mass of everything.
+    /// Total mass.
     Mass = "mass_percent", "%", Uniform(5.0), |d, t| t.craft.mass_kg *= by(d);
     /// Moment of inertia about the roll axis.
     InertiaRoll = "inertia_roll_percent", "%", Uniform(10.0), |d, t| t.craft.inertia_kg_m2[0][0] *= by(d);
@@ -115,16 +115,16 @@ quantities! {
             imu.delay_s *= by(d);
         }
     };
-    /// White noise and turn-on offset of the gyro.
+    /// White noise and turn-on bias of the gyro.
     Gyro = "gyro_errors_percent", "%", Uniform(50.0), |d, t| if let Some(imu) = &mut t.craft.sensors.imu {
         imu.gyro.noise_rad_s_rthz *= by(d);
-        imu.gyro.turn_on_rad_s *= by(d);
+        imu.gyro.turn_on_bias_rad_s *= by(d);
     };
-    /// White noise and turn-on offset of the accelerometer.
+    /// White noise and turn-on bias of the accelerometer.
     Accelerometer = "accelerometer_errors_percent", "%", Uniform(50.0), |d, t| {
         if let Some(imu) = &mut t.craft.sensors.imu {
             imu.accel.noise_m_s2_rthz *= by(d);
-            imu.accel.turn_on_m_s2 *= by(d);
+            imu.accel.turn_on_bias_m_s2 *= by(d);
         }
     };
     /// Imbalance of motors and propellers.
@@ -132,19 +132,19 @@ quantities! {
     /// White noise of the barometer.
     Barometer = "barometer_noise_percent", "%", Uniform(50.0), |d, t| {
         if let Some(barometer) = &mut t.craft.sensors.barometer {
-            barometer.white_m *= by(d);
+            barometer.white_noise_m *= by(d);
         }
     };
-    /// White noise of the receiver's position.
-    Receiver = "receiver_noise_percent", "%", Uniform(50.0), |d, t| {
-        if let Some(receiver) = &mut t.craft.sensors.receiver {
-            receiver.white_m *= by(d);
+    /// White noise of the GNSS position.
+    Gnss = "gnss_noise_percent", "%", Uniform(50.0), |d, t| {
+        if let Some(gnss) = &mut t.craft.sensors.gnss {
+            gnss.white_noise_m *= by(d);
         }
     };
     /// Drag of body and rotors.
     Drag = "drag_percent", "%", Uniform(30.0), |d, t| {
         let drag = &mut t.craft.drag;
-        for value in drag.rotor_1_s.iter_mut().chain(&mut drag.body_area_m2).chain(&mut drag.body_n_s_m) {
+        for value in drag.rotor_drag_per_s.iter_mut().chain(&mut drag.drag_area_m2).chain(&mut drag.body_drag_n_s_m) {
             *value *= by(d);
         }
     };
@@ -166,7 +166,7 @@ quantities! {
     };
 }
 
-/// Moves the centre of mass: everything that is given from it moves the other way. The feet stay under it.
+/// Moves the centre of mass: everything that is given from it moves the other way. The landing gear stays under it.
 fn shift(truth: &mut Truth, by_m: [f64; 3]) {
     let Config { arms, sensors, .. } = &mut truth.craft;
     for arm in [&mut arms.front_left, &mut arms.front_right, &mut arms.rear_left, &mut arms.rear_right] {
@@ -175,7 +175,7 @@ fn shift(truth: &mut Truth, by_m: [f64; 3]) {
         arm.z_m -= by_m[2];
     }
     let places = sensors.imu.as_mut().map(|imu| &mut imu.position_m).into_iter();
-    for place in places.chain(sensors.receiver.as_mut().map(|receiver| &mut receiver.position_m)) {
+    for place in places.chain(sensors.gnss.as_mut().map(|gnss| &mut gnss.position_m)) {
         place.iter_mut().zip(by_m).for_each(|(at, by)| *at -= by);
     }
 }

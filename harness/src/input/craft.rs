@@ -10,11 +10,11 @@ use aplomb_craft::{
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::camera_mount::CameraMountTable;
 use super::document::Document;
+use super::gimbal::GimbalTable;
 use super::problem::InputError;
 use super::propeller::PropellerTable;
-use super::sensors::{BarometerTable, ImuTable, MagnetometerTable, ReceiverTable};
+use super::sensors::{BarometerTable, GnssTable, ImuTable, MagnetometerTable};
 
 /// A craft to fly.
 #[derive(Clone, Debug, PartialEq)]
@@ -129,17 +129,17 @@ fn key_path(field: &str) -> String {
         "rotor.marking.diameter_m" => "propeller.diameter_in".to_owned(),
         "rotor.marking.pitch_m" => "propeller.pitch_in".to_owned(),
         "ground_effect.radius_m" => "propeller.diameter_in".to_owned(),
-        "speed_controller.slew_1_s" => "speed_controller.slew_percent_s".to_owned(),
+        "speed_controller.slew_per_s" => "speed_controller.slew_percent_s".to_owned(),
         "rotor.imbalance_kg_m" => "motor.imbalance_g_mm".to_owned(),
         _ => field
             .replace("rotor.", "motor.")
-            .replace("ground.foot_", "feet.")
-            .replace("ground.", "feet.")
+            .replace("ground.foot_", "landing_gear.")
+            .replace("ground.", "landing_gear.")
             .replace("sensors.", "")
-            .replace("scale_share", "scale_percent")
+            .replace("scale_factor_share", "scale_factor_percent")
             .replace("soft_iron_share", "soft_iron_percent")
             .replace("per_force_s_m", "g_sensitivity_deg_s")
-            .replace("instability_rad_s", "instability_deg_h")
+            .replace("bias_instability_rad_s", "bias_instability_deg_h")
             .replace("rad", "deg"),
     }
 }
@@ -156,13 +156,13 @@ pub(crate) struct CraftFile {
     speed_controller: SpeedControllerTable,
     battery: BatteryTable,
     drag: DragTable,
-    feet: FeetTable,
+    landing_gear: LandingGearTable,
     payload: Option<PayloadTable>,
     imu: ImuTable,
     barometer: Option<BarometerTable>,
-    receiver: Option<ReceiverTable>,
+    gnss: Option<GnssTable>,
     magnetometer: Option<MagnetometerTable>,
-    camera_mount: Option<CameraMountTable>,
+    gimbal: Option<GimbalTable>,
 }
 
 #[derive(Deserialize, JsonSchema)]
@@ -226,11 +226,11 @@ struct BatteryTable {
 
 #[derive(Deserialize, JsonSchema)]
 struct DragTable {
-    rotor_1_s: Option<[f64; 3]>,
+    rotor_drag_per_s: Option<[f64; 3]>,
     scaled_with_thrust: Option<bool>,
-    body_n_s_m: Option<[f64; 3]>,
-    body_area_m2: Option<[f64; 3]>,
-    turn_nm_s: Option<[f64; 3]>,
+    body_drag_n_s_m: Option<[f64; 3]>,
+    drag_area_m2: Option<[f64; 3]>,
+    rotational_damping_nm_s: Option<[f64; 3]>,
 }
 
 #[derive(Clone, Copy, Deserialize, JsonSchema)]
@@ -240,11 +240,11 @@ struct PayloadTable {
 }
 
 #[derive(Deserialize, JsonSchema)]
-struct FeetTable {
+struct LandingGearTable {
     x_m: f64,
     y_m: f64,
     z_m: f64,
-    sink_m: f64,
+    static_deflection_m: f64,
     damping_ratio: f64,
     friction: f64,
     ground_effect: Option<bool>,
@@ -254,16 +254,16 @@ impl CraftFile {
     /// What must be positive, so that all of it is told at once, and what has another unit than the plant's. The plant
     /// checks the rest.
     fn check(&self, document: &Document<'_>) {
-        let Self { motor, battery, feet, .. } = self;
+        let Self { motor, battery, landing_gear, .. } = self;
         for (key, value) in [
             ("mass_kg", self.mass_kg),
             ("motor.kv_rpm_per_v", motor.kv_rpm_per_v),
             ("motor.resistance_ohm", motor.resistance_ohm),
             ("motor.inertia_kg_m2", motor.inertia_kg_m2),
             ("battery.capacity_ah", battery.capacity_ah),
-            ("feet.x_m", feet.x_m),
-            ("feet.y_m", feet.y_m),
-            ("feet.z_m", feet.z_m),
+            ("landing_gear.x_m", landing_gear.x_m),
+            ("landing_gear.y_m", landing_gear.y_m),
+            ("landing_gear.z_m", landing_gear.z_m),
         ] {
             document.require_positive(key, value);
         }
@@ -317,24 +317,24 @@ impl CraftFile {
                 transients: self.battery.transients.unwrap_or(false),
             },
             drag: drag::Config {
-                rotor_1_s: self.drag.rotor_1_s.unwrap_or_default(),
+                rotor_drag_per_s: self.drag.rotor_drag_per_s.unwrap_or_default(),
                 scaled_with_thrust: self.drag.scaled_with_thrust.unwrap_or_default(),
-                body_n_s_m: self.drag.body_n_s_m.unwrap_or_default(),
-                body_area_m2: self.drag.body_area_m2.unwrap_or_default(),
-                turn_nm_s: self.drag.turn_nm_s.unwrap_or_default(),
+                body_drag_n_s_m: self.drag.body_drag_n_s_m.unwrap_or_default(),
+                drag_area_m2: self.drag.drag_area_m2.unwrap_or_default(),
+                rotational_damping_nm_s: self.drag.rotational_damping_nm_s.unwrap_or_default(),
             },
             ground: ground::Config {
-                foot_x_m: self.feet.x_m,
-                foot_y_m: self.feet.y_m,
-                foot_z_m: self.feet.z_m,
+                foot_x_m: self.landing_gear.x_m,
+                foot_y_m: self.landing_gear.y_m,
+                foot_z_m: self.landing_gear.z_m,
                 centre_x_m: 0.0,
                 centre_y_m: 0.0,
-                sink_m: self.feet.sink_m,
-                damping_ratio: self.feet.damping_ratio,
-                friction: self.feet.friction,
+                static_deflection_m: self.landing_gear.static_deflection_m,
+                damping_ratio: self.landing_gear.damping_ratio,
+                friction: self.landing_gear.friction,
             },
             ground_effect: self
-                .feet
+                .landing_gear
                 .ground_effect
                 .unwrap_or(true)
                 .then_some(ground_effect::Config { radius_m: 0.5 * diameter_in * INCH_M }),
@@ -342,15 +342,15 @@ impl CraftFile {
                 steps: self.speed_controller.steps,
                 delay_s: self.speed_controller.delay_s,
                 stop_below: self.speed_controller.stop_below_percent / 100.0,
-                slew_1_s: self.speed_controller.slew_percent_s.map(|percent| percent / 100.0),
+                slew_per_s: self.speed_controller.slew_percent_s.map(|percent| percent / 100.0),
             },
             sensors: sensors::Config {
                 imu: Some(self.imu.convert()),
                 barometer: self.barometer.map(BarometerTable::convert),
-                receiver: self.receiver.map(ReceiverTable::convert),
+                gnss: self.gnss.map(GnssTable::convert),
                 magnetometer: self.magnetometer.map(MagnetometerTable::convert),
             },
-            camera_mount: self.camera_mount.map(CameraMountTable::convert),
+            gimbal: self.gimbal.map(GimbalTable::convert),
         };
         let config = match self.payload {
             Some(PayloadTable { mass_kg, position_m }) => {

@@ -43,7 +43,7 @@ enum SensorWord {
     Gyro,
     Accelerometer,
     Barometer,
-    Receiver,
+    Gnss,
     Magnetometer,
 }
 
@@ -202,7 +202,7 @@ impl EntryReader<'_, '_> {
             }
             SensorWord::Accelerometer => ("offset_m_s2", entry.offset_m_s2),
             SensorWord::Barometer => ("offset_pa", entry.offset_pa.map(|offset| [offset, 0.0, 0.0])),
-            SensorWord::Receiver => ("offset_m", entry.offset_m.map(NorthEastUp::down)),
+            SensorWord::Gnss => ("offset_m", entry.offset_m.map(NorthEastUp::down)),
             SensorWord::Magnetometer => ("offset_ut", entry.offset_ut),
         };
         self.taking(&[key])?;
@@ -295,7 +295,7 @@ impl SensorWord {
             Self::Gyro => Sensor::Gyro,
             Self::Accelerometer => Sensor::Accelerometer,
             Self::Barometer => Sensor::Barometer,
-            Self::Receiver => Sensor::Receiver,
+            Self::Gnss => Sensor::Gnss,
             Self::Magnetometer => Sensor::Magnetometer,
         }
     }
@@ -353,14 +353,14 @@ fn sensor_fault_words(sensor: Sensor, fault: &SensorFault) -> String {
     match fault {
         SensorFault::Stuck => "is stuck".into(),
         SensorFault::DroppedOut => "delivers nothing".into(),
-        SensorFault::NotANumber => "shows no number".into(),
+        SensorFault::NotANumber => "returns NaN".into(),
         SensorFault::Offset(offset) => {
             let size = libm::sqrt(DVec3::from_array(*offset).length_squared());
             match sensor {
                 Sensor::Gyro => format!("has a bias of {:.1} deg/s", size.to_degrees()),
                 Sensor::Accelerometer => format!("has a bias of {size:.2} m/s2"),
                 Sensor::Barometer => format!("has a bias of {size:.0} Pa"),
-                Sensor::Receiver => format!("has a bias of {size:.1} m"),
+                Sensor::Gnss => format!("has a bias of {size:.1} m"),
                 Sensor::Magnetometer | Sensor::Imu => format!("has a bias of {size:.1} uT"),
             }
         }
@@ -384,7 +384,7 @@ const fn sensor_words(sensor: Sensor) -> &'static str {
         Sensor::Gyro => "gyro",
         Sensor::Accelerometer => "accelerometer",
         Sensor::Barometer => "barometer",
-        Sensor::Receiver => "satellite receiver",
+        Sensor::Gnss => "GNSS receiver",
         Sensor::Magnetometer => "magnetometer",
     }
 }

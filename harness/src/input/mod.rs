@@ -1,7 +1,6 @@
 //! Input files: TOML to craft, controller and flights. All mistakes of a file are reported at once, each with its line, its
 //! column and the nearest valid key. Nothing is flown with an invalid file.
 
-mod camera_mount;
 pub mod check;
 pub mod command;
 pub mod controller;
@@ -10,12 +9,14 @@ pub mod demo;
 mod document;
 mod fault;
 pub mod flight;
+mod gimbal;
 mod load;
 mod mount;
 mod overrides;
 pub mod problem;
 mod propeller;
 mod read;
+mod renamed;
 mod sensors;
 pub mod signal;
 pub(crate) mod suggest;

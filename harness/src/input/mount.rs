@@ -11,7 +11,7 @@ use super::document::Document;
 pub(super) struct StandTable {
     axis: AxisWord,
     pivot_m: Option<[f64; 3]>,
-    viscous_nm_s: Option<f64>,
+    viscous_friction_nm_s: Option<f64>,
 }
 
 #[derive(Clone, Copy, Deserialize, JsonSchema)]
@@ -34,7 +34,7 @@ pub(super) struct TetherTable {
 
 impl StandTable {
     pub(super) fn check(self, document: &Document<'_>) -> Mount {
-        let viscous_nm_s = self.viscous_nm_s.unwrap_or(0.0);
+        let viscous_friction_nm_s = self.viscous_friction_nm_s.unwrap_or(0.0);
         Mount::Stand(Stand {
             axis: match self.axis {
                 AxisWord::Roll => Axis::Roll,
@@ -42,7 +42,12 @@ impl StandTable {
                 AxisWord::Yaw => Axis::Yaw,
             },
             pivot_m: self.pivot_m.unwrap_or_default(),
-            viscous_nm_s: document.require_within("stand.viscous_nm_s", viscous_nm_s, 0.0, f64::INFINITY),
+            viscous_friction_nm_s: document.require_within(
+                "stand.viscous_friction_nm_s",
+                viscous_friction_nm_s,
+                0.0,
+                f64::INFINITY,
+            ),
         })
     }
 }

@@ -1,7 +1,7 @@
 //! The sensor tables of `craft.toml`: a class, and keys that replace sizes of it.
 
 use aplomb_craft::gravity::STANDARD_M_S2;
-use aplomb_craft::sensors::{barometer, imu, magnetometer, receiver};
+use aplomb_craft::sensors::{barometer, gnss, imu, magnetometer};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -35,7 +35,7 @@ pub(super) struct ImuTable {
     position_m: Option<[f64; 3]>,
     low_pass_hz: Option<f64>,
     delay_s: Option<f64>,
-    instability_s: Option<f64>,
+    bias_correlation_time_s: Option<f64>,
     vibration_gain: Option<f64>,
     gyro: Option<GyroTable>,
     accel: Option<AccelTable>,
@@ -44,26 +44,26 @@ pub(super) struct ImuTable {
 #[derive(Deserialize, JsonSchema)]
 struct GyroTable {
     noise_deg_s_rthz: Option<f64>,
-    instability_deg_h: Option<f64>,
-    random_walk_deg_s_rts: Option<f64>,
-    turn_on_deg_s: Option<f64>,
-    scale_percent: Option<f64>,
+    bias_instability_deg_h: Option<f64>,
+    rate_random_walk_deg_s_rts: Option<f64>,
+    turn_on_bias_deg_s: Option<f64>,
+    scale_factor_percent: Option<f64>,
     misalignment_deg: Option<f64>,
     g_sensitivity_deg_s: Option<f64>,
     range_deg_s: Option<f64>,
-    step_deg_s: Option<f64>,
+    resolution_deg_s: Option<f64>,
 }
 
 #[derive(Deserialize, JsonSchema)]
 struct AccelTable {
     noise_m_s2_rthz: Option<f64>,
-    instability_m_s2: Option<f64>,
-    random_walk_m_s2_rts: Option<f64>,
-    turn_on_m_s2: Option<f64>,
-    scale_percent: Option<f64>,
+    bias_instability_m_s2: Option<f64>,
+    acceleration_random_walk_m_s2_rts: Option<f64>,
+    turn_on_bias_m_s2: Option<f64>,
+    scale_factor_percent: Option<f64>,
     misalignment_deg: Option<f64>,
     range_m_s2: Option<f64>,
-    step_m_s2: Option<f64>,
+    resolution_m_s2: Option<f64>,
 }
 
 impl ImuTable {
@@ -74,7 +74,7 @@ impl ImuTable {
             ImuClass::Industrial => imu::Config::industrial(),
             ImuClass::Ideal => imu::Config::ideal(),
         };
-        replace!(self => config; position_m, low_pass_hz, delay_s, instability_s, vibration_gain);
+        replace!(self => config; position_m, low_pass_hz, delay_s, bias_correlation_time_s, vibration_gain);
         if let Some(table) = self.gyro {
             let gyro = &mut config.gyro;
             let radians = |given: Option<f64>, field: &mut f64| {
@@ -83,23 +83,28 @@ impl ImuTable {
                 }
             };
             radians(table.noise_deg_s_rthz, &mut gyro.noise_rad_s_rthz);
-            radians(table.instability_deg_h.map(|per_hour| per_hour / 3600.0), &mut gyro.instability_rad_s);
-            radians(table.random_walk_deg_s_rts, &mut gyro.random_walk_rad_s_rts);
-            radians(table.turn_on_deg_s, &mut gyro.turn_on_rad_s);
+            radians(
+                table.bias_instability_deg_h.map(|per_hour| per_hour / 3600.0),
+                &mut gyro.bias_instability_rad_s,
+            );
+            radians(table.rate_random_walk_deg_s_rts, &mut gyro.rate_random_walk_rad_s_rts);
+            radians(table.turn_on_bias_deg_s, &mut gyro.turn_on_bias_rad_s);
             radians(table.misalignment_deg, &mut gyro.misalignment_rad);
             let per_force = table.g_sensitivity_deg_s.map(|per_g| per_g / STANDARD_M_S2);
             radians(per_force, &mut gyro.per_force_s_m);
             radians(table.range_deg_s, &mut gyro.range_rad_s);
-            radians(table.step_deg_s, &mut gyro.step_rad_s);
-            gyro.scale_share = table.scale_percent.map_or(gyro.scale_share, |percent| percent / 100.0);
+            radians(table.resolution_deg_s, &mut gyro.resolution_rad_s);
+            gyro.scale_factor_share =
+                table.scale_factor_percent.map_or(gyro.scale_factor_share, |percent| percent / 100.0);
         }
         if let Some(table) = self.accel {
             let accel = &mut config.accel;
             replace!(
                 table => accel;
-                noise_m_s2_rthz, instability_m_s2, random_walk_m_s2_rts, turn_on_m_s2, range_m_s2, step_m_s2
+                noise_m_s2_rthz, bias_instability_m_s2, acceleration_random_walk_m_s2_rts, turn_on_bias_m_s2, range_m_s2, resolution_m_s2
             );
-            accel.scale_share = table.scale_percent.map_or(accel.scale_share, |percent| percent / 100.0);
+            accel.scale_factor_share =
+                table.scale_factor_percent.map_or(accel.scale_factor_share, |percent| percent / 100.0);
             accel.misalignment_rad = table.misalignment_deg.map_or(accel.misalignment_rad, f64::to_radians);
         }
         config
@@ -112,13 +117,13 @@ pub(super) struct BarometerTable {
     class: Class,
     rate_hz: Option<f64>,
     delay_s: Option<f64>,
-    white_m: Option<f64>,
-    correlated_m: Option<f64>,
-    correlated_s: Option<f64>,
+    white_noise_m: Option<f64>,
+    correlated_noise_m: Option<f64>,
+    correlation_time_s: Option<f64>,
     drift_m_h: Option<f64>,
     offset_pa: Option<f64>,
-    wash_m: Option<f64>,
-    wash_below_m: Option<f64>,
+    rotor_wash_m: Option<f64>,
+    rotor_wash_below_m: Option<f64>,
 }
 
 impl BarometerTable {
@@ -129,23 +134,23 @@ impl BarometerTable {
         };
         replace!(
             self => config;
-            rate_hz, delay_s, white_m, correlated_m, correlated_s, drift_m_h, offset_pa, wash_m, wash_below_m
+            rate_hz, delay_s, white_noise_m, correlated_noise_m, correlation_time_s, drift_m_h, offset_pa, rotor_wash_m, rotor_wash_below_m
         );
         config
     }
 }
 
-/// `[receiver]`.
+/// `[gnss]`.
 #[derive(Deserialize, JsonSchema)]
-pub(super) struct ReceiverTable {
+pub(super) struct GnssTable {
     class: Class,
     rate_hz: Option<f64>,
     delay_s: Option<f64>,
     position_m: Option<[f64; 3]>,
-    white_m: Option<f64>,
-    correlated_m: Option<f64>,
-    correlated_s: Option<f64>,
-    velocity_m_s: Option<f64>,
+    white_noise_m: Option<f64>,
+    correlated_noise_m: Option<f64>,
+    correlation_time_s: Option<f64>,
+    velocity_noise_m_s: Option<f64>,
     dropouts_per_h: Option<f64>,
     dropout_s: Option<f64>,
     jumps_per_h: Option<f64>,
@@ -153,15 +158,15 @@ pub(super) struct ReceiverTable {
     jump_m: Option<f64>,
 }
 
-impl ReceiverTable {
-    pub(super) fn convert(self) -> receiver::Config {
+impl GnssTable {
+    pub(super) fn convert(self) -> gnss::Config {
         let mut config = match self.class {
-            Class::Consumer => receiver::Config::consumer(),
-            Class::Ideal => receiver::Config::ideal(),
+            Class::Consumer => gnss::Config::consumer(),
+            Class::Ideal => gnss::Config::ideal(),
         };
         replace!(
             self => config;
-            rate_hz, delay_s, position_m, white_m, correlated_m, correlated_s, velocity_m_s, jump_m
+            rate_hz, delay_s, position_m, white_noise_m, correlated_noise_m, correlation_time_s, velocity_noise_m_s, jump_m
         );
         for (events, per_h, mean_s) in [
             (&mut config.dropouts, self.dropouts_per_h, self.dropout_s),
@@ -180,9 +185,9 @@ pub(super) struct MagnetometerTable {
     class: Class,
     rate_hz: Option<f64>,
     delay_s: Option<f64>,
-    field_ut: Option<[f64; 3]>,
-    white_ut: Option<f64>,
-    offset_ut: Option<f64>,
+    magnetic_field_ut: Option<[f64; 3]>,
+    white_noise_ut: Option<f64>,
+    hard_iron_ut: Option<f64>,
     soft_iron_percent: Option<f64>,
     current_ut_a: Option<[f64; 3]>,
 }
@@ -193,7 +198,7 @@ impl MagnetometerTable {
             Class::Consumer => magnetometer::Config::consumer(),
             Class::Ideal => magnetometer::Config::ideal(),
         };
-        replace!(self => config; rate_hz, delay_s, field_ut, white_ut, offset_ut, current_ut_a);
+        replace!(self => config; rate_hz, delay_s, magnetic_field_ut, white_noise_ut, hard_iron_ut, current_ut_a);
         config.soft_iron_share =
             self.soft_iron_percent.map_or(config.soft_iron_share, |percent| percent / 100.0);
         config

@@ -1,5 +1,7 @@
 //! The nearest valid word for an unknown one.
 
+use super::renamed::new_name;
+
 /// Unit suffixes of keys. Units that the files do not use are included, so that `mass_g` finds `mass_kg`.
 const UNITS: [&str; 44] = [
     "kg", "g", "m", "mm", "cm", "in", "ft", "s", "ms", "us", "min", "deg", "rad", "rpm", "hz", "khz", "v",
@@ -19,6 +21,9 @@ pub struct Nearest<'a> {
 /// Finds the valid word that `found` probably stands for.
 #[must_use]
 pub fn nearest<'a>(found: &str, valid: &[&'a str]) -> Nearest<'a> {
+    if let Some(word) = new_name(found, valid) {
+        return Nearest { word: Some(word), help: format!("`{found}` is now `{word}`") };
+    }
     let with_unit: Vec<&str> = valid.iter().copied().filter(|key| same_but_for_unit(found, key)).collect();
     if let Some(word) = best(found, &with_unit) {
         let help = format!("did you mean `{word}`? The key of a number carries its unit");

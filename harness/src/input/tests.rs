@@ -288,17 +288,17 @@ fn craft_file_becomes_si_units() {
     let text =
         CRAFT.replace("[imu]\nclass = \"consumer\"", "[imu]\nclass = \"ideal\"\ngyro.noise_deg_s_rthz = 1.0");
     let gyro = Craft::from_text("craft.toml", &text).unwrap().config.sensors.imu.unwrap().gyro;
-    assert!((gyro.noise_rad_s_rthz.to_degrees() - 1.0).abs() < 1e-12 && gyro.turn_on_rad_s == 0.0);
+    assert!((gyro.noise_rad_s_rthz.to_degrees() - 1.0).abs() < 1e-12 && gyro.turn_on_bias_rad_s == 0.0);
     let text = CRAFT.replace("[imu]", "[imu]\ngyro.g_sensitivity_deg_s = 0.1");
     let gyro = Craft::from_text("craft.toml", &text).unwrap().config.sensors.imu.unwrap().gyro;
     assert!((gyro.per_force_s_m.to_degrees() * 9.80665 - 0.1).abs() < 1e-12);
     let text =
         CRAFT.replace("[magnetometer]", "[magnetometer]\nsoft_iron_percent = 2\ncurrent_ut_a = [0.1, 0, 0]");
-    let text = text.replace("[receiver]", "[receiver]\ndropouts_per_h = 4\njump_s = 3\njump_m = 8");
+    let text = text.replace("[gnss]", "[gnss]\ndropouts_per_h = 4\njump_s = 3\njump_m = 8");
     let sensors = Craft::from_text("craft.toml", &text).unwrap().config.sensors;
-    let (magnetometer, receiver) = (sensors.magnetometer.unwrap(), sensors.receiver.unwrap());
+    let (magnetometer, gnss) = (sensors.magnetometer.unwrap(), sensors.gnss.unwrap());
     assert_eq!((magnetometer.soft_iron_share, magnetometer.current_ut_a), (0.02, [0.1, 0.0, 0.0]));
-    assert_eq!((receiver.dropouts.per_h, receiver.jumps.mean_s, receiver.jump_m), (4.0, 3.0, 8.0));
+    assert_eq!((gnss.dropouts.per_h, gnss.jumps.mean_s, gnss.jump_m), (4.0, 3.0, 8.0));
     let bad = text.replace("soft_iron_percent = 2", "soft_iron_percent = 30");
     assert_eq!(
         reported(&Craft::from_text("craft.toml", &bad).unwrap_err())[0].split(" | ").nth(1),
@@ -313,7 +313,7 @@ fn fault_becomes_what_the_craft_takes() {
                 [[fault]]\nat_s = 5\nrotor = \"rear_left\"\nkind = \"chipped_blade\"\nloss_percent = 10\n\
                 imbalance_g_mm = 20\n\
                 [[fault]]\nat_s = 0\nrotor = \"front_left\"\nkind = \"swapped_wiring\"\nwith = \"rear_right\"\n\
-                [[fault]]\nat_s = 6\nuntil_s = 7\nsensor = \"receiver\"\nkind = \"offset\"\noffset_m = { up = 5 }\n";
+                [[fault]]\nat_s = 6\nuntil_s = 7\nsensor = \"gnss\"\nkind = \"offset\"\noffset_m = { up = 5 }\n";
     let plan = flight(text).unwrap();
     let gyro = SensorFault::Offset([0.0, std::f64::consts::FRAC_PI_2, 0.0]);
     assert_eq!(plan.faults[0], Fault { from_s: 3.0, until_s: 4.0, what: What::Sensor(Sensor::Gyro, gyro) });
@@ -327,7 +327,7 @@ fn fault_becomes_what_the_craft_takes() {
         plan.conditions_words(),
         "Still air. Faults: 3 to 4 s the gyro has a bias of 90.0 deg/s; from 5 s on the rear left rotor has a chipped blade: \
          90 % of its thrust, 20 g mm out of balance; throughout the wiring of the front left and the rear right motor is \
-         swapped; 6 to 7 s the satellite receiver has a bias of 5.0 m."
+         swapped; 6 to 7 s the GNSS receiver has a bias of 5.0 m."
     );
 }
 

@@ -18,7 +18,7 @@ use super::trim::Trim;
 #[derive(Clone, Debug)]
 pub(super) struct Body {
     inertia: DMat3,
-    turn_nm_s: DMat3,
+    rotational_damping_nm_s: DMat3,
     attitude: DMat3,
     mass_kg: f64,
     /// Body force (N) and velocity through the air (m/s) in body axes.
@@ -36,7 +36,8 @@ pub(super) const MOTION: usize = 12;
 
 /// Linear coefficient per axis (N s/m) without its part that grows with thrust, and that part per newton (s/m).
 fn linear_drag(craft: &Config, gravity_m_s2: f64) -> (DVec3, DVec3) {
-    let (rotor, body) = (DVec3::from_array(craft.drag.rotor_1_s), DVec3::from_array(craft.drag.body_n_s_m));
+    let (rotor, body) =
+        (DVec3::from_array(craft.drag.rotor_drag_per_s), DVec3::from_array(craft.drag.body_drag_n_s_m));
     if craft.drag.scaled_with_thrust && gravity_m_s2 > 0.0 {
         (body, rotor / gravity_m_s2)
     } else {
@@ -53,7 +54,7 @@ pub(super) fn drag_n(
     thrust_n: f64,
 ) -> DVec3 {
     let (constant, per_thrust) = linear_drag(craft, gravity_m_s2);
-    let quadratic = 0.5 * density * DVec3::from_array(craft.drag.body_area_m2);
+    let quadratic = 0.5 * density * DVec3::from_array(craft.drag.drag_area_m2);
     -(constant + per_thrust * thrust_n + quadratic * air_m_s.length()) * air_m_s
 }
 
@@ -67,7 +68,7 @@ impl Body {
         let airspeed_m_s = trim.attitude.transpose() * trim.velocity_m_s;
         let thrust_n = trim.total_n();
         let (constant, per_thrust) = linear_drag(craft, gravity::STANDARD_M_S2);
-        let quadratic = 0.5 * trim.density_kg_m3 * DVec3::from_array(craft.drag.body_area_m2);
+        let quadratic = 0.5 * trim.density_kg_m3 * DVec3::from_array(craft.drag.drag_area_m2);
         let speed = airspeed_m_s.length();
         // d(|u| u)/du = |u| 1 + u u'/|u|.
         let along = if speed > 0.0 { airspeed_m_s / speed } else { DVec3::ZERO };
@@ -79,8 +80,9 @@ impl Body {
         let imu = craft.sensors.imu;
         Self {
             inertia: DMat3::from_cols_array_2d(&craft.inertia_kg_m2),
-            turn_nm_s: DMat3::from_diagonal(DVec3::from_array(craft.drag.turn_nm_s) + turning)
-                + gyroscopic(craft, trim),
+            rotational_damping_nm_s: DMat3::from_diagonal(
+                DVec3::from_array(craft.drag.rotational_damping_nm_s) + turning,
+            ) + gyroscopic(craft, trim),
             attitude: trim.attitude,
             mass_kg: craft.mass_kg,
             force_n: drag - DVec3::new(0.0, 0.0, thrust_n),
@@ -98,7 +100,7 @@ impl Body {
         let s = at.s;
         let mut torque: Matrix<3, 4> = zeros();
         (0..3).for_each(|i| torque[i][i] = C64::new(1.0, 0.0));
-        let stiff = sum(&scaled(&complex(self.inertia), s), &complex(self.turn_nm_s));
+        let stiff = sum(&scaled(&complex(self.inertia), s), &complex(self.rotational_damping_nm_s));
         let rate = product(&inverse(stiff), &torque);
         let turn = scaled(&rate, 1.0 / s);
         // m s v = R (T (drag per thrust - e_z) + D (R'v - p x u0) + p x F0)

@@ -51,8 +51,8 @@ pub fn distance_m(row: &Row) -> f64 {
 /// As `distance_m`, for the true place plus the correlated receiver error: what the control loop can be held to.
 pub fn control_distance_m(row: &Row) -> f64 {
     libm::hypot(
-        row.truth.north_m + row.receiver_correlated_m[0] - row.setpoint.north_m,
-        row.truth.east_m + row.receiver_correlated_m[1] - row.setpoint.east_m,
+        row.truth.north_m + row.gnss_correlated_noise_m[0] - row.setpoint.north_m,
+        row.truth.east_m + row.gnss_correlated_noise_m[1] - row.setpoint.east_m,
     )
 }
 

@@ -78,7 +78,7 @@ fn windy_row(t: f64, i: usize) -> Row {
             -4.0 - 5.0 * gust + noise(i / 40 + 99),
             0.5 * noise(i / 40 + 7),
         ],
-        receiver_correlated_m: [0.5 + 0.01 * t, -0.4, 0.0],
+        gnss_correlated_noise_m: [0.5 + 0.01 * t, -0.4, 0.0],
         battery_v: 16.4 - 0.02 * t - if flying { 0.9 } else { 0.0 },
         battery_a: if flying { 16.0 + 3.0 * gust + noise(i + 11) } else { 0.3 },
         flags: Flags {

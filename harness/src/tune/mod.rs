@@ -302,7 +302,7 @@ impl<'a> Evaluator<'a> {
         let size = Size::of(self.craft, &controller);
         let spin = self.craft.config.arms.map(|arm| arm.spin);
         // The camera does not act on the craft.
-        let craft = aplomb_craft::Config { camera_mount: None, ..self.craft.config };
+        let craft = aplomb_craft::Config { gimbal: None, ..self.craft.config };
         let flown = |plan: &FlightPlan| fly(&craft, &controller.config, plan, 1).ok();
         let pulses = flown(&Probe::TorquePulses.plan(&size))?;
         let tilts = signals::values(Signal::Tilt, &pulses.trace.rows, &spin);

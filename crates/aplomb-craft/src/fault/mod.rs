@@ -78,8 +78,8 @@ pub enum Sensor {
     Accelerometer,
     /// Barometer.
     Barometer,
-    /// Satellite receiver.
-    Receiver,
+    /// Satellite gnss.
+    Gnss,
     /// Magnetometer.
     Magnetometer,
 }
@@ -93,7 +93,7 @@ pub enum SensorFault {
     DroppedOut,
     /// Shows not-a-number.
     NotANumber,
-    /// Shows so much more: rad/s, m/s2, uT on the body axes, m north, east and down for the receiver's position; the
+    /// Shows so much more: rad/s, m/s2, uT on the body axes, m north, east and down for the gnss's position; the
     /// barometer shows the first number (Pa) more. Not for gyro and accelerometer together.
     Offset([f64; 3]),
     /// Shows this many times the value. Not for gyro and accelerometer together.

@@ -1,8 +1,8 @@
 //! Wrappers around the samples of the sensors.
 
 use super::{Sensor, SensorFault, Span};
+use crate::sensors::gnss::GnssFix;
 use crate::sensors::imu::Sample;
-use crate::sensors::receiver::Fix;
 use crate::sensors::{Reading, Readings};
 use glam::DVec3;
 use std::collections::VecDeque;
@@ -20,7 +20,7 @@ enum Part {
     Gyro(Held<Sample>),
     Accelerometer(Held<Sample>),
     Barometer(Held<f64>),
-    Receiver(Held<Fix>),
+    Gnss(Held<GnssFix>),
     Magnetometer(Held<DVec3>),
 }
 
@@ -31,7 +31,7 @@ impl SensorWrapper {
             Sensor::Gyro => Part::Gyro(Held::new(fault, tick_s)),
             Sensor::Accelerometer => Part::Accelerometer(Held::new(fault, tick_s)),
             Sensor::Barometer => Part::Barometer(Held::new(fault, tick_s)),
-            Sensor::Receiver => Part::Receiver(Held::new(fault, tick_s)),
+            Sensor::Gnss => Part::Gnss(Held::new(fault, tick_s)),
             Sensor::Magnetometer => Part::Magnetometer(Held::new(fault, tick_s)),
         };
         SensorWrapper { span, part }
@@ -57,8 +57,10 @@ impl SensorWrapper {
                 }
             }
             Part::Barometer(held) => readings.pressure_pa = held.pass(holds, readings.pressure_pa),
-            Part::Receiver(held) => readings.receiver = held.pass(holds, readings.receiver),
-            Part::Magnetometer(held) => readings.field_ut = held.pass(holds, readings.field_ut),
+            Part::Gnss(held) => readings.gnss = held.pass(holds, readings.gnss),
+            Part::Magnetometer(held) => {
+                readings.magnetic_field_ut = held.pass(holds, readings.magnetic_field_ut)
+            }
         }
     }
 }
@@ -158,12 +160,12 @@ impl Value for Sample {
 }
 
 /// An offset moves the position alone.
-impl Value for Fix {
+impl Value for GnssFix {
     fn changed(self, change: Change) -> Self {
         let velocity_m_s = match change {
             Change::Offset(_) => self.velocity_m_s,
             Change::NotANumber | Change::Scale(_) => change.of(self.velocity_m_s),
         };
-        Fix { position_m: change.of(self.position_m), velocity_m_s, ..self }
+        GnssFix { position_m: change.of(self.position_m), velocity_m_s, ..self }
     }
 }

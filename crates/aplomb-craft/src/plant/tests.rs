@@ -23,7 +23,7 @@ fn spinning(rotor_kg_m2: f64) -> (Plant, Rotors<f64>) {
             rear_left: arm(0.0, -0.17, Spin::CounterClockwise),
             rear_right: arm(-0.17, 0.0, Spin::Clockwise),
         },
-        drag: crate::drag::Config { turn_nm_s: [0.0, 0.0, 2.75e-3], ..Default::default() },
+        drag: crate::drag::Config { rotational_damping_nm_s: [0.0, 0.0, 2.75e-3], ..Default::default() },
         ground_effect: None,
         sensors: sensors::Config::default(),
         ..Config::weir_gauge()

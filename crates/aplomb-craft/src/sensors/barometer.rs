@@ -15,20 +15,20 @@ pub struct Config {
     /// From sample to delivery (s).
     pub delay_s: f64,
     /// White error, standard deviation (m).
-    pub white_m: f64,
+    pub white_noise_m: f64,
     /// Slow error, standard deviation (m).
-    pub correlated_m: f64,
+    pub correlated_noise_m: f64,
     /// Correlation time of the slow error (s).
-    pub correlated_s: f64,
+    pub correlation_time_s: f64,
     /// Drift (m/h); its sign is drawn from the seed.
     pub drift_m_h: f64,
     /// Constant part of the reading (Pa): how far the day's ground pressure is from the standard atmosphere, and the part's own
     /// offset. The density of the air is left alone.
     pub offset_pa: f64,
-    /// Reading too low by this much (m) in the wash of hover thrust at the ground, fading to nothing at `wash_below_m`.
-    pub wash_m: f64,
+    /// Reading too low by this much (m) in the wash of hover thrust at the ground, fading to nothing at `rotor_wash_below_m`.
+    pub rotor_wash_m: f64,
     /// Height at which the wash is no longer felt (m).
-    pub wash_below_m: f64,
+    pub rotor_wash_below_m: f64,
 }
 
 impl Config {
@@ -37,24 +37,24 @@ impl Config {
         Config {
             rate_hz: 50.0,
             delay_s: 0.0,
-            white_m: 0.1,
-            correlated_m: 0.1,
-            correlated_s: 20.0,
+            white_noise_m: 0.1,
+            correlated_noise_m: 0.1,
+            correlation_time_s: 20.0,
             drift_m_h: 1.0,
             offset_pa: 0.0,
-            wash_m: 0.3,
-            wash_below_m: 1.0,
+            rotor_wash_m: 0.3,
+            rotor_wash_below_m: 1.0,
         }
     }
 
     /// No error.
     pub fn ideal() -> Self {
         Config {
-            white_m: 0.0,
-            correlated_m: 0.0,
+            white_noise_m: 0.0,
+            correlated_noise_m: 0.0,
             drift_m_h: 0.0,
             offset_pa: 0.0,
-            wash_m: 0.0,
+            rotor_wash_m: 0.0,
             ..Config::consumer()
         }
     }
@@ -62,13 +62,13 @@ impl Config {
     pub(crate) fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
         let fields = ["sensors.barometer.rate_hz", "sensors.barometer.delay_s"];
         Delivery::<f64>::check(fields, self.rate_hz, self.delay_s, tick_s)?;
-        not_negative("sensors.barometer.white_m", self.white_m)?;
-        not_negative("sensors.barometer.correlated_m", self.correlated_m)?;
-        positive("sensors.barometer.correlated_s", self.correlated_s)?;
+        not_negative("sensors.barometer.white_noise_m", self.white_noise_m)?;
+        not_negative("sensors.barometer.correlated_noise_m", self.correlated_noise_m)?;
+        positive("sensors.barometer.correlation_time_s", self.correlation_time_s)?;
         not_negative("sensors.barometer.drift_m_h", self.drift_m_h)?;
         within("sensors.barometer.offset_pa", self.offset_pa, -2e4, 2e4)?;
-        not_negative("sensors.barometer.wash_m", self.wash_m)?;
-        positive("sensors.barometer.wash_below_m", self.wash_below_m)
+        not_negative("sensors.barometer.rotor_wash_m", self.rotor_wash_m)?;
+        positive("sensors.barometer.rotor_wash_below_m", self.rotor_wash_below_m)
     }
 }
 
@@ -86,8 +86,12 @@ impl Barometer {
         let delivery = Delivery::new(config.rate_hz, config.delay_s, tick_s);
         let mut stream = Stream::new(seed, Source::Barometer);
         let sign = if stream.uniform() < 0.5 { -1.0 } else { 1.0 };
-        let slow =
-            Correlated::new(config.correlated_m, config.correlated_s, delivery.period_s(tick_s), &mut stream);
+        let slow = Correlated::new(
+            config.correlated_noise_m,
+            config.correlation_time_s,
+            delivery.period_s(tick_s),
+            &mut stream,
+        );
         Barometer { config: *config, stream, slow, drift_m_s: sign * config.drift_m_h / 3600.0, delivery }
     }
 
@@ -104,9 +108,10 @@ impl Barometer {
     ) -> Option<Reading<f64>> {
         let Barometer { config, stream, slow, drift_m_s, delivery } = self;
         delivery.advance(tick, || {
-            let near = (1.0 - clearance_m / config.wash_below_m).clamp(0.0, 1.0);
-            let wash = config.wash_m * near * thrust_ratio;
-            let error = config.white_m * stream.normal() + slow.advance(stream) + *drift_m_s * time_s - wash;
+            let near = (1.0 - clearance_m / config.rotor_wash_below_m).clamp(0.0, 1.0);
+            let wash = config.rotor_wash_m * near * thrust_ratio;
+            let error =
+                config.white_noise_m * stream.normal() + slow.advance(stream) + *drift_m_s * time_s - wash;
             Some(pressure(height_m + error) + config.offset_pa)
         })
     }

@@ -28,7 +28,7 @@ pub struct Config {
     /// From sample to delivery (s); rounded to whole ticks, at most 31.
     pub delay_s: f64,
     /// Correlation time of the bias instability (s).
-    pub instability_s: f64,
+    pub bias_correlation_time_s: f64,
     /// Share of the frame's vibration that reaches the sensor.
     pub vibration_gain: f64,
     /// Gyro.
@@ -43,13 +43,13 @@ pub struct GyroConfig {
     /// Noise density N (angle random walk) (rad/s/sqrt(Hz)).
     pub noise_rad_s_rthz: f64,
     /// Bias instability B (rad/s); the flat of the Allan deviation lies at 0.664 B.
-    pub instability_rad_s: f64,
+    pub bias_instability_rad_s: f64,
     /// Rate random walk K (rad/s/sqrt(s)).
-    pub random_walk_rad_s_rts: f64,
+    pub rate_random_walk_rad_s_rts: f64,
     /// Turn-on bias, drawn evenly within plus and minus this (rad/s).
-    pub turn_on_rad_s: f64,
+    pub turn_on_bias_rad_s: f64,
     /// Scale error, standard deviation.
-    pub scale_share: f64,
+    pub scale_factor_share: f64,
     /// Axis misalignment, standard deviation (rad).
     pub misalignment_rad: f64,
     /// Sensitivity to specific force, standard deviation of each axis's by each axis's (rad/s per m/s2).
@@ -57,7 +57,7 @@ pub struct GyroConfig {
     /// Largest rate shown (rad/s).
     pub range_rad_s: f64,
     /// Step of the output (rad/s); 0 for none.
-    pub step_rad_s: f64,
+    pub resolution_rad_s: f64,
 }
 
 /// Errors of the accelerometer, alike on its three axes.
@@ -66,19 +66,19 @@ pub struct AccelConfig {
     /// Noise density N (m/s2/sqrt(Hz)).
     pub noise_m_s2_rthz: f64,
     /// Bias instability B (m/s2).
-    pub instability_m_s2: f64,
+    pub bias_instability_m_s2: f64,
     /// Random walk K (m/s2/sqrt(s)).
-    pub random_walk_m_s2_rts: f64,
+    pub acceleration_random_walk_m_s2_rts: f64,
     /// Turn-on bias, drawn evenly within plus and minus this (m/s2).
-    pub turn_on_m_s2: f64,
+    pub turn_on_bias_m_s2: f64,
     /// Scale error, standard deviation.
-    pub scale_share: f64,
+    pub scale_factor_share: f64,
     /// Axis misalignment, standard deviation (rad).
     pub misalignment_rad: f64,
     /// Largest specific force shown (m/s2).
     pub range_m_s2: f64,
     /// Step of the output (m/s2); 0 for none.
-    pub step_m_s2: f64,
+    pub resolution_m_s2: f64,
 }
 
 /// Typical sizes of a class, all from memory: bounds of the usual range, of which the geometric middle is taken.
@@ -89,7 +89,7 @@ struct Class {
     accel_noise_ug: [f64; 2],
     accel_turn_on_mg: [f64; 2],
     accel_instability_ug: f64,
-    scale_share: f64,
+    scale_factor_share: f64,
     misalignment_deg: f64,
 }
 
@@ -103,7 +103,7 @@ impl Config {
             accel_noise_ug: [100.0, 300.0],
             accel_turn_on_mg: [20.0, 60.0],
             accel_instability_ug: 100.0,
-            scale_share: 0.01,
+            scale_factor_share: 0.01,
             misalignment_deg: 0.5,
         })
     }
@@ -117,7 +117,7 @@ impl Config {
             accel_noise_ug: [50.0, 100.0],
             accel_turn_on_mg: [10.0, 30.0],
             accel_instability_ug: 50.0,
-            scale_share: 0.005,
+            scale_factor_share: 0.005,
             misalignment_deg: 0.3,
         })
     }
@@ -131,7 +131,7 @@ impl Config {
             accel_noise_ug: [20.0, 60.0],
             accel_turn_on_mg: [2.0, 10.0],
             accel_instability_ug: 20.0,
-            scale_share: 0.001,
+            scale_factor_share: 0.001,
             misalignment_deg: 0.05,
         })
     }
@@ -142,7 +142,7 @@ impl Config {
             position_m: [0.0; 3],
             low_pass_hz: 1e6,
             delay_s: 0.0,
-            instability_s: 100.0,
+            bias_correlation_time_s: 100.0,
             vibration_gain: 0.0,
             gyro: GyroConfig { range_rad_s: 1e3, ..GyroConfig::default() },
             accel: AccelConfig { range_m_s2: 1e4, ..AccelConfig::default() },
@@ -157,28 +157,28 @@ impl Config {
             position_m: [0.0; 3],
             low_pass_hz: 200.0,
             delay_s: 0.0,
-            instability_s: 100.0,
+            bias_correlation_time_s: 100.0,
             vibration_gain: 0.3,
             gyro: GyroConfig {
                 noise_rad_s_rthz: middle(class.gyro_noise_deg) * degree,
-                instability_rad_s: middle(class.gyro_instability_deg_h) * degree / 3600.0,
-                random_walk_rad_s_rts: 0.0,
-                turn_on_rad_s: middle(class.gyro_turn_on_deg) * degree,
-                scale_share: class.scale_share,
+                bias_instability_rad_s: middle(class.gyro_instability_deg_h) * degree / 3600.0,
+                rate_random_walk_rad_s_rts: 0.0,
+                turn_on_bias_rad_s: middle(class.gyro_turn_on_deg) * degree,
+                scale_factor_share: class.scale_factor_share,
                 misalignment_rad: class.misalignment_deg * degree,
                 per_force_s_m: 0.0,
                 range_rad_s,
-                step_rad_s: range_rad_s / 32768.0,
+                resolution_rad_s: range_rad_s / 32768.0,
             },
             accel: AccelConfig {
                 noise_m_s2_rthz: middle(class.accel_noise_ug) * 1e-3 * milli_g,
-                instability_m_s2: class.accel_instability_ug * 1e-3 * milli_g,
-                random_walk_m_s2_rts: 0.0,
-                turn_on_m_s2: middle(class.accel_turn_on_mg) * milli_g,
-                scale_share: class.scale_share,
+                bias_instability_m_s2: class.accel_instability_ug * 1e-3 * milli_g,
+                acceleration_random_walk_m_s2_rts: 0.0,
+                turn_on_bias_m_s2: middle(class.accel_turn_on_mg) * milli_g,
+                scale_factor_share: class.scale_factor_share,
                 misalignment_rad: class.misalignment_deg * degree,
                 range_m_s2,
-                step_m_s2: range_m_s2 / 32768.0,
+                resolution_m_s2: range_m_s2 / 32768.0,
             },
         }
     }
@@ -190,27 +190,30 @@ impl Config {
         if self.delay_s / tick_s + 0.5 >= HISTORY as f64 {
             return fail("sensors.imu.delay_s", Reason::TooLong);
         }
-        positive("sensors.imu.instability_s", self.instability_s)?;
+        positive("sensors.imu.bias_correlation_time_s", self.bias_correlation_time_s)?;
         not_negative("sensors.imu.vibration_gain", self.vibration_gain)?;
         let gyro = &self.gyro;
         not_negative("sensors.imu.gyro.noise_rad_s_rthz", gyro.noise_rad_s_rthz)?;
-        not_negative("sensors.imu.gyro.instability_rad_s", gyro.instability_rad_s)?;
-        not_negative("sensors.imu.gyro.random_walk_rad_s_rts", gyro.random_walk_rad_s_rts)?;
-        not_negative("sensors.imu.gyro.turn_on_rad_s", gyro.turn_on_rad_s)?;
-        within("sensors.imu.gyro.scale_share", gyro.scale_share, 0.0, 0.2)?;
+        not_negative("sensors.imu.gyro.bias_instability_rad_s", gyro.bias_instability_rad_s)?;
+        not_negative("sensors.imu.gyro.rate_random_walk_rad_s_rts", gyro.rate_random_walk_rad_s_rts)?;
+        not_negative("sensors.imu.gyro.turn_on_bias_rad_s", gyro.turn_on_bias_rad_s)?;
+        within("sensors.imu.gyro.scale_factor_share", gyro.scale_factor_share, 0.0, 0.2)?;
         within("sensors.imu.gyro.misalignment_rad", gyro.misalignment_rad, 0.0, 0.2)?;
         not_negative("sensors.imu.gyro.per_force_s_m", gyro.per_force_s_m)?;
         positive("sensors.imu.gyro.range_rad_s", gyro.range_rad_s)?;
-        not_negative("sensors.imu.gyro.step_rad_s", gyro.step_rad_s)?;
+        not_negative("sensors.imu.gyro.resolution_rad_s", gyro.resolution_rad_s)?;
         let accel = &self.accel;
         not_negative("sensors.imu.accel.noise_m_s2_rthz", accel.noise_m_s2_rthz)?;
-        not_negative("sensors.imu.accel.instability_m_s2", accel.instability_m_s2)?;
-        not_negative("sensors.imu.accel.random_walk_m_s2_rts", accel.random_walk_m_s2_rts)?;
-        not_negative("sensors.imu.accel.turn_on_m_s2", accel.turn_on_m_s2)?;
-        within("sensors.imu.accel.scale_share", accel.scale_share, 0.0, 0.2)?;
+        not_negative("sensors.imu.accel.bias_instability_m_s2", accel.bias_instability_m_s2)?;
+        not_negative(
+            "sensors.imu.accel.acceleration_random_walk_m_s2_rts",
+            accel.acceleration_random_walk_m_s2_rts,
+        )?;
+        not_negative("sensors.imu.accel.turn_on_bias_m_s2", accel.turn_on_bias_m_s2)?;
+        within("sensors.imu.accel.scale_factor_share", accel.scale_factor_share, 0.0, 0.2)?;
         within("sensors.imu.accel.misalignment_rad", accel.misalignment_rad, 0.0, 0.2)?;
         positive("sensors.imu.accel.range_m_s2", accel.range_m_s2)?;
-        not_negative("sensors.imu.accel.step_m_s2", accel.step_m_s2)
+        not_negative("sensors.imu.accel.resolution_m_s2", accel.resolution_m_s2)
     }
 }
 
@@ -246,19 +249,19 @@ pub(crate) struct Imu {
 impl Imu {
     pub(crate) fn new(config: &Config, tick_s: f64, seed: u64) -> Self {
         let (gyro, accel) = (&config.gyro, &config.accel);
-        let common = (config.low_pass_hz, config.instability_s, tick_s);
+        let common = (config.low_pass_hz, config.bias_correlation_time_s, tick_s);
         let delay_ticks = libm::floor(config.delay_s / tick_s + 0.5);
         Imu {
             gyro: Triad::new(
                 &TriadConfig {
                     noise: gyro.noise_rad_s_rthz,
-                    instability: gyro.instability_rad_s,
-                    random_walk: gyro.random_walk_rad_s_rts,
-                    turn_on: gyro.turn_on_rad_s,
-                    scale_share: gyro.scale_share,
+                    instability: gyro.bias_instability_rad_s,
+                    random_walk: gyro.rate_random_walk_rad_s_rts,
+                    turn_on: gyro.turn_on_bias_rad_s,
+                    scale_factor_share: gyro.scale_factor_share,
                     misalignment_rad: gyro.misalignment_rad,
                     range: gyro.range_rad_s,
-                    step: gyro.step_rad_s,
+                    step: gyro.resolution_rad_s,
                 },
                 common,
                 [Stream::new(seed, Source::GyroWhite), Stream::new(seed, Source::GyroBias)],
@@ -266,13 +269,13 @@ impl Imu {
             accel: Triad::new(
                 &TriadConfig {
                     noise: accel.noise_m_s2_rthz,
-                    instability: accel.instability_m_s2,
-                    random_walk: accel.random_walk_m_s2_rts,
-                    turn_on: accel.turn_on_m_s2,
-                    scale_share: accel.scale_share,
+                    instability: accel.bias_instability_m_s2,
+                    random_walk: accel.acceleration_random_walk_m_s2_rts,
+                    turn_on: accel.turn_on_bias_m_s2,
+                    scale_factor_share: accel.scale_factor_share,
                     misalignment_rad: accel.misalignment_rad,
                     range: accel.range_m_s2,
-                    step: accel.step_m_s2,
+                    step: accel.resolution_m_s2,
                 },
                 common,
                 [Stream::new(seed, Source::AccelWhite), Stream::new(seed, Source::AccelBias)],

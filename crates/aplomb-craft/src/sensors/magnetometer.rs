@@ -16,11 +16,11 @@ pub struct Config {
     /// From sample to delivery (s).
     pub delay_s: f64,
     /// Earth's field, north-east-down (uT).
-    pub field_ut: [f64; 3],
+    pub magnetic_field_ut: [f64; 3],
     /// White noise, standard deviation per axis (uT).
-    pub white_ut: f64,
+    pub white_noise_ut: f64,
     /// Hard iron: constant offset per axis, standard deviation of the draw (uT).
-    pub offset_ut: f64,
+    pub hard_iron_ut: f64,
     /// Soft iron: standard deviation of the draw of the entries of the symmetric matrix S.
     pub soft_iron_share: f64,
     /// Field of the battery's current in body axes, c (uT/A).
@@ -33,9 +33,9 @@ impl Config {
         Config {
             rate_hz: 50.0,
             delay_s: 0.01,
-            field_ut: [20.7, 0.0, 44.4],
-            white_ut: 0.3,
-            offset_ut: 1.0,
+            magnetic_field_ut: [20.7, 0.0, 44.4],
+            white_noise_ut: 0.3,
+            hard_iron_ut: 1.0,
             soft_iron_share: 0.0,
             current_ut_a: [0.0; 3],
         }
@@ -43,15 +43,15 @@ impl Config {
 
     /// No error and no delay.
     pub fn ideal() -> Self {
-        Config { delay_s: 0.0, white_ut: 0.0, offset_ut: 0.0, ..Config::consumer() }
+        Config { delay_s: 0.0, white_noise_ut: 0.0, hard_iron_ut: 0.0, ..Config::consumer() }
     }
 
     pub(crate) fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
         let fields = ["sensors.magnetometer.rate_hz", "sensors.magnetometer.delay_s"];
         Delivery::<DVec3>::check(fields, self.rate_hz, self.delay_s, tick_s)?;
-        all_finite("sensors.magnetometer.field_ut", &self.field_ut)?;
-        not_negative("sensors.magnetometer.white_ut", self.white_ut)?;
-        not_negative("sensors.magnetometer.offset_ut", self.offset_ut)?;
+        all_finite("sensors.magnetometer.magnetic_field_ut", &self.magnetic_field_ut)?;
+        not_negative("sensors.magnetometer.white_noise_ut", self.white_noise_ut)?;
+        not_negative("sensors.magnetometer.hard_iron_ut", self.hard_iron_ut)?;
         within("sensors.magnetometer.soft_iron_share", self.soft_iron_share, 0.0, 0.2)?;
         all_finite("sensors.magnetometer.current_ut_a", &self.current_ut_a)
     }
@@ -59,11 +59,11 @@ impl Config {
 
 #[derive(Clone, Debug)]
 pub(crate) struct Magnetometer {
-    field_ut: DVec3,
+    magnetic_field_ut: DVec3,
     soft_iron: Option<DMat3>,
-    offset_ut: DVec3,
+    hard_iron_ut: DVec3,
     current_ut_a: DVec3,
-    white_ut: f64,
+    white_noise_ut: f64,
     stream: Stream,
     delivery: Delivery<DVec3>,
 }
@@ -72,11 +72,11 @@ impl Magnetometer {
     pub(crate) fn new(config: &Config, tick_s: f64, seed: u64) -> Self {
         let mut stream = Stream::new(seed, Source::Magnetometer);
         Magnetometer {
-            field_ut: DVec3::from_array(config.field_ut),
+            magnetic_field_ut: DVec3::from_array(config.magnetic_field_ut),
             soft_iron: (config.soft_iron_share > 0.0).then(|| soft_iron(config.soft_iron_share, seed)),
-            offset_ut: normals(&mut stream) * config.offset_ut,
+            hard_iron_ut: normals(&mut stream) * config.hard_iron_ut,
             current_ut_a: DVec3::from_array(config.current_ut_a),
-            white_ut: config.white_ut,
+            white_noise_ut: config.white_noise_ut,
             stream,
             delivery: Delivery::new(config.rate_hz, config.delay_s, tick_s),
         }
@@ -84,13 +84,21 @@ impl Magnetometer {
 
     #[inline]
     pub(crate) fn advance(&mut self, tick: u64, attitude: DQuat, battery_a: f64) -> Option<Reading<DVec3>> {
-        let Magnetometer { field_ut, soft_iron, offset_ut, current_ut_a, white_ut, stream, delivery } = self;
+        let Magnetometer {
+            magnetic_field_ut,
+            soft_iron,
+            hard_iron_ut,
+            current_ut_a,
+            white_noise_ut,
+            stream,
+            delivery,
+        } = self;
         delivery.advance(tick, || {
-            let mut field = attitude.conjugate() * *field_ut;
+            let mut field = attitude.conjugate() * *magnetic_field_ut;
             if let Some(soft_iron) = soft_iron {
                 field = *soft_iron * field;
             }
-            Some(field + *offset_ut + *current_ut_a * battery_a + normals(stream) * *white_ut)
+            Some(field + *hard_iron_ut + *current_ut_a * battery_a + normals(stream) * *white_noise_ut)
         })
     }
 }

@@ -4,10 +4,10 @@
 
 pub mod barometer;
 pub(crate) mod delivery;
+pub mod gnss;
 pub mod imu;
 pub mod magnetometer;
 pub(crate) mod noise;
-pub mod receiver;
 pub(crate) mod triad;
 
 use crate::error::ConfigError;
@@ -21,8 +21,8 @@ pub struct Config {
     pub imu: Option<imu::Config>,
     /// Barometer.
     pub barometer: Option<barometer::Config>,
-    /// Satellite receiver.
-    pub receiver: Option<receiver::Config>,
+    /// Satellite gnss.
+    pub gnss: Option<gnss::Config>,
     /// Magnetometer.
     pub magnetometer: Option<magnetometer::Config>,
 }
@@ -33,7 +33,7 @@ impl Config {
         Config {
             imu: Some(imu::Config::consumer()),
             barometer: Some(barometer::Config::consumer()),
-            receiver: Some(receiver::Config::consumer()),
+            gnss: Some(gnss::Config::consumer()),
             magnetometer: Some(magnetometer::Config::consumer()),
         }
     }
@@ -43,7 +43,7 @@ impl Config {
         Config {
             imu: Some(imu::Config::ideal()),
             barometer: Some(barometer::Config::ideal()),
-            receiver: Some(receiver::Config::ideal()),
+            gnss: Some(gnss::Config::ideal()),
             magnetometer: Some(magnetometer::Config::ideal()),
         }
     }
@@ -51,7 +51,7 @@ impl Config {
     pub(crate) fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
         self.imu.map_or(Ok(()), |config| config.check(tick_s))?;
         self.barometer.map_or(Ok(()), |config| config.check(tick_s))?;
-        self.receiver.map_or(Ok(()), |config| config.check(tick_s))?;
+        self.gnss.map_or(Ok(()), |config| config.check(tick_s))?;
         self.magnetometer.map_or(Ok(()), |config| config.check(tick_s))
     }
 }
@@ -77,9 +77,9 @@ pub struct Readings {
     /// Static pressure (Pa).
     pub pressure_pa: Option<Reading<f64>>,
     /// Satellite position and velocity.
-    pub receiver: Option<Reading<receiver::Fix>>,
+    pub gnss: Option<Reading<gnss::GnssFix>>,
     /// Magnetic field in body axes (uT).
-    pub field_ut: Option<Reading<DVec3>>,
+    pub magnetic_field_ut: Option<Reading<DVec3>>,
 }
 
 /// Battery terminals as measured.

@@ -13,7 +13,7 @@ pub(crate) struct TriadConfig {
     pub(crate) instability: f64,
     pub(crate) random_walk: f64,
     pub(crate) turn_on: f64,
-    pub(crate) scale_share: f64,
+    pub(crate) scale_factor_share: f64,
     pub(crate) misalignment_rad: f64,
     pub(crate) range: f64,
     pub(crate) step: f64,
@@ -49,19 +49,19 @@ impl Triad {
 
     pub(crate) fn new(
         config: &TriadConfig,
-        (low_pass_hz, instability_s, tick_s): (f64, f64, f64),
+        (low_pass_hz, bias_correlation_time_s, tick_s): (f64, f64, f64),
         streams: [Stream; 2],
     ) -> Self {
         let [white, mut slow] = streams;
         let turn_on = DVec3::new(slow.either_side(), slow.either_side(), slow.either_side()) * config.turn_on;
-        let scale = normals(&mut slow) * config.scale_share;
+        let scale = normals(&mut slow) * config.scale_factor_share;
         let lower = normals(&mut slow) * config.misalignment_rad;
         let upper = normals(&mut slow) * config.misalignment_rad;
         let bias_moves = Every::new(Self::SLOW_S, tick_s);
         let slow_s = f64::from(bias_moves.ticks()) * tick_s;
         let deviation = config.instability * Self::MARKOV_PER_INSTABILITY;
-        let instability =
-            (deviation > 0.0).then(|| Correlated::three(deviation, instability_s, slow_s, &mut slow));
+        let instability = (deviation > 0.0)
+            .then(|| Correlated::three(deviation, bias_correlation_time_s, slow_s, &mut slow));
         // First-order low-pass, exact for an input linear over the tick: keep e^-p, weights 1 - r and r - e^-p, r = (1 - e^-p)/p.
         let p = 2.0 * PI * low_pass_hz * tick_s;
         let keep = libm::exp(-p);

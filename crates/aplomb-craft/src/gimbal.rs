@@ -43,21 +43,21 @@ pub struct Config {
     /// Travel either side of the middle: yaw, roll, pitch (rad). Roll below 80 deg: at 90 deg two axes are one.
     pub travel_rad: [f64; 3],
     /// Stall torque of each motor (N m).
-    pub stall_nm: f64,
+    pub stall_torque_nm: f64,
     /// Rate at which a motor has no torque left (rad/s).
-    pub free_rad_s: f64,
+    pub no_load_speed_rad_s: f64,
     /// Viscous friction of a joint (N m s).
-    pub viscous_nm_s: f64,
+    pub viscous_friction_nm_s: f64,
     /// Dry friction of a joint (N m).
-    pub dry_nm: f64,
+    pub coulomb_friction_nm: f64,
     /// From the gyro's sample to the torque at the motors (s); rounded to whole ticks, at most 127.
     pub delay_s: f64,
     /// White noise of the camera's gyro (rad/s/sqrt(Hz)).
     pub gyro_noise: f64,
     /// Constant offset of the camera's gyro: each axis drawn evenly up to this (rad/s).
-    pub gyro_offset_rad_s: f64,
+    pub gyro_bias_rad_s: f64,
     /// Horizontal field of view (rad).
-    pub view_rad: f64,
+    pub field_of_view_rad: f64,
     /// Picture width in pixels.
     pub width_px: u32,
 }
@@ -71,14 +71,14 @@ impl Config {
             inertia_kg_m2: [6e-5, 7e-5, 6e-5],
             imbalance_kg_m: [2e-5, 2e-5, 2e-5],
             travel_rad: [120.0 * deg, 40.0 * deg, 60.0 * deg],
-            stall_nm: 0.05,
-            free_rad_s: 15.0,
-            viscous_nm_s: 1e-4,
-            dry_nm: 2e-4,
+            stall_torque_nm: 0.05,
+            no_load_speed_rad_s: 15.0,
+            viscous_friction_nm_s: 1e-4,
+            coulomb_friction_nm: 2e-4,
             delay_s: 0.006,
             gyro_noise: 0.007 * deg,
-            gyro_offset_rad_s: 0.2 * deg,
-            view_rad: 60.0 * deg,
+            gyro_bias_rad_s: 0.2 * deg,
+            field_of_view_rad: 60.0 * deg,
             width_px: 4000,
         }
     }
@@ -88,12 +88,12 @@ impl Config {
     /// `width / (2 tan(view/2)) pi/180`, a picture without distortion.
     ///
     /// ```
-    /// let mount = aplomb_craft::camera_mount::Config::small_camera();
+    /// let mount = aplomb_craft::gimbal::Config::small_camera();
     /// assert!((mount.pixels_per_deg() - 60.46).abs() < 0.01);
     /// ```
     #[must_use]
     pub fn pixels_per_deg(&self) -> f64 {
-        f64::from(self.width_px) / (2.0 * libm::tan(0.5 * self.view_rad)) * PI / 180.0
+        f64::from(self.width_px) / (2.0 * libm::tan(0.5 * self.field_of_view_rad)) * PI / 180.0
     }
 
     /// Checks every field; `tick_s` is the control period.
@@ -102,30 +102,30 @@ impl Config {
     /// Names the first field that cannot be simulated.
     pub fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
         for moment in self.inertia_kg_m2 {
-            positive("camera_mount.inertia_kg_m2", moment)?;
+            positive("gimbal.inertia_kg_m2", moment)?;
         }
         for offset in self.imbalance_kg_m {
-            within("camera_mount.imbalance_kg_m", offset, -1.0, 1.0)?;
+            within("gimbal.imbalance_kg_m", offset, -1.0, 1.0)?;
         }
         let [yaw, roll, pitch] = self.travel_rad;
-        within("camera_mount.travel_rad", yaw, 0.01, 0.97 * PI)?;
-        within("camera_mount.travel_rad", roll, 0.01, 80.0 * PI / 180.0)?;
-        within("camera_mount.travel_rad", pitch, 0.01, 0.97 * PI)?;
-        positive("camera_mount.stall_nm", self.stall_nm)?;
-        positive("camera_mount.free_rad_s", self.free_rad_s)?;
-        not_negative("camera_mount.viscous_nm_s", self.viscous_nm_s)?;
-        not_negative("camera_mount.dry_nm", self.dry_nm)?;
-        within("camera_mount.delay_s", self.delay_s, 0.0, (HISTORY as f64 - 0.6) * tick_s)?;
-        not_negative("camera_mount.gyro_noise", self.gyro_noise)?;
-        not_negative("camera_mount.gyro_offset_rad_s", self.gyro_offset_rad_s)?;
-        within("camera_mount.view_rad", self.view_rad, 0.01, 0.97 * PI)?;
-        within("camera_mount.width_px", f64::from(self.width_px), 1.0, 1e6)
+        within("gimbal.travel_rad", yaw, 0.01, 0.97 * PI)?;
+        within("gimbal.travel_rad", roll, 0.01, 80.0 * PI / 180.0)?;
+        within("gimbal.travel_rad", pitch, 0.01, 0.97 * PI)?;
+        positive("gimbal.stall_torque_nm", self.stall_torque_nm)?;
+        positive("gimbal.no_load_speed_rad_s", self.no_load_speed_rad_s)?;
+        not_negative("gimbal.viscous_friction_nm_s", self.viscous_friction_nm_s)?;
+        not_negative("gimbal.coulomb_friction_nm", self.coulomb_friction_nm)?;
+        within("gimbal.delay_s", self.delay_s, 0.0, (HISTORY as f64 - 0.6) * tick_s)?;
+        not_negative("gimbal.gyro_noise", self.gyro_noise)?;
+        not_negative("gimbal.gyro_bias_rad_s", self.gyro_bias_rad_s)?;
+        within("gimbal.field_of_view_rad", self.field_of_view_rad, 0.01, 0.97 * PI)?;
+        within("gimbal.width_px", f64::from(self.width_px), 1.0, 1e6)
     }
 }
 
 /// How the frame that carries the mount moves at one tick.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Carrier {
+pub struct BaseMotion {
     /// Attitude, body to world.
     pub attitude: DQuat,
     /// Body rate (rad/s).
@@ -169,7 +169,7 @@ impl Default for Joint {
 
 /// The mount with its camera.
 #[derive(Clone, Debug)]
-pub struct CameraMount {
+pub struct Gimbal {
     config: Config,
     tick_s: f64,
     attitude: DQuat,
@@ -191,31 +191,31 @@ pub struct CameraMount {
     readings: Readings,
 }
 
-impl CameraMount {
-    /// A camera that looks along the nose of its carrier, at rest in the frame.
+impl Gimbal {
+    /// A camera that looks along the nose of its base, at rest in the frame.
     ///
     /// # Errors
     /// Names the first field that cannot be simulated.
-    pub fn new(config: &Config, carrier: &Carrier, seed: u64, tick_s: f64) -> Result<Self, ConfigError> {
+    pub fn new(config: &Config, base: &BaseMotion, seed: u64, tick_s: f64) -> Result<Self, ConfigError> {
         config.check(tick_s)?;
         let mut noise = Stream::new(seed, Source::CameraGyro);
         let offset = DVec3::new(noise.either_side(), noise.either_side(), noise.either_side());
         let mut mount = Self {
             config: *config,
             tick_s,
-            attitude: carrier.attitude,
-            rate: carrier.rate_rad_s,
+            attitude: base.attitude,
+            rate: base.rate_rad_s,
             turn: DMat3::IDENTITY,
             joints: [Joint::default(); 3],
             travel_cosine: config.travel_rad.map(libm::cos),
             per_inertia: DVec3::from_array(config.inertia_kg_m2).recip(),
-            stall_nm_s: config.stall_nm / config.free_rad_s,
+            stall_nm_s: config.stall_torque_nm / config.no_load_speed_rad_s,
             queue: [[0.0; 3]; HISTORY],
             next: 0,
             delay_ticks: libm::floor(config.delay_s / tick_s + 0.5) as usize,
             noise,
             noise_rad_s: config.gyro_noise / libm::sqrt(tick_s),
-            offset: offset * config.gyro_offset_rad_s,
+            offset: offset * config.gyro_bias_rad_s,
             readings: Readings::default(),
         };
         mount.measure();
@@ -246,15 +246,15 @@ impl CameraMount {
         self.joints.iter().zip(self.travel_cosine).any(|(joint, travel)| joint.cosine <= travel)
     }
 
-    /// Lets one tick pass that ends with the frame at `carrier`; `torque_nm` (yaw, roll, pitch) goes to the motors after the
+    /// Lets one tick pass that ends with the frame at `base`; `torque_nm` (yaw, roll, pitch) goes to the motors after the
     /// delay. NaN counts as 0.
-    pub fn advance(&mut self, torque_nm: [f64; 3], carrier: &Carrier) {
+    pub fn advance(&mut self, torque_nm: [f64; 3], base: &BaseMotion) {
         self.queue[self.next] = torque_nm.map(|torque| if torque.is_finite() { torque } else { 0.0 });
         let motors = self.queue[(self.next + HISTORY - self.delay_ticks) % HISTORY];
         self.next = (self.next + 1) % HISTORY;
         let to_joints = to_joints(&self.joints);
-        let frame_rate = self.turn.transpose() * carrier.rate_rad_s;
-        let felt = DMat3::from_quat(self.attitude).transpose() * carrier.specific_force_m_s2;
+        let frame_rate = self.turn.transpose() * base.rate_rad_s;
+        let felt = DMat3::from_quat(self.attitude).transpose() * base.specific_force_m_s2;
         let heavy = DVec3::from_array(self.config.imbalance_kg_m).cross(felt);
         for _ in 0..STEPS {
             let joint_rate = (to_joints * (self.rate - frame_rate)).to_array();
@@ -262,7 +262,7 @@ impl CameraMount {
             self.step(to_joints.transpose() * DVec3::from_array(torques) + heavy);
         }
         self.attitude = self.attitude.normalize();
-        self.turn = DMat3::from_quat(carrier.attitude.conjugate() * self.attitude);
+        self.turn = DMat3::from_quat(base.attitude.conjugate() * self.attitude);
         self.joints = joints(&self.turn);
         self.measure();
     }
@@ -280,9 +280,10 @@ impl CameraMount {
 
     /// Torque of joint `i` on the camera.
     fn joint_torque(&self, i: usize, motor_nm: f64, rate: f64) -> f64 {
-        let Config { stall_nm, viscous_nm_s, dry_nm, travel_rad, .. } = self.config;
+        let Config { stall_torque_nm, viscous_friction_nm_s, coulomb_friction_nm, travel_rad, .. } =
+            self.config;
         let lost = rate * self.stall_nm_s;
-        let (low, high) = (smaller(-stall_nm - lost, 0.0), larger(stall_nm - lost, 0.0));
+        let (low, high) = (smaller(-stall_torque_nm - lost, 0.0), larger(stall_torque_nm - lost, 0.0));
         let driven = larger(smaller(motor_nm, high), low);
         let joint = self.joints[i];
         let stop = if joint.cosine > self.travel_cosine[i] {
@@ -292,7 +293,10 @@ impl CameraMount {
             let past = angle - angle.min(travel_rad[i]).max(-travel_rad[i]);
             (STOP_RAD_S * STOP_RAD_S * past + 2.0 * STOP_RAD_S * rate) / self.per_inertia.max_element()
         };
-        driven - viscous_nm_s * rate - dry_nm * rate / (rate.abs() + STICTION_RAD_S) - stop
+        driven
+            - viscous_friction_nm_s * rate
+            - coulomb_friction_nm * rate / (rate.abs() + STICTION_RAD_S)
+            - stop
     }
 
     fn measure(&mut self) {
@@ -329,31 +333,31 @@ mod tests {
 
     const TICK_S: f64 = 0.001;
 
-    fn carrier(attitude: DQuat, rate_rad_s: DVec3) -> Carrier {
-        Carrier { attitude, rate_rad_s, specific_force_m_s2: DVec3::new(0.0, 0.0, -9.81) }
+    fn base(attitude: DQuat, rate_rad_s: DVec3) -> BaseMotion {
+        BaseMotion { attitude, rate_rad_s, specific_force_m_s2: DVec3::new(0.0, 0.0, -9.81) }
     }
 
     fn frictionless() -> Config {
         Config {
             imbalance_kg_m: [0.0; 3],
-            viscous_nm_s: 0.0,
-            dry_nm: 0.0,
+            viscous_friction_nm_s: 0.0,
+            coulomb_friction_nm: 0.0,
             gyro_noise: 0.0,
-            gyro_offset_rad_s: 0.0,
+            gyro_bias_rad_s: 0.0,
             ..Config::small_camera()
         }
     }
 
     /// Sways the frame by 6 deg at 1 Hz about roll for two seconds without any motor torque; returns the camera's largest turn.
     fn largest_turn_rad(config: &Config) -> f64 {
-        let level = carrier(DQuat::IDENTITY, DVec3::ZERO);
-        let mut mount = CameraMount::new(config, &level, 1, TICK_S).unwrap();
+        let level = base(DQuat::IDENTITY, DVec3::ZERO);
+        let mut mount = Gimbal::new(config, &level, 1, TICK_S).unwrap();
         let mut largest: f64 = 0.0;
         for tick in 1..=2000 {
             let (sin, cos) = libm::sincos(2.0 * PI * f64::from(tick) * TICK_S);
             let roll = 0.1 * (1.0 - cos);
             let rate = DVec3::new(0.1 * 2.0 * PI * sin, 0.0, 0.0);
-            mount.advance([0.0; 3], &carrier(DQuat::from_rotation_x(roll), rate));
+            mount.advance([0.0; 3], &base(DQuat::from_rotation_x(roll), rate));
             largest = largest.max(2.0 * libm::acos(mount.attitude().w.abs().min(1.0)));
         }
         largest
@@ -362,7 +366,7 @@ mod tests {
     #[test]
     fn balanced_camera_without_friction_stays_in_space_and_friction_drags_it() {
         assert!(largest_turn_rad(&frictionless()) < 1e-7);
-        let sticky = Config { viscous_nm_s: 1e-4, ..frictionless() };
+        let sticky = Config { viscous_friction_nm_s: 1e-4, ..frictionless() };
         assert!(largest_turn_rad(&sticky) > 0.05);
     }
 
@@ -386,8 +390,8 @@ mod tests {
     #[test]
     fn torque_about_the_pitch_axis_turns_the_camera_by_its_inertia() {
         let config = Config { delay_s: 0.0, ..frictionless() };
-        let level = carrier(DQuat::IDENTITY, DVec3::ZERO);
-        let mut mount = CameraMount::new(&config, &level, 1, TICK_S).unwrap();
+        let level = base(DQuat::IDENTITY, DVec3::ZERO);
+        let mut mount = Gimbal::new(&config, &level, 1, TICK_S).unwrap();
         for _ in 0..100 {
             mount.advance([0.0, 0.0, 1e-4], &level);
         }
@@ -395,7 +399,7 @@ mod tests {
         let expected = 0.1 * 1e-4 / config.inertia_kg_m2[1];
         assert!((mount.rate_rad_s().y / expected - 1.0).abs() < 1e-9, "{}", mount.rate_rad_s());
         // The twin: the command's delay is missing from the turn.
-        let mut late = CameraMount::new(&Config { delay_s: 0.006, ..config }, &level, 1, TICK_S).unwrap();
+        let mut late = Gimbal::new(&Config { delay_s: 0.006, ..config }, &level, 1, TICK_S).unwrap();
         for _ in 0..100 {
             late.advance([0.0, 0.0, 1e-4], &level);
         }
@@ -404,11 +408,11 @@ mod tests {
 
     #[test]
     fn stop_holds_the_camera_at_the_end_of_its_travel() {
-        let config = Config { delay_s: 0.0, viscous_nm_s: 1e-4, ..frictionless() };
-        let level = carrier(DQuat::IDENTITY, DVec3::ZERO);
-        let mut mount = CameraMount::new(&config, &level, 1, TICK_S).unwrap();
+        let config = Config { delay_s: 0.0, viscous_friction_nm_s: 1e-4, ..frictionless() };
+        let level = base(DQuat::IDENTITY, DVec3::ZERO);
+        let mut mount = Gimbal::new(&config, &level, 1, TICK_S).unwrap();
         for _ in 0..3000 {
-            mount.advance([0.0, config.stall_nm, 0.0], &level);
+            mount.advance([0.0, config.stall_torque_nm, 0.0], &level);
         }
         let roll = mount.sense().joints[1].angle_rad();
         assert!(mount.at_stop() && roll < config.travel_rad[1] + 0.06, "{roll}");
@@ -419,17 +423,17 @@ mod tests {
     fn bad_fields_are_named() {
         type Set = fn(&mut Config, f64);
         let fields: [(&str, Set); 11] = [
-            ("camera_mount.inertia_kg_m2", |c, v| c.inertia_kg_m2[1] = v),
-            ("camera_mount.imbalance_kg_m", |c, v| c.imbalance_kg_m[0] = 3.0 * v),
-            ("camera_mount.travel_rad", |c, v| c.travel_rad[1] = v),
-            ("camera_mount.stall_nm", |c, v| c.stall_nm = v),
-            ("camera_mount.free_rad_s", |c, v| c.free_rad_s = v),
-            ("camera_mount.viscous_nm_s", |c, v| c.viscous_nm_s = v),
-            ("camera_mount.dry_nm", |c, v| c.dry_nm = v),
-            ("camera_mount.delay_s", |c, v| c.delay_s = v),
-            ("camera_mount.gyro_noise", |c, v| c.gyro_noise = v),
-            ("camera_mount.gyro_offset_rad_s", |c, v| c.gyro_offset_rad_s = v),
-            ("camera_mount.view_rad", |c, v| c.view_rad = v),
+            ("gimbal.inertia_kg_m2", |c, v| c.inertia_kg_m2[1] = v),
+            ("gimbal.imbalance_kg_m", |c, v| c.imbalance_kg_m[0] = 3.0 * v),
+            ("gimbal.travel_rad", |c, v| c.travel_rad[1] = v),
+            ("gimbal.stall_torque_nm", |c, v| c.stall_torque_nm = v),
+            ("gimbal.no_load_speed_rad_s", |c, v| c.no_load_speed_rad_s = v),
+            ("gimbal.viscous_friction_nm_s", |c, v| c.viscous_friction_nm_s = v),
+            ("gimbal.coulomb_friction_nm", |c, v| c.coulomb_friction_nm = v),
+            ("gimbal.delay_s", |c, v| c.delay_s = v),
+            ("gimbal.gyro_noise", |c, v| c.gyro_noise = v),
+            ("gimbal.gyro_bias_rad_s", |c, v| c.gyro_bias_rad_s = v),
+            ("gimbal.field_of_view_rad", |c, v| c.field_of_view_rad = v),
         ];
         for (name, set) in fields {
             for bad in [f64::NAN, f64::INFINITY, -1.0] {

@@ -1,4 +1,4 @@
-//! Satellite receiver: position and velocity at a low rate, late, with a white and a slowly varying error, drop-outs, and jumps
+//! Satellite gnss: position and velocity at a low rate, late, with a white and a slowly varying error, drop-outs, and jumps
 //! of the position by reflected signals.
 //!
 //! Drop-outs and jumps begin by chance at a mean rate and last a time that is drawn from an exponential distribution.
@@ -11,7 +11,7 @@ use crate::error::{ConfigError, all_finite, not_negative, positive, within};
 use crate::random::{Source, Stream};
 use glam::DVec3;
 
-/// A receiver with its antenna.
+/// A gnss with its antenna.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
     /// Samples a second.
@@ -21,13 +21,13 @@ pub struct Config {
     /// Place of the antenna, body axes (m).
     pub position_m: [f64; 3],
     /// White error of the position, standard deviation per axis (m).
-    pub white_m: f64,
+    pub white_noise_m: f64,
     /// Slow error of the position, standard deviation per axis (m).
-    pub correlated_m: f64,
+    pub correlated_noise_m: f64,
     /// Correlation time of the slow error (s).
-    pub correlated_s: f64,
+    pub correlation_time_s: f64,
     /// White error of the velocity, standard deviation per axis (m/s).
-    pub velocity_m_s: f64,
+    pub velocity_noise_m_s: f64,
     /// Drop-outs: no sample is taken.
     pub dropouts: Events,
     /// Jumps by reflected signals; the stated accuracy does not tell of them.
@@ -55,9 +55,9 @@ impl Events {
     }
 }
 
-/// What the receiver reports.
+/// What the gnss reports.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Fix {
+pub struct GnssFix {
     /// North-east-down from home (m).
     pub position_m: DVec3,
     /// North-east-down (m/s).
@@ -76,9 +76,9 @@ pub struct Fix {
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Errors {
     /// White part.
-    pub white_m: DVec3,
+    pub white_noise_m: DVec3,
     /// Slow part.
-    pub correlated_m: DVec3,
+    pub correlated_noise_m: DVec3,
     /// Jump by reflected signals.
     pub jump_m: DVec3,
 }
@@ -90,10 +90,10 @@ impl Config {
             rate_hz: 5.0,
             delay_s: 0.2,
             position_m: [0.0; 3],
-            white_m: 0.3,
-            correlated_m: 1.5,
-            correlated_s: 150.0,
-            velocity_m_s: 0.1,
+            white_noise_m: 0.3,
+            correlated_noise_m: 1.5,
+            correlation_time_s: 150.0,
+            velocity_noise_m_s: 0.1,
             dropouts: Events::NEVER,
             jumps: Events::NEVER,
             jump_m: 0.0,
@@ -102,25 +102,31 @@ impl Config {
 
     /// No error and no delay.
     pub fn ideal() -> Self {
-        Config { delay_s: 0.0, white_m: 0.0, correlated_m: 0.0, velocity_m_s: 0.0, ..Config::consumer() }
+        Config {
+            delay_s: 0.0,
+            white_noise_m: 0.0,
+            correlated_noise_m: 0.0,
+            velocity_noise_m_s: 0.0,
+            ..Config::consumer()
+        }
     }
 
     pub(crate) fn check(&self, tick_s: f64) -> Result<(), ConfigError> {
-        let fields = ["sensors.receiver.rate_hz", "sensors.receiver.delay_s"];
-        Delivery::<Fix>::check(fields, self.rate_hz, self.delay_s, tick_s)?;
-        all_finite("sensors.receiver.position_m", &self.position_m)?;
-        not_negative("sensors.receiver.white_m", self.white_m)?;
-        not_negative("sensors.receiver.correlated_m", self.correlated_m)?;
-        positive("sensors.receiver.correlated_s", self.correlated_s)?;
-        not_negative("sensors.receiver.velocity_m_s", self.velocity_m_s)?;
-        self.dropouts.check(["sensors.receiver.dropouts_per_h", "sensors.receiver.dropout_s"])?;
-        self.jumps.check(["sensors.receiver.jumps_per_h", "sensors.receiver.jump_s"])?;
-        not_negative("sensors.receiver.jump_m", self.jump_m)
+        let fields = ["sensors.gnss.rate_hz", "sensors.gnss.delay_s"];
+        Delivery::<GnssFix>::check(fields, self.rate_hz, self.delay_s, tick_s)?;
+        all_finite("sensors.gnss.position_m", &self.position_m)?;
+        not_negative("sensors.gnss.white_noise_m", self.white_noise_m)?;
+        not_negative("sensors.gnss.correlated_noise_m", self.correlated_noise_m)?;
+        positive("sensors.gnss.correlation_time_s", self.correlation_time_s)?;
+        not_negative("sensors.gnss.velocity_noise_m_s", self.velocity_noise_m_s)?;
+        self.dropouts.check(["sensors.gnss.dropouts_per_h", "sensors.gnss.dropout_s"])?;
+        self.jumps.check(["sensors.gnss.jumps_per_h", "sensors.gnss.jump_s"])?;
+        not_negative("sensors.gnss.jump_m", self.jump_m)
     }
 }
 
 #[derive(Clone, Debug)]
-pub(crate) struct Receiver {
+pub(crate) struct Gnss {
     config: Config,
     white: Stream,
     correlated: Stream,
@@ -130,25 +136,31 @@ pub(crate) struct Receiver {
     jumps: Chance,
     accuracy_m: f64,
     errors: Errors,
-    delivery: Delivery<Fix>,
+    delivery: Delivery<GnssFix>,
 }
 
-impl Receiver {
+impl Gnss {
     pub(crate) fn new(config: &Config, tick_s: f64, seed: u64) -> Self {
         let delivery = Delivery::new(config.rate_hz, config.delay_s, tick_s);
-        let mut correlated = Stream::new(seed, Source::ReceiverCorrelated);
+        let mut correlated = Stream::new(seed, Source::GnssCorrelated);
         let period_s = delivery.period_s(tick_s);
-        let slow = Correlated::three(config.correlated_m, config.correlated_s, period_s, &mut correlated);
-        Receiver {
+        let slow = Correlated::three(
+            config.correlated_noise_m,
+            config.correlation_time_s,
+            period_s,
+            &mut correlated,
+        );
+        Gnss {
             config: *config,
-            white: Stream::new(seed, Source::ReceiverWhite),
+            white: Stream::new(seed, Source::GnssWhite),
             correlated,
             slow,
-            events: Stream::new(seed, Source::ReceiverEvents),
+            events: Stream::new(seed, Source::GnssEvents),
             dropouts: Chance::new(&config.dropouts, period_s),
             jumps: Chance::new(&config.jumps, period_s),
             accuracy_m: libm::sqrt(
-                config.white_m * config.white_m + config.correlated_m * config.correlated_m,
+                config.white_noise_m * config.white_noise_m
+                    + config.correlated_noise_m * config.correlated_noise_m,
             ),
             errors: Errors::default(),
             delivery,
@@ -160,22 +172,12 @@ impl Receiver {
     }
 
     #[inline]
-    pub(crate) fn advance(&mut self, tick: u64, state: &State) -> Option<Reading<Fix>> {
-        let Receiver {
-            config,
-            white,
-            correlated,
-            slow,
-            events,
-            dropouts,
-            jumps,
-            accuracy_m,
-            errors,
-            delivery,
-        } = self;
+    pub(crate) fn advance(&mut self, tick: u64, state: &State) -> Option<Reading<GnssFix>> {
+        let Gnss { config, white, correlated, slow, events, dropouts, jumps, accuracy_m, errors, delivery } =
+            self;
         delivery.advance(tick, || {
-            errors.white_m = normals(white) * config.white_m;
-            errors.correlated_m = slow.advance_three(correlated);
+            errors.white_noise_m = normals(white) * config.white_noise_m;
+            errors.correlated_noise_m = slow.advance_three(correlated);
             match jumps.pass(events) {
                 Passing::Begins => errors.jump_m = normals(events) * config.jump_m,
                 Passing::On => {}
@@ -187,13 +189,13 @@ impl Receiver {
             let arm = DVec3::from_array(config.position_m);
             let position = state.position_m + state.attitude * arm;
             let velocity = state.velocity_m_s + state.attitude * state.rate_rad_s.cross(arm);
-            Some(Fix {
-                position_m: position + errors.white_m + errors.correlated_m + errors.jump_m,
-                velocity_m_s: velocity + normals(white) * config.velocity_m_s,
+            Some(GnssFix {
+                position_m: position + errors.white_noise_m + errors.correlated_noise_m + errors.jump_m,
+                velocity_m_s: velocity + normals(white) * config.velocity_noise_m_s,
                 horizontal_accuracy_m: *accuracy_m,
                 vertical_accuracy_m: *accuracy_m,
-                horizontal_velocity_accuracy_m_s: config.velocity_m_s,
-                vertical_velocity_accuracy_m_s: config.velocity_m_s,
+                horizontal_velocity_accuracy_m_s: config.velocity_noise_m_s,
+                vertical_velocity_accuracy_m_s: config.velocity_noise_m_s,
             })
         })
     }

@@ -1,0 +1,91 @@
+//! Keys and words of input files that have a new name: a file with the old one is refused with the new one as the hint.
+
+/// Old name, new name. An old name may stand in several rows: the row whose new name is valid at the place applies.
+const RENAMED: &[(&str, &str)] = &[
+    // craft.toml
+    ("feet", "landing_gear"),
+    ("receiver", "gnss"),
+    ("camera_mount", "gimbal"),
+    ("rotor_1_s", "rotor_drag_per_s"),
+    ("body_n_s_m", "body_drag_n_s_m"),
+    ("body_area_m2", "drag_area_m2"),
+    ("turn_nm_s", "rotational_damping_nm_s"),
+    ("sink_m", "static_deflection_m"),
+    ("instability_s", "bias_correlation_time_s"),
+    ("instability_deg_h", "bias_instability_deg_h"),
+    ("instability_m_s2", "bias_instability_m_s2"),
+    ("random_walk_deg_s_rts", "rate_random_walk_deg_s_rts"),
+    ("random_walk_m_s2_rts", "acceleration_random_walk_m_s2_rts"),
+    ("turn_on_deg_s", "turn_on_bias_deg_s"),
+    ("turn_on_m_s2", "turn_on_bias_m_s2"),
+    ("scale_percent", "scale_factor_percent"),
+    ("step_deg_s", "resolution_deg_s"),
+    ("step_m_s2", "resolution_m_s2"),
+    ("white_m", "white_noise_m"),
+    ("correlated_m", "correlated_noise_m"),
+    ("correlated_s", "correlation_time_s"),
+    ("wash_m", "rotor_wash_m"),
+    ("wash_below_m", "rotor_wash_below_m"),
+    ("velocity_m_s", "velocity_noise_m_s"),
+    ("field_ut", "magnetic_field_ut"),
+    ("white_ut", "white_noise_ut"),
+    ("offset_ut", "hard_iron_ut"),
+    ("stall_nm", "stall_torque_nm"),
+    ("free_deg_s", "no_load_speed_deg_s"),
+    ("viscous_nm_s", "viscous_friction_nm_s"),
+    ("dry_nm", "coulomb_friction_nm"),
+    ("gyro_offset_deg_s", "gyro_bias_deg_s"),
+    ("view_deg", "field_of_view_deg"),
+    // dispersions
+    ("receiver_noise_percent", "gnss_noise_percent"),
+];
+
+/// The new name of `found` among the names that are `valid` at its place.
+pub(super) fn new_name<'a>(found: &str, valid: &[&'a str]) -> Option<&'a str> {
+    RENAMED
+        .iter()
+        .filter(|(old, _)| *old == found)
+        .find_map(|(_, new)| valid.iter().copied().find(|name| name == new))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Craft;
+    use super::*;
+    use crate::input::demo::CRAFT;
+
+    #[test]
+    fn old_key_is_refused_with_the_new_one_and_nothing_else() {
+        for (new, old) in [
+            ("static_deflection_m", "sink_m"),
+            ("[landing_gear]", "[feet]"),
+            ("no_load_speed_deg_s", "free_deg_s"),
+            ("accel.turn_on_bias_m_s2", "accel.turn_on_m_s2"),
+        ] {
+            let error = Craft::from_text(CRAFT.path, &CRAFT.text.replace(new, old)).unwrap_err();
+            let bare = |key: &str| key.trim_matches(['[', ']']).rsplit('.').next().unwrap().to_owned();
+            let (new, old) = (bare(new), bare(old));
+            let found: Vec<_> = error
+                .problems
+                .iter()
+                .map(|problem| (problem.reason.as_str(), problem.help.as_deref()))
+                .collect();
+            let (reason, help) = (format!("unknown key `{old}`"), format!("`{old}` is now `{new}`"));
+            assert_eq!(found, [(reason.as_str(), Some(help.as_str()))]);
+        }
+    }
+
+    #[test]
+    fn new_name_counts_only_where_it_is_valid() {
+        assert_eq!(new_name("velocity_m_s", &["rate_hz", "velocity_noise_m_s"]), Some("velocity_noise_m_s"));
+        assert_eq!(new_name("velocity_m_s", &["rate_hz", "position_m"]), None);
+        assert_eq!(new_name("velocity_noise_m_s", &["velocity_noise_m_s"]), None);
+    }
+
+    #[test]
+    fn no_row_stands_twice_or_renames_a_name_to_itself() {
+        for (i, row) in RENAMED.iter().enumerate() {
+            assert!(row.0 != row.1 && !RENAMED[..i].contains(row), "{row:?}");
+        }
+    }
+}
