@@ -36,6 +36,29 @@ const RENAMED: &[(&str, &str)] = &[
     ("dry_nm", "coulomb_friction_nm"),
     ("gyro_offset_deg_s", "gyro_bias_deg_s"),
     ("view_deg", "field_of_view_deg"),
+    // controller.toml
+    ("wish", "override"),
+    ("rotor_lag_s", "rotor_time_constant_s"),
+    ("rotor_drag_1_s", "rotor_drag_per_s"),
+    ("full_n", "max_thrust_n"),
+    ("low_n", "min_thrust_n"),
+    ("high_n", "max_thrust_n"),
+    ("speed_share", "back_emf_share"),
+    ("attitude_every", "attitude_divider"),
+    ("velocity_every", "velocity_divider"),
+    ("least_command", "idle_command"),
+    ("centre_softness", "expo"),
+    ("reference_rad_s", "reference_bandwidth_rad_s"),
+    ("home_k", "home_temperature_k"),
+    // Flight files and requirements.toml
+    ("expect", "check"),
+    ("place_m", "position_m"),
+    ("place_error_m", "position_error_m"),
+    ("place_control_error_m", "position_error_to_gnss_m"),
+    ("north_control_error_m", "north_error_to_gnss_m"),
+    ("east_control_error_m", "east_error_to_gnss_m"),
+    ("place_estimate_error_m", "position_estimate_error_m"),
+    ("carried_off", "cannot_hold_position"),
     // dispersions
     ("receiver_noise_percent", "gnss_noise_percent"),
 ];
@@ -50,12 +73,22 @@ pub(super) fn new_name<'a>(found: &str, valid: &[&'a str]) -> Option<&'a str> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::Craft;
+    use super::super::{Controller, Craft, FlightPlan, InputError};
     use super::*;
-    use crate::input::demo::CRAFT;
+    use crate::input::demo::{CONTROLLER, CRAFT, FLIGHTS};
+
+    /// Asserts that `error` consists of `what` renamed from `old` to `new`, once or more.
+    #[track_caller]
+    fn assert_renamed(error: &InputError, what: &str, [new, old]: [&str; 2]) {
+        let help = format!("`{old}` is now `{new}`");
+        assert!(!error.problems.is_empty());
+        for problem in &error.problems {
+            assert_eq!((problem.reason.as_str(), problem.help.as_deref()), (what, Some(help.as_str())));
+        }
+    }
 
     #[test]
-    fn old_key_is_refused_with_the_new_one_and_nothing_else() {
+    fn old_key_of_a_craft_is_refused_with_the_new_one_and_nothing_else() {
         for (new, old) in [
             ("static_deflection_m", "sink_m"),
             ("[landing_gear]", "[feet]"),
@@ -63,16 +96,29 @@ mod tests {
             ("accel.turn_on_bias_m_s2", "accel.turn_on_m_s2"),
         ] {
             let error = Craft::from_text(CRAFT.path, &CRAFT.text.replace(new, old)).unwrap_err();
-            let bare = |key: &str| key.trim_matches(['[', ']']).rsplit('.').next().unwrap().to_owned();
-            let (new, old) = (bare(new), bare(old));
-            let found: Vec<_> = error
-                .problems
-                .iter()
-                .map(|problem| (problem.reason.as_str(), problem.help.as_deref()))
-                .collect();
-            let (reason, help) = (format!("unknown key `{old}`"), format!("`{old}` is now `{new}`"));
-            assert_eq!(found, [(reason.as_str(), Some(help.as_str()))]);
+            let [new, old] = [new, old].map(|key| key.trim_matches(['[', ']']).rsplit('.').next().unwrap());
+            assert_renamed(&error, &format!("unknown key `{old}`"), [new, old]);
         }
+    }
+
+    #[test]
+    fn old_key_of_a_controller_is_refused_with_the_new_one_and_nothing_else() {
+        let (new, old) = ("rotor_time_constant_s", "rotor_lag_s");
+        let text = CONTROLLER.text.replace(new, old);
+        let error = Controller::from_text(CONTROLLER.path, &text).unwrap_err();
+        assert_renamed(&error, &format!("unknown key `{old}`"), [new, old]);
+    }
+
+    #[test]
+    fn old_key_and_old_signal_of_a_flight_are_refused_with_the_new_one_and_nothing_else() {
+        let flight = FLIGHTS.iter().find(|file| file.text.contains("\"position_error_to_gnss_m\"")).unwrap();
+        let old = flight.text.replace("\"position_error_to_gnss_m\"", "\"place_control_error_m\"");
+        let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
+        let words = ["position_error_to_gnss_m", "place_control_error_m"];
+        assert_renamed(&error, "unknown word \"place_control_error_m\"", words);
+        let old = flight.text.replace("[[check]]", "[[expect]]");
+        let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
+        assert_renamed(&error, "unknown key `expect`", ["check", "expect"]);
     }
 
     #[test]
