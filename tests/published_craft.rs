@@ -45,7 +45,7 @@ fn validate_published_time_constant_and_thrust_to_weight() {
         Craft::from_text(name, text).unwrap_or_else(|error| panic!("{name}: {error}"))
     };
     // Michael et al. 2010: 0.05 s. Faessler et al. 2018: thrust to weight 4.
-    let time_constant_s = craft("michael-2010").config.rotor.lag_s(469.1, 1.0);
+    let time_constant_s = craft("michael-2010").config.rotor.time_constant_s(469.1, 1.0);
     assert!((time_constant_s / 0.05 - 1.0).abs() < 0.02, "{time_constant_s}");
     let ratio = craft("faessler-2018").thrust_to_weight();
     assert!((ratio / 4.0 - 1.0).abs() < 0.05, "{ratio}");

@@ -58,7 +58,7 @@ pub fn airframe(craft: &Craft) -> Airframe {
         },
         thrust_curve: thrust_curve(craft, hover_speed),
         rotor_diameter_m: (craft.diameter_in * INCH_M) as f32,
-        rotor_time_constant_s: truth.rotor.lag_s(hover_speed, 1.0) as f32,
+        rotor_time_constant_s: truth.rotor.time_constant_s(hover_speed, 1.0) as f32,
         // One tick to compute, half a tick of holding the command, the speed controller's frame.
         delay_s: (1.5 * TICK_S + truth.speed_controller.delay_s) as f32,
         rotor_inertia_kg_m2: truth.rotor.inertia_kg_m2 as f32,

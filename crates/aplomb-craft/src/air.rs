@@ -1,9 +1,9 @@
 //! The place and its air: elevation, temperature, mean wind, gusts, turbulence.
 
 use crate::atmosphere::{Air as StandardAir, SEA_LEVEL_DENSITY_KG_M3, geopotential_m};
+use crate::divider::TickDivider;
 use crate::dryden::{Dryden, FOOT_M, Turbulence};
 use crate::error::{ConfigError, Reason, fail, finite, not_negative, positive, within};
-use crate::every::Every;
 use crate::gust::Gust;
 use crate::propeller::map::VISCOSITY_M2_S;
 use crate::propulsion::Medium;
@@ -78,7 +78,7 @@ impl AirConfig {
             not_negative("air.winds.speed_m_s", wind.speed_m_s)?;
             not_negative("air.winds.ramp_s", wind.ramp_s)?;
             if wind.at_s < last_s {
-                return fail("air.winds.at_s", Reason::NotInOrder);
+                return fail("air.winds.at_s", Reason::NotAscending);
             }
             last_s = wind.at_s;
         }
@@ -115,7 +115,7 @@ fn flow(from_deg: f64) -> DVec3 {
 
 /// A gust with its direction and the speed that carries it.
 #[derive(Clone, Copy, Debug)]
-struct Carried {
+struct ArrivingGust {
     gust: Gust,
     flow: DVec3,
     /// Set when it arrives: the mean wind then, but no less than the gust's own peak, since its air moves that fast itself.
@@ -128,19 +128,19 @@ struct Carried {
 #[derive(Clone, Debug)]
 pub(crate) struct Air {
     config: AirConfig,
-    refresh: Every,
+    refresh: TickDivider,
     next_wind: usize,
     /// Ramp under way: start, per-second rate, from, to.
     ramp: (f64, f64, DVec3, DVec3),
     profile_flow: DVec3,
     profile: DVec3,
-    gusts: Vec<Carried>,
+    gusts: Vec<ArrivingGust>,
     dryden: Option<Dryden>,
     /// Unit vector along the mean wind; north in still air.
     along: DVec3,
     turbulent: DVec3,
     turbulent_step: DVec3,
-    turbulence: Every,
+    turbulence: TickDivider,
     turbulence_s: f64,
     mean_m_s: DVec3,
     wind_m_s: DVec3,
@@ -154,14 +154,14 @@ impl Air {
 
     /// The air at time 0 around a craft at `height_m`; `config` has been checked.
     pub(crate) fn new(config: &AirConfig, height_m: f64, tick_s: f64, seed: u64) -> Self {
-        let gusts = config.gusts.iter().map(|gust| Carried {
+        let gusts = config.gusts.iter().map(|gust| ArrivingGust {
             gust: *gust,
             flow: flow(gust.from_deg),
             carry_m_s: None,
         });
-        let turbulence = Every::new(Self::TURBULENCE_S, tick_s);
+        let turbulence = TickDivider::new(Self::TURBULENCE_S, tick_s);
         let mut air = Air {
-            refresh: Every::new(Self::REFRESH_S, tick_s),
+            refresh: TickDivider::new(Self::REFRESH_S, tick_s),
             next_wind: 0,
             ramp: (0.0, 0.0, DVec3::ZERO, DVec3::ZERO),
             profile_flow: config.u20_m_s.map_or(DVec3::ZERO, |u20| flow(config.u20_from_deg) * u20),
@@ -198,7 +198,7 @@ impl Air {
 
     /// Before a tick around a craft at `height_m`: takes what hangs on the height anew if due.
     #[inline]
-    pub(crate) fn follow(&mut self, height_m: f64) {
+    pub(crate) fn update_height(&mut self, height_m: f64) {
         if self.refresh.is_due() {
             self.refresh(height_m);
         }
@@ -282,14 +282,14 @@ impl Air {
     #[inline]
     fn sum(&mut self, time_s: f64) {
         let mut wind = self.mean_m_s;
-        for carried in &mut self.gusts {
-            let since_s = time_s - carried.gust.at_s;
+        for arriving in &mut self.gusts {
+            let since_s = time_s - arriving.gust.at_s;
             if since_s > 0.0 {
                 let mean = self.mean_m_s;
-                let speed = *carried
+                let speed = *arriving
                     .carry_m_s
-                    .get_or_insert_with(|| libm::sqrt(mean.length_squared()).max(carried.gust.peak_m_s));
-                wind += carried.flow * carried.gust.speed_m_s(since_s * speed);
+                    .get_or_insert_with(|| libm::sqrt(mean.length_squared()).max(arriving.gust.peak_m_s));
+                wind += arriving.flow * arriving.gust.speed_m_s(since_s * speed);
             }
         }
         if self.dryden.is_some() {

@@ -5,8 +5,8 @@
 //! eqs. 2-7), measured on an 850 mAh cell. A pack made for high currents has a much lower resistance for its capacity than that
 //! cell, so the resistance is a field of its own; the transients' resistances are scaled with it and keep their time constants.
 
+use crate::divider::TickDivider;
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
-use crate::every::Every;
 
 /// Circuit elements of the cell over state of charge `s` in 0..1.
 pub mod cell {
@@ -118,7 +118,7 @@ pub(crate) struct Battery {
     transients: [Transient; 2],
     tick_s: f64,
     share_per_a: f64,
-    refresh: Every,
+    refresh: TickDivider,
     terminals: Terminals,
 }
 
@@ -134,7 +134,7 @@ impl Battery {
             transients: [Transient::default(); 2],
             tick_s,
             share_per_a: tick_s / (3600.0 * config.capacity_ah),
-            refresh: Every::new(Self::REFRESH_S, tick_s),
+            refresh: TickDivider::new(Self::REFRESH_S, tick_s),
             terminals: Terminals { state_of_charge: config.state_of_charge, ..Terminals::default() },
         };
         battery.refresh();

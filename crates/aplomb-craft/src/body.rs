@@ -5,7 +5,7 @@
 //! (ISO 1151-1 axes; Sola 2017, arXiv:1711.02508, eq. 200). Classical fourth order; the quaternion is brought back to unit
 //! length after each step.
 
-use crate::forces::Carried;
+use crate::forces::BodyLoad;
 use glam::{DMat3, DQuat, DVec3};
 
 /// Motion of the body.
@@ -32,12 +32,12 @@ impl State {
 
     /// As it is `time` (s) on along `slope`.
     #[inline]
-    pub(crate) fn moved(&self, slope: &Slope, time: f64) -> State {
+    pub(crate) fn extrapolated(&self, slope: &Slope, time: f64) -> State {
         State {
             position_m: self.position_m + slope.velocity * time,
             velocity_m_s: self.velocity_m_s + slope.acceleration * time,
             attitude: self.attitude + slope.attitude * time,
-            rate_rad_s: self.rate_rad_s + slope.turn * time,
+            rate_rad_s: self.rate_rad_s + slope.angular_acceleration * time,
         }
     }
 }
@@ -70,19 +70,19 @@ pub(crate) struct Slope {
     velocity: DVec3,
     pub(crate) acceleration: DVec3,
     attitude: DQuat,
-    pub(crate) turn: DVec3,
+    pub(crate) angular_acceleration: DVec3,
 }
 
 impl Slope {
-    /// With these velocity and acceleration, and an attitude that turns at `rate_rad_s`, which changes by `turn`.
+    /// With these velocity and acceleration, and an attitude that turns at `rate_rad_s`, which changes by `angular_acceleration`.
     pub(crate) fn of(
         velocity: DVec3,
         acceleration: DVec3,
         attitude: DQuat,
         rate_rad_s: DVec3,
-        turn: DVec3,
+        angular_acceleration: DVec3,
     ) -> Self {
-        Slope { velocity, acceleration, attitude: turning(attitude, 0.5 * rate_rad_s), turn }
+        Slope { velocity, acceleration, attitude: product(attitude, 0.5 * rate_rad_s), angular_acceleration }
     }
 }
 
@@ -109,7 +109,7 @@ impl Body {
 
     /// Change of angular acceleration by a further torque about body z (N m).
     #[inline]
-    pub(crate) fn turn_by_yaw(&self, torque_nm: f64) -> DVec3 {
+    pub(crate) fn yaw_acceleration(&self, torque_nm: f64) -> DVec3 {
         self.inverse.z_axis * torque_nm
     }
 
@@ -119,14 +119,14 @@ impl Body {
         Slope {
             velocity: state.velocity_m_s,
             acceleration: self.gravity + wrench.force_n * self.per_mass,
-            attitude: turning(state.attitude, 0.5 * rate),
-            turn: self.turn(rate, wrench.torque_nm, wrench.rotor_momentum),
+            attitude: product(state.attitude, 0.5 * rate),
+            angular_acceleration: self.angular_acceleration(rate, wrench.torque_nm, wrench.rotor_momentum),
         }
     }
 
     /// Angular acceleration (rad/s2), with the rotors' momentum about body z.
     #[inline(always)]
-    fn turn(&self, rate: DVec3, torque_nm: DVec3, rotor_momentum: f64) -> DVec3 {
+    fn angular_acceleration(&self, rate: DVec3, torque_nm: DVec3, rotor_momentum: f64) -> DVec3 {
         let mut momentum = self.inertia * rate;
         momentum.z += rotor_momentum;
         self.inverse * (torque_nm - rate.cross(momentum))
@@ -162,27 +162,31 @@ impl Body {
     /// [`Body::step_from`] under what goes with the craft alone, `start` and `middle` at those points of the step and linear in
     /// between. As that hangs on nothing that moves, the same step falls apart into one of the attitude and two sums.
     #[inline]
-    pub(crate) fn step_free(
+    pub(crate) fn step_without_contact(
         &self,
         state: &State,
         a: &Slope,
         step_s: f64,
-        start: &Carried,
-        middle: &Carried,
+        start: &BodyLoad,
+        middle: &BodyLoad,
     ) -> State {
         let (half, sixth) = (0.5 * step_s, step_s / 6.0);
         let turned = |slope: &Slope, time: f64| {
-            (state.attitude + slope.attitude * time, state.rate_rad_s + slope.turn * time)
+            (state.attitude + slope.attitude * time, state.rate_rad_s + slope.angular_acceleration * time)
         };
-        let slope = |(attitude, rate): (DQuat, DVec3), carried: &Carried| Slope {
+        let slope = |(attitude, rate): (DQuat, DVec3), body_load: &BodyLoad| Slope {
             velocity: DVec3::ZERO,
-            acceleration: self.gravity + DMat3::from_quat(attitude) * carried.force_n * self.per_mass,
-            attitude: turning(attitude, 0.5 * rate),
-            turn: self.turn(rate, carried.torque_nm, carried.rotor_momentum),
+            acceleration: self.gravity + DMat3::from_quat(attitude) * body_load.force_n * self.per_mass,
+            attitude: product(attitude, 0.5 * rate),
+            angular_acceleration: self.angular_acceleration(
+                rate,
+                body_load.torque_nm,
+                body_load.rotor_momentum,
+            ),
         };
         let b = slope(turned(a, half), middle);
         let c = slope(turned(&b, half), middle);
-        let d = slope(turned(&c, step_s), &middle.beyond(start));
+        let d = slope(turned(&c, step_s), &middle.extrapolated_from(start));
         let inner = a.acceleration + b.acceleration + c.acceleration;
         State {
             position_m: state.position_m + step_s * (state.velocity_m_s + sixth * inner),
@@ -191,7 +195,11 @@ impl Body {
             attitude: unit(
                 state.attitude + (a.attitude + (b.attitude + c.attitude) * 2.0 + d.attitude) * sixth,
             ),
-            rate_rad_s: state.rate_rad_s + sixth * (a.turn + 2.0 * (b.turn + c.turn) + d.turn),
+            rate_rad_s: state.rate_rad_s
+                + sixth
+                    * (a.angular_acceleration
+                        + 2.0 * (b.angular_acceleration + c.angular_acceleration)
+                        + d.angular_acceleration),
         }
     }
 
@@ -204,19 +212,21 @@ impl Body {
         mut slope: impl FnMut(Stage, &State) -> Slope,
     ) -> State {
         let half = 0.5 * step_s;
-        let second = state.moved(&a, half);
+        let second = state.extrapolated(&a, half);
         let b = slope(Stage::Middle, &second);
-        let third = state.moved(&b, half);
+        let third = state.extrapolated(&b, half);
         let c = slope(Stage::Middle, &third);
-        let fourth = state.moved(&c, step_s);
+        let fourth = state.extrapolated(&c, step_s);
         let d = slope(Stage::End, &fourth);
         let mean = Slope {
             velocity: a.velocity + 2.0 * (b.velocity + c.velocity) + d.velocity,
             acceleration: a.acceleration + 2.0 * (b.acceleration + c.acceleration) + d.acceleration,
             attitude: a.attitude + (b.attitude + c.attitude) * 2.0 + d.attitude,
-            turn: a.turn + 2.0 * (b.turn + c.turn) + d.turn,
+            angular_acceleration: a.angular_acceleration
+                + 2.0 * (b.angular_acceleration + c.angular_acceleration)
+                + d.angular_acceleration,
         };
-        let mut after = state.moved(&mean, step_s / 6.0);
+        let mut after = state.extrapolated(&mean, step_s / 6.0);
         after.attitude = unit(after.attitude);
         after
     }
@@ -242,7 +252,7 @@ impl Body {
 
 /// The product of a quaternion with the vector `v` as a quaternion without scalar part.
 #[inline]
-fn turning(q: DQuat, v: DVec3) -> DQuat {
+fn product(q: DQuat, v: DVec3) -> DQuat {
     DQuat::from_xyzw(
         q.w * v.x + q.y * v.z - q.z * v.y,
         q.w * v.y + q.z * v.x - q.x * v.z,
@@ -267,24 +277,24 @@ mod tests {
         let inertia =
             DMat3::from_cols_array_2d(&[[0.011, -0.001, 0.0005], [-0.001, 0.012, 0.0], [0.0005, 0.0, 0.021]]);
         let body = Body::new(1.2, inertia, 9.80665);
-        let carried = |z: f64| Carried {
+        let body_load = |z: f64| BodyLoad {
             force_n: DVec3::new(0.3, -0.2, -12.0 + z),
             torque_nm: DVec3::new(0.1, -0.2 * z, 0.05),
             rotor_momentum: 0.01 * z,
         };
-        let (start, middle) = (carried(0.0), carried(1.0));
-        let under = |state: &State, carried: &Carried| {
-            let force_n = DMat3::from_quat(state.attitude) * carried.force_n;
-            Wrench { force_n, torque_nm: carried.torque_nm, rotor_momentum: carried.rotor_momentum }
+        let (start, middle) = (body_load(0.0), body_load(1.0));
+        let under = |state: &State, body_load: &BodyLoad| {
+            let force_n = DMat3::from_quat(state.attitude) * body_load.force_n;
+            Wrench { force_n, torque_nm: body_load.torque_nm, rotor_momentum: body_load.rotor_momentum }
         };
         let mut states = [State { rate_rad_s: DVec3::new(5.0, -3.0, 2.0), ..State::REST }; 2];
         for _ in 0..100 {
             let first = states.map(|state| body.slope(&state, &under(&state, &start)));
             let general = body.step_from(&states[0], first[0], 0.005, |stage, state| match stage {
                 Stage::Start | Stage::Middle => under(state, &middle),
-                Stage::End => under(state, &middle.beyond(&start)),
+                Stage::End => under(state, &middle.extrapolated_from(&start)),
             });
-            states = [general, body.step_free(&states[1], &first[1], 0.005, &start, &middle)];
+            states = [general, body.step_without_contact(&states[1], &first[1], 0.005, &start, &middle)];
         }
         let [general, free] = states;
         assert!((general.position_m - free.position_m).length() < 1e-12);

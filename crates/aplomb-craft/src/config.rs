@@ -1,7 +1,7 @@
 //! The truth about a craft.
 
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, positive};
-use crate::propeller::{Marking, Planform};
+use crate::propeller::{Designation, Planform};
 use crate::rotors::{Rotors, Spin};
 use crate::{battery, drag, gimbal, ground, ground_effect, rotor, sensors, speed_controller};
 use glam::{DMat3, DVec3};
@@ -51,16 +51,16 @@ pub struct Arm {
 impl Config {
     /// The demo craft: 1.2 kg with 9x5 propellers, thrust to weight about 2.2, a camera that reads the staff gauge at a weir.
     ///
-    /// The propeller is known by its marking alone. Inertia, motor and battery are plausible for the size and stand for no
+    /// The propeller is known by its designation alone. Inertia, motor and battery are plausible for the size and stand for no
     /// product.
     pub fn weir_gauge() -> Self {
-        let marking = Marking {
+        let designation = Designation {
             diameter_m: 9.0 * 0.0254,
             pitch_m: 5.0 * 0.0254,
             blades: 2,
             planform: Planform::Unknown,
         };
-        let (thrust_n_s2, torque_nm_s2) = rotor::from_marking(&marking);
+        let (thrust_n_s2, torque_nm_s2) = rotor::from_designation(&designation);
         let arm = |x_m: f64, y_m: f64, spin| Arm { x_m, y_m, z_m: -0.02, spin };
         Config {
             mass_kg: 1.2,
@@ -74,7 +74,7 @@ impl Config {
             rotor: rotor::Config {
                 thrust_n_s2,
                 torque_nm_s2,
-                inflow: rotor::Inflow::Marked(marking),
+                inflow: rotor::Inflow::Designated(designation),
                 inertia_kg_m2: 5e-5,
                 kv_rpm_per_v: 810.0,
                 resistance_ohm: 0.1,
@@ -108,7 +108,7 @@ impl Config {
                 damping_ratio: 0.6,
                 friction: 0.7,
             },
-            ground_effect: Some(ground_effect::Config { radius_m: 0.5 * marking.diameter_m }),
+            ground_effect: Some(ground_effect::Config { radius_m: 0.5 * designation.diameter_m }),
             speed_controller: speed_controller::Config {
                 steps: 2000,
                 delay_s: 0.001,

@@ -5,7 +5,7 @@ use core::fmt;
 /// A field that cannot be simulated, and why.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ConfigError {
-    /// Path of the field, e.g. `rotor.lag_s`.
+    /// Path of the field, e.g. `rotor.time_constant_s`.
     pub field: &'static str,
     /// What is wrong with it.
     pub reason: Reason,
@@ -28,7 +28,7 @@ pub enum Reason {
     /// Not an inertia tensor: a principal moment is not positive, or exceeds the sum of the other two.
     NotAnInertia,
     /// Times must not go backwards in the list.
-    NotInOrder,
+    NotAscending,
     /// With these arms no set of upward thrusts balances the craft's weight without torque.
     NoTrim,
     /// The rotors cannot carry the craft with this battery.
@@ -36,17 +36,17 @@ pub enum Reason {
     /// Longer than the history that is kept.
     TooLong,
     /// The same part twice.
-    SamePart,
+    SameRotor,
     /// Must be one part, not several together.
-    NeedsOnePart,
+    NeedsGyroOrAccelerometer,
     /// The craft does not carry it.
     NotFitted,
     /// No row of the measurement is in still air.
-    NoStillRow,
+    NoStaticRow,
     /// Two rows of the measurement stand at the same place.
-    Twice,
+    Duplicate,
     /// A stand holds the craft above the ground.
-    NeedsAir,
+    StandOnGround,
 }
 
 impl fmt::Display for ConfigError {
@@ -62,18 +62,20 @@ impl fmt::Display for ConfigError {
                 f,
                 "is no inertia tensor: each principal moment must be positive and at most the sum of the other two"
             ),
-            Reason::NotInOrder => write!(f, "times must not go backwards"),
+            Reason::NotAscending => write!(f, "times must not go backwards"),
             Reason::NoTrim => {
                 write!(f, "no upward thrusts at these places balance the weight without torque")
             }
             Reason::CannotHover => write!(f, "the rotors cannot carry the craft on this battery"),
             Reason::TooLong => write!(f, "is longer than the history that is kept"),
-            Reason::SamePart => write!(f, "must be another part"),
-            Reason::NeedsOnePart => write!(f, "must be one sensor, the gyro or the accelerometer"),
-            Reason::NeedsAir => write!(f, "a stand holds the craft above the ground"),
+            Reason::SameRotor => write!(f, "must be another part"),
+            Reason::NeedsGyroOrAccelerometer => {
+                write!(f, "must be one sensor, the gyro or the accelerometer")
+            }
+            Reason::StandOnGround => write!(f, "a stand holds the craft above the ground"),
             Reason::NotFitted => write!(f, "is not fitted to this craft"),
-            Reason::NoStillRow => write!(f, "has no row in still air"),
-            Reason::Twice => {
+            Reason::NoStaticRow => write!(f, "has no row in still air"),
+            Reason::Duplicate => {
                 write!(f, "has two rows at the same speed in still air, or at the same advance ratio")
             }
         }
@@ -123,8 +125,8 @@ mod tests {
 
     #[test]
     fn message_names_field_and_reason() {
-        let error = within("rotor.lag_s", 3.0, 0.0, 1.0).unwrap_err();
-        assert_eq!(error.to_string(), "rotor.lag_s: must lie between 0 and 1");
+        let error = within("rotor.time_constant_s", 3.0, 0.0, 1.0).unwrap_err();
+        assert_eq!(error.to_string(), "rotor.time_constant_s: must lie between 0 and 1");
         assert_eq!(positive("x", f64::NAN).unwrap_err().reason, Reason::NotFinite);
         assert_eq!(positive("x", 0.0).unwrap_err().reason, Reason::NotPositive);
         assert_eq!(not_negative("x", -1.0).unwrap_err().reason, Reason::Negative);

@@ -21,24 +21,24 @@ pub(crate) struct Forces {
 /// What goes with the craft wherever it turns: force and torque of rotors, air and push in body axes (N, N m), and the
 /// rotors' momentum (kg m2/s).
 #[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct Carried {
+pub(crate) struct BodyLoad {
     pub(crate) force_n: DVec3,
     pub(crate) torque_nm: DVec3,
     pub(crate) rotor_momentum: f64,
 }
 
-impl Carried {
+impl BodyLoad {
     /// With a further torque about body z (N m).
     #[inline]
-    pub(crate) fn with_yaw(mut self, torque_nm: f64) -> Carried {
+    pub(crate) fn with_yaw(mut self, torque_nm: f64) -> BodyLoad {
         self.torque_nm.z += torque_nm;
         self
     }
 
     /// As far from this as this is from `start`.
     #[inline(always)]
-    pub(crate) fn beyond(&self, start: &Carried) -> Carried {
-        Carried {
+    pub(crate) fn extrapolated_from(&self, start: &BodyLoad) -> BodyLoad {
+        BodyLoad {
             force_n: 2.0 * self.force_n - start.force_n,
             torque_nm: 2.0 * self.torque_nm - start.torque_nm,
             rotor_momentum: 2.0 * self.rotor_momentum - start.rotor_momentum,
@@ -49,21 +49,21 @@ impl Carried {
 impl Forces {
     /// What goes with the craft at the velocity `air` (body axes, m/s) through air of that density, under the rotors' `load`.
     #[inline(always)]
-    pub(crate) fn carried(
+    pub(crate) fn body_load(
         &self,
         rate_rad_s: DVec3,
         rotation: &DMat3,
         air: DVec3,
         density_kg_m3: f64,
         load: &Load,
-    ) -> Carried {
+    ) -> BodyLoad {
         let airspeed = libm::sqrt(air.length_squared());
         let mut force_n = self.drag.force(air, airspeed, density_kg_m3, load.thrust_n);
         force_n.z -= load.thrust_n;
         if self.push_n != DVec3::ZERO {
             force_n += rotation.transpose() * self.push_n;
         }
-        Carried {
+        BodyLoad {
             force_n,
             torque_nm: load.torque_nm + self.drag.torque(rate_rad_s) + self.push_nm,
             rotor_momentum: load.momentum,
@@ -78,11 +78,11 @@ impl Forces {
 
     /// All force and torque in `state`: what goes with the craft, and what holds it.
     #[inline(always)]
-    pub(crate) fn wrench(&self, state: &State, rotation: &DMat3, carried: &Carried) -> Wrench {
+    pub(crate) fn wrench(&self, state: &State, rotation: &DMat3, body_load: &BodyLoad) -> Wrench {
         let mut wrench = Wrench {
-            force_n: *rotation * carried.force_n,
-            torque_nm: carried.torque_nm,
-            rotor_momentum: carried.rotor_momentum,
+            force_n: *rotation * body_load.force_n,
+            torque_nm: body_load.torque_nm,
+            rotor_momentum: body_load.rotor_momentum,
         };
         if self.ground.near(state.position_m.z) {
             let contact =

@@ -175,7 +175,7 @@ pub struct Gimbal {
     attitude: DQuat,
     rate: DVec3,
     /// From camera to frame at the tick, and the joints that make it.
-    turn: DMat3,
+    camera_to_base: DMat3,
     joints: [Joint; 3],
     /// Cosines of the travel.
     travel_cosine: [f64; 3],
@@ -199,13 +199,14 @@ impl Gimbal {
     pub fn new(config: &Config, base: &BaseMotion, seed: u64, tick_s: f64) -> Result<Self, ConfigError> {
         config.check(tick_s)?;
         let mut noise = Stream::new(seed, Source::CameraGyro);
-        let offset = DVec3::new(noise.either_side(), noise.either_side(), noise.either_side());
+        let offset =
+            DVec3::new(noise.uniform_symmetric(), noise.uniform_symmetric(), noise.uniform_symmetric());
         let mut mount = Self {
             config: *config,
             tick_s,
             attitude: base.attitude,
             rate: base.rate_rad_s,
-            turn: DMat3::IDENTITY,
+            camera_to_base: DMat3::IDENTITY,
             joints: [Joint::default(); 3],
             travel_cosine: config.travel_rad.map(libm::cos),
             per_inertia: DVec3::from_array(config.inertia_kg_m2).recip(),
@@ -253,7 +254,7 @@ impl Gimbal {
         let motors = self.queue[(self.next + HISTORY - self.delay_ticks) % HISTORY];
         self.next = (self.next + 1) % HISTORY;
         let to_joints = to_joints(&self.joints);
-        let frame_rate = self.turn.transpose() * base.rate_rad_s;
+        let frame_rate = self.camera_to_base.transpose() * base.rate_rad_s;
         let felt = DMat3::from_quat(self.attitude).transpose() * base.specific_force_m_s2;
         let heavy = DVec3::from_array(self.config.imbalance_kg_m).cross(felt);
         for _ in 0..STEPS {
@@ -262,8 +263,8 @@ impl Gimbal {
             self.step(to_joints.transpose() * DVec3::from_array(torques) + heavy);
         }
         self.attitude = self.attitude.normalize();
-        self.turn = DMat3::from_quat(base.attitude.conjugate() * self.attitude);
-        self.joints = joints(&self.turn);
+        self.camera_to_base = DMat3::from_quat(base.attitude.conjugate() * self.attitude);
+        self.joints = joints(&self.camera_to_base);
         self.measure();
     }
 
@@ -307,13 +308,17 @@ impl Gimbal {
 }
 
 /// The joints of a turn from camera to frame: yaw, roll, pitch.
-fn joints(turn: &DMat3) -> [Joint; 3] {
-    let sine = turn.y_axis.z;
+fn joints(camera_to_base: &DMat3) -> [Joint; 3] {
+    let sine = camera_to_base.y_axis.z;
     // The mount never comes near a quarter turn of roll, where yaw and pitch would be one.
     let cosine = libm::sqrt((1.0 - sine * sine).max(1e-9));
     let across = 1.0 / cosine;
     let over = |sine: f64, cosine: f64| Joint { sine: sine * across, cosine: cosine * across };
-    [over(-turn.y_axis.x, turn.y_axis.y), Joint { sine, cosine }, over(-turn.x_axis.z, turn.z_axis.z)]
+    [
+        over(-camera_to_base.y_axis.x, camera_to_base.y_axis.y),
+        Joint { sine, cosine },
+        over(-camera_to_base.x_axis.z, camera_to_base.z_axis.z),
+    ]
 }
 
 /// A^-1: joint rates from the camera's rate relative to the frame, camera axes.
@@ -373,16 +378,16 @@ mod tests {
     #[test]
     fn joint_angles_give_their_turn_back_and_axes_are_its_slopes() {
         let angles = [0.7, -0.4, 0.9];
-        let turn = |[yaw, roll, pitch]: [f64; 3]| {
+        let camera_to_base = |[yaw, roll, pitch]: [f64; 3]| {
             DQuat::from_rotation_z(yaw) * DQuat::from_rotation_x(roll) * DQuat::from_rotation_y(pitch)
         };
-        let found = joints(&DMat3::from_quat(turn(angles))).map(Joint::angle_rad);
+        let found = joints(&DMat3::from_quat(camera_to_base(angles))).map(Joint::angle_rad);
         assert!(found.iter().zip(angles).all(|(a, b)| (a - b).abs() < 1e-12), "{found:?}");
-        let axes = to_joints(&joints(&DMat3::from_quat(turn(angles)))).inverse();
+        let axes = to_joints(&joints(&DMat3::from_quat(camera_to_base(angles)))).inverse();
         for joint in 0..3 {
             let mut moved = angles;
             moved[joint] += 1e-6;
-            let slope = (turn(angles).conjugate() * turn(moved)).to_scaled_axis() / 1e-6;
+            let slope = (camera_to_base(angles).conjugate() * camera_to_base(moved)).to_scaled_axis() / 1e-6;
             assert!((slope - axes.col(joint)).length() < 1e-5, "{joint}: {slope}");
         }
     }

@@ -130,7 +130,13 @@ impl Ground {
     }
 
     /// Moves the held spots after a step; returns whether any point touches.
-    pub(crate) fn settle(&mut self, position: DVec3, velocity: DVec3, rotation: &DMat3, rate: DVec3) -> bool {
+    pub(crate) fn update_contacts(
+        &mut self,
+        position: DVec3,
+        velocity: DVec3,
+        rotation: &DMat3,
+        rate: DVec3,
+    ) -> bool {
         let mut touching = false;
         for i in 0..POINTS {
             let point = self.points[i];
@@ -149,7 +155,7 @@ impl Ground {
         touching
     }
 
-    pub(crate) fn let_go(&mut self) {
+    pub(crate) fn release_contacts(&mut self) {
         self.held = [None; POINTS];
     }
 }

@@ -27,14 +27,14 @@ pub(crate) struct Motor {
 
 /// Speeds of the rotors over a tick: how much faster they are in the middle and at the end (rad/s), and how fast that changes.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Course {
+pub(crate) struct SpeedChange {
     pub(crate) middle: [f64; 4],
     pub(crate) end: [f64; 4],
     /// Angular acceleration at the end (rad/s2).
     pub(crate) end_rad_s2: [f64; 4],
 }
 
-impl Course {
+impl SpeedChange {
     /// Stops rotor `i` evenly within one tick.
     pub(crate) fn halt(&mut self, i: usize, speed: f64, tick_s: f64) {
         self.middle[i] = -0.5 * speed;
@@ -73,15 +73,15 @@ impl Motor {
         (self.torque_constant * speed + self.resistance * current, current)
     }
 
-    /// Course over a tick from `speed` >= 0 against `torque_nm`, which changes by `torque_per_speed`.
+    /// SpeedChange over a tick from `speed` >= 0 against `torque_nm`, which changes by `torque_per_speed`.
     #[inline]
-    pub(crate) fn course(
+    pub(crate) fn speed_change(
         &self,
         voltage_v: &[f64; 4],
         speed: &[f64; 4],
         torque_nm: &[f64; 4],
         torque_per_speed: &[f64; 4],
-    ) -> Course {
+    ) -> SpeedChange {
         let [current, per_volt] = self.draw(voltage_v, speed);
         let start_rad_s2 = each(|i| {
             let driving = self.torque_constant * (current[i] - self.no_load_a) - torque_nm[i];
@@ -95,7 +95,7 @@ impl Motor {
             each(|i| larger(start_rad_s2[i] * time_s * share[i], -speed[i]))
         };
         let (middle, end) = (faster(0.5 * self.step_s), faster(self.step_s));
-        Course { middle, end, end_rad_s2: each(|i| start_rad_s2[i] + rate[i] * end[i]) }
+        SpeedChange { middle, end, end_rad_s2: each(|i| start_rad_s2[i] + rate[i] * end[i]) }
     }
 
     /// Moment of inertia of propeller and bell (kg m2).
@@ -135,8 +135,8 @@ mod tests {
 
         /// How much faster one rotor is at the end of a tick, and how fast that changes then.
         fn one_turns(&self, voltage_v: f64, speed: f64, torque: f64, per_speed: f64) -> (f64, f64) {
-            let course = self.course(&[voltage_v; 4], &[speed; 4], &[torque; 4], &[per_speed; 4]);
-            (course.end[1], course.end_rad_s2[1])
+            let speed_change = self.speed_change(&[voltage_v; 4], &[speed; 4], &[torque; 4], &[per_speed; 4]);
+            (speed_change.end[1], speed_change.end_rad_s2[1])
         }
 
         /// How fast its speed changes at once.

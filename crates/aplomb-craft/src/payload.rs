@@ -21,7 +21,7 @@ impl Config {
     /// ```
     /// use aplomb_craft::{Config, Payload};
     /// let bare = Config::weir_gauge();
-    /// let laden = bare.carrying(&Payload { mass_kg: 0.3, position_m: [0.1, 0.0, 0.05] })?;
+    /// let laden = bare.with_payload(&Payload { mass_kg: 0.3, position_m: [0.1, 0.0, 0.05] })?;
     /// assert!((laden.mass_kg - 1.5).abs() < 1e-12);
     /// // 0.3 kg of 1.5 kg, 0.1 m ahead: the arms are 0.02 m further back.
     /// assert!((laden.arms.front_left.x_m - (bare.arms.front_left.x_m - 0.02)).abs() < 1e-12);
@@ -33,7 +33,7 @@ impl Config {
     /// # Errors
     ///
     /// A load without mass, or at no place.
-    pub fn carrying(&self, payload: &Payload) -> Result<Config, ConfigError> {
+    pub fn with_payload(&self, payload: &Payload) -> Result<Config, ConfigError> {
         positive("payload.mass_kg", payload.mass_kg)?;
         all_finite("payload.position_m", &payload.position_m)?;
         let mass_kg = self.mass_kg + payload.mass_kg;

@@ -7,7 +7,7 @@ use crate::config::Config;
 use crate::drag::Drag;
 use crate::error::{ConfigError, Reason, fail, within};
 use crate::fault::{Fault, Faults, Sensor, What};
-use crate::forces::{Carried, Forces};
+use crate::forces::{BodyLoad, Forces};
 use crate::gimbal::BaseMotion;
 use crate::ground::Ground;
 use crate::hover::Hover;
@@ -49,7 +49,7 @@ pub struct Plant {
     touching: bool,
     /// At the tick: attitude as a matrix, what goes with the craft, accelerations.
     rotation: DMat3,
-    carried: Carried,
+    body_load: BodyLoad,
     slope: Slope,
     /// Reaction to the rotors' own acceleration in both (N m).
     reaction_nm: f64,
@@ -154,7 +154,7 @@ impl Plant {
             air,
             touching: false,
             rotation: DMat3::IDENTITY,
-            carried: Carried::default(),
+            body_load: BodyLoad::default(),
             slope,
             reaction_nm: 0.0,
             per_weight: 1.0 / weight,
@@ -163,7 +163,7 @@ impl Plant {
             faults: None,
             bearing,
         };
-        plant.conclude(&[0.0; 4]);
+        plant.update_derivatives(&[0.0; 4]);
         let motion = plant.motion(Sample::default());
         if let Some((imu, _)) = &mut plant.fitted.imu {
             imu.start(&motion);
@@ -216,14 +216,14 @@ impl Plant {
 
     /// Lets one tick pass with `command` going into the speed controllers. Each command is held to 0..1; NaN counts as 0.
     pub fn advance(&mut self, command: Rotors<f64>) {
-        self.air.follow(-self.state.position_m.z);
-        let command = if self.faults.is_some() { self.suffer(command) } else { command };
+        self.air.update_height(-self.state.position_m.z);
+        let command = if self.faults.is_some() { self.apply_rotor_faults(command) } else { command };
         self.in_force = self.controllers.advance(command);
         let command = self.in_force.to_array();
         self.battery.load(|voltage| self.propulsion.draw(&command, voltage));
         let voltage = self.battery.terminals().voltage_v;
         let volts = command.map(|share| share * voltage);
-        let turn = self.propulsion.turn(&volts, self.air.density_ratio());
+        let rotor_step = self.propulsion.step(&volts, self.air.density_ratio());
         let before = *self.propulsion.speeds();
 
         let wind_before = self.air.wind_m_s();
@@ -231,18 +231,18 @@ impl Plant {
         let (wind_m_s, density_kg_m3) = (0.5 * (wind_before + self.air.wind_m_s()), self.air.density_kg_m3());
         let (forces, inflow) = (&self.forces, self.propulsion.inflow());
         // The rotors' acceleration has jumped, with the command.
-        let jump_nm = turn.reaction_nm - self.reaction_nm;
-        let start = self.carried.with_yaw(jump_nm);
+        let jump_nm = rotor_step.reaction_nm - self.reaction_nm;
+        let start = self.body_load.with_yaw(jump_nm);
         let mut slope = self.slope;
-        slope.turn += forces.body.turn_by_yaw(jump_nm);
-        let ahead = self.state.moved(&slope, 0.5 * self.tick_s);
+        slope.angular_acceleration += forces.body.yaw_acceleration(jump_nm);
+        let ahead = self.state.extrapolated(&slope, 0.5 * self.tick_s);
         let rotation = DMat3::from_quat(ahead.attitude);
         let air = rotation.transpose() * (ahead.velocity_m_s - wind_m_s);
-        let load = inflow.correct(&turn.middle, air.z, ahead.rate_rad_s);
-        let middle = forces.carried(ahead.rate_rad_s, &rotation, air, density_kg_m3, &load);
+        let load = inflow.correct(&rotor_step.middle, air.z, ahead.rate_rad_s);
+        let middle = forces.body_load(ahead.rate_rad_s, &rotation, air, density_kg_m3, &load);
         let wrench = |stage, state: &State| {
-            let carried = if stage == Stage::End { middle.beyond(&start) } else { middle };
-            forces.wrench(state, &DMat3::from_quat(state.attitude), &carried)
+            let body_load = if stage == Stage::End { middle.extrapolated_from(&start) } else { middle };
+            forces.wrench(state, &DMat3::from_quat(state.attitude), &body_load)
         };
         // Twice as far as it goes, for what it gains in the tick.
         let reach_m = 2.0 * self.tick_s * self.state.velocity_m_s.z.abs();
@@ -250,7 +250,7 @@ impl Plant {
             None if forces.may_hold(&self.state, reach_m) => {
                 forces.body.step_from(&self.state, slope, self.tick_s, wrench)
             }
-            None => forces.body.step_free(&self.state, &slope, self.tick_s, &start, &middle),
+            None => forces.body.step_without_contact(&self.state, &slope, self.tick_s, &start, &middle),
             Some(bearing) => {
                 let slope = self.slope_under(&forces.wrench(&self.state, &self.rotation, &start));
                 bearing.step_from(&forces.body, &self.state, slope, self.tick_s, wrench)
@@ -258,9 +258,9 @@ impl Plant {
         };
         self.tick += 1;
 
-        let acceleration = self.propulsion.finish(&turn);
+        let acceleration = self.propulsion.commit(&rotor_step);
         self.battery.advance();
-        self.conclude(&acceleration);
+        self.update_derivatives(&acceleration);
         let per_square = self.propulsion.thrust_per_square(self.air.density_ratio());
         let vibration = match &mut self.fitted.vibration {
             Some(vibration) if vibration.shakes() => {
@@ -293,7 +293,7 @@ impl Plant {
             acceleration_m_s2: self.slope.acceleration,
             attitude,
             body_rate_rad_s: self.state.rate_rad_s,
-            body_acceleration_rad_s2: self.slope.turn,
+            body_acceleration_rad_s2: self.slope.angular_acceleration,
             rotor_speed_rad_s: Rotors::from(*self.propulsion.speeds()),
             thrust_n: Rotors::from(self.propulsion.thrust_n(ratio)),
             torque_nm: Rotors::from(self.propulsion.torque_nm(ratio)),
@@ -321,53 +321,57 @@ impl Plant {
 
     /// Brings the rotors' faults up to date; returns the commands that arrive.
     #[cold]
-    fn suffer(&mut self, command: Rotors<f64>) -> Rotors<f64> {
+    fn apply_rotor_faults(&mut self, command: Rotors<f64>) -> Rotors<f64> {
         let Some(faults) = &mut self.faults else { return command };
         if let Some(conditions) = faults.rotors.change(self.tick) {
             self.propulsion.damage(conditions);
             if let Some(vibration) = &mut self.fitted.vibration {
                 vibration.add_imbalance(conditions.map(|condition| condition.imbalance_kg_m));
             }
-            self.look();
+            self.update_inflow();
         }
         self.faults.as_mut().map_or(command, |faults| faults.rotors.pass(self.tick, command))
     }
 
     /// Brings the ground's hold on the craft up to date.
     #[inline]
-    fn settle(&mut self) {
+    fn update_ground_contact(&mut self) {
         let state = &self.state;
         if self.forces.ground.near(state.position_m.z) {
             let ground = &mut self.forces.ground;
-            self.touching =
-                ground.settle(state.position_m, state.velocity_m_s, &self.rotation, state.rate_rad_s);
+            self.touching = ground.update_contacts(
+                state.position_m,
+                state.velocity_m_s,
+                &self.rotation,
+                state.rate_rad_s,
+            );
         } else if self.touching {
-            self.forces.ground.let_go();
+            self.forces.ground.release_contacts();
             self.touching = false;
         }
     }
 
     /// Looks up what flows through the rotors; returns the velocity through the air in body axes (m/s).
     #[inline]
-    fn look(&mut self) -> DVec3 {
+    fn update_inflow(&mut self) -> DVec3 {
         let air = self.rotation.transpose() * (self.state.velocity_m_s - self.air.wind_m_s());
         let clearance_m = self.forces.ground.clearance_m(self.state.position_m.z);
         let hubs = self.propulsion.hubs(clearance_m, &self.rotation);
-        self.propulsion.look(air, self.state.rate_rad_s, &self.air.medium(), &hubs);
+        self.propulsion.update_inflow(air, self.state.rate_rad_s, &self.air.medium(), &hubs);
         air
     }
 
     /// Finds what holds and drives the craft at the tick, with the rotors' own acceleration as given (rad/s2).
     #[inline]
-    fn conclude(&mut self, acceleration: &[f64; 4]) {
+    fn update_derivatives(&mut self, acceleration: &[f64; 4]) {
         self.rotation = DMat3::from_quat(self.state.attitude);
-        self.settle();
-        let air = self.look();
+        self.update_ground_contact();
+        let air = self.update_inflow();
         let load = self.propulsion.load(acceleration, self.air.density_ratio());
         let (forces, rate) = (&self.forces, self.state.rate_rad_s);
         self.reaction_nm = self.propulsion.reaction_nm(acceleration);
-        self.carried = forces.carried(rate, &self.rotation, air, self.air.density_kg_m3(), &load);
-        self.slope = self.slope_under(&forces.wrench(&self.state, &self.rotation, &self.carried));
+        self.body_load = forces.body_load(rate, &self.rotation, air, self.air.density_kg_m3(), &load);
+        self.slope = self.slope_under(&forces.wrench(&self.state, &self.rotation, &self.body_load));
     }
 
     #[inline]
@@ -384,7 +388,7 @@ impl Plant {
         let place = self.fitted.imu.as_ref().map_or(DVec3::ZERO, |(_, place)| *place);
         let rate = self.state.rate_rad_s;
         let felt = self.slope.acceleration - self.forces.body.gravity();
-        let lever = self.slope.turn.cross(place) + rate.cross(rate.cross(place));
+        let lever = self.slope.angular_acceleration.cross(place) + rate.cross(rate.cross(place));
         Motion { rate, specific_force: self.rotation.transpose() * felt + lever, vibration }
     }
 

@@ -1,10 +1,10 @@
 //! The four rotors together: what flows through them, how fast they turn, and what they do to the body.
 
 use crate::config::Config;
-use crate::fault::{Condition, SOUND};
+use crate::fault::{Condition, HEALTHY};
 use crate::ground_effect::{GroundEffect, Hubs};
 use crate::lanes::{each, sum};
-use crate::motor::{Course, Motor};
+use crate::motor::{Motor, SpeedChange};
 use crate::propeller::map::Local;
 use crate::rotor::{Backwards, Propeller};
 use crate::rotors::Rotors;
@@ -82,11 +82,11 @@ struct Damage {
 
 /// One tick of the rotors: the load in its middle, with the mean of their own acceleration, and where it ends.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Turn {
+pub(crate) struct RotorStep {
     pub(crate) middle: Load,
     /// What that acceleration does to the body about its z (N m).
     pub(crate) reaction_nm: f64,
-    course: Course,
+    speed_change: SpeedChange,
 }
 
 impl Propulsion {
@@ -152,7 +152,7 @@ impl Propulsion {
     /// Looks the rotors' flow up for a craft that moves with `air` (body axes, m/s) through the air, with the `hubs` near the
     /// ground or not.
     #[inline]
-    pub(crate) fn look(&mut self, air: DVec3, rate: DVec3, medium: &Medium, hubs: &Hubs) {
+    pub(crate) fn update_inflow(&mut self, air: DVec3, rate: DVec3, medium: &Medium, hubs: &Hubs) {
         let [x, y, _] = &self.arms;
         let edgewise = air.x * air.x + air.y * air.y;
         // Up through the hub's plane: the hub sinks by the craft's own motion and by its turning.
@@ -160,7 +160,7 @@ impl Propulsion {
         let reynolds_ratio = medium.reynolds_ratio;
         self.local = self.propeller.local(axial, edgewise, self.speeds, reynolds_ratio);
         if let Some(damage) = &self.damage {
-            damage.spoil(&mut self.local, |propeller| {
+            damage.apply(&mut self.local, |propeller| {
                 propeller.local(axial, edgewise, self.speeds, reynolds_ratio)
             });
         }
@@ -222,9 +222,9 @@ impl Propulsion {
 
     /// What the rotors do over a tick under these voltages.
     #[inline]
-    pub(crate) fn turn(&self, volts: &[f64; 4], density_ratio: f64) -> Turn {
+    pub(crate) fn step(&self, volts: &[f64; 4], density_ratio: f64) -> RotorStep {
         let (kq, local) = (self.torque_nm_s2 * density_ratio, &self.local);
-        let mut course = self.motor.course(
+        let mut speed_change = self.motor.speed_change(
             volts,
             &self.speeds,
             &each(|i| kq * local.torque[i]),
@@ -232,34 +232,34 @@ impl Propulsion {
         );
         if let Some(damage) = &self.damage {
             for i in (0..4).filter(|&i| damage.halts(i)) {
-                course.halt(i, self.speeds[i], self.tick_s);
+                speed_change.halt(i, self.speeds[i], self.tick_s);
             }
         }
-        let (faster, mean_rad_s2) = (&course.middle, each(|i| course.end[i] * self.per_tick_s));
+        let (faster, mean_rad_s2) = (&speed_change.middle, each(|i| speed_change.end[i] * self.per_tick_s));
         let middle = self.load_of(
             &local.thrust_at(faster),
             &local.torque_at(faster),
-            &each(|i| self.speeds[i] + 0.5 * course.end[i]),
+            &each(|i| self.speeds[i] + 0.5 * speed_change.end[i]),
             &mean_rad_s2,
             density_ratio,
         );
-        Turn { middle, reaction_nm: self.reaction_nm(&mean_rad_s2), course }
+        RotorStep { middle, reaction_nm: self.reaction_nm(&mean_rad_s2), speed_change }
     }
 
     /// From now on the rotors are in these conditions.
     pub(crate) fn damage(&mut self, conditions: Rotors<Condition>) {
         let damage = self.damage.get_or_insert_with(|| {
             let propeller = self.propeller.backwards();
-            Box::new(Damage { conditions: [SOUND; 4], backwards: [false; 4], propeller })
+            Box::new(Damage { conditions: [HEALTHY; 4], backwards: [false; 4], propeller })
         });
         damage.conditions = conditions.to_array();
     }
 
     /// Takes the speeds at the end of the tick; returns how fast they change there (rad/s2).
     #[inline]
-    pub(crate) fn finish(&mut self, turn: &Turn) -> [f64; 4] {
+    pub(crate) fn commit(&mut self, rotor_step: &RotorStep) -> [f64; 4] {
         for i in 0..4 {
-            self.speeds[i] += turn.course.end[i];
+            self.speeds[i] += rotor_step.speed_change.end[i];
         }
         if let Some(damage) = &mut self.damage {
             for i in 0..4 {
@@ -269,7 +269,7 @@ impl Propulsion {
                 }
             }
         }
-        turn.course.end_rad_s2
+        rotor_step.speed_change.end_rad_s2
     }
 
     /// What the motors draw from a battery at `voltage_v` under these commands, and how that changes by the voltage
@@ -286,7 +286,7 @@ impl Propulsion {
 impl Damage {
     /// What sound propellers do becomes what these do; `turned` is what a propeller does that turns the wrong way.
     #[cold]
-    fn spoil(&self, local: &mut Local<4>, turned: impl Fn(&Backwards) -> Local<4>) {
+    fn apply(&self, local: &mut Local<4>, turned: impl Fn(&Backwards) -> Local<4>) {
         for i in 0..4 {
             if self.backwards[i] {
                 local.take(i, &turned(&self.propeller));

@@ -84,7 +84,7 @@ impl Stream {
 
     /// Uniform in [-1, 1).
     #[inline]
-    pub fn either_side(&mut self) -> f64 {
+    pub fn uniform_symmetric(&mut self) -> f64 {
         2.0 * self.uniform() - 1.0
     }
 

@@ -1,13 +1,13 @@
 //! One motor with its propeller: what they are, and how they stand in still air.
 //!
 //! `T = kT rho/rho0 f w^2`, `Q = kQ rho/rho0 g w^2`, with f = g = 1 for a propeller of constant coefficients; one known by its
-//! marking has f and g from [`crate::propeller`]. In still air the motor settles where `u V = Kt w + R (Q/Kt + I0)` (Drela
+//! designation has f and g from [`crate::propeller`]. In still air the motor settles where `u V = Kt w + R (Q/Kt + I0)` (Drela
 //! 2007, First-Order DC Electric Motor Model, MIT; from memory).
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 use crate::motor::Motor;
 use crate::propeller::map::{Local, Map, REFERENCE_TIP_M_S, VISCOSITY_M2_S};
-use crate::propeller::{Marking, Measured};
+use crate::propeller::{Designation, Measured};
 use core::f64::consts::PI;
 use std::sync::Arc;
 
@@ -46,10 +46,10 @@ pub enum Inflow {
     /// Not at all.
     #[default]
     Constant,
-    /// As for a propeller of this marking.
-    Marked(Marking),
-    /// As measured on a propeller of this marking.
-    Measured(Marking, Measured),
+    /// As for a propeller of this designation.
+    Designated(Designation),
+    /// As measured on a propeller of this designation.
+    Measured(Designation, Measured),
 }
 
 /// What the speed controller does when the rotor is faster than its command.
@@ -75,32 +75,32 @@ pub fn from_coefficients(ct: f64, cp: f64, diameter_m: f64) -> (f64, f64) {
     (ct * dynamic, cp * dynamic * diameter_m / (2.0 * PI))
 }
 
-/// kT (N s2) and kQ (N m s2) of a propeller known by its marking, at a tip speed of 70 m/s in still air of 1.225 kg/m3.
+/// kT (N s2) and kQ (N m s2) of a propeller known by its designation, at a tip speed of 70 m/s in still air of 1.225 kg/m3.
 ///
 /// ```
-/// use aplomb_craft::propeller::{Marking, Planform};
-/// let marking = Marking { diameter_m: 0.2286, pitch_m: 0.127, blades: 2, planform: Planform::Unknown };
-/// let (thrust, torque) = aplomb_craft::rotor::from_marking(&marking);
+/// use aplomb_craft::propeller::{Designation, Planform};
+/// let designation = Designation { diameter_m: 0.2286, pitch_m: 0.127, blades: 2, planform: Planform::Unknown };
+/// let (thrust, torque) = aplomb_craft::rotor::from_designation(&designation);
 /// assert!(thrust > 7e-6 && thrust < 1e-5 && torque / thrust < 0.02);
 /// ```
-pub fn from_marking(marking: &Marking) -> (f64, f64) {
-    let speed = 2.0 * REFERENCE_TIP_M_S / marking.diameter_m;
-    let still = marking.coefficients(0.0, speed, VISCOSITY_M2_S);
-    from_coefficients(still.thrust, still.power, marking.diameter_m)
+pub fn from_designation(designation: &Designation) -> (f64, f64) {
+    let speed = 2.0 * REFERENCE_TIP_M_S / designation.diameter_m;
+    let still = designation.coefficients(0.0, speed, VISCOSITY_M2_S);
+    from_coefficients(still.thrust, still.power, designation.diameter_m)
 }
 
 /// kT (N s2) and kQ (N m s2) of a measured propeller under the same conditions.
-pub fn from_measured(marking: &Marking, measured: &Measured) -> (f64, f64) {
-    let [thrust, power] = measured.reference(marking);
-    from_coefficients(thrust, power, marking.diameter_m)
+pub fn from_measured(designation: &Designation, measured: &Measured) -> (f64, f64) {
+    let [thrust, power] = measured.reference(designation);
+    from_coefficients(thrust, power, designation.diameter_m)
 }
 
 impl Config {
     pub(crate) fn check(&self) -> Result<(), ConfigError> {
         positive("rotor.thrust_n_s2", self.thrust_n_s2)?;
         positive("rotor.torque_nm_s2", self.torque_nm_s2)?;
-        if let Inflow::Marked(marking) | Inflow::Measured(marking, _) = &self.inflow {
-            marking.check()?;
+        if let Inflow::Designated(designation) | Inflow::Measured(designation, _) = &self.inflow {
+            designation.check()?;
         }
         positive("rotor.inertia_kg_m2", self.inertia_kg_m2)?;
         positive("rotor.kv_rpm_per_v", self.kv_rpm_per_v)?;
@@ -194,7 +194,7 @@ impl Config {
 
     /// Time constant (s) with which the speed follows a small change of the command around `speed_rad_s`:
     /// `J/(dQ/dw + Kt^2/R)`.
-    pub fn lag_s(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
+    pub fn time_constant_s(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
         let kt = self.torque_constant_nm_a();
         let air = self.torque_nm_s2
             * density_ratio
@@ -247,8 +247,8 @@ impl Propeller {
             inflow: config.inflow,
             map: match &config.inflow {
                 Inflow::Constant => None,
-                Inflow::Marked(marking) => Some(Map::of(marking, 1.0)),
-                Inflow::Measured(marking, measured) => Some(Map::of_measured(marking, measured)),
+                Inflow::Designated(designation) => Some(Map::of(designation, 1.0)),
+                Inflow::Measured(designation, measured) => Some(Map::of_measured(designation, measured)),
             },
         }
     }
@@ -274,7 +274,9 @@ impl Propeller {
         Backwards {
             map: match &self.inflow {
                 Inflow::Constant => None,
-                Inflow::Marked(marking) | Inflow::Measured(marking, _) => Some(Map::of(marking, -1.0)),
+                Inflow::Designated(designation) | Inflow::Measured(designation, _) => {
+                    Some(Map::of(designation, -1.0))
+                }
             },
         }
     }
@@ -342,10 +344,14 @@ mod tests {
         let motor = worked_case();
         for (voltage, lag) in [(7.4, 0.02921), (11.1, 0.02787)] {
             let speed = motor.steady_speed_rad_s(voltage, 1.0);
-            assert!((motor.lag_s(speed, 1.0) / lag - 1.0).abs() < 1e-3, "{}", motor.lag_s(speed, 1.0));
+            assert!(
+                (motor.time_constant_s(speed, 1.0) / lag - 1.0).abs() < 1e-3,
+                "{}",
+                motor.time_constant_s(speed, 1.0)
+            );
             // The twin: without the propeller's share of the damping it misses.
             let bare = Config { torque_nm_s2: 1e-12, ..motor };
-            assert!((bare.lag_s(speed, 1.0) / lag - 1.0).abs() > 0.05);
+            assert!((bare.time_constant_s(speed, 1.0) / lag - 1.0).abs() > 0.05);
         }
     }
 

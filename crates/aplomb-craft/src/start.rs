@@ -39,7 +39,7 @@ impl Start {
         within("start.east_m", self.east_m, -1e6, 1e6)?;
         self.mount.check()?;
         if matches!(self.mount, Mount::Stand(_)) && !self.airborne {
-            return fail("start.airborne", Reason::NeedsAir);
+            return fail("start.airborne", Reason::StandOnGround);
         }
         finite("start.heading_rad", self.heading_rad)?;
         finite("start.pitch_rad", self.pitch_rad)?;

@@ -120,14 +120,14 @@ impl Steady {
     /// use aplomb_craft::{AirConfig, Config, Steady, glam::DVec3};
     /// let craft = Config::weir_gauge();
     /// let hover = Steady::find(&craft, &AirConfig::default(), 20.0, DVec3::ZERO)?;
-    /// let (time_s, charge) = hover.lasts(&craft.battery, 0.2);
+    /// let (time_s, charge) = hover.endurance(&craft.battery, 0.2);
     /// // Not far from the charge over the current at its start: 0.7 of 4 Ah.
     /// let even_s = 0.7 * 4.0 * 3600.0 / hover.battery.current_a;
     /// assert!(charge <= 0.2 && time_s < even_s && time_s > 0.8 * even_s);
     /// # Ok::<(), aplomb_craft::ConfigError>(())
     /// ```
     #[must_use]
-    pub fn lasts(&self, battery: &battery::Config, reserve: f64) -> (f64, f64) {
+    pub fn endurance(&self, battery: &battery::Config, reserve: f64) -> (f64, f64) {
         const TICK_S: f64 = 0.1;
         let motors_w = self.battery.voltage_v * (self.battery.current_a - battery.base_current_a);
         let needed_v = self.largest_command() * self.battery.voltage_v;
@@ -170,10 +170,10 @@ impl Balance {
         self.propulsion.set_speeds([a, b, c, d]);
         let rotation = DMat3::from_quat(self.state.attitude);
         let air = rotation.transpose() * self.state.velocity_m_s;
-        self.propulsion.look(air, DVec3::ZERO, &self.air.medium(), &None);
+        self.propulsion.update_inflow(air, DVec3::ZERO, &self.air.medium(), &None);
         let load = self.propulsion.load(&[0.0; 4], self.air.density_ratio());
-        let carried = self.forces.carried(DVec3::ZERO, &rotation, air, self.air.density_kg_m3(), &load);
-        let wrench = self.forces.wrench(&self.state, &rotation, &carried);
+        let body_load = self.forces.body_load(DVec3::ZERO, &rotation, air, self.air.density_kg_m3(), &load);
+        let wrench = self.forces.wrench(&self.state, &rotation, &body_load);
         let force = (wrench.force_n + DVec3::new(0.0, 0.0, self.weight_n)) / self.weight_n;
         let torque = wrench.torque_nm / self.weight_n;
         [force.x, force.y, force.z, torque.x, torque.y, torque.z]

@@ -1,4 +1,4 @@
-//! Every field that cannot be is refused by its name.
+//! TickDivider field that cannot be is refused by its name.
 
 use aplomb_craft::{
     AirConfig, Arm, Config, ConfigError, Gust, Plant, Reason, Rotors, Start, Turbulence, WindStep, gust,
@@ -179,7 +179,7 @@ fn air_fields() {
     let mut swapped = full();
     swapped.winds.push(WindStep { at_s: 0.5, ..wind });
     let error = refused(&Config::weir_gauge(), &swapped, &Start::default());
-    assert_eq!((error.field, error.reason), ("air.winds.at_s", Reason::NotInOrder));
+    assert_eq!((error.field, error.reason), ("air.winds.at_s", Reason::NotAscending));
 }
 
 #[test]

@@ -363,9 +363,12 @@ fn impossible_faults_are_refused_by_name() {
         assert_eq!(refused(&config, offset).field, "fault.offset");
         assert_eq!(refused(&config, of(Sensor::Gyro, SensorFault::Scale(bad))).field, "fault.scale");
     }
-    assert_eq!(refused(&config, of(Sensor::Imu, SensorFault::Scale(2.0))).reason, Reason::NeedsOnePart);
+    assert_eq!(
+        refused(&config, of(Sensor::Imu, SensorFault::Scale(2.0))).reason,
+        Reason::NeedsGyroOrAccelerometer
+    );
     let twice = fault(What::SwappedWiring(Corner::RearLeft, Corner::RearLeft));
-    assert_eq!(refused(&config, twice).reason, Reason::SamePart);
+    assert_eq!(refused(&config, twice).reason, Reason::SameRotor);
     let bare = Config { sensors: sensors::Config::default(), ..config };
     assert_eq!(refused(&bare, stuck).reason, Reason::NotFitted);
 }

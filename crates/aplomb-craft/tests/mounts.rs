@@ -174,7 +174,7 @@ fn payload_moves_centre_and_inertia_by_the_parallel_axis_theorem() {
     }
     let mass: f64 = points.iter().map(|(mass, _)| mass).sum();
     let centre = points.iter().fold(DVec3::ZERO, |sum, (mass, place)| sum + *place * *mass) / mass;
-    let laden = config.carrying(&Payload { mass_kg: 0.3, position_m: place.to_array() }).unwrap();
+    let laden = config.with_payload(&Payload { mass_kg: 0.3, position_m: place.to_array() }).unwrap();
     for i in 0..3 {
         for j in 0..3 {
             let sum: f64 = points
@@ -197,14 +197,14 @@ fn payload_moves_centre_and_inertia_by_the_parallel_axis_theorem() {
     let truth = plant.truth();
     assert!(truth.body_rate_rad_s.length() < 1e-3, "{}", truth.body_rate_rad_s);
     assert!(truth.thrust_n.front_left > 1.3 * truth.thrust_n.rear_right, "{:?}", truth.thrust_n);
-    assert!(config.carrying(&Payload { mass_kg: 0.0, position_m: [0.0; 3] }).is_err());
-    assert!(config.carrying(&Payload { mass_kg: 0.1, position_m: [f64::NAN; 3] }).is_err());
+    assert!(config.with_payload(&Payload { mass_kg: 0.0, position_m: [0.0; 3] }).is_err());
+    assert!(config.with_payload(&Payload { mass_kg: 0.1, position_m: [f64::NAN; 3] }).is_err());
 }
 
 #[test]
 fn craft_with_its_load_beyond_the_feet_tips_over() {
     let rest = |ahead_m: f64| {
-        let laden = bare().carrying(&Payload { mass_kg: 1.2, position_m: [ahead_m, 0.0, 0.0] }).unwrap();
+        let laden = bare().with_payload(&Payload { mass_kg: 1.2, position_m: [ahead_m, 0.0, 0.0] }).unwrap();
         let mut plant = plant(&laden, &Start::default());
         (0..4000).for_each(|_| plant.advance(Rotors::splat(0.0)));
         plant.truth()

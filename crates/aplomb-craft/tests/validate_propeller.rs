@@ -1,8 +1,8 @@
-//! Propellers from their marking against published measurements, beside two models that know nothing of blades.
+//! Propellers from their designation against published measurements, beside two models that know nothing of blades.
 //!
 //! Run with `--nocapture` for the table. Source of the measurements: see `data/propeller_static.csv`.
 
-use aplomb_craft::propeller::{self, Marking, Measured, Planform};
+use aplomb_craft::propeller::{self, Designation, Measured, Planform};
 use aplomb_craft::rotor;
 use std::f64::consts::PI;
 
@@ -26,8 +26,8 @@ impl Row {
         if ["A", "C", "E"].contains(&self.family.as_str()) { Planform::Wide } else { Planform::Thin }
     }
 
-    fn marking(&self, planform: Planform) -> Marking {
-        Marking {
+    fn designation(&self, planform: Planform) -> Designation {
+        Designation {
             diameter_m: self.diameter_in * 0.0254,
             pitch_m: self.pitch_in * 0.0254,
             blades: 2,
@@ -37,8 +37,8 @@ impl Row {
 
     /// CT and CP of the model.
     fn modelled(&self, planform: Planform) -> [f64; 2] {
-        let marking = self.marking(planform);
-        let found = marking.coefficients(self.advance_ratio, self.rpm * PI / 30.0, VISCOSITY_M2_S);
+        let designation = self.designation(planform);
+        let found = designation.coefficients(self.advance_ratio, self.rpm * PI / 30.0, VISCOSITY_M2_S);
         [found.thrust, found.power]
     }
 
@@ -138,14 +138,14 @@ fn validate_static_coefficients_from_the_marking() {
     let marked = errors(&rows, |row| row.modelled(Planform::Unknown));
     let classed = errors(&rows, |row| row.modelled(row.planform()));
     let (flat, straight) = (errors(&rows, constant(&rows)), errors(&rows, line(&rows)));
-    print("marking alone", &marked);
-    print("marking and planform", &classed);
+    print("designation alone", &marked);
+    print("designation and planform", &classed);
     print("constant CT and CP", &flat);
     print("straight line in pitch/diameter", &straight);
     for family in ["A", "B", "C", "D", "E", "F", "G", "H"] {
         let own: Vec<Row> = rows.iter().filter(|row| row.family == family).cloned().collect();
         print(
-            &format!("  family {family}, marking alone"),
+            &format!("  family {family}, designation alone"),
             &errors(&own, |row| row.modelled(Planform::Unknown)),
         );
     }
@@ -157,7 +157,7 @@ fn validate_static_coefficients_from_the_marking() {
         assert!(naive.mean[0] > marked.mean[0] && naive.mean[1] > marked.mean[1], "{naive:?}");
     }
     let unaware = errors(&rows, |row| Row { rpm: 4e4, ..row.clone() }.modelled(Planform::Unknown));
-    print("marking, Reynolds number too high", &unaware);
+    print("designation, Reynolds number too high", &unaware);
     assert!(unaware.mean[0] > 0.11 && unaware.mean[1] > 0.11, "{unaware:?}");
 }
 
@@ -195,9 +195,11 @@ fn validate_coefficients_in_an_axial_flow() {
     let classed = mean(&|row| row.modelled(row.planform()));
     let unmoved = mean(&|row| Row { advance_ratio: 0.0, ..row.clone() }.modelled(Planform::Unknown));
     println!("error over the static value, mean:");
-    for (name, [ct, cp]) in
-        [("marking alone", marked), ("marking and planform", classed), ("as if in still air", unmoved)]
-    {
+    for (name, [ct, cp]) in [
+        ("designation alone", marked),
+        ("designation and planform", classed),
+        ("as if in still air", unmoved),
+    ] {
         println!("{name:<34} CT {:5.1} %   CP {:5.1} %", 100.0 * ct, 100.0 * cp);
     }
     assert!(marked[0] < 0.08, "{marked:?}");
@@ -236,34 +238,37 @@ fn validate_measured_table_is_reproduced() {
             })
             .collect();
         let measured = Measured::new(&measured).unwrap();
-        let marking = table[0].marking(Planform::Unknown);
+        let designation = table[0].designation(Planform::Unknown);
         let rotor = |inflow, (thrust_n_s2, torque_nm_s2)| rotor::Config {
             inflow,
             thrust_n_s2,
             torque_nm_s2,
             ..aplomb_craft::Config::weir_gauge().rotor
         };
-        let from_rows =
-            rotor(rotor::Inflow::Measured(marking, measured), rotor::from_measured(&marking, &measured));
-        let from_marking = rotor(rotor::Inflow::Marked(marking), rotor::from_marking(&marking));
+        let from_rows = rotor(
+            rotor::Inflow::Measured(designation, measured),
+            rotor::from_measured(&designation, &measured),
+        );
+        let from_designation =
+            rotor(rotor::Inflow::Designated(designation), rotor::from_designation(&designation));
         // Largest error over the static value of that run.
         let worst = |rotor: &rotor::Config| {
             table.iter().fold([0.0_f64; 2], |worst, row| {
                 let (turns, speed) = (row.rpm / 60.0, row.rpm * PI / 30.0);
-                let axial = row.advance_ratio * turns * marking.diameter_m;
+                let axial = row.advance_ratio * turns * designation.diameter_m;
                 let thrust = rotor.thrust_in_flow_n(axial, 0.0, speed, 1.0);
                 let torque = rotor.torque_in_flow_nm(axial, 0.0, speed, 1.0);
-                let per_thrust = 1.225 * turns * turns * marking.diameter_m.powi(4);
-                let per_torque = per_thrust * marking.diameter_m / (2.0 * PI);
+                let per_thrust = 1.225 * turns * turns * designation.diameter_m.powi(4);
+                let per_torque = per_thrust * designation.diameter_m / (2.0 * PI);
                 [
                     worst[0].max((thrust / per_thrust - row.ct).abs() / table[0].ct),
                     worst[1].max((torque / per_torque - row.cp).abs() / table[0].cp),
                 ]
             })
         };
-        let (found, blind) = (worst(&from_rows), worst(&from_marking));
+        let (found, blind) = (worst(&from_rows), worst(&from_designation));
         println!(
-            "{still}: largest error of {} rows over the static value: CT {:.2} %, CP {:.2} %; marking alone {:.1} %, {:.1} %",
+            "{still}: largest error of {} rows over the static value: CT {:.2} %, CP {:.2} %; designation alone {:.1} %, {:.1} %",
             table.len(),
             100.0 * found[0],
             100.0 * found[1],
@@ -271,7 +276,7 @@ fn validate_measured_table_is_reproduced() {
             100.0 * blind[1]
         );
         assert!(found[0] < 5e-3 && found[1] < 5e-3, "{still}: {found:?}");
-        // The twin: the marking alone is farther off.
+        // The twin: the designation alone is farther off.
         assert!(blind[0] > 0.02 && blind[1] > 0.02, "{still}: {blind:?}");
     }
 }

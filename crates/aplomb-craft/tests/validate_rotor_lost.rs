@@ -42,7 +42,7 @@ fn wrench(state: &State, [f1, f2, f3]: [f64; 3], momentum: f64) -> Wrench {
 }
 
 /// Angular acceleration in the published state.
-fn turning(forces: [f64; 3], momentum: f64) -> DVec3 {
+fn product(forces: [f64; 3], momentum: f64) -> DVec3 {
     let (body, state) = spinning();
     let after = body.step(&state, 1e-5, |_, state| wrench(state, forces, momentum));
     (after.rate_rad_s - state.rate_rad_s) / 1e-5
@@ -52,7 +52,7 @@ const FORCES_N: [f64; 3] = [2.0492, 1.0246, 2.0492];
 
 #[test]
 fn validate_published_spin_is_steady() {
-    let found = turning(FORCES_N, 1.0);
+    let found = product(FORCES_N, 1.0);
     // Of the terms that balance, the largest is l f2/Jx = 54 rad/s2.
     assert!(found.length() < 0.001 * ARM_M * FORCES_N[1] / 3.2e-3, "{found}");
     // The vertical part of the thrust carries the weight, and the rest goes round with the spin.
@@ -69,8 +69,8 @@ fn validate_published_spin_is_steady() {
 fn validate_published_spin_fails_without_its_effects() {
     let scale = ARM_M * FORCES_N[1] / 3.2e-3;
     // Without the rotors' own momentum, and with four per cent more of one force.
-    assert!(turning(FORCES_N, 0.0).length() > 0.05 * scale, "{}", turning(FORCES_N, 0.0));
-    assert!(turning([2.0492, 1.066, 2.0492], 1.0).length() > 0.02 * scale);
+    assert!(product(FORCES_N, 0.0).length() > 0.05 * scale, "{}", product(FORCES_N, 0.0));
+    assert!(product([2.0492, 1.066, 2.0492], 1.0).length() > 0.02 * scale);
 }
 
 #[test]

@@ -75,9 +75,10 @@ fn speed_follows_the_command_with_its_lag() {
         (plant.truth().rotor_speed_rad_s.rear_left - before) / (target - before)
     };
     let hover = hovering(&config, &AirConfig::default()).truth();
-    let lag_s = config.rotor.lag_s(hover.rotor_speed_rad_s.rear_left, hover.density_kg_m3 / 1.225);
-    let ticks = (lag_s * 1000.0).round() as usize;
-    let expected = 1.0 - (-(ticks as f64) * 0.001 / lag_s).exp();
+    let time_constant_s =
+        config.rotor.time_constant_s(hover.rotor_speed_rad_s.rear_left, hover.density_kg_m3 / 1.225);
+    let ticks = (time_constant_s * 1000.0).round() as usize;
+    let expected = 1.0 - (-(ticks as f64) * 0.001 / time_constant_s).exp();
     assert!((share_after(&config, ticks) - expected).abs() < 2e-3, "{}", share_after(&config, ticks));
     // The twin: a quarter of the inertia would be nearly there.
     config.rotor.inertia_kg_m2 *= 0.25;

@@ -210,7 +210,7 @@ impl<'a> Surveyor<'a> {
     fn endurance(&self) -> Result<Figure, EnvelopeError> {
         let battery = &self.craft.config.battery;
         let start = battery.state_of_charge;
-        let (time_s, left) = self.steady(DVec3::ZERO)?.lasts(battery, RESERVE);
+        let (time_s, left) = self.steady(DVec3::ZERO)?.endurance(battery, RESERVE);
         let too_weak = left > RESERVE;
         let flown_s = self.trial.endurance_s(left, time_s)?;
         let end = if too_weak {

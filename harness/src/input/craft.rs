@@ -125,9 +125,9 @@ fn key_path(field: &str) -> String {
         "rotor" => "motor".to_owned(),
         "rotor.thrust_n_s2" => "propeller.thrust_coefficient".to_owned(),
         "rotor.torque_nm_s2" => "propeller.power_coefficient".to_owned(),
-        "rotor.blades" | "rotor.marking.blades" => "propeller.blades".to_owned(),
-        "rotor.marking.diameter_m" => "propeller.diameter_in".to_owned(),
-        "rotor.marking.pitch_m" => "propeller.pitch_in".to_owned(),
+        "rotor.blades" | "rotor.designation.blades" => "propeller.blades".to_owned(),
+        "rotor.designation.diameter_m" => "propeller.diameter_in".to_owned(),
+        "rotor.designation.pitch_m" => "propeller.pitch_in".to_owned(),
         "ground_effect.radius_m" => "propeller.diameter_in".to_owned(),
         "speed_controller.slew_per_s" => "speed_controller.slew_percent_s".to_owned(),
         "rotor.imbalance_kg_m" => "motor.imbalance_g_mm".to_owned(),
@@ -354,7 +354,7 @@ impl CraftFile {
         };
         let config = match self.payload {
             Some(PayloadTable { mass_kg, position_m }) => {
-                config.carrying(&Payload { mass_kg, position_m }).unwrap_or_else(|error| {
+                config.with_payload(&Payload { mass_kg, position_m }).unwrap_or_else(|error| {
                     refuse(document, error);
                     config
                 })

@@ -1,6 +1,6 @@
-//! `[propeller]` of `craft.toml`: a marking, and what else is known of its thrust and torque.
+//! `[propeller]` of `craft.toml`: a designation, and what else is known of its thrust and torque.
 
-use aplomb_craft::propeller::{Marking, Measured, Planform, Row};
+use aplomb_craft::propeller::{Designation, Measured, Planform, Row};
 use aplomb_craft::{Reason, rotor};
 use schemars::JsonSchema;
 use serde::Deserialize;
@@ -54,9 +54,9 @@ impl PropellerTable {
         document.require_within("propeller.thrust_ripple_percent", ripple, 0.0, 100.0);
     }
 
-    /// kT, kQ and how they change: as measured, as two constants say, or as the marking says.
+    /// kT, kQ and how they change: as measured, as two constants say, or as the designation says.
     pub(super) fn convert(&self, document: &Document<'_>) -> (f64, f64, rotor::Inflow) {
-        let marking = Marking {
+        let designation = Designation {
             diameter_m: self.diameter_in * INCH_M,
             pitch_m: self.pitch_in * INCH_M,
             blades: self.blades,
@@ -79,18 +79,18 @@ impl PropellerTable {
             document.refuse_at("propeller", "thrust is told in two ways", Some(ONE_WAY));
         }
         if let Some(measured) = measured {
-            let (thrust, torque) = rotor::from_measured(&marking, &measured);
-            return (thrust, torque, rotor::Inflow::Measured(marking, measured));
+            let (thrust, torque) = rotor::from_measured(&designation, &measured);
+            return (thrust, torque, rotor::Inflow::Measured(designation, measured));
         }
         if let Some([thrust, power]) = coefficients {
-            let (thrust_n_s2, torque_nm_s2) = rotor::from_coefficients(thrust, power, marking.diameter_m);
+            let (thrust_n_s2, torque_nm_s2) = rotor::from_coefficients(thrust, power, designation.diameter_m);
             return (thrust_n_s2, torque_nm_s2, rotor::Inflow::Constant);
         }
         if let Some([thrust_n_s2, torque_nm_s2]) = per_square {
             return (thrust_n_s2, torque_nm_s2, rotor::Inflow::Constant);
         }
-        let (thrust_n_s2, torque_nm_s2) = rotor::from_marking(&marking);
-        (thrust_n_s2, torque_nm_s2, rotor::Inflow::Marked(marking))
+        let (thrust_n_s2, torque_nm_s2) = rotor::from_designation(&designation);
+        (thrust_n_s2, torque_nm_s2, rotor::Inflow::Designated(designation))
     }
 }
 
@@ -111,7 +111,7 @@ fn pair(
 }
 
 const ONE_WAY: &str = "give thrust_coefficient with power_coefficient, or thrust_n_s2 with torque_nm_s2, or rows of measured; \
-                       without them the marking tells the thrust";
+                       without them the designation tells the thrust";
 
 /// The rows of a measurement; a bad one is noted at its place.
 fn measured(rows: &[MeasuredRow], document: &Document<'_>) -> Option<Measured> {
@@ -131,7 +131,7 @@ fn measured(rows: &[MeasuredRow], document: &Document<'_>) -> Option<Measured> {
     // The first row with which it is refused; that none is in still air is told of all.
     let upto = |count: usize| Measured::new(&rows[..count]).is_err_and(|other| other == error);
     let place = match (1..=rows.len()).find(|&count| upto(count)) {
-        Some(count) if error.reason != Reason::NoStillRow => format!("propeller.measured[{}]", count - 1),
+        Some(count) if error.reason != Reason::NoStaticRow => format!("propeller.measured[{}]", count - 1),
         _ => "propeller.measured".to_owned(),
     };
     refuse_as(document, &place, error);
@@ -164,7 +164,7 @@ mod tests {
         let expected = 0.11 * 1.225 * 100.0 * 100.0 * 0.2286_f64.powi(4);
         let found = rotor.static_thrust_n(6000.0 * std::f64::consts::PI / 30.0, 1.0);
         assert!((found / expected - 1.0).abs() < 5e-3, "{found} {expected}");
-        // The twin: the marking alone is farther off.
+        // The twin: the designation alone is farther off.
         let marked = with("").unwrap().config.rotor;
         let found = marked.static_thrust_n(6000.0 * std::f64::consts::PI / 30.0, 1.0);
         assert!((found / expected - 1.0).abs() > 0.02, "{found} {expected}");

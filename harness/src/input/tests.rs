@@ -321,7 +321,7 @@ fn fault_becomes_what_the_craft_takes() {
     else {
         panic!()
     };
-    assert!(place == aplomb_craft::Place::RearLeft && plan.faults[1].until_s == f64::INFINITY);
+    assert!(place == aplomb_craft::Corner::RearLeft && plan.faults[1].until_s == f64::INFINITY);
     assert!((loss_share - 0.1).abs() < 1e-12 && (imbalance_kg_m - 2e-5).abs() < 1e-12);
     assert_eq!(
         plan.conditions_words(),

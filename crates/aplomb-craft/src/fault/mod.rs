@@ -7,7 +7,7 @@
 mod rotors;
 mod sensors;
 
-pub(crate) use rotors::{Condition, RotorWrappers, SOUND};
+pub(crate) use rotors::{Condition, HEALTHY, RotorWrappers};
 pub(crate) use sensors::SensorWrapper;
 
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, not_negative, within};
@@ -107,10 +107,10 @@ impl Fault {
         not_negative("fault.from_s", self.from_s)?;
         // Written so that NaN is refused.
         if self.until_s.partial_cmp(&self.from_s) != Some(core::cmp::Ordering::Greater) {
-            return fail("fault.until_s", Reason::NotInOrder);
+            return fail("fault.until_s", Reason::NotAscending);
         }
         match self.what {
-            What::SwappedWiring(one, other) if one == other => fail("fault.with", Reason::SamePart),
+            What::SwappedWiring(one, other) if one == other => fail("fault.with", Reason::SameRotor),
             What::SwappedWiring(..) => Ok(()),
             What::Rotor(_, fault) => fault.check(),
             What::Sensor(sensor, fault) => fault.check(sensor),
@@ -137,7 +137,7 @@ impl SensorFault {
     fn check(self, sensor: Sensor) -> Result<(), ConfigError> {
         match self {
             SensorFault::Offset(_) | SensorFault::Scale(_) if sensor == Sensor::Imu => {
-                fail("fault.sensor", Reason::NeedsOnePart)
+                fail("fault.sensor", Reason::NeedsGyroOrAccelerometer)
             }
             SensorFault::Offset(offset) => all_finite("fault.offset", &offset),
             SensorFault::Scale(scale) => finite("fault.scale", scale),
@@ -164,7 +164,7 @@ impl Span {
         self.from <= tick && tick < self.until
     }
 
-    fn turns_at(&self, tick: u64) -> bool {
+    fn changes_at(&self, tick: u64) -> bool {
         self.from == tick || self.until == tick
     }
 }

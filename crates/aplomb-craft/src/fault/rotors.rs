@@ -15,7 +15,7 @@ pub(crate) struct Condition {
     pub(crate) reversed: bool,
 }
 
-pub(crate) const SOUND: Condition =
+pub(crate) const HEALTHY: Condition =
     Condition { effect: 1.0, imbalance_kg_m: 0.0, seized: false, reversed: false };
 
 /// All faults of the rotors.
@@ -95,10 +95,10 @@ impl RotorWrappers {
 
     /// What is left of the rotors, if that changes at `tick`.
     pub(crate) fn change(&self, tick: u64) -> Option<Rotors<Condition>> {
-        if !self.propellers.iter().any(|(span, ..)| span.turns_at(tick)) {
+        if !self.propellers.iter().any(|(span, ..)| span.changes_at(tick)) {
             return None;
         }
-        let mut conditions = Rotors::splat(SOUND);
+        let mut conditions = Rotors::splat(HEALTHY);
         for (_, corner, fault) in self.propellers.iter().filter(|(span, ..)| span.holds(tick)) {
             let condition = conditions.at(*corner);
             match *fault {

@@ -47,7 +47,7 @@ fn spinning(rotor_kg_m2: f64) -> (Plant, Rotors<f64>) {
     plant.propulsion.set_speeds(SPEEDS_RAD_S);
     plant.state.rate_rad_s = SPIN_RAD_S;
     plant.state.attitude = DQuat::from_rotation_arc(SPIN_RAD_S.normalize(), DVec3::NEG_Z);
-    plant.conclude(&[0.0; 4]);
+    plant.update_derivatives(&[0.0; 4]);
     let command = Rotors::from(volts.map(|volts| volts / plant.battery.terminals().voltage_v));
     (plant, command)
 }

@@ -1,4 +1,4 @@
-//! The generic blade: chord and twist by marking, and the numbers of its section.
+//! The generic blade: chord and twist by designation, and the numbers of its section.
 //!
 //! The twist is that of the marked pitch on every radius, `atan(p/(2 pi r))`. Chord and section are one set of numbers for all
 //! propellers, chosen together so that the mean absolute errors of CT and CP over 456 static measurements on 27 propellers of
@@ -20,7 +20,7 @@ use core::f64::consts::PI;
 
 /// What is printed on a propeller, and what one sees of it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Marking {
+pub struct Designation {
     /// Diameter (m), 0.02 to 2.
     pub diameter_m: f64,
     /// Pitch, the advance in one turn without slip (m), 0.2 to 1.5 diameters.
@@ -83,18 +83,18 @@ const SECTION: Section = Section {
     plate_drag: 0.91,
 };
 
-impl Marking {
+impl Designation {
     pub(crate) fn check(&self) -> Result<(), ConfigError> {
-        within("rotor.marking.diameter_m", self.diameter_m, 0.02, 2.0)?;
-        within("rotor.marking.pitch_m", self.pitch_m, 0.2 * self.diameter_m, 1.5 * self.diameter_m)?;
+        within("rotor.designation.diameter_m", self.diameter_m, 0.02, 2.0)?;
+        within("rotor.designation.pitch_m", self.pitch_m, 0.2 * self.diameter_m, 1.5 * self.diameter_m)?;
         if self.blades < 1 || self.blades > 8 {
-            return fail("rotor.marking.blades", Reason::OutOfRange(1.0, 8.0));
+            return fail("rotor.designation.blades", Reason::OutOfRange(1.0, 8.0));
         }
         Ok(())
     }
 }
 
-impl Marking {
+impl Designation {
     /// Chord at the share `x` of the radius, over the radius: two parabolas that meet at the widest place.
     pub(super) fn chord(&self, generic: &Generic, x: f64) -> f64 {
         let (off, edge) = if x < WIDEST {
@@ -122,8 +122,8 @@ impl Marking {
     /// `viscosity_m2_s` (at sea level 1.46e-5), straight from the theory.
     ///
     /// ```
-    /// use aplomb_craft::propeller::{Marking, Planform};
-    /// let nine_by_five = Marking { diameter_m: 0.2286, pitch_m: 0.127, blades: 2, planform: Planform::Unknown };
+    /// use aplomb_craft::propeller::{Designation, Planform};
+    /// let nine_by_five = Designation { diameter_m: 0.2286, pitch_m: 0.127, blades: 2, planform: Planform::Unknown };
     /// let still = nine_by_five.coefficients(0.0, 628.3, 1.46e-5);
     /// assert!((still.thrust / 0.1033 - 1.0).abs() < 0.1, "{still:?}");
     /// ```

@@ -7,7 +7,7 @@
 //! 2006, ch. 3; Glauert 1935, in Durand, Aerodynamic Theory IV, div. L). The one unknown, s, is found by a few halvings and then by
 //! false position with halved ends (Dowell and Jarratt 1971, BIT 11:168-174, from memory).
 
-use super::blade::{Generic, Marking};
+use super::blade::{Designation, Generic};
 use super::momentum::induced_edgewise_m_s;
 use super::section::Section;
 use core::f64::consts::PI;
@@ -58,19 +58,19 @@ pub(super) struct Flow {
 }
 
 impl Blade {
-    pub(super) fn new(marking: &Marking, generic: &Generic) -> Self {
+    pub(super) fn new(designation: &Designation, generic: &Generic) -> Self {
         let width = (1.0 - HUB) / STATIONS as f64;
-        let radius_m = 0.5 * marking.diameter_m;
+        let radius_m = 0.5 * designation.diameter_m;
         Blade {
             radius_m,
-            blades: f64::from(marking.blades),
+            blades: f64::from(designation.blades),
             width,
             stations: core::array::from_fn(|i| {
                 let x = HUB + (i as f64 + 0.5) * width;
                 Station {
                     x,
-                    chord: marking.chord(generic, x),
-                    twist_rad: libm::atan(marking.pitch_m / (2.0 * PI * x * radius_m)),
+                    chord: designation.chord(generic, x),
+                    twist_rad: libm::atan(designation.pitch_m / (2.0 * PI * x * radius_m)),
                 }
             }),
             section: generic.section,

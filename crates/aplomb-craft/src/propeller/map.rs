@@ -8,7 +8,7 @@
 //! From a descent at J = -0.37 to a climb at 0.74 the lookup is within 0.8 % of the static value of the theory, and within
 //! 2.5 % in a faster descent, where annuli pass from one state of the wake to another.
 
-use super::blade::{GENERIC, Marking};
+use super::blade::{Designation, GENERIC};
 use super::element::{Blade, Flow};
 use super::measured::Measured;
 use crate::lanes::{LAST_BIT_IS_ONE, each_of as each};
@@ -165,8 +165,8 @@ impl Map {
     }
 
     /// Works the table of the theory out; `turned` is -1 for a propeller that is turned backwards.
-    fn new(marking: &Marking, turned: f64) -> Self {
-        let blade = Blade::new(marking, &GENERIC);
+    fn new(designation: &Designation, turned: f64) -> Self {
+        let blade = Blade::new(designation, &GENERIC);
         let load = |share: f64, speed_m_s: f64, turned: f64, edgewise: f64| {
             blade.load(&Flow {
                 axial: share / PI,
@@ -188,18 +188,18 @@ impl Map {
                 [(found.0 - still.0) / reference.0, (found.1 - still.1) / reference.1]
             }
         };
-        Map::filled(0.5 * marking.diameter_m, [SHARES, SPEEDS], still, swept)
+        Map::filled(0.5 * designation.diameter_m, [SHARES, SPEEDS], still, swept)
     }
 
-    /// The table of `marking`, worked out once in a process. `turned` is -1 for a propeller that is turned backwards.
-    pub(crate) fn of(marking: &Marking, turned: f64) -> Arc<Map> {
-        Map::known((*marking, None, turned), || Map::new(marking, turned))
+    /// The table of `designation`, worked out once in a process. `turned` is -1 for a propeller that is turned backwards.
+    pub(crate) fn of(designation: &Designation, turned: f64) -> Arc<Map> {
+        Map::known((*designation, None, turned), || Map::new(designation, turned))
     }
 
     /// The same of a propeller that was measured.
-    pub(crate) fn of_measured(marking: &Marking, measured: &Measured) -> Arc<Map> {
-        let theory = Map::of(marking, 1.0);
-        Map::known((*marking, Some(*measured), 1.0), || measured.map(marking, &theory))
+    pub(crate) fn of_measured(designation: &Designation, measured: &Measured) -> Arc<Map> {
+        let theory = Map::of(designation, 1.0);
+        Map::known((*designation, Some(*measured), 1.0), || measured.map(designation, &theory))
     }
 
     pub(super) fn radius_m(&self) -> f64 {
@@ -213,8 +213,8 @@ impl Map {
         [local.thrust[0] / (turn * turn), local.torque[0] / (turn * turn)]
     }
 
-    fn known(key: (Marking, Option<Measured>, f64), make: impl FnOnce() -> Map) -> Arc<Map> {
-        type Known = Vec<((Marking, Option<Measured>, f64), Arc<Map>)>;
+    fn known(key: (Designation, Option<Measured>, f64), make: impl FnOnce() -> Map) -> Arc<Map> {
+        type Known = Vec<((Designation, Option<Measured>, f64), Arc<Map>)>;
         static KNOWN: Mutex<Known> = Mutex::new(Vec::new());
         let known = || KNOWN.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         let found = |known: &Known| known.iter().find(|(other, _)| *other == key).map(|(_, map)| map.clone());
@@ -322,8 +322,8 @@ mod tests {
     use super::super::Planform;
     use super::*;
 
-    const NINE_BY_FIVE: Marking =
-        Marking { diameter_m: 0.2286, pitch_m: 0.127, blades: 2, planform: Planform::Unknown };
+    const NINE_BY_FIVE: Designation =
+        Designation { diameter_m: 0.2286, pitch_m: 0.127, blades: 2, planform: Planform::Unknown };
 
     #[test]
     fn lookup_meets_the_theory() {

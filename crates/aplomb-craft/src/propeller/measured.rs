@@ -1,10 +1,10 @@
 //! Measured coefficients of one propeller, which replace the theory where they reach.
 //!
-//! `C(J, U) = C'(J, U) + a(U) + b(J)`, C' the theory for the marking and U as in [`super::map`]: a is what the static rows lie
+//! `C(J, U) = C'(J, U) + a(U) + b(J)`, C' the theory for the designation and U as in [`super::map`]: a is what the static rows lie
 //! above the theory, b what the rows in a climb lie above both, each linear between its rows and held beyond them, b zero in
 //! a descent. So every row is met, and where none was measured the theory goes on from the last.
 
-use super::Marking;
+use super::Designation;
 use super::map::{Map, REFERENCE_TIP_M_S, SHARES, SPEEDS, VISCOSITY_M2_S};
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 use std::sync::Mutex;
@@ -67,10 +67,10 @@ impl Measured {
         let mut sorted = rows.to_vec();
         sorted.sort_by(|a, b| key(a).0.total_cmp(&key(b).0).then(key(a).1.total_cmp(&key(b).1)));
         if sorted.first().is_none_or(|row| row.advance_ratio > 0.0) {
-            return fail(FIELD, Reason::NoStillRow);
+            return fail(FIELD, Reason::NoStaticRow);
         }
         if sorted.windows(2).any(|pair| key(&pair[0]) == key(&pair[1])) {
-            return fail(FIELD, Reason::Twice);
+            return fail(FIELD, Reason::Duplicate);
         }
         let mut known = KNOWN.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         let rows = match known.iter().find(|other| ***other == *sorted) {
@@ -88,9 +88,9 @@ impl Measured {
         self.rows.partition_point(|row| row.advance_ratio == 0.0)
     }
 
-    /// The table of a propeller of this marking, from that of the theory.
-    pub(super) fn map(&self, marking: &Marking, theory: &Map) -> Map {
-        let above = Above::new(self, marking, theory);
+    /// The table of a propeller of this designation, from that of the theory.
+    pub(super) fn map(&self, designation: &Designation, theory: &Map) -> Map {
+        let above = Above::new(self, designation, theory);
         let (reference, radius) = (above.reference(), theory.radius_m());
         let ratio = [above.unit[0] / reference[0], above.unit[1] / reference[1]];
         let still = |share: f64, speed_m_s: f64| {
@@ -110,8 +110,8 @@ impl Measured {
     }
 
     /// CT and CP in still air at the reference speed of the tip.
-    pub(crate) fn reference(&self, marking: &Marking) -> [f64; 2] {
-        Above::new(self, marking, &Map::of(marking, 1.0)).reference()
+    pub(crate) fn reference(&self, designation: &Designation) -> [f64; 2] {
+        Above::new(self, designation, &Map::of(designation, 1.0)).reference()
     }
 }
 
@@ -126,9 +126,9 @@ struct Above {
 }
 
 impl Above {
-    fn new(measured: &Measured, marking: &Marking, theory: &Map) -> Self {
+    fn new(measured: &Measured, designation: &Designation, theory: &Map) -> Self {
         let radius = theory.radius_m();
-        let at_reference = marking.coefficients(0.0, REFERENCE_TIP_M_S / radius, VISCOSITY_M2_S);
+        let at_reference = designation.coefficients(0.0, REFERENCE_TIP_M_S / radius, VISCOSITY_M2_S);
         let unit = [at_reference.thrust, at_reference.power];
         let above = |row: &Row| {
             let turning = 1.0 / (1.0 + row.advance_ratio);
@@ -192,9 +192,9 @@ mod tests {
     #[test]
     fn bad_rows_are_refused() {
         let refused = |rows: &[Row]| Measured::new(rows).unwrap_err();
-        assert_eq!(refused(&[]).reason, Reason::NoStillRow);
-        assert_eq!(refused(&[Row { advance_ratio: 0.3, ..STILL }]).reason, Reason::NoStillRow);
-        assert_eq!(refused(&[STILL, Row { thrust: 0.2, ..STILL }]).reason, Reason::Twice);
+        assert_eq!(refused(&[]).reason, Reason::NoStaticRow);
+        assert_eq!(refused(&[Row { advance_ratio: 0.3, ..STILL }]).reason, Reason::NoStaticRow);
+        assert_eq!(refused(&[STILL, Row { thrust: 0.2, ..STILL }]).reason, Reason::Duplicate);
         for bad in [f64::NAN, f64::INFINITY, -2.0] {
             assert_eq!(refused(&[Row { speed_rad_s: bad, ..STILL }]).field, "rotor.measured.speed_rad_s");
             assert_eq!(refused(&[Row { advance_ratio: bad, ..STILL }]).field, "rotor.measured.advance_ratio");

@@ -1,4 +1,4 @@
-//! A propeller from its marking, diameter x pitch: thrust and torque over axial flow and speed.
+//! A propeller from its designation, diameter x pitch: thrust and torque over axial flow and speed.
 //!
 //! `CT = T/(rho n^2 D^4)`, `CP = P/(rho n^3 D^5)`, `J = V/(n D)`, n in rev/s (Deters, Ananda and Selig 2014, AIAA 2014-2151).
 //!
@@ -11,14 +11,14 @@
 
 mod blade;
 #[cfg(test)]
-mod choice;
+mod cross_validation;
 mod element;
 pub(crate) mod map;
 mod measured;
 pub mod momentum;
 mod section;
 
-pub use blade::{Marking, Planform};
+pub use blade::{Designation, Planform};
 pub use measured::{Measured, Row};
 
 /// Thrust and power coefficient.

@@ -3,7 +3,7 @@
 
 use super::Reading;
 use super::delivery::Delivery;
-use super::noise::Correlated;
+use super::noise::GaussMarkov;
 use crate::error::{ConfigError, not_negative, positive, within};
 use crate::random::{Source, Stream};
 
@@ -76,7 +76,7 @@ impl Config {
 pub(crate) struct Barometer {
     config: Config,
     stream: Stream,
-    slow: Correlated<f64>,
+    slow: GaussMarkov<f64>,
     drift_m_s: f64,
     delivery: Delivery<f64>,
 }
@@ -86,7 +86,7 @@ impl Barometer {
         let delivery = Delivery::new(config.rate_hz, config.delay_s, tick_s);
         let mut stream = Stream::new(seed, Source::Barometer);
         let sign = if stream.uniform() < 0.5 { -1.0 } else { 1.0 };
-        let slow = Correlated::new(
+        let slow = GaussMarkov::new(
             config.correlated_noise_m,
             config.correlation_time_s,
             delivery.period_s(tick_s),

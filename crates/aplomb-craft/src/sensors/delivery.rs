@@ -1,8 +1,8 @@
 //! Samples taken at their own rate and delivered late.
 
 use super::Reading;
+use crate::divider::TickDivider;
 use crate::error::{ConfigError, Reason, fail, not_negative, positive};
-use crate::every::Every;
 
 /// Samples under way at most.
 const UNDER_WAY: usize = 8;
@@ -10,7 +10,7 @@ const UNDER_WAY: usize = 8;
 /// When samples are taken and how long they travel.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Delivery<T> {
-    taken: Every,
+    taken: TickDivider,
     delay_ticks: u64,
     delay_s: f64,
     /// Samples on their way: tick of arrival and value, oldest first.
@@ -38,7 +38,7 @@ impl<T: Copy> Delivery<T> {
     pub(crate) fn new(rate_hz: f64, delay_s: f64, tick_s: f64) -> Self {
         let delay_ticks = libm::floor(delay_s / tick_s + 0.5);
         Delivery {
-            taken: Every::new(1.0 / rate_hz, tick_s),
+            taken: TickDivider::new(1.0 / rate_hz, tick_s),
             delay_ticks: delay_ticks as u64,
             delay_s: delay_ticks * tick_s,
             queue: [None; UNDER_WAY],

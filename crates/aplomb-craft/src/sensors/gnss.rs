@@ -5,7 +5,7 @@
 
 use super::Reading;
 use super::delivery::Delivery;
-use super::noise::{Correlated, normals};
+use super::noise::{GaussMarkov, normals};
 use crate::body::State;
 use crate::error::{ConfigError, all_finite, not_negative, positive, within};
 use crate::random::{Source, Stream};
@@ -130,10 +130,10 @@ pub(crate) struct Gnss {
     config: Config,
     white: Stream,
     correlated: Stream,
-    slow: Correlated<DVec3>,
+    slow: GaussMarkov<DVec3>,
     events: Stream,
-    dropouts: Chance,
-    jumps: Chance,
+    dropouts: EventProcess,
+    jumps: EventProcess,
     accuracy_m: f64,
     errors: Errors,
     delivery: Delivery<GnssFix>,
@@ -144,7 +144,7 @@ impl Gnss {
         let delivery = Delivery::new(config.rate_hz, config.delay_s, tick_s);
         let mut correlated = Stream::new(seed, Source::GnssCorrelated);
         let period_s = delivery.period_s(tick_s);
-        let slow = Correlated::three(
+        let slow = GaussMarkov::vector(
             config.correlated_noise_m,
             config.correlation_time_s,
             period_s,
@@ -156,8 +156,8 @@ impl Gnss {
             correlated,
             slow,
             events: Stream::new(seed, Source::GnssEvents),
-            dropouts: Chance::new(&config.dropouts, period_s),
-            jumps: Chance::new(&config.jumps, period_s),
+            dropouts: EventProcess::new(&config.dropouts, period_s),
+            jumps: EventProcess::new(&config.jumps, period_s),
             accuracy_m: libm::sqrt(
                 config.white_noise_m * config.white_noise_m
                     + config.correlated_noise_m * config.correlated_noise_m,
@@ -177,13 +177,13 @@ impl Gnss {
             self;
         delivery.advance(tick, || {
             errors.white_noise_m = normals(white) * config.white_noise_m;
-            errors.correlated_noise_m = slow.advance_three(correlated);
+            errors.correlated_noise_m = slow.advance_vector(correlated);
             match jumps.pass(events) {
-                Passing::Begins => errors.jump_m = normals(events) * config.jump_m,
-                Passing::On => {}
-                Passing::Off => errors.jump_m = DVec3::ZERO,
+                EventState::Begins => errors.jump_m = normals(events) * config.jump_m,
+                EventState::On => {}
+                EventState::Off => errors.jump_m = DVec3::ZERO,
             }
-            if dropouts.pass(events) != Passing::Off {
+            if dropouts.pass(events) != EventState::Off {
                 return None;
             }
             let arm = DVec3::from_array(config.position_m);
@@ -203,22 +203,22 @@ impl Gnss {
 
 /// Events on the grid of the samples.
 #[derive(Clone, Copy, Debug)]
-struct Chance {
+struct EventProcess {
     begin_share: f64,
     mean_samples: f64,
     left: u64,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Passing {
+enum EventState {
     Off,
     Begins,
     On,
 }
 
-impl Chance {
+impl EventProcess {
     fn new(events: &Events, period_s: f64) -> Self {
-        Chance {
+        EventProcess {
             begin_share: -libm::expm1(-events.per_h / 3600.0 * period_s),
             mean_samples: events.mean_s / period_s,
             left: 0,
@@ -227,20 +227,20 @@ impl Chance {
 
     /// Goes on by one sample.
     #[inline]
-    fn pass(&mut self, stream: &mut Stream) -> Passing {
+    fn pass(&mut self, stream: &mut Stream) -> EventState {
         if self.begin_share == 0.0 {
-            return Passing::Off;
+            return EventState::Off;
         }
         if self.left > 0 {
             self.left -= 1;
-            return Passing::On;
+            return EventState::On;
         }
         if stream.uniform() >= self.begin_share {
-            return Passing::Off;
+            return EventState::Off;
         }
         // Rounded up, so that it lasts at least the sample it begins with; 1 - uniform lies in (0, 1].
         let samples = libm::ceil(-libm::log(1.0 - stream.uniform()) * self.mean_samples);
         self.left = libm::fmax(samples, 1.0) as u64 - 1;
-        Passing::Begins
+        EventState::Begins
     }
 }

@@ -46,7 +46,7 @@ pub struct GyroConfig {
     pub bias_instability_rad_s: f64,
     /// Rate random walk K (rad/s/sqrt(s)).
     pub rate_random_walk_rad_s_rts: f64,
-    /// Turn-on bias, drawn evenly within plus and minus this (rad/s).
+    /// RotorStep-on bias, drawn evenly within plus and minus this (rad/s).
     pub turn_on_bias_rad_s: f64,
     /// Scale error, standard deviation.
     pub scale_factor_share: f64,
@@ -69,7 +69,7 @@ pub struct AccelConfig {
     pub bias_instability_m_s2: f64,
     /// Random walk K (m/s2/sqrt(s)).
     pub acceleration_random_walk_m_s2_rts: f64,
-    /// Turn-on bias, drawn evenly within plus and minus this (m/s2).
+    /// RotorStep-on bias, drawn evenly within plus and minus this (m/s2).
     pub turn_on_bias_m_s2: f64,
     /// Scale error, standard deviation.
     pub scale_factor_share: f64,

@@ -5,17 +5,17 @@ use glam::DVec3;
 
 /// `x' = e^(-dt/T) x + s sqrt(1 - e^(-2 dt/T)) n`: standard deviation s, correlation time T, sampled exactly.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Correlated<T> {
+pub(crate) struct GaussMarkov<T> {
     keep: f64,
     new: f64,
     pub(crate) value: T,
 }
 
-impl Correlated<f64> {
+impl GaussMarkov<f64> {
     /// Starts in the stationary distribution.
     pub(crate) fn new(deviation: f64, time_s: f64, step_s: f64, stream: &mut Stream) -> Self {
         let value = deviation * stream.normal();
-        Correlated { keep: keep(time_s, step_s), new: deviation * fresh(time_s, step_s), value }
+        GaussMarkov { keep: keep(time_s, step_s), new: deviation * fresh(time_s, step_s), value }
     }
 
     pub(crate) fn advance(&mut self, stream: &mut Stream) -> f64 {
@@ -24,14 +24,14 @@ impl Correlated<f64> {
     }
 }
 
-impl Correlated<DVec3> {
+impl GaussMarkov<DVec3> {
     /// Starts in the stationary distribution.
-    pub(crate) fn three(deviation: f64, time_s: f64, step_s: f64, stream: &mut Stream) -> Self {
+    pub(crate) fn vector(deviation: f64, time_s: f64, step_s: f64, stream: &mut Stream) -> Self {
         let value = normals(stream) * deviation;
-        Correlated { keep: keep(time_s, step_s), new: deviation * fresh(time_s, step_s), value }
+        GaussMarkov { keep: keep(time_s, step_s), new: deviation * fresh(time_s, step_s), value }
     }
 
-    pub(crate) fn advance_three(&mut self, stream: &mut Stream) -> DVec3 {
+    pub(crate) fn advance_vector(&mut self, stream: &mut Stream) -> DVec3 {
         self.value = self.value * self.keep + normals(stream) * self.new;
         self.value
     }
@@ -60,7 +60,7 @@ mod tests {
     #[test]
     fn correlated_noise_has_its_deviation_and_memory() {
         let mut stream = Stream::new(5, Source::Barometer);
-        let mut process = Correlated::new(2.0, 1.0, 0.1, &mut stream);
+        let mut process = GaussMarkov::new(2.0, 1.0, 0.1, &mut stream);
         let values: Vec<f64> = (0..400_000).map(|_| process.advance(&mut stream)).collect();
         let mean = |lag: usize| {
             let pairs = values.iter().zip(&values[lag..]);

@@ -1,7 +1,7 @@
 //! Three alike axes of an inertial sensor: scale, misalignment, white noise, low-pass, bias, range and steps.
 
-use super::noise::{Correlated, normals};
-use crate::every::Every;
+use super::noise::{GaussMarkov, normals};
+use crate::divider::TickDivider;
 use crate::lanes::{larger, nearest, smaller};
 use crate::random::Stream;
 use core::f64::consts::PI;
@@ -30,10 +30,10 @@ pub(crate) struct Triad {
     last: DVec3,
     output: DVec3,
     turn_on: DVec3,
-    instability: Option<Correlated<DVec3>>,
+    instability: Option<GaussMarkov<DVec3>>,
     walk: DVec3,
     walk_step: f64,
-    bias_moves: Every,
+    bias_moves: TickDivider,
     pub(crate) bias: DVec3,
     range: f64,
     step: f64,
@@ -53,15 +53,17 @@ impl Triad {
         streams: [Stream; 2],
     ) -> Self {
         let [white, mut slow] = streams;
-        let turn_on = DVec3::new(slow.either_side(), slow.either_side(), slow.either_side()) * config.turn_on;
+        let turn_on =
+            DVec3::new(slow.uniform_symmetric(), slow.uniform_symmetric(), slow.uniform_symmetric())
+                * config.turn_on;
         let scale = normals(&mut slow) * config.scale_factor_share;
         let lower = normals(&mut slow) * config.misalignment_rad;
         let upper = normals(&mut slow) * config.misalignment_rad;
-        let bias_moves = Every::new(Self::SLOW_S, tick_s);
+        let bias_moves = TickDivider::new(Self::SLOW_S, tick_s);
         let slow_s = f64::from(bias_moves.ticks()) * tick_s;
         let deviation = config.instability * Self::MARKOV_PER_INSTABILITY;
         let instability = (deviation > 0.0)
-            .then(|| Correlated::three(deviation, bias_correlation_time_s, slow_s, &mut slow));
+            .then(|| GaussMarkov::vector(deviation, bias_correlation_time_s, slow_s, &mut slow));
         // First-order low-pass, exact for an input linear over the tick: keep e^-p, weights 1 - r and r - e^-p, r = (1 - e^-p)/p.
         let p = 2.0 * PI * low_pass_hz * tick_s;
         let keep = libm::exp(-p);
@@ -110,7 +112,7 @@ impl Triad {
 
     fn move_bias(&mut self) {
         let unstable = match &mut self.instability {
-            Some(process) => process.advance_three(&mut self.slow),
+            Some(process) => process.advance_vector(&mut self.slow),
             None => DVec3::ZERO,
         };
         if self.walk_step > 0.0 {

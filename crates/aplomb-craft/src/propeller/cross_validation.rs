@@ -3,14 +3,14 @@
 //! Run with `cargo test -p aplomb-craft choice -- --nocapture` for the table. Eight numbers of the blade are chosen anew, by least squares of the relative
 //! errors of CT and CP (Levenberg-Marquardt), the rest stays. The source of the measurements stands in their file.
 
-use super::Marking;
+use super::Designation;
 use super::blade::{GENERIC, Generic, Planform};
 use super::map::VISCOSITY_M2_S;
 use core::f64::consts::PI;
 
 struct Row {
     family: char,
-    marking: Marking,
+    designation: Designation,
     speed_rad_s: f64,
     measured: [f64; 2],
 }
@@ -24,7 +24,7 @@ fn rows() -> Vec<Row> {
             let number = |i: usize| cells[i].parse::<f64>().unwrap();
             Row {
                 family: cells[0].chars().next().unwrap(),
-                marking: Marking {
+                designation: Designation {
                     diameter_m: number(1) * 0.0254,
                     pitch_m: number(2) * 0.0254,
                     blades: 2,
@@ -58,7 +58,7 @@ fn moved(x: &[f64; CHOSEN]) -> Generic {
 /// Relative errors of CT and CP, row by row.
 fn errors(rows: &[&Row], blade: &Generic) -> Vec<f64> {
     let of = |row: &&Row| {
-        let found = row.marking.coefficients_of(blade, 0.0, row.speed_rad_s, VISCOSITY_M2_S);
+        let found = row.designation.coefficients_of(blade, 0.0, row.speed_rad_s, VISCOSITY_M2_S);
         [found.thrust / row.measured[0] - 1.0, found.power / row.measured[1] - 1.0]
     };
     rows.iter().flat_map(of).collect()

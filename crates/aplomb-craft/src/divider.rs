@@ -2,15 +2,15 @@
 
 /// Due on the first tick and on every so manieth from there.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Every {
+pub(crate) struct TickDivider {
     ticks: u32,
     left: u32,
 }
 
-impl Every {
+impl TickDivider {
     /// As near to `period_s` as whole ticks come, and at least one.
     pub(crate) fn new(period_s: f64, tick_s: f64) -> Self {
-        Every { ticks: libm::fmax(1.0, libm::floor(period_s / tick_s + 0.5)) as u32, left: 0 }
+        TickDivider { ticks: libm::fmax(1.0, libm::floor(period_s / tick_s + 0.5)) as u32, left: 0 }
     }
 
     /// Ticks from one time to the next.
@@ -36,10 +36,10 @@ mod tests {
 
     #[test]
     fn first_tick_is_due_and_then_every_so_manieth() {
-        let mut every = Every::new(0.005, 0.002);
+        let mut every = TickDivider::new(0.005, 0.002);
         let due: Vec<bool> = (0..7).map(|_| every.is_due()).collect();
         assert_eq!((every.ticks(), due), (3, vec![true, false, false, true, false, false, true]));
-        let mut each = Every::new(0.001, 0.005);
+        let mut each = TickDivider::new(0.001, 0.005);
         assert!((0..3).all(|_| each.is_due()));
     }
 }
