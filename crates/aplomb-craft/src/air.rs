@@ -1,4 +1,4 @@
-//! The place and its air: elevation, temperature, mean wind, gusts, turbulence.
+//! Air around the craft: elevation, temperature, mean wind, gusts, turbulence.
 
 use crate::atmosphere::{Air as StandardAir, SEA_LEVEL_DENSITY_KG_M3, geopotential_m};
 use crate::divider::TickDivider;
@@ -13,20 +13,20 @@ use glam::DVec3;
 /// Roughness length near the ground, flight phase category C: 0.15 ft (MIL-F-8785C 3.7.3.2) (m).
 pub const ROUGHNESS_M: f64 = 0.15 * FOOT_M;
 
-/// The place and its air. Wind directions are where it comes from, clockwise from north.
+/// Air of a flight. A wind direction is the direction that the wind comes from, clockwise from north.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AirConfig {
-    /// Ground at home above sea level (m), -500 to 9000.
+    /// Elevation of home above sea level (m), -500 to 9000.
     pub elevation_m: f64,
-    /// Temperature above the standard atmosphere (K), -80 to 60.
+    /// Temperature offset from the standard atmosphere (K), -80 to 60.
     pub temperature_offset_k: f64,
-    /// Gravity (m/s2); [`crate::gravity::normal_m_s2`] gives it by latitude.
+    /// Gravity (m/s2); [`crate::gravity::normal_m_s2`] gives it over the latitude.
     pub gravity_m_s2: f64,
-    /// Winds alike at all heights, each replacing the one before; times must not go backwards.
+    /// Winds, uniform over height, each replacing the one before, in ascending order of time.
     pub winds: Vec<WindStep>,
-    /// Mean wind at 20 ft that grows with height, added to `winds` (m/s).
+    /// Mean wind at 20 ft (m/s), with a logarithmic profile over height, added to `winds`.
     pub u20_m_s: Option<f64>,
-    /// Where the wind of `u20_m_s` comes from (deg).
+    /// Direction that the wind of `u20_m_s` comes from (deg).
     pub u20_from_deg: f64,
     /// Roughness length for `u20_m_s` (m), under 20 ft.
     pub roughness_m: f64,
@@ -53,16 +53,16 @@ impl Default for AirConfig {
     }
 }
 
-/// From `at_s` on the wind goes over to this one, evenly within `ramp_s`.
+/// A change of the wind from `at_s` on: linear over `ramp_s` to this wind.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct WindStep {
     /// Start of the change (s).
     pub at_s: f64,
-    /// Direction it comes from (deg).
+    /// Direction that it comes from (deg).
     pub from_deg: f64,
     /// Speed (m/s).
     pub speed_m_s: f64,
-    /// Duration of the change (s); 0 for at once.
+    /// Duration of the change (s); 0 for a step.
     pub ramp_s: f64,
 }
 
@@ -93,8 +93,8 @@ impl AirConfig {
     }
 }
 
-/// Mean wind at `height_m` over the mean wind at 20 ft: `ln(h/z0) / ln(20 ft/z0)`, zero at and below z0
-/// (MIL-F-8785C 3.7.3.2).
+/// Ratio of the mean wind at `height_m` to the mean wind at 20 ft: `ln(h/z0) / ln(20 ft/z0)`, zero at and
+/// below z0 (MIL-F-8785C 3.7.3.2).
 ///
 /// ```
 /// use aplomb_craft::air::{ROUGHNESS_M, mean_wind_ratio};
@@ -107,30 +107,31 @@ pub fn mean_wind_ratio(height_m: f64, roughness_m: f64) -> f64 {
     libm::log(height_m / roughness_m) / libm::log(20.0 * FOOT_M / roughness_m)
 }
 
-/// Unit vector of the flow of a wind that comes from `from_deg`, north-east-down.
+/// Unit vector of the flow of a wind from `from_deg`, north-east-down.
 fn flow(from_deg: f64) -> DVec3 {
     let from = from_deg * (PI / 180.0);
     DVec3::new(-libm::cos(from), -libm::sin(from), 0.0)
 }
 
-/// A gust with its direction and the speed that carries it.
+/// A gust with its direction and its convection speed.
 #[derive(Clone, Copy, Debug)]
 struct ArrivingGust {
     gust: Gust,
     flow: DVec3,
-    /// Set when it arrives: the mean wind then, but no less than the gust's own peak, since its air moves that fast itself.
+    /// Convection speed, set on arrival: the mean wind at that time, at least the peak of the gust.
     carry_m_s: Option<f64>,
 }
 
-/// The air as it goes by. What hangs on the height (density, mean wind, turbulence scales) is taken anew every 50 ms: at a
-/// climb of 10 m/s the density has changed by 5e-5 in that time. Turbulence is worked out every 4 ms and goes evenly in
-/// between, in which time air of 10 m/s has gone by a tenth of the craft: what is smaller, the rotors average out.
+/// Air at the craft. Quantities that depend on the height (density, mean wind, turbulence scales) are updated
+/// every 50 ms: at a climb of 10 m/s the density changes by 5e-5 in that time. Turbulence is computed every 4
+/// ms and interpolated linearly. In 4 ms, air at 10 m/s moves by a tenth of the craft's size; the rotors
+/// average smaller eddies.
 #[derive(Clone, Debug)]
 pub(crate) struct Air {
     config: AirConfig,
     refresh: TickDivider,
     next_wind: usize,
-    /// Ramp under way: start, per-second rate, from, to.
+    /// Current ramp: start, rate (1/s), from, to.
     ramp: (f64, f64, DVec3, DVec3),
     profile_flow: DVec3,
     profile: DVec3,
@@ -152,7 +153,7 @@ impl Air {
     const REFRESH_S: f64 = 0.05;
     const TURBULENCE_S: f64 = 0.004;
 
-    /// The air at time 0 around a craft at `height_m`; `config` has been checked.
+    /// Air at time 0 at `height_m`; `config` has been checked.
     pub(crate) fn new(config: &AirConfig, height_m: f64, tick_s: f64, seed: u64) -> Self {
         let gusts = config.gusts.iter().map(|gust| ArrivingGust {
             gust: *gust,
@@ -196,7 +197,8 @@ impl Air {
         air
     }
 
-    /// Before a tick around a craft at `height_m`: takes what hangs on the height anew if due.
+    /// Updates the quantities that depend on the height, if due. Called before a tick with the craft at
+    /// `height_m`.
     #[inline]
     pub(crate) fn update_height(&mut self, height_m: f64) {
         if self.refresh.is_due() {
@@ -204,7 +206,7 @@ impl Air {
         }
     }
 
-    /// Moves the wind to the end of a tick, time `time_s`.
+    /// Advances the wind to the end of a tick, at `time_s`.
     #[inline]
     pub(crate) fn advance(&mut self, time_s: f64) {
         self.mean_m_s = self.mean(time_s);
@@ -222,13 +224,13 @@ impl Air {
         self.standard.density_kg_m3
     }
 
-    /// rho/1.225.
+    /// Density ratio rho/1.225.
     #[inline]
     pub(crate) fn density_ratio(&self) -> f64 {
         self.standard.density_kg_m3 * (1.0 / SEA_LEVEL_DENSITY_KG_M3)
     }
 
-    /// What the rotors feel of the air.
+    /// State of the air at the rotors.
     #[inline]
     pub(crate) fn medium(&self) -> Medium {
         Medium { density_ratio: self.density_ratio(), reynolds_ratio: self.reynolds_ratio }
@@ -250,7 +252,7 @@ impl Air {
             self.profile = self.profile_flow * mean_wind_ratio(height_m, self.config.roughness_m);
         }
         let speed = libm::sqrt(self.mean_m_s.length_squared());
-        // Where the mean wind vanishes, as at the ground, the axes stay those of the wind above.
+        // Where the mean wind vanishes, as on the ground, the last direction is kept.
         if speed > 1e-9 {
             self.along = self.mean_m_s / speed;
         }
@@ -259,7 +261,7 @@ impl Air {
         }
     }
 
-    /// The mean wind at `time_s`, which never goes backwards.
+    /// Mean wind at `time_s`; times must ascend.
     #[inline]
     fn mean(&mut self, time_s: f64) -> DVec3 {
         while let Some(step) = self.config.winds.get(self.next_wind).filter(|step| step.at_s <= time_s) {
@@ -275,7 +277,7 @@ impl Air {
     fn stepped(&self, time_s: f64) -> DVec3 {
         let (start_s, rate, from, to) = self.ramp;
         let share = (time_s - start_s) * rate;
-        // A step without ramp: 0 times infinity is NaN and must count as arrived.
+        // A step without ramp: 0 times infinity is NaN, which must count as complete.
         if share < 1.0 { from + (to - from) * share } else { to }
     }
 

@@ -1,7 +1,8 @@
 //! Standard atmosphere, ISO 2533:1975, troposphere (to 11 km), with a temperature offset.
 //!
-//! `T = T0 + dT - L H`, `p = p0 (1 - L H / (T0 + dT))^(g0 / (R L))`, `rho = p / (R T)`, with H the geopotential height.
-//! The offset dT shifts the whole temperature column over an unchanged sea-level pressure, in hydrostatic balance.
+//! `T = T0 + dT - L H`, `p = p0 (1 - L H / (T0 + dT))^(g0 / (R L))`, `rho = p / (R T)`, with H the
+//! geopotential height. The offset dT shifts the whole temperature column over an unchanged sea-level
+//! pressure, in hydrostatic balance.
 
 /// Sea-level temperature (K).
 pub const SEA_LEVEL_TEMPERATURE_K: f64 = 288.15;
@@ -23,7 +24,7 @@ const HEAT_RATIO: f64 = 1.4;
 const SUTHERLAND_FACTOR: f64 = 1.458e-6;
 const SUTHERLAND_TEMPERATURE_K: f64 = 110.4;
 
-/// The air at one height.
+/// State of the air at one height.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Air {
     /// Temperature (K).
@@ -35,7 +36,7 @@ pub struct Air {
 }
 
 impl Air {
-    /// Air at geopotential height `height_m` above sea level. Heights are held to -1000..11000 m.
+    /// Air at geopotential height `height_m` above sea level. Heights are clamped to -1000..11000 m.
     ///
     /// ```
     /// let air = aplomb_craft::atmosphere::Air::at(1000.0, 0.0);
@@ -109,7 +110,7 @@ mod tests {
     }
 
     #[test]
-    fn warm_air_is_thinner_and_stays_in_hydrostatic_balance() {
+    fn warm_air_has_lower_density_in_hydrostatic_balance() {
         let (below, middle, above) = (Air::at(999.0, 20.0), Air::at(1000.0, 20.0), Air::at(1001.0, 20.0));
         let balance = (below.pressure_pa - above.pressure_pa) / 2.0 / (middle.density_kg_m3 * 9.80665);
         assert!((balance - 1.0).abs() < 1e-7, "{balance}");
@@ -117,7 +118,7 @@ mod tests {
     }
 
     #[test]
-    fn geopotential_height_falls_behind() {
+    fn geopotential_height_is_below_geometric_height() {
         assert!((geopotential_m(11_019.1) - 11_000.0).abs() < 0.1);
         assert_eq!(geopotential_m(0.0), 0.0);
     }

@@ -1,14 +1,16 @@
-//! Battery: the open-circuit curve of one lithium-polymer cell, times the cells in series, less a series resistance.
+//! Battery: open-circuit voltage of a lithium-polymer cell over its charge, series resistance and two
+//! transients.
 //!
-//! `V = cells Voc(s) - v_short - v_long - R I`, `ds/dt = -I / capacity`; the voltages of the two transients, if wanted, follow
-//! `v' = I/C - v/(R C)`. The curves are those of Chen and Rincon-Mora (2006, IEEE Trans. Energy Conversion 21(2):504-511,
-//! eqs. 2-7), measured on an 850 mAh cell. A pack made for high currents has a much lower resistance for its capacity than that
-//! cell, so the resistance is a field of its own; the transients' resistances are scaled with it and keep their time constants.
+//! `V = cells Voc(s) - v_short - v_long - R I`, `ds/dt = -I / capacity`. The voltages of the two optional
+//! transients follow `v' = I/C - v/(R C)`. The curves are those of Chen and Rincon-Mora (2006, IEEE Trans.
+//! Energy Conversion 21(2):504-511, eqs. 2-7), measured on an 850 mAh cell. A pack for high currents has a
+//! much lower resistance for its capacity than that cell, so the resistance is a separate field. The
+//! resistances of the transients are scaled with it; their time constants are kept.
 
 use crate::divider::TickDivider;
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 
-/// Circuit elements of the cell over state of charge `s` in 0..1.
+/// Circuit elements of the cell over the state of charge `s` in 0..1.
 pub mod cell {
     /// Open-circuit voltage (V), eq. 2: `-1.031 e^(-35 s) + 3.685 + 0.2156 s - 0.1178 s^2 + 0.3201 s^3`.
     ///
@@ -45,20 +47,20 @@ pub mod cell {
     }
 }
 
-/// A pack.
+/// A battery pack.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
     /// Cells in series, 1 to 14.
     pub cells: u32,
     /// Capacity (Ah).
     pub capacity_ah: f64,
-    /// Charge at the start as a share of the capacity, 0..1.
+    /// State of charge at the start, 0..1.
     pub state_of_charge: f64,
     /// Series resistance of the whole pack with its leads (ohm).
     pub resistance_ohm: f64,
-    /// Current drawn by everything but the motors (A).
+    /// Current drawn by all loads but the motors (A).
     pub base_current_a: f64,
-    /// With the short and the long transient of the cell.
+    /// Includes the short and the long transient of the cell.
     pub transients: bool,
 }
 
@@ -75,22 +77,22 @@ impl Config {
     }
 }
 
-/// What the terminals show.
+/// Values at the terminals.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Terminals {
     /// Terminal voltage (V).
     pub voltage_v: f64,
     /// Current drawn (A).
     pub current_a: f64,
-    /// Charge left as a share of the capacity, 0..1.
+    /// State of charge, 0..1.
     pub state_of_charge: f64,
 }
 
-/// One resistor with its capacitor, for the whole pack.
+/// One resistor-capacitor pair of the whole pack.
 #[derive(Clone, Copy, Debug, Default)]
 struct Transient {
     voltage_v: f64,
-    /// Share kept over a tick, and voltage added by each ampere.
+    /// Decay factor over a tick, and voltage gain per ampere.
     keep: f64,
     per_a: f64,
 }
@@ -108,8 +110,8 @@ impl Transient {
     }
 }
 
-/// A pack being discharged. The open-circuit voltage is taken anew every 0.1 s: at ten times the capacity per hour it has
-/// moved by less than 1 mV a cell over the flat part of the curve.
+/// A pack being discharged. The open-circuit voltage is updated every 0.1 s: at a discharge of ten times the
+/// capacity per hour it changes by less than 1 mV per cell in that time over the flat part of the curve.
 #[derive(Clone, Debug)]
 pub(crate) struct Battery {
     config: Config,
@@ -142,13 +144,14 @@ impl Battery {
         battery
     }
 
-    /// Finds the balance of voltage and motor current: `motors_a(V)` is what the motors draw at the terminal voltage V and how
-    /// that changes by V (A, A/V >= 0). The terminal voltage never falls below zero.
+    /// Solves for the terminal voltage. `motors_a(V)` is the motor current at the terminal voltage V and its
+    /// derivative by V (A, A/V >= 0). The terminal voltage is at least zero.
     #[inline]
     pub(crate) fn load(&mut self, motors_a: impl Fn(f64) -> (f64, f64)) {
         let (rested_v, resistance) = (self.rested_v(), self.config.resistance_ohm);
         let mut voltage_v = self.terminals.voltage_v;
-        // The draw is piecewise linear and grows with the voltage: one round where no motor meets a limit, seldom three.
+        // The current is piecewise linear and rises with the voltage: one iteration if no motor is at a
+        // limit, rarely three.
         for _ in 0..8 {
             let (drawn_a, per_volt) = motors_a(voltage_v);
             let current_a = drawn_a + self.config.base_current_a;
@@ -162,7 +165,7 @@ impl Battery {
         self.terminals.voltage_v = voltage_v;
     }
 
-    /// Uses one tick's charge.
+    /// Removes the charge of one tick.
     #[inline]
     pub(crate) fn advance(&mut self) {
         let charge = self.terminals.state_of_charge - self.share_per_a * self.terminals.current_a;
@@ -176,12 +179,12 @@ impl Battery {
         }
     }
 
-    /// Takes what hangs on the charge anew.
+    /// Updates the values that depend on the charge.
     fn refresh(&mut self) {
         let (cells, charge) = (f64::from(self.config.cells), self.terminals.state_of_charge);
         self.open_circuit_v = cells * cell::open_circuit_v(charge);
         if self.config.transients {
-            // A pack of less resistance is that cell, many times side by side.
+            // A pack of lower resistance is equivalent to several such cells in parallel.
             let share = self.config.resistance_ohm / cell::series_ohm(charge);
             let [short, long] = &mut self.transients;
             let (ohm, farad) = (cell::short_ohm(charge), cell::short_f(charge));
@@ -191,13 +194,13 @@ impl Battery {
         }
     }
 
-    /// Voltage without load, after what the transients still take (V).
+    /// Open-circuit voltage less the voltages of the transients (V).
     #[inline]
     fn rested_v(&self) -> f64 {
         self.open_circuit_v - (self.transients[0].voltage_v + self.transients[1].voltage_v)
     }
 
-    /// Terminal voltage under a constant motor power (W); `None` if the pack cannot give it.
+    /// Terminal voltage at a constant motor power (W); `None` if the pack cannot deliver it.
     pub(crate) fn voltage_at_power(&self, motors_w: f64) -> Option<f64> {
         let resistance = self.config.resistance_ohm;
         let rested = self.rested_v() - resistance * self.config.base_current_a;
@@ -241,8 +244,8 @@ mod tests {
     }
 
     #[test]
-    fn validate_cell_rows_tell_the_sign_of_the_square_term() {
-        // Copies with a wrong plus circulate; the rows must refuse them.
+    fn validate_cell_rows_reject_the_wrong_sign_of_the_square_term() {
+        // Published copies with a wrong sign exist; the rows must reject them.
         let wrong = |s: f64| cell::open_circuit_v(s) + 2.0 * 0.1178 * s * s;
         assert!(ROWS.iter().all(|[s, voltage, _]| (wrong(*s) - voltage).abs() > 5e-5));
     }
@@ -259,7 +262,7 @@ mod tests {
     }
 
     #[test]
-    fn capacity_is_used_and_voltage_sags() {
+    fn discharge_reduces_charge_and_voltage() {
         let mut battery = Battery::new(&pack(), 0.001);
         battery.load(|_| (22.0, 0.0));
         assert!((battery.terminals().voltage_v - (3.0 * 4.10290 - 0.66)).abs() < 1e-3);
@@ -276,15 +279,15 @@ mod tests {
     }
 
     #[test]
-    fn voltage_and_current_meet_each_other() {
-        // Four motors of 0.1 ohm at 5 V against the electromotive force pull the 0.03 ohm pack down: by hand,
+    fn voltage_and_current_are_consistent() {
+        // Four motors of 0.1 ohm at 5 V against the electromotive force load the 0.03 ohm pack: by hand,
         // V = (E + 0.03 * 4 * 5/0.1)/(1 + 0.03 * 4/0.1).
         let mut battery = Battery::new(&pack(), 0.001);
         battery.load(|voltage| (4.0 * (voltage - 5.0) / 0.1, 40.0));
         let expected = (battery.open_circuit_v + 6.0) / 2.2;
         assert!((battery.terminals().voltage_v - expected).abs() < 1e-9);
         assert!((battery.terminals().current_a - 40.0 * (expected - 5.0)).abs() < 1e-6);
-        // A limit of 20 A in all.
+        // With a limit of 20 A in total.
         battery.load(|voltage| {
             let free = 40.0 * (voltage - 5.0);
             if free > 20.0 { (20.0, 0.0) } else { (free, 40.0) }
@@ -293,9 +296,9 @@ mod tests {
     }
 
     #[test]
-    fn validate_transients_sag_and_come_back() {
-        // Chen and Rincon-Mora 2006, eqs. 4-7, at 1 A through one 850 mAh cell near full charge: the short transient has
-        // 0.04669 ohm and 703.6 F, 32.9 s; the long one 0.04984 ohm and 4475 F, 223 s.
+    fn validate_transients_sag_and_recover() {
+        // Chen and Rincon-Mora 2006, eqs. 4-7, at 1 A through one 850 mAh cell near full charge: the short
+        // transient has 0.04669 ohm and 703.6 F, 32.9 s; the long one 0.04984 ohm and 4475 F, 223 s.
         let config = Config {
             cells: 1,
             capacity_ah: 0.85,
@@ -316,7 +319,7 @@ mod tests {
         let expected =
             0.04669 * (1.0 - (-60.0_f64 / 32.85).exp()) + 0.04984 * (1.0 - (-60.0_f64 / 223.0).exp());
         assert!((sagged(&config, 60) / expected - 1.0).abs() < 0.01, "{} {expected}", sagged(&config, 60));
-        // A pack of a tenth of the resistance sags by a tenth.
+        // A pack with a tenth of the resistance has a tenth of the sag.
         let pack = Config { resistance_ohm: 0.1 * config.resistance_ohm, ..config };
         assert!((sagged(&pack, 60) / expected - 0.1).abs() < 0.001);
         assert!(sagged(&Config { resistance_ohm: 0.0, ..config }, 60).abs() < 1e-12);
@@ -325,7 +328,7 @@ mod tests {
     }
 
     #[test]
-    fn constant_power_meets_its_own_sag() {
+    fn constant_power_is_consistent_with_its_sag() {
         let battery = Battery::new(&pack(), 0.001);
         let voltage = battery.voltage_at_power(150.0).unwrap();
         assert!((battery.open_circuit_v - 0.03 * 150.0 / voltage - voltage).abs() < 1e-12);

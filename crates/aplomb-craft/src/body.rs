@@ -1,17 +1,17 @@
-//! The rigid body: state, equations of motion, one Runge-Kutta step.
+//! Rigid body: state, equations of motion, one Runge-Kutta step.
 //!
 //! World north-east-down, body forward-right-down, attitude q from body to world (Hamilton):
-//! `p' = v`, `v' = g + F/m`, `q' = 1/2 q (0, w)`, `I w' = tau - w x (I w + h)`, h the angular momentum of the rotors
-//! (ISO 1151-1 axes; Sola 2017, arXiv:1711.02508, eq. 200). Classical fourth order; the quaternion is brought back to unit
-//! length after each step.
+//! `p' = v`, `v' = g + F/m`, `q' = 1/2 q (0, w)`, `I w' = tau - w x (I w + h)`, h the angular momentum of the
+//! rotors (ISO 1151-1 axes; Sola 2017, arXiv:1711.02508, eq. 200). Integration is classical Runge-Kutta of
+//! fourth order. The quaternion is normalised after each step.
 
 use crate::forces::BodyLoad;
 use glam::{DMat3, DQuat, DVec3};
 
-/// Motion of the body.
+/// Motion state of the body.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct State {
-    /// Place of the centre of mass, north-east-down (m).
+    /// Position of the centre of mass, north-east-down (m).
     pub position_m: DVec3,
     /// Velocity, north-east-down (m/s).
     pub velocity_m_s: DVec3,
@@ -30,7 +30,7 @@ impl State {
         rate_rad_s: DVec3::ZERO,
     };
 
-    /// As it is `time` (s) on along `slope`.
+    /// State extrapolated by `time` (s) along `slope`.
     #[inline]
     pub(crate) fn extrapolated(&self, slope: &Slope, time: f64) -> State {
         State {
@@ -42,7 +42,7 @@ impl State {
     }
 }
 
-/// What acts on the body.
+/// Force and torque on the body.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Wrench {
     /// Force without gravity, world axes (N).
@@ -53,12 +53,12 @@ pub struct Wrench {
     pub rotor_momentum: f64,
 }
 
-/// Point of the step at which a wrench is wanted.
+/// Stage of the Runge-Kutta step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Stage {
     /// Start of the step.
     Start,
-    /// Middle of the step (asked twice).
+    /// Middle of the step (evaluated twice).
     Middle,
     /// End of the step.
     End,
@@ -74,7 +74,8 @@ pub(crate) struct Slope {
 }
 
 impl Slope {
-    /// With these velocity and acceleration, and an attitude that turns at `rate_rad_s`, which changes by `angular_acceleration`.
+    /// Slope of the given velocity and acceleration, of an attitude rotating at `rate_rad_s`, and of the
+    /// angular acceleration.
     pub(crate) fn of(
         velocity: DVec3,
         acceleration: DVec3,
@@ -96,8 +97,8 @@ pub struct Body {
 }
 
 impl Body {
-    /// A body of `mass_kg` with the inertia tensor about its centre of mass, in body axes. Both are taken as they are: the
-    /// checks are those of [`crate::Config`].
+    /// A body of `mass_kg` with the inertia tensor about its centre of mass in body axes. The arguments are
+    /// not checked; [`crate::Config`] checks them.
     pub fn new(mass_kg: f64, inertia_kg_m2: DMat3, gravity_m_s2: f64) -> Self {
         Body {
             per_mass: 1.0 / mass_kg,
@@ -107,7 +108,7 @@ impl Body {
         }
     }
 
-    /// Change of angular acceleration by a further torque about body z (N m).
+    /// Angular acceleration due to an additional torque about body z (N m).
     #[inline]
     pub(crate) fn yaw_acceleration(&self, torque_nm: f64) -> DVec3 {
         self.inverse.z_axis * torque_nm
@@ -124,7 +125,7 @@ impl Body {
         }
     }
 
-    /// Angular acceleration (rad/s2), with the rotors' momentum about body z.
+    /// Angular acceleration (rad/s2), including the angular momentum of the rotors about body z.
     #[inline(always)]
     fn angular_acceleration(&self, rate: DVec3, torque_nm: DVec3, rotor_momentum: f64) -> DVec3 {
         let mut momentum = self.inertia * rate;
@@ -132,7 +133,7 @@ impl Body {
         self.inverse * (torque_nm - rate.cross(momentum))
     }
 
-    /// The state `step_s` later under the wrench that `wrench(stage, state)` gives.
+    /// State after `step_s` under the wrench `wrench(stage, state)`.
     ///
     /// ```
     /// use aplomb_craft::body::{Body, State, Wrench};
@@ -147,7 +148,7 @@ impl Body {
         self.step_from(state, first, step_s, wrench)
     }
 
-    /// [`Body::step`] with the slope at its start already known.
+    /// [`Body::step`] with a given slope at its start.
     #[inline]
     pub(crate) fn step_from(
         &self,
@@ -159,8 +160,9 @@ impl Body {
         Body::integrate(state, a, step_s, |stage, state| self.slope(state, &wrench(stage, state)))
     }
 
-    /// [`Body::step_from`] under what goes with the craft alone, `start` and `middle` at those points of the step and linear in
-    /// between. As that hangs on nothing that moves, the same step falls apart into one of the attitude and two sums.
+    /// [`Body::step_from`] under loads that are fixed in body axes, with no contact: `start` and `middle` at
+    /// those points of the step, linear in between. These loads do not depend on the state, so the step
+    /// reduces to one of the attitude and two sums.
     #[inline]
     pub(crate) fn step_without_contact(
         &self,
@@ -203,7 +205,7 @@ impl Body {
         }
     }
 
-    /// One Runge-Kutta step over the slopes that `slope(stage, state)` gives.
+    /// One Runge-Kutta step with the slopes `slope(stage, state)`.
     #[inline(always)]
     pub(crate) fn integrate(
         state: &State,
@@ -237,7 +239,7 @@ impl Body {
         self.gravity
     }
 
-    /// Kinetic energy (J), without the rotors' own spin.
+    /// Kinetic energy (J), without that of the rotors' rotation.
     pub fn kinetic_energy_j(&self, state: &State) -> f64 {
         let v = state.velocity_m_s;
         let w = state.rate_rad_s;
@@ -250,7 +252,7 @@ impl Body {
     }
 }
 
-/// The product of a quaternion with the vector `v` as a quaternion without scalar part.
+/// Product of a quaternion with the pure quaternion of `v`.
 #[inline]
 fn product(q: DQuat, v: DVec3) -> DQuat {
     DQuat::from_xyzw(
@@ -261,7 +263,7 @@ fn product(q: DQuat, v: DVec3) -> DQuat {
     )
 }
 
-/// Brings a nearly unit quaternion back to unit length.
+/// Normalises a nearly unit quaternion.
 #[inline]
 fn unit(q: DQuat) -> DQuat {
     let squared = q.x * q.x + q.y * q.y + q.z * q.z + q.w * q.w;
@@ -273,7 +275,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn free_step_is_the_general_one() {
+    fn step_without_contact_equals_the_general_step() {
         let inertia =
             DMat3::from_cols_array_2d(&[[0.011, -0.001, 0.0005], [-0.001, 0.012, 0.0], [0.0005, 0.0, 0.021]]);
         let body = Body::new(1.2, inertia, 9.80665);

@@ -1,4 +1,4 @@
-//! The truth about a craft.
+//! Parameters of the simulated craft.
 
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, positive};
 use crate::propeller::{Designation, Planform};
@@ -6,53 +6,54 @@ use crate::rotors::{Rotors, Spin};
 use crate::{battery, drag, gimbal, ground, ground_effect, rotor, sensors, speed_controller};
 use glam::{DMat3, DVec3};
 
-/// The truth about a craft. Plain numbers in SI units; [`crate::Plant::new`] checks them all.
+/// Parameters of the simulated craft in SI units. [`crate::Plant::new`] checks them all.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Mass of everything (kg).
+    /// Total mass (kg).
     pub mass_kg: f64,
-    /// Inertia tensor about the centre of mass in body axes (kg m2), symmetric; off the diagonal stand the negative
-    /// products of inertia.
+    /// Inertia tensor about the centre of mass in body axes (kg m2), symmetric. The off-diagonal elements are
+    /// the negative products of inertia.
     pub inertia_kg_m2: [[f64; 3]; 3],
-    /// Where the rotors are and how they turn.
+    /// Position and sense of rotation of the rotors.
     pub arms: Rotors<Arm>,
-    /// Motor and propeller, alike on all arms.
+    /// Motor and propeller, the same on all arms.
     pub rotor: rotor::Config,
     /// Battery.
     pub battery: battery::Config,
     /// Drag.
     pub drag: drag::Config,
-    /// Feet and ground.
+    /// Landing gear and ground.
     pub ground: ground::Config,
-    /// More thrust near the ground; `None` for none.
+    /// Ground effect; `None` for none.
     pub ground_effect: Option<ground_effect::Config>,
     /// Speed controllers.
     pub speed_controller: speed_controller::Config,
     /// Sensors.
     pub sensors: sensors::Config,
-    /// Camera in its mount, if one is carried. [`crate::Plant`] checks it; whoever flies it makes a
-    /// [`gimbal::Gimbal`] of it.
+    /// Gimbal with its camera, if fitted. [`crate::Plant`] checks it but does not simulate it; see
+    /// [`gimbal::Gimbal`].
     pub gimbal: Option<gimbal::Config>,
 }
 
-/// One rotor's place and sense.
+/// Position and sense of rotation of one rotor.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Arm {
-    /// Ahead of the centre of mass (m).
+    /// Distance ahead of the centre of mass (m).
     pub x_m: f64,
-    /// Right of the centre of mass (m).
+    /// Distance to the right of the centre of mass (m).
     pub y_m: f64,
-    /// Below the centre of mass (m).
+    /// Distance below the centre of mass (m).
     pub z_m: f64,
     /// Sense of rotation.
     pub spin: Spin,
 }
 
 impl Config {
-    /// The demo craft: 1.2 kg with 9x5 propellers, thrust to weight about 2.2, a camera that reads the staff gauge at a weir.
+    /// Demo craft: 1.2 kg, 9x5 propellers, thrust to weight about 2.2, and a camera that reads the staff
+    /// gauge of a weir.
     ///
-    /// The propeller is known by its designation alone. Inertia, motor and battery are plausible for the size and stand for no
-    /// product.
+    /// The propeller is given by its designation only. Inertia, motor and battery are plausible for the size
+    /// and are not those of a product.
     pub fn weir_gauge() -> Self {
         let designation = Designation {
             diameter_m: 9.0 * 0.0254,
@@ -149,16 +150,16 @@ impl Config {
         DMat3::from_cols_array_2d(&self.inertia_kg_m2)
     }
 
-    /// Places of the rotors' hubs from the centre of mass, body axes (m).
+    /// Positions of the rotor hubs from the centre of mass, body axes (m).
     pub(crate) fn hubs(&self) -> [DVec3; 4] {
         self.arms.to_array().map(|arm| DVec3::new(arm.x_m, arm.y_m, arm.z_m))
     }
 
-    /// Thrust of each rotor (N) that carries `weight_n` without torque; `None` if there is none with all thrusts above zero.
-    /// `arms_nm_n` is each rotor's torque over its thrust.
+    /// Thrust of each rotor (N) that balances `weight_n` without torque; `None` unless all thrusts are
+    /// positive. `arms_nm_n` is the ratio of torque to thrust of each rotor.
     pub(crate) fn trim(&self, weight_n: f64, arms_nm_n: &[f64; 4]) -> Option<[f64; 4]> {
         let arms = self.arms.to_array();
-        // Rows: sum of thrusts, roll, pitch, yaw; last column the demand.
+        // Rows: sum of thrusts, roll, pitch, yaw; the last column is the right-hand side.
         let mut rows: [[f64; 5]; 4] = [[0.0; 5]; 4];
         for (i, arm) in arms.iter().enumerate() {
             rows[0][i] = 1.0;
@@ -172,7 +173,8 @@ impl Config {
     }
 }
 
-/// Gaussian elimination with row exchange on N rows of N + 1: the right-hand side comes last. `None` where singular.
+/// Gaussian elimination with partial pivoting on N rows of N + 1 elements, the last one the right-hand side.
+/// `None` if singular.
 pub(crate) fn solve<const N: usize, const M: usize>(mut rows: [[f64; M]; N]) -> Option<[f64; N]> {
     for column in 0..N {
         let largest = (column..N).max_by(|&a, &b| rows[a][column].abs().total_cmp(&rows[b][column].abs()))?;
@@ -199,8 +201,8 @@ fn check_inertia(inertia: &[[f64; 3]; 3]) -> Result<(), ConfigError> {
     if (xy - yx).abs().max((xz - zx).abs()).max((yz - zy).abs()) > 1e-9 * trace.abs() {
         return fail(FIELD, Reason::NotSymmetric);
     }
-    // With S = trace/2 I - J, the second moments of the mass: J is an inertia tensor when S is positive semi-definite, and
-    // regular when no more than one of its eigenvalues is zero, which is J positive definite.
+    // S = trace/2 I - J is the matrix of second moments of the mass. J is an inertia tensor if S is positive
+    // semi-definite, and regular if S has at most one zero eigenvalue, that is if J is positive definite.
     let second = [0.5 * trace - xx, 0.5 * trace - yy, 0.5 * trace - zz];
     let slack = -1e-9 * trace;
     let minors =

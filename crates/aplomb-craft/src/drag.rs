@@ -1,13 +1,13 @@
-//! Drag of the moving craft against the air, in body axes.
+//! Aerodynamic drag of the craft, in body axes.
 //!
-//! Three parts, each zero if not wanted, with v the velocity through the air in body axes:
-//! - rotors, mass-normalised and linear: `F = -m D v` (Faessler, Franchi and Scaramuzza 2018, RA-L 3(2), eq. 2); with
-//!   `scaled_with_thrust` it grows with the thrust, `F = -(T/g) D v` (Mahony, Kumar and Corke 2012, IEEE RAM 19(3):20-32),
-//!   equal to the first at T = m g;
-//! - body, linear: `F = -k v`;
-//! - body, quadratic: `F = -1/2 rho CdA |v| v`, CdA per axis.
+//! The sum of three parts, v the velocity through the air in body axes:
+//! - rotor drag, linear and over mass: `F = -m D v` (Faessler, Franchi and Scaramuzza 2018, RA-L 3(2), eq.
+//!   2); with `scaled_with_thrust` proportional to the thrust, `F = -(T/g) D v` (Mahony, Kumar and Corke
+//!   2012, IEEE RAM 19(3):20-32), which equals the former at T = m g;
+//! - linear body drag: `F = -k v`;
+//! - quadratic body drag: `F = -1/2 rho CdA |v| v`, CdA per axis.
 //!
-//! Turning is damped by `tau = -k w`. All forces act at the centre of mass.
+//! Rotation is damped by `tau = -k w`. All forces act at the centre of mass.
 
 use crate::error::{ConfigError, none_negative};
 use glam::DVec3;
@@ -15,15 +15,15 @@ use glam::DVec3;
 /// Drag of the whole craft. The axes are body forward, right, down.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Config {
-    /// Rotor drag over mass, per axis [1/s].
+    /// Rotor drag over mass, per axis (1/s).
     pub rotor_drag_per_s: [f64; 3],
-    /// Rotor drag grows with thrust.
+    /// Rotor drag is proportional to the thrust.
     pub scaled_with_thrust: bool,
     /// Linear body drag, per axis (N s/m).
     pub body_drag_n_s_m: [f64; 3],
     /// Drag area CdA of the body, per axis (m2).
     pub drag_area_m2: [f64; 3],
-    /// Damping of turning, per axis (N m s).
+    /// Rotational damping, per axis (N m s).
     pub rotational_damping_nm_s: [f64; 3],
 }
 
@@ -36,10 +36,10 @@ impl Config {
     }
 }
 
-/// Drag with its coefficients folded.
+/// Drag with precomputed coefficients.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Drag {
-    /// Linear part that does not depend on thrust (N s/m).
+    /// Linear part independent of the thrust (N s/m).
     constant: DVec3,
     /// Linear part per newton of thrust (s/m).
     per_thrust: DVec3,
@@ -51,7 +51,7 @@ impl Drag {
     pub(crate) fn new(config: &Config, mass_kg: f64, gravity_m_s2: f64) -> Self {
         let rotor = DVec3::from_array(config.rotor_drag_per_s);
         let body = DVec3::from_array(config.body_drag_n_s_m);
-        // Where there is no weight there is no hover thrust to scale by: the rotor part stays constant.
+        // Without gravity there is no hover thrust to scale by: the rotor part is constant.
         let scaled = config.scaled_with_thrust && gravity_m_s2 > 0.0;
         Drag {
             constant: if scaled { body } else { body + mass_kg * rotor },
@@ -80,7 +80,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn parts_follow_their_laws() {
+    fn drag_parts_follow_their_equations() {
         let config = Config {
             rotor_drag_per_s: [0.5, 0.4, 0.0],
             body_drag_n_s_m: [0.1, 0.1, 0.1],

@@ -2,14 +2,15 @@
 //!
 //! Scales and intensities over the height h in feet, 10 to 1000 ft (fig. 10, fig. 11, 3.7.3.4):
 //! `Lw = h`, `Lu = Lv = h/(0.177 + 0.000823 h)^1.2`, `sw = 0.1 u20`, `su = sv = sw/(0.177 + 0.000823 h)^0.4`.
-//! Higher up the air is alike along all axes: the scale goes evenly to the 1750 ft that hold from 2000 ft on (3.7.2.1). The
-//! intensity stays that of 1000 ft, 0.1 u20, which is our choice: the specification gives it there by the odds of meeting it.
-//! Forming filters (3.7.1.2), driven by white noise of unit two-sided density, T = L/V:
+//! Above 1000 ft the turbulence is isotropic: the scale goes linearly to 1750 ft, which holds from 2000 ft on
+//! (3.7.2.1). The intensity stays that of 1000 ft, 0.1 u20. This is an own choice: the specification gives it
+//! there by probability of exceedance. Forming filters (3.7.1.2), driven by white noise of unit two-sided
+//! density, T = L/V:
 //! `Hu = su sqrt(2 T) / (1 + T s)`, `Hv,w = s sqrt(T) (1 + sqrt(3) T s) / (1 + T s)^2`.
-//! Each filter is advanced by its exact solution over the tick: one state for u, two with a correlated pair of noises for
-//! v and w. The states have unit variance, so height and wind may change at any time without a jump.
-//! u lies along the mean wind, w is vertical (3.7.5). V is the speed of the mean wind with a floor, as for a craft that
-//! hovers in air that is carried past it.
+//! Each filter is advanced by its exact solution over the tick: one state for u, two with a correlated pair
+//! of noises for v and w. The states have unit variance, so height and wind may change at any time without a
+//! jump. u is along the mean wind, w is vertical (3.7.5). V is the speed of the mean wind, with a lower
+//! bound: the craft hovers in air that is convected past it.
 
 use crate::error::{ConfigError, not_negative};
 use crate::random::{Source, Stream};
@@ -17,17 +18,18 @@ use glam::DVec3;
 
 /// One foot (m).
 pub const FOOT_M: f64 = 0.3048;
-/// One international knot, 1852 m an hour (m/s).
+/// One international knot, 1852 m/h (m/s).
 pub const KNOT_M_S: f64 = 1852.0 / 3600.0;
-/// Least speed at which turbulence is carried past the craft (m/s): our choice, it keeps still air from freezing it.
+/// Lower bound of the convection speed (m/s), an own choice: turbulence in still air would be constant
+/// otherwise.
 pub const CARRY_FLOOR_M_S: f64 = 1.0;
 
 const LOWEST_FT: f64 = 10.0;
 const HIGHEST_FT: f64 = 1000.0;
-/// Scale from 2000 ft on (MIL-F-8785C 3.7.2.1) (ft).
+/// Scale above 2000 ft (MIL-F-8785C 3.7.2.1) (ft).
 const ALOFT_FT: f64 = 1750.0;
 
-/// How rough the air is.
+/// Intensity of the turbulence.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Turbulence {
     /// Mean wind at 20 ft that sets the intensity (m/s).
@@ -69,7 +71,7 @@ pub struct Profile {
 }
 
 impl Profile {
-    /// At `height_m` above ground, from 10 ft on.
+    /// Profile at `height_m` above ground, at least 10 ft.
     ///
     /// ```
     /// use aplomb_craft::dryden::{Profile, Turbulence};
@@ -79,7 +81,7 @@ impl Profile {
     pub fn at(height_m: f64, u20_m_s: f64) -> Profile {
         let height_ft = height_m / FOOT_M;
         if height_ft > HIGHEST_FT {
-            // From 1000 ft at 1000 ft evenly to 1750 ft at 2000 ft, alike along all axes.
+            // From 1000 ft at 1000 ft linearly to 1750 ft at 2000 ft, the same along all axes.
             let share = ((height_ft - HIGHEST_FT) / HIGHEST_FT).min(1.0);
             let scale_m = FOOT_M * (HIGHEST_FT + share * (ALOFT_FT - HIGHEST_FT));
             let intensity_m_s = 0.1 * u20_m_s;
@@ -105,28 +107,28 @@ impl Profile {
 /// The filter of u with unit variance: `x' = a x + b n`, `a = e^(-V dt/L)`, `b = sqrt(1 - a^2)`.
 #[derive(Clone, Copy, Debug)]
 pub struct Along {
-    /// Share kept from one tick to the next.
+    /// Decay factor over a tick.
     pub keep: f64,
-    /// Weight of the new normal number.
+    /// Standard deviation of the increment.
     pub new: f64,
     state: f64,
 }
 
 impl Along {
-    /// Starts in the stationary distribution; `steps` is V dt / L, the share of a length passed in a tick.
+    /// Starts in the stationary distribution. `steps` is V dt / L, the fraction of a length per tick.
     pub fn new(steps: f64, stream: &mut Stream) -> Self {
         let mut filter = Along { keep: 0.0, new: 0.0, state: stream.normal() };
         filter.set(steps);
         filter
     }
 
-    /// Changes V dt / L.
+    /// Sets V dt / L.
     pub fn set(&mut self, steps: f64) {
         self.keep = libm::exp(-steps);
         self.new = libm::sqrt(-libm::expm1(-2.0 * steps));
     }
 
-    /// The next value, of unit variance.
+    /// Next value, of unit variance.
     #[inline]
     pub fn advance(&mut self, stream: &mut Stream) -> f64 {
         self.state = self.keep * self.state + self.new * stream.normal();
@@ -136,9 +138,9 @@ impl Along {
 
 /// The filter of v and w with unit variance.
 ///
-/// With `T x1' = -x1 + sqrt(T) n` and `T x2' = x1 - x2` the output is `sqrt(3) x1 + (1 - sqrt(3)) x2`. Over a tick, with
-/// `d = V dt/L` and `e = e^-d`: `x1' = e x1 + n1`, `x2' = d e x1 + e x2 + n2`; the covariance of (n1, n2) is the integral of
-/// `(1, t)(1, t)^T e^(-2t)` over 0..d.
+/// With `T x1' = -x1 + sqrt(T) n` and `T x2' = x1 - x2` the output is `sqrt(3) x1 + (1 - sqrt(3)) x2`. Over a
+/// tick, with `d = V dt/L` and `e = e^-d`: `x1' = e x1 + n1`, `x2' = d e x1 + e x2 + n2`; the covariance of
+/// (n1, n2) is the integral of `(1, t)(1, t)^T e^(-2t)` over 0..d.
 #[derive(Clone, Copy, Debug)]
 pub struct Across {
     keep: f64,
@@ -160,7 +162,7 @@ impl Across {
         filter
     }
 
-    /// Changes V dt / L.
+    /// Sets V dt / L.
     pub fn set(&mut self, steps: f64) {
         self.keep = libm::exp(-steps);
         self.pass = steps * self.keep;
@@ -170,7 +172,7 @@ impl Across {
         self.second = libm::sqrt((q22 - self.shared * self.shared).max(0.0));
     }
 
-    /// The next value, of unit variance.
+    /// Next value, of unit variance.
     #[inline]
     pub fn advance(&mut self, stream: &mut Stream) -> f64 {
         const SQRT_3: f64 = 1.732_050_807_568_877_2;
@@ -184,7 +186,7 @@ impl Across {
     }
 }
 
-/// Integrals of `t^n e^(-2t)` over 0..d for n = 0, 1, 2: the closed forms, and their series where those cancel.
+/// Integrals of `t^n e^(-2t)` over 0..d for n = 0, 1, 2: closed forms, and series where those cancel.
 fn covariance(d: f64) -> [f64; 3] {
     if d > 0.5 {
         let e = libm::exp(-2.0 * d);
@@ -204,7 +206,7 @@ fn covariance(d: f64) -> [f64; 3] {
     })
 }
 
-/// Turbulent air around the craft.
+/// Turbulence at the craft.
 #[derive(Clone, Debug)]
 pub(crate) struct Dryden {
     u20_m_s: f64,
@@ -234,7 +236,7 @@ impl Dryden {
         dryden
     }
 
-    /// Takes a new height above ground and mean wind speed.
+    /// Sets the height above ground and the mean wind speed.
     pub(crate) fn refresh(&mut self, height_m: f64, wind_m_s: f64, tick_s: f64) {
         self.profile = Profile::at(height_m, self.u20_m_s);
         let travel = wind_m_s.max(CARRY_FLOOR_M_S) * tick_s;
@@ -243,7 +245,7 @@ impl Dryden {
         self.vertical.set(travel / self.profile.vertical_scale_m);
     }
 
-    /// The next (u, v, w): along the mean wind, to its right, down (m/s).
+    /// Next (u, v, w): along the mean wind, to its right, down (m/s).
     #[inline]
     pub(crate) fn advance(&mut self) -> DVec3 {
         let [along, across, vertical] = &mut self.streams;

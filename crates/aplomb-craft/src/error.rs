@@ -1,17 +1,17 @@
-//! The one error of this crate: a number in a configuration that cannot be.
+//! Error type of the crate: an invalid number in a configuration.
 
 use core::fmt;
 
-/// A field that cannot be simulated, and why.
+/// An invalid field and the reason.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ConfigError {
     /// Path of the field, e.g. `rotor.time_constant_s`.
     pub field: &'static str,
-    /// What is wrong with it.
+    /// Reason.
     pub reason: Reason,
 }
 
-/// Why a field was refused.
+/// Reason why a field is invalid.
 #[non_exhaustive]
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Reason {
@@ -21,31 +21,31 @@ pub enum Reason {
     NotPositive,
     /// Must be zero or above.
     Negative,
-    /// Must lie between the two bounds (both included).
+    /// Must be within the two bounds (inclusive).
     OutOfRange(f64, f64),
     /// The matrix is not symmetric.
     NotSymmetric,
     /// Not an inertia tensor: a principal moment is not positive, or exceeds the sum of the other two.
     NotAnInertia,
-    /// Times must not go backwards in the list.
+    /// Times must be in ascending order.
     NotAscending,
-    /// With these arms no set of upward thrusts balances the craft's weight without torque.
+    /// No set of upward thrusts at these arms balances the weight without torque.
     NoTrim,
     /// The rotors cannot carry the craft with this battery.
     CannotHover,
-    /// Longer than the history that is kept.
+    /// Longer than the history.
     TooLong,
-    /// The same part twice.
+    /// Must be another rotor.
     SameRotor,
-    /// Must be one part, not several together.
+    /// Must be the gyro or the accelerometer, not both.
     NeedsGyroOrAccelerometer,
-    /// The craft does not carry it.
+    /// Not fitted to the craft.
     NotFitted,
-    /// No row of the measurement is in still air.
+    /// No static row (advance ratio 0) in the measurement.
     NoStaticRow,
-    /// Two rows of the measurement stand at the same place.
+    /// Two rows of the measurement with the same key.
     Duplicate,
-    /// A stand holds the craft above the ground.
+    /// A test stand requires an airborne start.
     StandOnGround,
 }
 
@@ -60,23 +60,23 @@ impl fmt::Display for ConfigError {
             Reason::NotSymmetric => write!(f, "must be symmetric"),
             Reason::NotAnInertia => write!(
                 f,
-                "is no inertia tensor: each principal moment must be positive and at most the sum of the other two"
+                "is not an inertia tensor: each principal moment must be positive and at most the sum of the other two"
             ),
-            Reason::NotAscending => write!(f, "times must not go backwards"),
+            Reason::NotAscending => write!(f, "times must be in ascending order"),
             Reason::NoTrim => {
-                write!(f, "no upward thrusts at these places balance the weight without torque")
+                write!(f, "no upward thrusts at these arms balance the weight without torque")
             }
             Reason::CannotHover => write!(f, "the rotors cannot carry the craft on this battery"),
-            Reason::TooLong => write!(f, "is longer than the history that is kept"),
-            Reason::SameRotor => write!(f, "must be another part"),
+            Reason::TooLong => write!(f, "is longer than the history"),
+            Reason::SameRotor => write!(f, "must be another rotor"),
             Reason::NeedsGyroOrAccelerometer => {
-                write!(f, "must be one sensor, the gyro or the accelerometer")
+                write!(f, "must be the gyro or the accelerometer, not both")
             }
-            Reason::StandOnGround => write!(f, "a stand holds the craft above the ground"),
+            Reason::StandOnGround => write!(f, "a test stand requires an airborne start"),
             Reason::NotFitted => write!(f, "is not fitted to this craft"),
-            Reason::NoStaticRow => write!(f, "has no row in still air"),
+            Reason::NoStaticRow => write!(f, "has no static row"),
             Reason::Duplicate => {
-                write!(f, "has two rows at the same speed in still air, or at the same advance ratio")
+                write!(f, "has two static rows at the same speed, or two rows at the same advance ratio")
             }
         }
     }

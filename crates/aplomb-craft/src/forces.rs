@@ -1,4 +1,4 @@
-//! Everything that pushes and turns the craft, summed up.
+//! Sum of forces and torques on the craft.
 
 use crate::body::{Body, State, Wrench};
 use crate::drag::Drag;
@@ -7,7 +7,7 @@ use crate::mount::Rope;
 use crate::propulsion::Load;
 use glam::{DMat3, DVec3};
 
-/// Everything but the rotors that makes force and torque.
+/// Sources of force and torque other than the rotors.
 #[derive(Clone, Debug)]
 pub(crate) struct Forces {
     pub(crate) body: Body,
@@ -18,8 +18,8 @@ pub(crate) struct Forces {
     pub(crate) push_nm: DVec3,
 }
 
-/// What goes with the craft wherever it turns: force and torque of rotors, air and push in body axes (N, N m), and the
-/// rotors' momentum (kg m2/s).
+/// Load fixed in body axes over a stage of the step: force and torque of rotors, air and push (N, N m), and
+/// the angular momentum of the rotors (kg m2/s).
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct BodyLoad {
     pub(crate) force_n: DVec3,
@@ -28,14 +28,14 @@ pub(crate) struct BodyLoad {
 }
 
 impl BodyLoad {
-    /// With a further torque about body z (N m).
+    /// With an additional torque about body z (N m).
     #[inline]
     pub(crate) fn with_yaw(mut self, torque_nm: f64) -> BodyLoad {
         self.torque_nm.z += torque_nm;
         self
     }
 
-    /// As far from this as this is from `start`.
+    /// Linear extrapolation: as far from this as this is from `start`.
     #[inline(always)]
     pub(crate) fn extrapolated_from(&self, start: &BodyLoad) -> BodyLoad {
         BodyLoad {
@@ -47,7 +47,7 @@ impl BodyLoad {
 }
 
 impl Forces {
-    /// What goes with the craft at the velocity `air` (body axes, m/s) through air of that density, under the rotors' `load`.
+    /// Load at the velocity `air` (body axes, m/s) through air of the given density, with the rotors' `load`.
     #[inline(always)]
     pub(crate) fn body_load(
         &self,
@@ -70,13 +70,13 @@ impl Forces {
         }
     }
 
-    /// Whether ground or rope may hold the craft within a tick that ends no more than `reach_m` from `state`.
+    /// Whether ground contact or tether can act within a tick that ends at most `reach_m` from `state`.
     #[inline(always)]
     pub(crate) fn may_hold(&self, state: &State, reach_m: f64) -> bool {
         self.rope.is_some() || self.ground.near(state.position_m.z + reach_m)
     }
 
-    /// All force and torque in `state`: what goes with the craft, and what holds it.
+    /// Total force and torque in `state`: body load, ground contact and tether.
     #[inline(always)]
     pub(crate) fn wrench(&self, state: &State, rotation: &DMat3, body_load: &BodyLoad) -> Wrench {
         let mut wrench = Wrench {

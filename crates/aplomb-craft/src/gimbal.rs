@@ -1,22 +1,24 @@
-//! A camera in a three-axis mount: yaw outside, then roll, pitch inside.
+//! Camera on a three-axis gimbal; joints from the outside: yaw, roll, pitch.
 //!
-//! The camera is a rigid body held at its centre of mass by three joints whose rings have no mass. With R the turn from
-//! camera to frame, `R = Rz(yaw) Rx(roll) Ry(pitch)`, and the joints' axes seen from the camera as columns of
+//! The camera is a rigid body with its centre of rotation at the intersection of three joints; the rings are
+//! massless. R is the rotation from camera to base, `R = Rz(yaw) Rx(roll) Ry(pitch)`. The joint axes in
+//! camera axes are the columns of
 //!
 //! ```text
 //! A = [ (-sin p cos r, sin r, cos p cos r)   (cos p, 0, sin p)   (0, 1, 0) ]        (yaw, roll, pitch)
 //! ```
 //!
-//! the joints turn at `A^-1 (w - R^T w_frame)`. Massless rings pass on what their motors give (virtual work), so the joints'
-//! torques t put the torque T with `A^T T = t` on the camera:
+//! The joint rates are `A^-1 (w - R^T w_base)`. The rings are massless, so by virtual work the joint torques
+//! t exert the torque T on the camera with `A^T T = t`:
 //!
 //! ```text
 //! J dw/dt = T + m c x f - w x J w
 //! ```
 //!
-//! c the offset of the camera's mass from the joints' crossing, f the specific force there. Each t is the motor's torque,
-//! held to `stall (1 -+ rate/free)`, less viscous and dry friction, and a stop at the end of the travel. What the camera's
-//! motion does to the craft is left out: its inertia is about a hundredth of the craft's.
+//! c is the offset of the centre of mass from the intersection of the joints, f the specific force there.
+//! Each t is the motor torque, limited to `stall (1 -+ rate/no-load speed)`, less viscous and Coulomb
+//! friction, and the torque of the end stop. The reaction on the craft is neglected: the camera's inertia is
+//! about a hundredth of the craft's.
 
 use crate::error::{ConfigError, not_negative, positive, within};
 use crate::lanes::{larger, smaller};
@@ -24,46 +26,50 @@ use crate::random::{Source, Stream};
 use core::f64::consts::PI;
 use glam::{DMat3, DQuat, DVec3};
 
-/// Steps of integration in a tick: friction and stops are stiff. Over the tick the joints' axes are held.
+/// Integration steps per tick, because friction and stops are stiff. The joint axes are constant over the
+/// tick.
 const STEPS: usize = 2;
-/// Joint rate at which dry friction has built up to half of its size (rad/s): r/(|r| + this) stands for the sign of r.
+/// Joint rate at which Coulomb friction reaches half of its value (rad/s): r/(|r| + this) replaces the sign
+/// of r.
 const STICTION_RAD_S: f64 = 0.01;
-/// Natural frequency (rad/s) of the camera against a stop, critically damped.
+/// Natural frequency of the camera at an end stop (rad/s), critically damped.
 const STOP_RAD_S: f64 = 150.0;
-/// Commands kept.
+/// Length of the command history.
 const HISTORY: usize = 128;
 
-/// The mount and its camera.
+/// Parameters of the gimbal and its camera.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Moments of inertia of the camera about its own axes: along the line of sight, to its right, down (kg m2).
+    /// Moments of inertia of the camera about its own axes: along the line of sight, to its right, down (kg
+    /// m2).
     pub inertia_kg_m2: [f64; 3],
-    /// Mass of the camera times the offset of its centre from the joints' crossing, camera axes (kg m).
+    /// Mass of the camera times the offset of its centre of mass from the intersection of the joints, camera
+    /// axes (kg m).
     pub imbalance_kg_m: [f64; 3],
-    /// Travel either side of the middle: yaw, roll, pitch (rad). Roll below 80 deg: at 90 deg two axes are one.
+    /// Travel to either side: yaw, roll, pitch (rad). Roll at most 80 deg: at 90 deg two axes coincide.
     pub travel_rad: [f64; 3],
     /// Stall torque of each motor (N m).
     pub stall_torque_nm: f64,
-    /// Rate at which a motor has no torque left (rad/s).
+    /// No-load speed of each motor (rad/s).
     pub no_load_speed_rad_s: f64,
     /// Viscous friction of a joint (N m s).
     pub viscous_friction_nm_s: f64,
-    /// Dry friction of a joint (N m).
+    /// Coulomb friction of a joint (N m).
     pub coulomb_friction_nm: f64,
-    /// From the gyro's sample to the torque at the motors (s); rounded to whole ticks, at most 127.
+    /// Delay from the gyro sample to the motor torque (s), rounded to ticks, at most 127.
     pub delay_s: f64,
     /// White noise of the camera's gyro (rad/s/sqrt(Hz)).
     pub gyro_noise: f64,
-    /// Constant offset of the camera's gyro: each axis drawn evenly up to this (rad/s).
+    /// Constant bias of the camera's gyro: uniform within plus and minus this on each axis (rad/s).
     pub gyro_bias_rad_s: f64,
     /// Horizontal field of view (rad).
     pub field_of_view_rad: f64,
-    /// Picture width in pixels.
+    /// Image width in pixels.
     pub width_px: u32,
 }
 
 impl Config {
-    /// A 90 g camera with 4000 pixels over 60 deg. Plausible for the size; stands for no product.
+    /// A 90 g camera with 4000 pixels over 60 deg. Plausible for the size; not that of a product.
     #[must_use]
     pub fn small_camera() -> Self {
         let deg = PI / 180.0;
@@ -83,9 +89,9 @@ impl Config {
         }
     }
 
-    /// Pixels that the middle of the picture moves by for one degree.
+    /// Shift of the image centre in pixels per degree of rotation.
     ///
-    /// `width / (2 tan(view/2)) pi/180`, a picture without distortion.
+    /// `width / (2 tan(view/2)) pi/180`, for an image without distortion.
     ///
     /// ```
     /// let mount = aplomb_craft::gimbal::Config::small_camera();
@@ -123,18 +129,18 @@ impl Config {
     }
 }
 
-/// How the frame that carries the mount moves at one tick.
+/// Motion of the base, the frame that carries the gimbal, at one tick.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BaseMotion {
     /// Attitude, body to world.
     pub attitude: DQuat,
     /// Body rate (rad/s).
     pub rate_rad_s: DVec3,
-    /// Specific force at the mount, world axes (m/s2).
+    /// Specific force at the gimbal, world axes (m/s2).
     pub specific_force_m_s2: DVec3,
 }
 
-/// What the mount's own sensors say.
+/// Samples of the sensors of the gimbal.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Readings {
     /// Rate of the camera about its own axes (rad/s).
@@ -143,7 +149,7 @@ pub struct Readings {
     pub joints: [Joint; 3],
 }
 
-/// The angle of a joint as its sensor shows it: two parts of a turned magnet's field.
+/// Angle of a joint as sine and cosine, the output of a magnetic angle sensor.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Joint {
     /// Sine of the angle.
@@ -161,26 +167,26 @@ impl Joint {
 }
 
 impl Default for Joint {
-    /// Straight.
+    /// Angle zero.
     fn default() -> Self {
         Self { sine: 0.0, cosine: 1.0 }
     }
 }
 
-/// The mount with its camera.
+/// Simulated gimbal with its camera.
 #[derive(Clone, Debug)]
 pub struct Gimbal {
     config: Config,
     tick_s: f64,
     attitude: DQuat,
     rate: DVec3,
-    /// From camera to frame at the tick, and the joints that make it.
+    /// Rotation from camera to base at the tick, and the joint angles.
     camera_to_base: DMat3,
     joints: [Joint; 3],
     /// Cosines of the travel.
     travel_cosine: [f64; 3],
     per_inertia: DVec3,
-    /// Stall torque over the free rate (N m s).
+    /// Stall torque over no-load speed (N m s).
     stall_nm_s: f64,
     queue: [[f64; 3]; HISTORY],
     next: usize,
@@ -192,7 +198,7 @@ pub struct Gimbal {
 }
 
 impl Gimbal {
-    /// A camera that looks along the nose of its base, at rest in the frame.
+    /// A camera at rest relative to its base, with the line of sight along the nose.
     ///
     /// # Errors
     /// Names the first field that cannot be simulated.
@@ -223,13 +229,13 @@ impl Gimbal {
         Ok(mount)
     }
 
-    /// The samples of the current tick; asking again gives the same ones.
+    /// Samples of the current tick.
     #[must_use]
     pub fn sense(&self) -> Readings {
         self.readings
     }
 
-    /// Attitude of the camera, camera to world: forward is the line of sight.
+    /// Attitude of the camera, camera to world. Its forward axis is the line of sight.
     #[must_use]
     pub fn attitude(&self) -> DQuat {
         self.attitude
@@ -247,7 +253,7 @@ impl Gimbal {
         self.joints.iter().zip(self.travel_cosine).any(|(joint, travel)| joint.cosine <= travel)
     }
 
-    /// Lets one tick pass that ends with the frame at `base`; `torque_nm` (yaw, roll, pitch) goes to the motors after the
+    /// Advances by one tick. `base` is the motion at its end; `torque_nm` (yaw, roll, pitch) acts after the
     /// delay. NaN counts as 0.
     pub fn advance(&mut self, torque_nm: [f64; 3], base: &BaseMotion) {
         self.queue[self.next] = torque_nm.map(|torque| if torque.is_finite() { torque } else { 0.0 });
@@ -268,7 +274,7 @@ impl Gimbal {
         self.measure();
     }
 
-    /// One step under a torque by semi-implicit Euler: the rate first, then the attitude with the new rate.
+    /// One step of semi-implicit Euler: the rate, then the attitude with the new rate.
     #[inline]
     fn step(&mut self, torque_nm: DVec3) {
         let step_s = self.tick_s / STEPS as f64;
@@ -307,10 +313,10 @@ impl Gimbal {
     }
 }
 
-/// The joints of a turn from camera to frame: yaw, roll, pitch.
+/// Joint angles of a rotation from camera to base: yaw, roll, pitch.
 fn joints(camera_to_base: &DMat3) -> [Joint; 3] {
     let sine = camera_to_base.y_axis.z;
-    // The mount never comes near a quarter turn of roll, where yaw and pitch would be one.
+    // The travel keeps roll away from a quarter turn, where yaw and pitch are degenerate.
     let cosine = libm::sqrt((1.0 - sine * sine).max(1e-9));
     let across = 1.0 / cosine;
     let over = |sine: f64, cosine: f64| Joint { sine: sine * across, cosine: cosine * across };
@@ -321,7 +327,7 @@ fn joints(camera_to_base: &DMat3) -> [Joint; 3] {
     ]
 }
 
-/// A^-1: joint rates from the camera's rate relative to the frame, camera axes.
+/// A^-1: from the camera's rate relative to the base, in camera axes, to joint rates.
 fn to_joints(&[_, roll, pitch]: &[Joint; 3]) -> DMat3 {
     let across = 1.0 / roll.cosine;
     let (x, z) = (-pitch.sine * across, pitch.cosine * across);
@@ -353,7 +359,8 @@ mod tests {
         }
     }
 
-    /// Sways the frame by 6 deg at 1 Hz about roll for two seconds without any motor torque; returns the camera's largest turn.
+    /// Moves the base in roll with 6 deg amplitude at 1 Hz for two seconds without motor torque; returns the
+    /// largest rotation of the camera.
     fn largest_turn_rad(config: &Config) -> f64 {
         let level = base(DQuat::IDENTITY, DVec3::ZERO);
         let mut mount = Gimbal::new(config, &level, 1, TICK_S).unwrap();
@@ -369,14 +376,14 @@ mod tests {
     }
 
     #[test]
-    fn balanced_camera_without_friction_stays_in_space_and_friction_drags_it() {
+    fn balanced_camera_without_friction_keeps_its_attitude_and_friction_rotates_it() {
         assert!(largest_turn_rad(&frictionless()) < 1e-7);
         let sticky = Config { viscous_friction_nm_s: 1e-4, ..frictionless() };
         assert!(largest_turn_rad(&sticky) > 0.05);
     }
 
     #[test]
-    fn joint_angles_give_their_turn_back_and_axes_are_its_slopes() {
+    fn joint_angles_invert_the_rotation_and_axes_are_its_derivatives() {
         let angles = [0.7, -0.4, 0.9];
         let camera_to_base = |[yaw, roll, pitch]: [f64; 3]| {
             DQuat::from_rotation_z(yaw) * DQuat::from_rotation_x(roll) * DQuat::from_rotation_y(pitch)
@@ -393,7 +400,7 @@ mod tests {
     }
 
     #[test]
-    fn torque_about_the_pitch_axis_turns_the_camera_by_its_inertia() {
+    fn pitch_torque_accelerates_the_camera_by_its_inertia() {
         let config = Config { delay_s: 0.0, ..frictionless() };
         let level = base(DQuat::IDENTITY, DVec3::ZERO);
         let mut mount = Gimbal::new(&config, &level, 1, TICK_S).unwrap();
@@ -403,7 +410,7 @@ mod tests {
         // w = t T/J.
         let expected = 0.1 * 1e-4 / config.inertia_kg_m2[1];
         assert!((mount.rate_rad_s().y / expected - 1.0).abs() < 1e-9, "{}", mount.rate_rad_s());
-        // The twin: the command's delay is missing from the turn.
+        // The twin: the rotation lacks the command's delay.
         let mut late = Gimbal::new(&Config { delay_s: 0.006, ..config }, &level, 1, TICK_S).unwrap();
         for _ in 0..100 {
             late.advance([0.0, 0.0, 1e-4], &level);
@@ -412,7 +419,7 @@ mod tests {
     }
 
     #[test]
-    fn stop_holds_the_camera_at_the_end_of_its_travel() {
+    fn end_stop_limits_the_travel() {
         let config = Config { delay_s: 0.0, viscous_friction_nm_s: 1e-4, ..frictionless() };
         let level = base(DQuat::IDENTITY, DVec3::ZERO);
         let mut mount = Gimbal::new(&config, &level, 1, TICK_S).unwrap();

@@ -1,4 +1,4 @@
-//! Gravity: the standard value, and the normal gravity of the WGS-84 ellipsoid by latitude and height.
+//! Gravity: the standard value, and the normal gravity of the WGS-84 ellipsoid over latitude and height.
 
 /// Standard gravity (m/s2) (ISO 80000-3).
 pub const STANDARD_M_S2: f64 = 9.80665;
@@ -13,7 +13,8 @@ const CENTRIFUGAL_RATIO: f64 = 0.003_449_786_506_84;
 /// Normal gravity (m/s2) at a geodetic latitude (rad) and a height above the ellipsoid (m).
 ///
 /// `g = ge (1 + k sin^2) / sqrt(1 - e2 sin^2)` and the second-order height formula
-/// `g_h = g (1 - 2 h (1 + f + m - 2 f sin^2) / a + 3 h^2 / a^2)`: NIMA TR8350.2, 3rd ed. 2000, eqs. 4-1 and 4-3.
+/// `g_h = g (1 - 2 h (1 + f + m - 2 f sin^2) / a + 3 h^2 / a^2)`: NIMA TR8350.2, 3rd ed. 2000, eqs. 4-1 and
+/// 4-3.
 ///
 /// ```
 /// assert!((aplomb_craft::gravity::normal_m_s2(0.0, 0.0) - 9.7803253359).abs() < 1e-10);
@@ -44,7 +45,7 @@ mod tests {
         ] {
             let g = normal_m_s2(f64::to_radians(latitude_deg), height);
             assert!((g - expected).abs() < tolerance, "{latitude_deg} {height}: {g}");
-            // The twin: the standard constant is no model of latitude or height.
+            // The twin: the standard constant does not depend on latitude or height.
             assert!((STANDARD_M_S2 - expected).abs() > tolerance);
         }
     }

@@ -1,28 +1,31 @@
-//! Flat ground: four feet and four rotor hubs as springs with dampers and dry friction.
+//! Contact with flat ground: spring, damper and Coulomb friction at the four feet of the landing gear and the
+//! four rotor hubs.
 //!
-//! Each point in the ground pushes up with `k d + c d' d/sink` (never pulls), d its depth. Friction holds it by a spring to
-//! the spot where it touched down, up to `friction` times the push; beyond that the spot is dragged along. Stiffness and
-//! damping are derived: four feet carry the weight at depth `static_deflection_m`, and the craft bounces on them with `damping_ratio`.
+//! Each point below the surface has the normal force `k d + c d' d/d0`, not below zero, with its depth d and
+//! the static deflection d0. A spring to the point of touchdown gives the friction force, up to `friction`
+//! times the normal force; beyond that the point of touchdown is moved along. Stiffness and damping are
+//! derived: four feet carry the weight at the depth `static_deflection_m`, with `damping_ratio` of the
+//! vertical oscillation.
 
 use crate::error::{ConfigError, finite, positive, within};
 use glam::{DMat3, DVec2, DVec3};
 
-/// Feet and what they stand on.
+/// Landing gear and ground.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Distance of each foot ahead of or behind the middle of the feet (m).
+    /// Distance of each foot ahead of or behind the centre of the landing gear (m).
     pub foot_x_m: f64,
-    /// Distance of each foot right or left of the middle of the feet (m).
+    /// Distance of each foot to the right or left of the centre of the landing gear (m).
     pub foot_y_m: f64,
-    /// Depth of the feet below the centre of mass (m).
+    /// Distance of the feet below the centre of mass (m).
     pub foot_z_m: f64,
-    /// Middle of the feet, ahead of the centre of mass (m).
+    /// Centre of the landing gear, ahead of the centre of mass (m).
     pub centre_x_m: f64,
-    /// Middle of the feet, right of the centre of mass (m).
+    /// Centre of the landing gear, to the right of the centre of mass (m).
     pub centre_y_m: f64,
-    /// Depth at which four feet carry the weight (m).
+    /// Static deflection: depth at which four feet carry the weight (m).
     pub static_deflection_m: f64,
-    /// Damping of the bounce over its critical damping, 0..1.
+    /// Damping ratio of the vertical oscillation, 0..1.
     pub damping_ratio: f64,
     /// Coefficient of friction, 0..5.
     pub friction: f64,
@@ -43,12 +46,12 @@ impl Config {
 
 const POINTS: usize = 8;
 
-/// The ground under the craft, with the spots the points hold on to.
+/// Ground contact with the points of touchdown.
 #[derive(Clone, Debug)]
 pub(crate) struct Ground {
     points: [DVec3; POINTS],
     held: [Option<DVec2>; POINTS],
-    /// Down coordinate of the surface: home is the craft's centre of mass at rest on its feet.
+    /// Down coordinate of the surface. Home is the centre of mass of the craft at rest on its landing gear.
     surface_m: f64,
     /// Distance of the farthest point from the centre of mass.
     reach_m: f64,
@@ -60,7 +63,7 @@ pub(crate) struct Ground {
 
 impl Ground {
     pub(crate) fn new(config: &Config, hubs: [DVec3; 4], mass_kg: f64) -> Self {
-        // The nominal weight, also where a test switches gravity off.
+        // Nominal weight, also if a test sets gravity to zero.
         let weight = mass_kg * crate::gravity::STANDARD_M_S2;
         let foot = |x: f64, y: f64| {
             let (x_m, y_m) = (x * config.foot_x_m, y * config.foot_y_m);
@@ -84,7 +87,7 @@ impl Ground {
         }
     }
 
-    /// Whether any point can touch with the centre of mass at this down coordinate.
+    /// Whether any point can be in contact with the centre of mass at this down coordinate.
     #[inline]
     pub(crate) fn near(&self, down_m: f64) -> bool {
         down_m + self.reach_m >= self.surface_m
@@ -96,7 +99,7 @@ impl Ground {
         self.surface_m - down_m
     }
 
-    /// Force in world axes and torque in body axes.
+    /// Contact force in world axes and torque in body axes.
     pub(crate) fn wrench(
         &self,
         position: DVec3,
@@ -129,7 +132,7 @@ impl Ground {
         (self.stiffness * depth + damping * sinking).max(0.0)
     }
 
-    /// Moves the held spots after a step; returns whether any point touches.
+    /// Updates the points of touchdown after a step; returns whether any point is in contact.
     pub(crate) fn update_contacts(
         &mut self,
         position: DVec3,
@@ -160,7 +163,7 @@ impl Ground {
     }
 }
 
-/// `v` shortened to at most `longest`.
+/// `v`, limited to the length `longest`.
 #[inline]
 fn shorten(v: DVec2, longest: f64) -> DVec2 {
     let squared = v.length_squared();

@@ -1,8 +1,9 @@
-//! Ground effect: near the ground a rotor gives more thrust at the same speed and power.
+//! Ground effect: higher thrust of a rotor near the ground at the same speed and power.
 //!
-//! `T/T0 = 1/(1 - (R/4z)^2/(1 + (V/v)^2))` (Cheeseman and Bennett 1955, ARC R&M 3021), z the height of the hub, V the flow across
-//! the rotor, v the velocity it induces: by Glauert's law in level flight, `v^2 (V^2 + v^2) = vh^4`. The equation has a pole at
-//! z = R/4; z is held to R/2, where it gives 4/3. Over 10 R it gives less than 0.07 % and is left out.
+//! `T/T0 = 1/(1 - (R/4z)^2/(1 + (V/v)^2))` (Cheeseman and Bennett 1955, ARC R&M 3021), z the height of the
+//! hub, V the edgewise flow, v the induced velocity by Glauert's law in level flight,
+//! `v^2 (V^2 + v^2) = vh^4`. The equation has a pole at z = R/4. z is at least R/2, where the ratio is 4/3.
+//! Above 10 R the effect is below 0.07 % and is neglected.
 
 use crate::atmosphere::SEA_LEVEL_DENSITY_KG_M3;
 use crate::error::{ConfigError, within};
@@ -10,11 +11,11 @@ use crate::lanes::each;
 use core::f64::consts::PI;
 use glam::DMat3;
 
-/// Lowest and highest hub that it is worked out for, over R.
+/// Lowest and highest hub height in the model, over R.
 const LOWEST: f64 = 0.5;
 const HIGHEST: f64 = 10.0;
 
-/// Rotors that feel the ground.
+/// Ground effect of the rotors.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
     /// Radius of each rotor R (m), 0.01 to 1.
@@ -26,8 +27,8 @@ impl Config {
         within("ground_effect.radius_m", self.radius_m, 0.01, 1.0)
     }
 
-    /// Thrust over that far from the ground, with the hub `height_m` above it, the air `edgewise_m_s` across the rotor and
-    /// `hover_m_s` > 0 the induced velocity in hover, vh.
+    /// Thrust ratio T/T0 with the hub `height_m` above the ground, the edgewise flow `edgewise_m_s`, and the
+    /// induced velocity in hover `hover_m_s` > 0, vh.
     ///
     /// ```
     /// let rotor = aplomb_craft::ground_effect::Config { radius_m: 0.1 };
@@ -40,7 +41,7 @@ impl Config {
     }
 }
 
-/// By R/z and the squares of V and vh (m2/s2).
+/// From R/z and the squares of V and vh (m2/s2).
 #[inline]
 fn ratio(per_height: f64, edgewise_m2_s2: f64, hover_m2_s2: f64) -> f64 {
     let near = 0.25 * if per_height > 0.0 { per_height.min(1.0 / LOWEST) } else { 1.0 / LOWEST };
@@ -51,7 +52,7 @@ fn ratio(per_height: f64, edgewise_m2_s2: f64, hover_m2_s2: f64) -> f64 {
     1.0 / (1.0 - near * near / swept)
 }
 
-/// The rotors over the ground.
+/// Precomputed ground effect of the rotors.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct GroundEffect {
     radius_m: f64,
@@ -59,7 +60,7 @@ pub(crate) struct GroundEffect {
     hover_per_n: f64,
 }
 
-/// Height of each hub over the ground (m), where any is near.
+/// Height of each hub above the ground (m), if any is near it.
 pub(crate) type Hubs = Option<[f64; 4]>;
 
 impl GroundEffect {
@@ -68,18 +69,19 @@ impl GroundEffect {
         GroundEffect { radius_m: config.radius_m, hover_per_n: 1.0 / (2.0 * SEA_LEVEL_DENSITY_KG_M3 * area) }
     }
 
-    /// The hubs of a craft whose centre of mass is `clearance_m` above the ground; none are near one that is upside down.
+    /// Hub heights of a craft whose centre of mass is `clearance_m` above the ground; `None` if it is upside
+    /// down.
     #[inline]
     pub(crate) fn hubs(&self, clearance_m: f64, rotation: &DMat3, [x, y, z]: &[[f64; 4]; 3]) -> Hubs {
         if clearance_m > HIGHEST * self.radius_m {
             return None;
         }
-        // Down in body axes.
+        // Down direction in body axes.
         let down = rotation.transpose().z_axis;
         (down.z > 0.0).then(|| each(|i| clearance_m - (x[i] * down.x + y[i] * down.y + z[i] * down.z)))
     }
 
-    /// Thrust over that far from the ground.
+    /// Thrust ratio T/T0.
     #[inline]
     pub(crate) fn ratio(&self, height_m: f64, edgewise_m2_s2: f64, thrust_n: f64, density_ratio: f64) -> f64 {
         ratio(self.radius_m / height_m, edgewise_m2_s2, self.hover_per_n * thrust_n.max(0.0) / density_ratio)
@@ -102,18 +104,18 @@ mod tests {
     }
 
     #[test]
-    fn validate_edgewise_flow_takes_it_away() {
+    fn validate_edgewise_flow_reduces_the_effect() {
         // z = R with V = v: 1.032258. By Glauert v = V where V^2 = vh^2/sqrt(2).
         let edgewise = 5.0 / 2.0_f64.sqrt().sqrt();
         let found = ROTOR.thrust_ratio(0.1, edgewise, 5.0);
         assert!((found - 1.032_258).abs() < 1e-6, "{found}");
-        // The twin: without the flow's part it would be twice that.
+        // The twin: without edgewise flow the gain is twice that.
         assert!((ROTOR.thrust_ratio(0.1, 0.0, 5.0) - found).abs() > 0.03);
         assert!(ROTOR.thrust_ratio(0.1, 40.0, 5.0) < 1.0001);
     }
 
     #[test]
-    fn pole_is_kept_away_from() {
+    fn height_is_bounded_away_from_the_pole() {
         for height in [0.05, 0.025, 0.0, -0.1] {
             assert!((ROTOR.thrust_ratio(height, 0.0, 5.0) - 4.0 / 3.0).abs() < 1e-12, "{height}");
         }

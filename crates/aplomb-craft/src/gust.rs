@@ -1,19 +1,20 @@
-//! The 1-cosine gust, in two published forms.
+//! 1-cosine gust, in two published forms.
 //!
-//! Rise over the length d: `v = (peak/2)(1 - cos(pi x/d))`, x the air that has passed since the gust arrived.
-//! - [`Form::Held`]: the peak is then held for good (MIL-F-8785C 1980, 3.7.1.3).
-//! - [`Form::Isolated`]: it dies down over another d, `0 <= x <= 2 d` (14 CFR 25.341, d the gust gradient distance).
+//! Rise over the length d: `v = (peak/2)(1 - cos(pi x/d))`, x the length of air passed since the arrival.
+//! - [`Form::Held`]: the peak is held (MIL-F-8785C 1980, 3.7.1.3).
+//! - [`Form::Isolated`]: the gust decays over another d, `0 <= x <= 2 d` (14 CFR 25.341, d the gust gradient
+//!   distance).
 
 use crate::error::{ConfigError, finite, not_negative, positive};
 use core::f64::consts::PI;
 
-/// What follows the rise.
+/// Form after the rise.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Form {
     /// The peak is held (MIL-F-8785C).
     #[default]
     Held,
-    /// The gust dies down again (14 CFR 25.341).
+    /// The gust decays again (14 CFR 25.341).
     Isolated,
 }
 
@@ -28,12 +29,12 @@ pub struct Gust {
     pub length_m: f64,
     /// Direction it comes from, clockwise from north (deg).
     pub from_deg: f64,
-    /// What follows the rise.
+    /// Form after the rise.
     pub form: Form,
 }
 
 impl Gust {
-    /// Speed (m/s) after `passed_m` of air have passed since the arrival; zero before.
+    /// Speed (m/s) after `passed_m` of air since the arrival; zero before it.
     ///
     /// ```
     /// use aplomb_craft::gust::{Form, Gust};
@@ -68,7 +69,7 @@ mod tests {
         // MIL-F-8785C 3.7.1.3 with vm 5 m/s, dm 40 m.
         for (x, speed) in [(10.0, 0.732233), (20.0, 2.5), (30.0, 4.267767), (40.0, 5.0)] {
             assert!((GUST.speed_m_s(x) - speed).abs() < 5e-7, "{x}");
-            // The twin: a plain ramp misses all but the middle and the end.
+            // The twin: a linear ramp agrees only in the middle and at the end.
             assert_eq!((5.0 * x / 40.0 - speed).abs() > 1e-3, x == 10.0 || x == 30.0);
         }
         assert_eq!(GUST.speed_m_s(-1.0), 0.0);
@@ -76,7 +77,7 @@ mod tests {
     }
 
     #[test]
-    fn validate_isolated_gust_comes_back() {
+    fn validate_isolated_gust_decays() {
         // 14 CFR 25.341: U = (Uds/2)(1 - cos(pi s/H)) over 0..2H.
         let isolated = Gust { form: Form::Isolated, ..GUST };
         for (x, speed) in [(20.0, 2.5), (40.0, 5.0), (60.0, 2.5), (80.0, 0.0), (500.0, 0.0)] {

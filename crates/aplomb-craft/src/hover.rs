@@ -1,4 +1,4 @@
-//! Rotor speeds and commands that carry the craft level and at rest.
+//! Rotor speeds and commands in hover.
 
 use crate::battery::Battery;
 use crate::config::Config;
@@ -28,7 +28,7 @@ impl Hover {
         let mut arms_nm_n = [rotor.torque_nm_s2 / rotor.thrust_n_s2; 4];
         let mut speeds = [0.0; 4];
         let mut torques = [0.0; 4];
-        // Torque over thrust hangs on the speed a little, so the trim settles in a few rounds.
+        // The ratio of torque to thrust depends weakly on the speed: a few iterations suffice.
         for _ in 0..12 {
             let Some(thrust) = config.trim(weight_n, &arms_nm_n) else {
                 return fail("arms", Reason::NoTrim);

@@ -1,12 +1,12 @@
-//! Arithmetic on all four rotors at once: plain arrays without branches, of which the compiler makes vector instructions.
+//! Arithmetic on all four rotors at once: branch-free loops over arrays, which the compiler vectorises.
 
-/// The value at each of the four places.
+/// The value for each of the four rotors.
 #[inline(always)]
 pub(crate) fn each(value: impl FnMut(usize) -> f64) -> [f64; 4] {
     each_of(value)
 }
 
-/// The value at each of N places. A plain loop over it is what the compiler knows how to make vectors of.
+/// The value for each of N rotors, as a loop that the compiler vectorises.
 #[inline(always)]
 pub(crate) fn each_of<const N: usize>(mut value: impl FnMut(usize) -> f64) -> [f64; N] {
     let mut all = [0.0; N];
@@ -16,28 +16,28 @@ pub(crate) fn each_of<const N: usize>(mut value: impl FnMut(usize) -> f64) -> [f
     all
 }
 
-/// The sum over the four places.
+/// Sum over the four rotors.
 #[inline(always)]
 pub(crate) fn sum(value: impl Fn(usize) -> f64) -> f64 {
     (value(0) + value(2)) + (value(1) + value(3))
 }
 
-/// The last bit of a sum with it counts ones: 1.5 * 2^52.
+/// 1.5 * 2^52: a sum with it is rounded to an integer.
 pub(crate) const LAST_BIT_IS_ONE: f64 = 6_755_399_441_055_744.0;
 
-/// The nearest whole number, the even one of two, for magnitudes below 2^51.
+/// Nearest integer, ties to even, for magnitudes below 2^51.
 #[inline(always)]
 pub(crate) fn nearest(value: f64) -> f64 {
     (value + LAST_BIT_IS_ONE) - LAST_BIT_IS_ONE
 }
 
-/// The larger one; the second where one is not a number. One instruction, unlike `f64::max`.
+/// Maximum; the second argument if one is NaN. One instruction, unlike `f64::max`.
 #[inline(always)]
 pub(crate) fn larger(a: f64, b: f64) -> f64 {
     if a > b { a } else { b }
 }
 
-/// The smaller one; the second where one is not a number.
+/// Minimum; the second argument if one is NaN.
 #[inline(always)]
 pub(crate) fn smaller(a: f64, b: f64) -> f64 {
     if a < b { a } else { b }

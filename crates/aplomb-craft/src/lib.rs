@@ -1,6 +1,8 @@
-//! A simulated quad-X multirotor: rigid body, rotors, battery, air and sensors, the same bits on every run from one seed.
+//! Simulation of a quad-X multirotor: rigid body, rotors, battery, air and sensors, reproducible bit for bit
+//! from one seed.
 //!
-//! The craft knows nothing of any controller. Motor commands 0..1 go in, sensor samples in SI units come out:
+//! The crate does not depend on a controller. Inputs are motor commands 0..1, outputs are sensor samples in
+//! SI units:
 //!
 //! ```
 //! use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start};
@@ -17,9 +19,34 @@
 //! # Ok::<(), aplomb_craft::ConfigError>(())
 //! ```
 //!
-//! Axes: world north-east-down from home, body forward-right-down at the centre of mass, attitude from body to world.
-//! Home is the centre of mass of the craft at rest on its feet, so `height_m` is 0 there. Everything is `f64`, and every
-//! function beyond the four operations and the square root is `libm`'s, so results do not hang on the platform.
+//! # Conventions
+//!
+//! Axes: world north-east-down from home, body forward-right-down at the centre of mass, attitude from body
+//! to world.
+//! Home is the centre of mass of the craft at rest on its landing gear, so `height_m` is 0 there. All numbers
+//! are `f64`. All functions
+//! beyond the four operations and the square root are those of `libm`, so results are the same on every
+//! platform.
+//!
+//! # Glossary
+//!
+//! - **plant**: the simulated craft in its air, [`Plant`]; **truth**: its true state, [`Truth`];
+//! - **corner**: position of a rotor on the frame, front left to rear right, [`Corner`];
+//! - **designation**: diameter x pitch of a propeller, [`propeller::Designation`];
+//! - **advance ratio**: J = V/(n D), axial speed over revolutions per second times diameter;
+//! - **inflow**: flow through the rotor disc; **edgewise flow**: flow in the plane of the disc;
+//! - **reading**: a sensor sample with its age, [`sensors::Reading`];
+//! - **turn-on bias**: bias of an inertial sensor that is constant after power-up; **bias instability**: its
+//!   slow variation
+//!   (IEEE Std 952);
+//! - **correlated noise**: first-order Gauss-Markov process; **hard iron**, **soft iron**: constant and
+//!   field-proportional
+//!   disturbance of the magnetometer;
+//! - **gimbal**: three-axis mount of the camera, [`gimbal`];
+//! - **test stand**, **tether**: constraints of the motion, [`mount`];
+//! - **static deflection**: compression of the landing gear under the weight, [`ground`];
+//! - **steady flight**: flight without acceleration (trim), [`Steady`];
+//! - **fault**: failure of a rotor or a sensor between two times, [`fault`].
 
 pub mod air;
 pub mod atmosphere;
@@ -71,7 +98,7 @@ pub use start::Start;
 pub use steady::Steady;
 pub use truth::Truth;
 
-/// The examples of the README compile and run.
+/// Compiles and runs the examples of the README.
 #[cfg(doctest)]
 #[doc = include_str!("../README.md")]
 struct Readme;

@@ -1,17 +1,18 @@
-//! One motor on its speed controller: equivalent direct-current circuit, rotor inertia, current limit, braking.
+//! Motor on its speed controller: equivalent direct-current circuit, rotor inertia, current limit, braking.
 //!
-//! A command u puts the voltage u V on the winding: `I = (u V - Kt w)/R`, held to the current limit. The shaft follows
-//! `J dw/dt = Kt (I - I0) - Q(w)` with `Kt = 60/(2 pi Kv)` (Drela 2007, First-Order DC Electric Motor Model, MIT; from
-//! memory). With active braking the current may turn round and slow the rotor down. A coasting controller lets no current
-//! back, so that only the air and the no-load torque do. The battery gives `u I`.
+//! A command u applies the voltage u V to the winding: `I = (u V - Kt w)/R`, limited to the current limit.
+//! The shaft follows `J dw/dt = Kt (I - I0) - Q(w)` with `Kt = 60/(2 pi Kv)` (Drela 2007, First-Order DC
+//! Electric Motor Model, MIT; from memory). With active braking the current may be negative and slows the
+//! rotor. A coasting controller allows no negative current, so only aerodynamic and no-load torque slow the
+//! rotor. The battery current is `u I`.
 //!
-//! Over a tick the equation is taken as linear in the speed, `dw/dt = f + f' (w - w0)`, and solved exactly, which is of
-//! second order in the tick; near hover the local time constant is `J/(2 kQ w + Kt^2/R)`.
+//! Over a tick the equation is linearised in the speed, `dw/dt = f + f' (w - w0)`, and solved exactly, which
+//! is of second order in the tick. Near hover the local time constant is `J/(2 kQ w + Kt^2/R)`.
 
 use crate::lanes::{each, larger, smaller};
 use crate::rotor::{Braking, Config};
 
-/// The motor with everything a tick needs worked out.
+/// Motor with precomputed coefficients.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Motor {
     pub(crate) torque_constant: f64,
@@ -25,7 +26,8 @@ pub(crate) struct Motor {
     step_s: f64,
 }
 
-/// Speeds of the rotors over a tick: how much faster they are in the middle and at the end (rad/s), and how fast that changes.
+/// Change of the rotor speeds in the middle and at the end of a tick (rad/s), and the angular acceleration at
+/// its end.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct SpeedChange {
     pub(crate) middle: [f64; 4],
@@ -35,7 +37,7 @@ pub(crate) struct SpeedChange {
 }
 
 impl SpeedChange {
-    /// Stops rotor `i` evenly within one tick.
+    /// Stops rotor `i` at a constant rate within one tick.
     pub(crate) fn halt(&mut self, i: usize, speed: f64, tick_s: f64) {
         self.middle[i] = -0.5 * speed;
         self.end[i] = -speed;
@@ -58,7 +60,7 @@ impl Motor {
         }
     }
 
-    /// Winding currents (A), and how they change by the voltage (A/V): not at all at a limit.
+    /// Winding currents (A) and their derivatives by the voltage (A/V), zero at a limit.
     #[inline]
     pub(crate) fn draw(&self, voltage_v: &[f64; 4], speed: &[f64; 4]) -> [[f64; 4]; 2] {
         let lowest = if self.coasts { 0.0 } else { -self.limit_a };
@@ -67,13 +69,13 @@ impl Motor {
         [held, each(|i| if held[i] == free[i] { self.per_resistance } else { 0.0 })]
     }
 
-    /// Voltage and current that hold `speed` against `torque_nm`.
+    /// Voltage and current of a steady `speed` against `torque_nm`.
     pub(crate) fn steady(&self, speed: f64, torque_nm: f64) -> (f64, f64) {
         let current = torque_nm / self.torque_constant + self.no_load_a;
         (self.torque_constant * speed + self.resistance * current, current)
     }
 
-    /// SpeedChange over a tick from `speed` >= 0 against `torque_nm`, which changes by `torque_per_speed`.
+    /// Speed change over a tick from `speed` >= 0 against `torque_nm` with the derivative `torque_per_speed`.
     #[inline]
     pub(crate) fn speed_change(
         &self,
@@ -85,7 +87,7 @@ impl Motor {
         let [current, per_volt] = self.draw(voltage_v, speed);
         let start_rad_s2 = each(|i| {
             let driving = self.torque_constant * (current[i] - self.no_load_a) - torque_nm[i];
-            // The no-load torque holds a rotor that stands.
+            // The no-load torque holds a stopped rotor.
             if speed[i] > 0.0 || driving > 0.0 { driving * self.per_inertia } else { 0.0 }
         });
         let squared = self.torque_constant * self.torque_constant;
@@ -127,26 +129,26 @@ mod tests {
     }
 
     impl Motor {
-        /// What one rotor draws: current and its change by the voltage.
+        /// Current of one rotor and its derivative by the voltage.
         fn one_draws(&self, voltage_v: f64, speed: f64) -> (f64, f64) {
             let [current, slope] = self.draw(&[voltage_v; 4], &[speed; 4]);
             (current[2], slope[2])
         }
 
-        /// How much faster one rotor is at the end of a tick, and how fast that changes then.
+        /// Speed change of one rotor at the end of a tick, and its angular acceleration there.
         fn one_turns(&self, voltage_v: f64, speed: f64, torque: f64, per_speed: f64) -> (f64, f64) {
             let speed_change = self.speed_change(&[voltage_v; 4], &[speed; 4], &[torque; 4], &[per_speed; 4]);
             (speed_change.end[1], speed_change.end_rad_s2[1])
         }
 
-        /// How fast its speed changes at once.
+        /// Angular acceleration at once.
         fn starts(&self, voltage_v: f64, speed: f64, torque: f64, per_speed: f64) -> f64 {
             Motor { step_s: 0.0, ..*self }.one_turns(voltage_v, speed, torque, per_speed).1
         }
     }
 
     #[test]
-    fn short_form_of_the_exponential_is_it() {
+    fn exponential_series_is_accurate() {
         for step in -200..=50 {
             let z = f64::from(step) * 1e-3 + 1e-12;
             assert!((share(&[z; 4])[3] / (libm::expm1(z) / z) - 1.0).abs() < 5e-7, "{z}");
@@ -154,11 +156,11 @@ mod tests {
     }
 
     #[test]
-    fn speeding_up_draws_more_than_the_steady_current() {
+    fn acceleration_draws_more_than_the_steady_current() {
         let motor = motor(Braking::Active, None);
         let (voltage, current) = motor.steady(600.0, 0.04);
         assert!((motor.one_draws(voltage, 600.0).0 - current).abs() < 1e-9);
-        // 1 V more at once drives 1 V over R more current through the winding; the twin has settled.
+        // 1 V more drives 1 V over R more current at once; the twin is in steady state.
         let more = motor.one_draws(voltage + 1.0, 600.0).0;
         assert!((more - current - 10.0).abs() < 1e-9, "{more}");
         let start_rad_s2 = motor.starts(voltage + 1.0, 600.0, 0.04, 1.4e-4);
@@ -167,7 +169,7 @@ mod tests {
     }
 
     #[test]
-    fn current_limit_binds_both_ways() {
+    fn current_limit_acts_in_both_directions() {
         let motor = motor(Braking::Active, Some(20.0));
         assert_eq!(motor.one_draws(11.0, 0.0), (20.0, 0.0));
         assert_eq!(motor.one_draws(0.0, 900.0), (-20.0, 0.0));
@@ -179,7 +181,7 @@ mod tests {
     fn coasting_is_slower_than_braking() {
         let slowed = |braking| motor(braking, None).one_turns(2.0, 600.0, 0.04, 1.4e-4).0;
         let (braked, coasted) = (slowed(Braking::Active), slowed(Braking::Coasting));
-        // Only air and no-load torque: (0.04 + Kt I0)/J for a millisecond.
+        // Aerodynamic and no-load torque only: (0.04 + Kt I0)/J for a millisecond.
         let kt = motor(Braking::Coasting, None).torque_constant;
         let expected = -(0.04 + kt * 0.5) / motor(Braking::Coasting, None).inertia * 1e-3;
         assert!((coasted / expected - 1.0).abs() < 2e-3, "{coasted} {expected}");
@@ -187,8 +189,9 @@ mod tests {
     }
 
     #[test]
-    fn validate_worked_case_is_where_the_rotor_settles() {
-        // Drela 2007: Kv 920 rpm/V, R 0.117 ohm, I0 0.5 A, kQ 7.9384e-8 N m s2, J 3e-5 kg m2; voltage, speed, current.
+    fn validate_worked_case_is_the_steady_state() {
+        // Drela 2007: Kv 920 rpm/V, R 0.117 ohm, I0 0.5 A, kQ 7.9384e-8 N m s2, J 3e-5 kg m2; voltage, speed,
+        // current.
         let config = Config {
             kv_rpm_per_v: 920.0,
             resistance_ohm: 0.117,
@@ -218,14 +221,14 @@ mod tests {
     }
 
     #[test]
-    fn rotor_stops_and_does_not_turn_back() {
+    fn rotor_stops_and_does_not_reverse() {
         let motor = motor(Braking::Active, None);
         let mut speed = 300.0;
         for _ in 0..2000 {
             speed += motor.one_turns(0.0, speed, 1e-7 * speed * speed, 2e-7 * speed).0;
         }
         assert_eq!(speed, 0.0);
-        // Under the voltage that the no-load current eats up it stays where it is.
+        // Below the voltage of the no-load current it stays stopped.
         assert_eq!(motor.one_turns(0.04, 0.0, 0.0, 0.0).0, 0.0);
         assert!(motor.one_turns(0.06, 0.0, 0.0, 0.0).0 > 0.0);
     }

@@ -1,41 +1,42 @@
-//! Mounts: what a craft may be tied to. Free flight is one of them.
+//! Mounts: constraints of the motion. Free flight is one of them.
 //!
-//! On a test stand the craft turns about one axis that is fixed in it and in the world: `Jh a = n (tau + r x (F + m g)) - c w`,
-//! n the axis, r from the pivot to the centre of mass, `Jh = n J n + m |n x r|^2` (parallel-axis theorem), c the friction of the
-//! bearing. Everything else, contact with the ground included, is as in flight. A tether pulls its point of the craft towards
-//! its anchor once it is taut: `k e + c e'`, never less than nothing, e how far it is stretched.
+//! On a test stand the craft rotates about one axis that is fixed in the craft and in the world:
+//! `Jh a = n (tau + r x (F + m g)) - c w`, n the axis, r from the pivot to the centre of mass,
+//! `Jh = n J n + m |n x r|^2` (parallel-axis theorem), c the friction of the bearing. All other effects,
+//! including ground contact, are as in flight. A taut tether pulls its attachment point towards the anchor
+//! with `k e + c e'`, not below zero, e the elongation.
 
 use crate::body::{Body, Slope, Stage, State, Wrench};
 use crate::error::{ConfigError, all_finite, not_negative, positive, within};
 use glam::{DMat3, DQuat, DVec3};
 
-/// What the craft is tied to.
+/// Constraint of the motion.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum Mount {
-    /// Nothing.
+    /// None.
     #[default]
     Free,
-    /// A test stand with one axis free, at the place and attitude of the start.
+    /// Test stand with one free axis, at the position and attitude of the start.
     Stand(Stand),
     /// A tether.
     Tether(Tether),
 }
 
-/// A test stand with one axis free.
+/// Test stand with one free axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stand {
-    /// The axis that is free.
+    /// The free axis.
     pub axis: Axis,
-    /// Where the axis goes through, body axes from the centre of mass (m).
+    /// A point of the axis, body axes from the centre of mass (m).
     pub pivot_m: [f64; 3],
-    /// Friction of the bearing (N m s).
+    /// Viscous friction of the bearing (N m s).
     pub viscous_friction_nm_s: f64,
 }
 
 /// An axis of the craft.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Axis {
-    /// Ahead.
+    /// Forward.
     Roll,
     /// To the right.
     Pitch,
@@ -46,21 +47,21 @@ pub enum Axis {
 /// A tether from the ground to the craft.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Tether {
-    /// Where it is anchored, north-east-down from home (m).
+    /// Anchor, north-east-down from home (m).
     pub anchor_m: [f64; 3],
-    /// Where it holds the craft, body axes from the centre of mass (m).
+    /// Attachment point, body axes from the centre of mass (m).
     pub position_m: [f64; 3],
     /// Length (m).
     pub length_m: f64,
-    /// Share of its length by which the weight of the craft stretches it.
+    /// Relative elongation under the weight of the craft.
     pub stretch_share: f64,
-    /// Damping of the craft bouncing on it over the critical damping, 0..1.
+    /// Damping ratio of the craft's oscillation on the tether, 0..1.
     pub damping_ratio: f64,
 }
 
 impl Tether {
-    /// A rope of this length from the ground below home to the craft's centre of mass; its weight stretches it by 2 %, three
-    /// tenths of critical damping (plausible sizes, no source).
+    /// A tether of this length from the ground below home to the centre of mass: elongation 2 % under the
+    /// weight, damping ratio 0.3 (plausible values, no source).
     pub fn of_length(length_m: f64) -> Self {
         Tether { anchor_m: [0.0; 3], position_m: [0.0; 3], length_m, stretch_share: 0.02, damping_ratio: 0.3 }
     }
@@ -85,7 +86,7 @@ impl Mount {
     }
 }
 
-/// The bearing of a stand.
+/// Bearing of a test stand.
 #[derive(Clone, Debug)]
 pub(crate) struct Bearing {
     axis: DVec3,
@@ -117,7 +118,7 @@ impl Bearing {
         }
     }
 
-    /// What is left of the motion under a wrench.
+    /// Projection of the motion under a wrench on the free axis.
     pub(crate) fn slope(&self, body: &Body, state: &State, wrench: &Wrench) -> Slope {
         let rate = self.axis * self.axis.dot(state.rate_rad_s);
         let force = state.attitude.conjugate() * (wrench.force_n + body.gravity() * self.mass);
@@ -127,7 +128,7 @@ impl Bearing {
         Slope::of(state.attitude * rate.cross(self.arm), state.attitude * carried, state.attitude, rate, turn)
     }
 
-    /// The state a step later, as [`Body::step_from`].
+    /// State after a step, as [`Body::step_from`].
     #[cold]
     pub(crate) fn step_from(
         &self,
@@ -143,7 +144,7 @@ impl Bearing {
         self.held(&after)
     }
 
-    /// The nearest state that the stand allows.
+    /// Nearest state that satisfies the constraint.
     pub(crate) fn held(&self, state: &State) -> State {
         let turned = self.attitude.conjugate() * state.attitude;
         let along = self.axis.dot(DVec3::new(turned.x, turned.y, turned.z));
@@ -161,7 +162,7 @@ impl Bearing {
     }
 }
 
-/// A tether with everything worked out.
+/// Tether with precomputed coefficients.
 #[derive(Clone, Debug)]
 pub(crate) struct Rope {
     anchor: DVec3,
@@ -184,7 +185,7 @@ impl Rope {
         }
     }
 
-    /// Force in world axes and torque in body axes.
+    /// Tether force in world axes and torque in body axes.
     pub(crate) fn wrench(&self, state: &State, rotation: &DMat3) -> (DVec3, DVec3) {
         let from_anchor = state.position_m + *rotation * self.place - self.anchor;
         let distance = libm::sqrt(from_anchor.length_squared());

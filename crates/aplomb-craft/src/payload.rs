@@ -1,22 +1,22 @@
-//! A load that is carried off the centre of mass.
+//! Payload off the centre of mass.
 
 use crate::config::{Arm, Config};
 use crate::error::{ConfigError, all_finite, positive};
 use glam::{DMat3, DVec3};
 
-/// A load, small enough for a point.
+/// Payload as a point mass.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Payload {
-    /// Its mass (kg).
+    /// Mass (kg).
     pub mass_kg: f64,
-    /// Its place, body axes from the centre of mass of the craft without it (m).
+    /// Position, body axes from the centre of mass of the craft without it (m).
     pub position_m: [f64; 3],
 }
 
 impl Config {
-    /// The same craft with a load: the centre of mass moves by `s = mp p/(m + mp)`, everything that is fitted is then so much
-    /// elsewhere as seen from there, and the inertia grows by the parallel-axis theorem, `m (|s|^2 1 - s s') + mp (|q|^2 1 - q q')`
-    /// with `q = p - s`.
+    /// The craft with a payload. The centre of mass moves by `s = mp p/(m + mp)`, all positions change by -s,
+    /// and the inertia grows by the parallel-axis theorem, `m (|s|^2 1 - s s') + mp (|q|^2 1 - q q')` with
+    /// `q = p - s`.
     ///
     /// ```
     /// use aplomb_craft::{Config, Payload};
@@ -32,7 +32,7 @@ impl Config {
     ///
     /// # Errors
     ///
-    /// A load without mass, or at no place.
+    /// A payload whose mass is not positive or whose position is not finite.
     pub fn with_payload(&self, payload: &Payload) -> Result<Config, ConfigError> {
         positive("payload.mass_kg", payload.mass_kg)?;
         all_finite("payload.position_m", &payload.position_m)?;
@@ -59,7 +59,7 @@ impl Config {
     }
 }
 
-/// Inertia of a point at `place`.
+/// Inertia of a unit point mass at `place`.
 fn apart(mass_kg: f64, place: DVec3) -> DMat3 {
     let outer = DMat3::from_cols(place * place.x, place * place.y, place * place.z);
     (DMat3::from_diagonal(DVec3::splat(place.length_squared())) - outer) * mass_kg

@@ -1,4 +1,4 @@
-//! The whole craft, one control period at a time.
+//! The simulated craft, advanced by one control period at a time.
 
 use crate::air::{Air, AirConfig};
 use crate::battery::Battery;
@@ -28,13 +28,13 @@ use glam::{DMat3, DVec3};
 /// Cosine of the tilt beyond which a craft on the ground counts as tipped over.
 const TIPPED_OVER_COSINE: f64 = 0.5;
 
-/// A simulated craft in its air.
+/// Simulated craft in its air.
 ///
-/// One [`Plant::advance`] is one tick: the command passes the speed controllers, the motors turn the rotors on, the body takes
-/// one Runge-Kutta step, then the rotors' inflow and the sensors are brought up to date. In the step the forces of rotors and
-/// air are linear over the tick in body axes, through their values at its start and in its middle, which is of second order;
-/// the motion itself and what holds the craft, ground or tether, are of fourth. The battery's figures are those under the
-/// load of the tick just gone. All sensors sample the state at the tick.
+/// One [`Plant::advance`] is one tick: the speed controllers process the command, the rotor speeds are
+/// advanced, the body takes one Runge-Kutta step, then the inflow of the rotors and the sensors are updated.
+/// Within the step the forces of rotors and air are linear in body axes, through their values at the start
+/// and in the middle, which is of second order in the tick. Motion, ground contact and tether are of fourth
+/// order. Battery values are those under the load of the last tick. All sensors sample the state at the tick.
 #[derive(Clone, Debug)]
 pub struct Plant {
     tick_s: f64,
@@ -47,22 +47,22 @@ pub struct Plant {
     battery: Battery,
     air: Air,
     touching: bool,
-    /// At the tick: attitude as a matrix, what goes with the craft, accelerations.
+    /// At the tick: rotation matrix, body load, accelerations.
     rotation: DMat3,
     body_load: BodyLoad,
     slope: Slope,
-    /// Reaction to the rotors' own acceleration in both (N m).
+    /// Reaction torque of the rotors' angular acceleration contained in both (N m).
     reaction_nm: f64,
     per_weight: f64,
     fitted: Fitted,
     readings: Readings,
-    /// Only where there are any.
+    /// Only with faults.
     faults: Option<Box<Faults>>,
-    /// Only on a stand.
+    /// Only on a test stand.
     bearing: Option<Box<Bearing>>,
 }
 
-/// The sensors that are fitted.
+/// Fitted sensors.
 #[derive(Clone, Debug)]
 struct Fitted {
     imu: Option<(Imu, DVec3)>,
@@ -84,12 +84,13 @@ impl Fitted {
 }
 
 impl Plant {
-    /// A craft in its air at the start. `tick_s` is the control period, 0.1 ms to 5 ms; all noise comes from `seed`.
+    /// Creates the craft in its air at the start. `tick_s` is the control period, 0.1 ms to 5 ms. All noise
+    /// comes from `seed`.
     ///
     /// # Errors
     ///
-    /// Names the first field that cannot be simulated. A start in the air also needs a hover: thrusts that balance the
-    /// weight without torque, and a battery that can drive them.
+    /// Names the first invalid field. An airborne start requires hover: thrusts that balance the weight
+    /// without torque, and a battery that can supply them.
     pub fn new(
         config: &Config,
         air: &AirConfig,
@@ -172,7 +173,7 @@ impl Plant {
         Ok(plant)
     }
 
-    /// The same craft with faults to come, at a start. They act in the order given.
+    /// The same craft with faults, which apply in the given order.
     ///
     /// ```
     /// use aplomb_craft::fault::{Fault, Sensor, SensorFault, What};
@@ -190,7 +191,7 @@ impl Plant {
     ///
     /// # Errors
     ///
-    /// A fault that cannot be, or of a sensor that is not fitted.
+    /// An invalid fault, or a fault of a sensor that is not fitted.
     pub fn with_faults(mut self, faults: &[Fault]) -> Result<Plant, ConfigError> {
         for fault in faults {
             fault.check()?;
@@ -208,13 +209,14 @@ impl Plant {
         Ok(self)
     }
 
-    /// The samples of the current tick; asking again gives the same ones.
+    /// Samples of the current tick.
     #[inline]
     pub fn sense(&mut self) -> Readings {
         self.readings
     }
 
-    /// Lets one tick pass with `command` going into the speed controllers. Each command is held to 0..1; NaN counts as 0.
+    /// Advances by one tick with `command` at the speed controllers. Each command is clamped to 0..1; NaN
+    /// counts as 0.
     pub fn advance(&mut self, command: Rotors<f64>) {
         self.air.update_height(-self.state.position_m.z);
         let command = if self.faults.is_some() { self.apply_rotor_faults(command) } else { command };
@@ -230,7 +232,7 @@ impl Plant {
         self.air.advance((self.tick + 1) as f64 * self.tick_s);
         let (wind_m_s, density_kg_m3) = (0.5 * (wind_before + self.air.wind_m_s()), self.air.density_kg_m3());
         let (forces, inflow) = (&self.forces, self.propulsion.inflow());
-        // The rotors' acceleration has jumped, with the command.
+        // The angular acceleration of the rotors changes stepwise with the command.
         let jump_nm = rotor_step.reaction_nm - self.reaction_nm;
         let start = self.body_load.with_yaw(jump_nm);
         let mut slope = self.slope;
@@ -244,7 +246,7 @@ impl Plant {
             let body_load = if stage == Stage::End { middle.extrapolated_from(&start) } else { middle };
             forces.wrench(state, &DMat3::from_quat(state.attitude), &body_load)
         };
-        // Twice as far as it goes, for what it gains in the tick.
+        // Twice the distance at the present speed, to allow for acceleration within the tick.
         let reach_m = 2.0 * self.tick_s * self.state.velocity_m_s.z.abs();
         self.state = match &self.bearing {
             None if forces.may_hold(&self.state, reach_m) => {
@@ -271,15 +273,15 @@ impl Plant {
         self.measure(vibration);
     }
 
-    /// Adds an outside force (world axes) and torque (body axes) at the centre of mass, held until changed. They act from the
-    /// next tick on. Values that are not finite count as zero.
+    /// Sets an external force (world axes) and torque (body axes) at the centre of mass, constant until the
+    /// next call, from the next tick on. Non-finite values count as zero.
     pub fn push(&mut self, force_n_world: DVec3, torque_nm_body: DVec3) {
         let finite = |v: DVec3| if v.is_finite() { v } else { DVec3::ZERO };
         self.forces.push_n = finite(force_n_world);
         self.forces.push_nm = finite(torque_nm_body);
     }
 
-    /// What is really the case at the current tick.
+    /// True state at the current tick.
     pub fn truth(&self) -> Truth {
         let ratio = self.air.density_ratio();
         let wind_m_s = self.air.wind_m_s();
@@ -309,7 +311,7 @@ impl Plant {
         }
     }
 
-    /// How the frame moves at the current tick, for a camera in its mount at the centre of mass.
+    /// Motion of the frame at the current tick, the base of a gimbal at the centre of mass.
     #[inline]
     pub fn base_motion(&self) -> BaseMotion {
         BaseMotion {
@@ -319,7 +321,7 @@ impl Plant {
         }
     }
 
-    /// Brings the rotors' faults up to date; returns the commands that arrive.
+    /// Updates the faults of the rotors; returns the commands after the faults.
     #[cold]
     fn apply_rotor_faults(&mut self, command: Rotors<f64>) -> Rotors<f64> {
         let Some(faults) = &mut self.faults else { return command };
@@ -333,7 +335,7 @@ impl Plant {
         self.faults.as_mut().map_or(command, |faults| faults.rotors.pass(self.tick, command))
     }
 
-    /// Brings the ground's hold on the craft up to date.
+    /// Updates the ground contact.
     #[inline]
     fn update_ground_contact(&mut self) {
         let state = &self.state;
@@ -351,7 +353,7 @@ impl Plant {
         }
     }
 
-    /// Looks up what flows through the rotors; returns the velocity through the air in body axes (m/s).
+    /// Updates the inflow of the rotors; returns the velocity through the air in body axes (m/s).
     #[inline]
     fn update_inflow(&mut self) -> DVec3 {
         let air = self.rotation.transpose() * (self.state.velocity_m_s - self.air.wind_m_s());
@@ -361,7 +363,7 @@ impl Plant {
         air
     }
 
-    /// Finds what holds and drives the craft at the tick, with the rotors' own acceleration as given (rad/s2).
+    /// Updates loads and accelerations at the tick for the given angular acceleration of the rotors (rad/s2).
     #[inline]
     fn update_derivatives(&mut self, acceleration: &[f64; 4]) {
         self.rotation = DMat3::from_quat(self.state.attitude);
@@ -382,7 +384,7 @@ impl Plant {
         }
     }
 
-    /// Rate and specific force at the place of the inertial sensor.
+    /// Rate and specific force at the position of the inertial sensor.
     #[inline]
     fn motion(&self, vibration: Sample) -> Motion {
         let place = self.fitted.imu.as_ref().map_or(DVec3::ZERO, |(_, place)| *place);

@@ -1,4 +1,4 @@
-//! The four rotors together: what flows through them, how fast they turn, and what they do to the body.
+//! The four rotors: inflow, speeds, and load on the body.
 
 use crate::config::Config;
 use crate::fault::{Condition, HEALTHY};
@@ -10,7 +10,7 @@ use crate::rotor::{Backwards, Propeller};
 use crate::rotors::Rotors;
 use glam::{DMat3, DVec3};
 
-/// The rotors' share in force and torque at one instant.
+/// Force and torque of the rotors at one instant.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Load {
     pub(crate) thrust_n: f64,
@@ -18,8 +18,8 @@ pub(crate) struct Load {
     pub(crate) momentum: f64,
 }
 
-/// How thrust, roll and pitch torque change as the craft moves along its axis (down, m/s) and rolls and pitches (rad/s), from
-/// where the rotors' flow was last looked up: a symmetric matrix, and that place.
+/// Derivatives of thrust, roll and pitch torque by the axial velocity of the craft (down, m/s) and its roll
+/// and pitch rate (rad/s) around the last update of the inflow: a symmetric matrix, and that point.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Inflow {
     from: DVec3,
@@ -29,7 +29,7 @@ pub(crate) struct Inflow {
 }
 
 impl Inflow {
-    /// `load` corrected for the speed `down_m_s` through the air and the body rate `rate_rad_s`.
+    /// `load` corrected for the velocity `down_m_s` through the air and the body rate `rate_rad_s`.
     #[inline(always)]
     pub(crate) fn correct(&self, load: &Load, down_m_s: f64, rate_rad_s: DVec3) -> Load {
         let off = DVec3::new(down_m_s, rate_rad_s.x, rate_rad_s.y) - self.from;
@@ -42,12 +42,12 @@ impl Inflow {
     }
 }
 
-/// The air that the rotors turn in.
+/// Air at the rotors.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Medium {
     /// Density over that at sea level.
     pub(crate) density_ratio: f64,
-    /// Kinematic viscosity at sea level over that at hand.
+    /// Kinematic viscosity at sea level over the actual one.
     pub(crate) reynolds_ratio: f64,
 }
 
@@ -58,7 +58,7 @@ pub(crate) struct Propulsion {
     propeller: Propeller,
     thrust_n_s2: f64,
     torque_nm_s2: f64,
-    /// Places of the rotors: x, y, z.
+    /// Positions of the rotors: x, y, z.
     arms: [[f64; 4]; 3],
     spin: [f64; 4],
     speeds: [f64; 4],
@@ -67,24 +67,25 @@ pub(crate) struct Propulsion {
     ground_effect: Option<GroundEffect>,
     tick_s: f64,
     per_tick_s: f64,
-    /// Only where a rotor has a fault.
+    /// Only with a rotor fault.
     damage: Option<Box<Damage>>,
 }
 
-/// Rotors that are not all sound.
+/// Rotors with faults.
 #[derive(Clone, Debug)]
 struct Damage {
     conditions: [Condition; 4],
-    /// Which ones turn the wrong way now.
+    /// Rotors with reversed rotation.
     backwards: [bool; 4],
     propeller: Backwards,
 }
 
-/// One tick of the rotors: the load in its middle, with the mean of their own acceleration, and where it ends.
+/// One tick of the rotors: the load in its middle, with the mean angular acceleration, and the speeds at its
+/// end.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct RotorStep {
     pub(crate) middle: Load,
-    /// What that acceleration does to the body about its z (N m).
+    /// Reaction torque of the mean angular acceleration about body z (N m).
     pub(crate) reaction_nm: f64,
     speed_change: SpeedChange,
 }
@@ -131,31 +132,32 @@ impl Propulsion {
         self.local.torque.map(|torque| self.torque_nm_s2 * density_ratio * torque)
     }
 
-    /// Thrust of all rotors (N).
+    /// Total thrust (N).
     #[inline]
     pub(crate) fn whole_thrust_n(&self, density_ratio: f64) -> f64 {
         self.thrust_n_s2 * density_ratio * sum(|i| self.local.thrust[i])
     }
 
-    /// kT in the present air (N s2).
+    /// kT in the actual air (N s2).
     #[inline]
     pub(crate) fn thrust_per_square(&self, density_ratio: f64) -> f64 {
         self.thrust_n_s2 * density_ratio
     }
 
-    /// Heights of the hubs of a craft whose centre of mass is `clearance_m` above the ground, where that counts.
+    /// Hub heights of a craft whose centre of mass is `clearance_m` above the ground, if ground effect
+    /// applies.
     #[inline]
     pub(crate) fn hubs(&self, clearance_m: f64, rotation: &DMat3) -> Hubs {
         self.ground_effect.and_then(|effect| effect.hubs(clearance_m, rotation, &self.arms))
     }
 
-    /// Looks the rotors' flow up for a craft that moves with `air` (body axes, m/s) through the air, with the `hubs` near the
-    /// ground or not.
+    /// Updates the inflow for a velocity `air` through the air (body axes, m/s), with ground effect at
+    /// `hubs`, if any.
     #[inline]
     pub(crate) fn update_inflow(&mut self, air: DVec3, rate: DVec3, medium: &Medium, hubs: &Hubs) {
         let [x, y, _] = &self.arms;
         let edgewise = air.x * air.x + air.y * air.y;
-        // Up through the hub's plane: the hub sinks by the craft's own motion and by its turning.
+        // Upward velocity through the rotor plane, from translation and rotation of the craft.
         let axial = each(|i| rate.y * x[i] - rate.x * y[i] - air.z);
         let reynolds_ratio = medium.reynolds_ratio;
         self.local = self.propeller.local(axial, edgewise, self.speeds, reynolds_ratio);
@@ -184,13 +186,13 @@ impl Propulsion {
         };
     }
 
-    /// Loads now, with every rotor changing its speed as `acceleration` says (rad/s2).
+    /// Load at the angular acceleration `acceleration` (rad/s2) of the rotors.
     #[inline]
     pub(crate) fn load(&self, acceleration: &[f64; 4], density_ratio: f64) -> Load {
         self.load_of(&self.local.thrust, &self.local.torque, &self.speeds, acceleration, density_ratio)
     }
 
-    /// What the rotors' own acceleration (rad/s2) does to the body about its z (N m).
+    /// Reaction torque of the rotors' angular acceleration (rad/s2) about body z (N m).
     #[inline]
     pub(crate) fn reaction_nm(&self, acceleration: &[f64; 4]) -> f64 {
         self.motor.inertia_kg_m2() * sum(|i| self.spin[i] * acceleration[i])
@@ -215,12 +217,12 @@ impl Propulsion {
                 kt * sum(|i| x[i] * thrust[i]),
                 sum(|i| self.spin[i] * (kq * torque[i] + inertia * acceleration[i])),
             ),
-            // A counter-clockwise rotor (s = +1) turns against body z.
+            // A counter-clockwise rotor (s = +1) has negative rate about body z.
             momentum: -inertia * sum(|i| self.spin[i] * speeds[i]),
         }
     }
 
-    /// What the rotors do over a tick under these voltages.
+    /// Computes one tick under the given voltages.
     #[inline]
     pub(crate) fn step(&self, volts: &[f64; 4], density_ratio: f64) -> RotorStep {
         let (kq, local) = (self.torque_nm_s2 * density_ratio, &self.local);
@@ -246,7 +248,7 @@ impl Propulsion {
         RotorStep { middle, reaction_nm: self.reaction_nm(&mean_rad_s2), speed_change }
     }
 
-    /// From now on the rotors are in these conditions.
+    /// Sets the conditions of the rotors.
     pub(crate) fn damage(&mut self, conditions: Rotors<Condition>) {
         let damage = self.damage.get_or_insert_with(|| {
             let propeller = self.propeller.backwards();
@@ -255,7 +257,7 @@ impl Propulsion {
         damage.conditions = conditions.to_array();
     }
 
-    /// Takes the speeds at the end of the tick; returns how fast they change there (rad/s2).
+    /// Applies the speeds at the end of the tick; returns the angular acceleration there (rad/s2).
     #[inline]
     pub(crate) fn commit(&mut self, rotor_step: &RotorStep) -> [f64; 4] {
         for i in 0..4 {
@@ -272,8 +274,8 @@ impl Propulsion {
         rotor_step.speed_change.end_rad_s2
     }
 
-    /// What the motors draw from a battery at `voltage_v` under these commands, and how that changes by the voltage
-    /// (A, A/V).
+    /// Current of the motors from a battery at `voltage_v` under the given commands, and its derivative by
+    /// the voltage (A, A/V).
     #[inline]
     pub(crate) fn draw(&self, commands: &[f64; 4], voltage_v: f64) -> (f64, f64) {
         let volts = each(|i| commands[i] * voltage_v);
@@ -284,7 +286,7 @@ impl Propulsion {
 }
 
 impl Damage {
-    /// What sound propellers do becomes what these do; `turned` is what a propeller does that turns the wrong way.
+    /// Applies the faults to the values of healthy propellers; `turned` gives those of reversed rotation.
     #[cold]
     fn apply(&self, local: &mut Local<4>, turned: impl Fn(&Backwards) -> Local<4>) {
         for i in 0..4 {
@@ -296,7 +298,7 @@ impl Damage {
         }
     }
 
-    /// Whether a rotor is held, or must stop before it turns the other way.
+    /// Whether a rotor is stopped by a fault, or must stop before it reverses.
     fn halts(&self, i: usize) -> bool {
         self.conditions[i].seized || self.conditions[i].reversed != self.backwards[i]
     }

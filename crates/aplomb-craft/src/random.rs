@@ -1,9 +1,9 @@
-//! Random numbers: one seed, one independent stream per noise source, the same bits everywhere.
+//! Random numbers: one seed, one independent stream per noise source, the same bits on every platform.
 //!
-//! Generator: xoshiro256++ (Blackman and Vigna 2021, ACM Trans. Math. Softw. 47(4), art. 36), seeded by SplitMix64.
-//! Each source has its own fixed number, so switching one sensor off leaves every other sensor's noise unchanged.
-//! Normal numbers: the ziggurat of Marsaglia and Tsang (2000, J. Stat. Softw. 5(8)) with 256 layers, its tables and its
-//! tail computed with `libm`.
+//! Generator: xoshiro256++ (Blackman and Vigna 2021, ACM Trans. Math. Softw. 47(4), art. 36), seeded by
+//! SplitMix64. Each source has a fixed number, so that removing one sensor does not change the noise of
+//! another. Normal numbers: the ziggurat of Marsaglia and Tsang (2000, J. Stat. Softw. 5(8)) with 256 layers,
+//! its tables and its tail computed with `libm`.
 
 use rand_core::{Rng, SeedableRng};
 use rand_xoshiro::{SplitMix64, Xoshiro256PlusPlus};
@@ -15,7 +15,7 @@ const TAIL: f64 = 3.654_152_885_361_009;
 /// 2^-53.
 const UNIT: f64 = 1.0 / 9_007_199_254_740_992.0;
 
-/// Which noise source a stream feeds. The numbers are part of the results: append, never renumber.
+/// Noise source of a stream. The numbers are part of the results: append, never renumber.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Source {
     /// Dryden turbulence along the mean wind.
@@ -26,29 +26,29 @@ pub enum Source {
     TurbulenceVertical = 2,
     /// Gyro white noise.
     GyroWhite = 3,
-    /// Gyro turn-on bias, instability, scale and misalignment.
+    /// Gyro turn-on bias, bias instability, scale factor and misalignment.
     GyroBias = 4,
     /// Accelerometer white noise.
     AccelWhite = 5,
-    /// Accelerometer turn-on bias, instability, scale and misalignment.
+    /// Accelerometer turn-on bias, bias instability, scale factor and misalignment.
     AccelBias = 6,
     /// Barometer.
     Barometer = 7,
-    /// Gnss position, white part and velocity.
+    /// GNSS position, white noise, and velocity.
     GnssWhite = 8,
-    /// Gnss position, correlated part.
+    /// GNSS position, correlated noise.
     GnssCorrelated = 9,
     /// Magnetometer.
     Magnetometer = 10,
-    /// Rotor phases at the start.
+    /// Initial rotor phases.
     RotorPhase = 11,
-    /// How the gyro feels specific force.
+    /// Sensitivity of the gyro to specific force.
     GyroSensitivity = 12,
-    /// Soft iron around the magnetometer.
+    /// Soft iron of the magnetometer.
     SoftIron = 13,
-    /// Drop-outs of the gnss and its jumps by reflections.
+    /// GNSS outages and multipath jumps.
     GnssEvents = 14,
-    /// Gyro of the camera in its mount.
+    /// Gyro of the camera.
     CameraGyro = 40,
 }
 
@@ -66,7 +66,7 @@ pub struct Stream {
 }
 
 impl Stream {
-    /// The stream of `source` under `seed`.
+    /// Stream of `source` for `seed`.
     pub fn new(seed: u64, source: Source) -> Self {
         let mut splitter = SplitMix64::seed_from_u64(seed);
         let mut own = splitter.next_u64();
@@ -105,7 +105,7 @@ impl Stream {
         }
     }
 
-    /// The tail and the slivers between a layer and the curve: about one draw in a hundred.
+    /// The tail, and the wedges between a layer and the curve: about one draw in a hundred.
     #[cold]
     fn rare(&mut self, layer: usize, side: f64, value: f64) -> Option<f64> {
         if layer == 0 {
@@ -175,7 +175,8 @@ mod tests {
         let n = 1_000_000_usize;
         let mut values: Vec<f64> = (0..n).map(|_| stream.normal()).collect();
         let mean = |power: i32| values.iter().map(|v| v.powi(power)).sum::<f64>() / n as f64;
-        // Standard errors of the first four moments: 1, sqrt 2, sqrt 15, sqrt 96 over sqrt n; four of them allowed.
+        // Standard errors of the first four moments: 1, sqrt 2, sqrt 15, sqrt 96 over sqrt n; four of them
+        // are allowed.
         for (power, expected, error) in [(1, 0.0, 1.0), (2, 1.0, 1.415), (3, 0.0, 3.873), (4, 3.0, 9.798)] {
             assert!(
                 (mean(power) - expected).abs() < 4.0 * error / (n as f64).sqrt(),
@@ -186,7 +187,7 @@ mod tests {
         let beyond = values.iter().filter(|v| v.abs() > TAIL).count() as f64 / n as f64;
         let expected = libm::erfc(TAIL * core::f64::consts::FRAC_1_SQRT_2);
         assert!((beyond - expected).abs() < 4.0 * (expected / n as f64).sqrt(), "tail {beyond} {expected}");
-        // Kolmogorov-Smirnov distance; 1.95 / sqrt n is passed by chance once in a thousand.
+        // Kolmogorov-Smirnov distance; 1.95 / sqrt n is exceeded by chance once in a thousand.
         values.sort_by(f64::total_cmp);
         let cumulative = |x: f64| 0.5 * libm::erfc(-x * core::f64::consts::FRAC_1_SQRT_2);
         let distance = values.iter().enumerate().map(|(i, &v)| (cumulative(v) - i as f64 / n as f64).abs());

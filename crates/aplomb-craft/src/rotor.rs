@@ -1,8 +1,8 @@
-//! One motor with its propeller: what they are, and how they stand in still air.
+//! Motor and propeller: parameters, and static characteristics.
 //!
-//! `T = kT rho/rho0 f w^2`, `Q = kQ rho/rho0 g w^2`, with f = g = 1 for a propeller of constant coefficients; one known by its
-//! designation has f and g from [`crate::propeller`]. In still air the motor settles where `u V = Kt w + R (Q/Kt + I0)` (Drela
-//! 2007, First-Order DC Electric Motor Model, MIT; from memory).
+//! `T = kT rho/rho0 f w^2`, `Q = kQ rho/rho0 g w^2`, with f = g = 1 for a propeller of constant coefficients,
+//! else f and g from [`crate::propeller`]. The steady speed in still air satisfies
+//! `u V = Kt w + R (Q/Kt + I0)` (Drela 2007, First-Order DC Electric Motor Model, MIT; from memory).
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 use crate::motor::Motor;
@@ -11,14 +11,14 @@ use crate::propeller::{Designation, Measured};
 use core::f64::consts::PI;
 use std::sync::Arc;
 
-/// One motor with its propeller; all four are alike.
+/// Parameters of one motor with its propeller; all four are the same.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Thrust over speed squared in still air of 1.225 kg/m3, kT (N s2); at a tip speed of 70 m/s where it varies.
+    /// Static thrust over squared speed at 1.225 kg/m3, kT (N s2); at a tip speed of 70 m/s if it varies.
     pub thrust_n_s2: f64,
-    /// Torque over speed squared under the same conditions, kQ (N m s2).
+    /// Torque over squared speed under the same conditions, kQ (N m s2).
     pub torque_nm_s2: f64,
-    /// How thrust and torque change with the flow.
+    /// Dependence of thrust and torque on the flow.
     pub inflow: Inflow,
     /// Moment of inertia of propeller and bell about the shaft (kg m2).
     pub inertia_kg_m2: f64,
@@ -28,9 +28,9 @@ pub struct Config {
     pub resistance_ohm: f64,
     /// No-load current I0 (A).
     pub no_load_current_a: f64,
-    /// Largest winding current that the speed controller lets through either way (A); `None` for any.
+    /// Limit of the winding current in both directions (A); `None` for no limit.
     pub current_limit_a: Option<f64>,
-    /// What the speed controller does when the rotor is faster than its command.
+    /// Braking of a rotor that is faster than its command.
     pub braking: Braking,
     /// Blades, 1 to 8.
     pub blades: u32,
@@ -40,30 +40,31 @@ pub struct Config {
     pub blade_pass_share: f64,
 }
 
-/// How thrust and torque change with the flow through the propeller and with its Reynolds number.
+/// Dependence of thrust and torque on the flow through the propeller and the Reynolds number.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum Inflow {
-    /// Not at all.
+    /// None.
     #[default]
     Constant,
-    /// As for a propeller of this designation.
+    /// That of a propeller of this designation.
     Designated(Designation),
-    /// As measured on a propeller of this designation.
+    /// That measured on a propeller of this designation.
     Measured(Designation, Measured),
 }
 
-/// What the speed controller does when the rotor is faster than its command.
+/// Braking of a rotor that is faster than its command.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Braking {
-    /// Lets current flow back and slows the rotor down.
+    /// Active: the current may be negative and slows the rotor.
     #[default]
     Active,
-    /// Lets the rotor run down by itself.
+    /// Coasting: only aerodynamic and no-load torque slow the rotor.
     Coasting,
 }
 
-/// kT (N s2) and kQ (N m s2) at 1.225 kg/m3 from the propeller coefficients `CT = T/(rho n^2 D^4)`, `CP = P/(rho n^3 D^5)`
-/// (n in rev/s): `kT = CT rho D^4/(4 pi^2)`, `kQ = CP rho D^5/(8 pi^3)` (Deters, Ananda and Selig 2014, AIAA 2014-2151).
+/// kT (N s2) and kQ (N m s2) at 1.225 kg/m3 from the propeller coefficients `CT = T/(rho n^2 D^4)`,
+/// `CP = P/(rho n^3 D^5)` (n in rev/s): `kT = CT rho D^4/(4 pi^2)`, `kQ = CP rho D^5/(8 pi^3)` (Deters,
+/// Ananda and Selig 2014, AIAA 2014-2151).
 ///
 /// ```
 /// let (thrust, torque) = aplomb_craft::rotor::from_coefficients(0.1087, 0.0464, 0.2032);
@@ -75,11 +76,13 @@ pub fn from_coefficients(ct: f64, cp: f64, diameter_m: f64) -> (f64, f64) {
     (ct * dynamic, cp * dynamic * diameter_m / (2.0 * PI))
 }
 
-/// kT (N s2) and kQ (N m s2) of a propeller known by its designation, at a tip speed of 70 m/s in still air of 1.225 kg/m3.
+/// kT (N s2) and kQ (N m s2) of a propeller of this designation, static at 1.225 kg/m3 and a tip speed of 70
+/// m/s.
 ///
 /// ```
 /// use aplomb_craft::propeller::{Designation, Planform};
-/// let designation = Designation { diameter_m: 0.2286, pitch_m: 0.127, blades: 2, planform: Planform::Unknown };
+/// let planform = Planform::Unknown;
+/// let designation = Designation { diameter_m: 0.2286, pitch_m: 0.127, blades: 2, planform };
 /// let (thrust, torque) = aplomb_craft::rotor::from_designation(&designation);
 /// assert!(thrust > 7e-6 && thrust < 1e-5 && torque / thrust < 0.02);
 /// ```
@@ -126,12 +129,13 @@ impl Config {
         60.0 / (2.0 * PI * self.kv_rpm_per_v)
     }
 
-    /// Thrust (N) at `speed_rad_s` in still air, `density_ratio` = rho/1.225.
+    /// Static thrust (N) at `speed_rad_s`, `density_ratio` = rho/1.225.
     pub fn static_thrust_n(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
         self.thrust_n_s2 * density_ratio * Propeller::new(self).still(speed_rad_s, density_ratio).thrust[0]
     }
 
-    /// Thrust (N) at `speed_rad_s` in a flow of `axial_m_s` along the axis, positive in a climb, and `edgewise_m_s` across it.
+    /// Thrust (N) at `speed_rad_s` in a flow of `axial_m_s` along the axis, positive in a climb, and
+    /// `edgewise_m_s` in the disc plane.
     pub fn thrust_in_flow_n(
         &self,
         axial_m_s: f64,
@@ -157,27 +161,27 @@ impl Config {
         self.torque_nm_s2 * density_ratio * local.torque[0]
     }
 
-    /// Torque (N m) at `speed_rad_s` in still air, `density_ratio` = rho/1.225.
+    /// Static torque (N m) at `speed_rad_s`, `density_ratio` = rho/1.225.
     pub fn static_torque_nm(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
         self.torque_nm_s2 * density_ratio * Propeller::new(self).still(speed_rad_s, density_ratio).torque[0]
     }
 
-    /// Speed (rad/s) that gives `thrust_n` in still air.
+    /// Speed (rad/s) of the static thrust `thrust_n`.
     pub fn static_speed_rad_s(&self, thrust_n: f64, density_ratio: f64) -> f64 {
         let propeller = Propeller::new(self);
         let wanted = thrust_n / (self.thrust_n_s2 * density_ratio);
         propeller.speed_at(wanted, density_ratio)
     }
 
-    /// Speed (rad/s) at which the motor settles on `voltage_v` in still air, at `density_ratio` = rho/1.225. Zero where the
-    /// voltage does not overcome the no-load current.
+    /// Steady speed (rad/s) at `voltage_v` in still air, `density_ratio` = rho/1.225. Zero if the voltage
+    /// does not overcome the no-load current.
     pub fn steady_speed_rad_s(&self, voltage_v: f64, density_ratio: f64) -> f64 {
         let (propeller, motor) = (Propeller::new(self), Motor::new(self, 1.0));
         let left = voltage_v - self.resistance_ohm * self.no_load_current_a;
         if left <= 0.0 {
             return 0.0;
         }
-        // Kt w + R I0 + R kQ g w^2/Kt = V, with g of the speed found last.
+        // Kt w + R I0 + R kQ g w^2/Kt = V, with g at the last speed.
         let drop = self.resistance_ohm * self.torque_nm_s2 * density_ratio / motor.torque_constant;
         let kt = motor.torque_constant;
         (0..30).fold(left / kt, |speed, _| {
@@ -186,13 +190,13 @@ impl Config {
         })
     }
 
-    /// Current (A) that carries the propeller at `speed_rad_s` in still air: `Q/Kt + I0`.
+    /// Steady current (A) at `speed_rad_s` in still air: `Q/Kt + I0`.
     pub fn steady_current_a(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
         self.static_torque_nm(speed_rad_s, density_ratio) / self.torque_constant_nm_a()
             + self.no_load_current_a
     }
 
-    /// Time constant (s) with which the speed follows a small change of the command around `speed_rad_s`:
+    /// Time constant (s) of the speed for small changes of the command around `speed_rad_s`:
     /// `J/(dQ/dw + Kt^2/R)`.
     pub fn time_constant_s(&self, speed_rad_s: f64, density_ratio: f64) -> f64 {
         let kt = self.torque_constant_nm_a();
@@ -203,25 +207,24 @@ impl Config {
     }
 }
 
-/// The propeller with its table at hand.
+/// Propeller with its table.
 #[derive(Clone, Debug)]
 pub(crate) struct Propeller {
     inflow: Inflow,
     map: Option<Arc<Map>>,
 }
 
-/// The propeller turned the wrong way.
+/// Propeller in reversed rotation.
 #[derive(Clone, Debug)]
 pub(crate) struct Backwards {
     map: Option<Arc<Map>>,
 }
 
-/// Thrust of a propeller of constant coefficients that turns the wrong way, over what it lifts the right way round (common
-/// practice, no source).
+/// Thrust ratio of a propeller of constant coefficients in reversed rotation (common practice, no source).
 const BACKWARD_THRUST: f64 = -0.5;
 
 impl Backwards {
-    /// Thrust and torque against its own turning, over kT and kQ, as [`Propeller::local`].
+    /// Thrust and torque against its rotation, over kT and kQ, as [`Propeller::local`].
     pub(crate) fn local<const N: usize>(
         &self,
         axial_m_s: [f64; N],
@@ -234,7 +237,7 @@ impl Backwards {
             (0..N).for_each(|i| local.lift(i, BACKWARD_THRUST));
             return local;
         };
-        // The table counts torque against the right way round.
+        // The table counts torque against the normal rotation.
         let mut local = map.at(axial_m_s, edgewise_m2_s2, speed_rad_s, reynolds_ratio);
         (0..N).for_each(|i| local.drag(i, -1.0));
         local
@@ -253,8 +256,8 @@ impl Propeller {
         }
     }
 
-    /// Thrust and torque over kT and kQ of N of them at the axial and the squared edgewise flow and the speed; `reynolds_ratio` is
-    /// the kinematic viscosity at sea level over that at hand.
+    /// Thrust and torque over kT and kQ of N propellers at the axial flow, the squared edgewise flow and the
+    /// speed. `reynolds_ratio` is the kinematic viscosity at sea level over the actual one.
     #[inline]
     pub(crate) fn local<const N: usize>(
         &self,
@@ -269,7 +272,7 @@ impl Propeller {
         }
     }
 
-    /// The same one turned the wrong way.
+    /// The same propeller in reversed rotation.
     pub(crate) fn backwards(&self) -> Backwards {
         Backwards {
             map: match &self.inflow {
@@ -281,12 +284,12 @@ impl Propeller {
         }
     }
 
-    /// In still air.
+    /// Static values.
     pub(crate) fn still(&self, speed_rad_s: f64, reynolds_ratio: f64) -> Local<1> {
         self.local([0.0], 0.0, [speed_rad_s], reynolds_ratio)
     }
 
-    /// Speed at which T/kT in still air is `wanted` (rad2/s2).
+    /// Speed of the static T/kT `wanted` (rad2/s2).
     pub(crate) fn speed_at(&self, wanted: f64, reynolds_ratio: f64) -> f64 {
         if wanted <= 0.0 {
             return 0.0;
@@ -332,7 +335,8 @@ mod tests {
             assert!((w / speed - 1.0).abs() < 1e-5, "{w}");
             assert!((motor.steady_current_a(w, 1.0) / current - 1.0).abs() < 2e-5);
             assert!((motor.thrust_n_s2 * w * w / thrust - 1.0).abs() < 2e-5);
-            // The twin: without winding resistance and no-load current the case is missed by more than its 0.1 %.
+            // The twin: without winding resistance and no-load current the error exceeds the 0.1 % of the
+            // case.
             let ideal = Config { resistance_ohm: 1e-9, no_load_current_a: 0.0, ..motor };
             assert!((ideal.steady_speed_rad_s(voltage, 1.0) / speed - 1.0).abs() > 1e-2);
         }
@@ -349,14 +353,14 @@ mod tests {
                 "{}",
                 motor.time_constant_s(speed, 1.0)
             );
-            // The twin: without the propeller's share of the damping it misses.
+            // The twin: without the damping by the propeller it fails.
             let bare = Config { torque_nm_s2: 1e-12, ..motor };
             assert!((bare.time_constant_s(speed, 1.0) / lag - 1.0).abs() > 0.05);
         }
     }
 
     #[test]
-    fn still_air_figures_invert_each_other() {
+    fn static_characteristics_invert_each_other() {
         for motor in [worked_case(), crate::Config::weir_gauge().rotor] {
             assert_eq!(motor.steady_speed_rad_s(0.0, 1.0), 0.0);
             assert_eq!(

@@ -131,7 +131,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn places_keep_reading_order() {
+    fn corners_are_in_reading_order() {
         let rotors = Rotors::from_fn(|place| place as f64);
         assert_eq!(rotors.front_right, 1.0);
         assert_eq!(rotors.rear_left, 2.0);

@@ -1,22 +1,22 @@
-//! Speed controller: takes a command 0..1, rounds it to its steps, acts one frame later and moves no faster than its slew.
+//! Speed controllers: quantisation, delay and slew rate of the motor commands.
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 use crate::lanes::{each, larger, nearest, smaller};
 use crate::rotors::Rotors;
 
-/// Ticks of command history kept.
+/// Length of the command history in ticks.
 const HISTORY: usize = 32;
 
-/// All four speed controllers.
+/// Parameters of all four speed controllers.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Steps between command 0 and 1; 0 for none (continuous).
+    /// Number of steps between command 0 and 1; 0 for continuous.
     pub steps: u32,
-    /// From the command to its effect, one frame (s); rounded to whole ticks, at most 31.
+    /// Delay from the command to its effect, one frame (s); rounded to ticks, at most 31.
     pub delay_s: f64,
-    /// Commands below this share stop the motor.
+    /// Commands below this stop the motor.
     pub stop_below: f64,
-    /// Fastest change of the share of the voltage, up or down (1/s); `None` for any. A stop is not held up.
+    /// Largest rate of change of the command (1/s); `None` for no limit. It does not apply to a stop.
     pub slew_per_s: Option<f64>,
 }
 
@@ -31,7 +31,7 @@ impl Config {
     }
 }
 
-/// The commands on their way to the motors.
+/// Commands in transit to the motors.
 #[derive(Clone, Debug)]
 pub(crate) struct SpeedControllers {
     steps: f64,
@@ -40,13 +40,13 @@ pub(crate) struct SpeedControllers {
     delay_ticks: usize,
     next: usize,
     queue: [[f64; 4]; HISTORY],
-    /// Largest change in a tick, and the command in force.
+    /// Largest change per tick, and the command in force.
     largest: f64,
     in_force: [f64; 4],
 }
 
 impl SpeedControllers {
-    /// `in_force` has been commanded since long ago.
+    /// Initialises with the command `in_force`.
     pub(crate) fn new(config: &Config, tick_s: f64, in_force: Rotors<f64>) -> Self {
         let in_force = in_force.to_array();
         let steps = f64::from(config.steps);
@@ -62,7 +62,7 @@ impl SpeedControllers {
         }
     }
 
-    /// Takes this tick's command, returns the one in force. NaN counts as 0, anything else is held to 0..1.
+    /// Takes the command of this tick, returns the one in force. NaN counts as 0; others are clamped to 0..1.
     #[inline]
     pub(crate) fn advance(&mut self, command: Rotors<f64>) -> Rotors<f64> {
         let command = command.to_array();
@@ -94,7 +94,7 @@ mod tests {
     }
 
     #[test]
-    fn command_acts_after_its_frame_and_in_steps() {
+    fn command_is_delayed_and_quantised() {
         let mut controllers = SpeedControllers::new(&config(), 0.001, Rotors::splat(0.0));
         assert_eq!(controllers.advance(Rotors::splat(0.5049)).front_left, 0.0);
         assert_eq!(controllers.advance(Rotors::splat(0.0)).front_left, 0.0);
@@ -106,7 +106,7 @@ mod tests {
     }
 
     #[test]
-    fn slew_limits_the_change_and_lets_a_stop_through() {
+    fn slew_rate_is_limited_except_for_a_stop() {
         let at = |slew_per_s, command: &[f64]| {
             let config = Config { steps: 0, delay_s: 0.0, slew_per_s, ..config() };
             let mut controllers = SpeedControllers::new(&config, 0.001, Rotors::splat(0.5));
@@ -120,12 +120,12 @@ mod tests {
         };
         // 20 1/s: 0.02 in a millisecond.
         close(at(Some(20.0), &[0.55, 0.55, 0.55, 0.4, 0.0]), &[0.52, 0.54, 0.55, 0.53, 0.0]);
-        // The twin: without it the command is there at once.
+        // The twin: without the limit the command acts at once.
         close(at(None, &[0.55, 0.55, 0.55, 0.4, 0.0]), &[0.55, 0.55, 0.55, 0.4, 0.0]);
     }
 
     #[test]
-    fn impossible_commands_are_held_in_range() {
+    fn out_of_range_commands_are_clamped() {
         let mut controllers =
             SpeedControllers::new(&Config { delay_s: 0.0, ..config() }, 0.001, Rotors::splat(0.0));
         for (command, expected) in [

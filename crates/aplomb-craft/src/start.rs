@@ -1,16 +1,16 @@
-//! How a flight begins.
+//! Initial conditions of a flight.
 
 use crate::body::State;
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, within};
 use crate::mount::Mount;
 use glam::{DQuat, DVec3};
 
-/// How a flight begins. The default stands on the ground at home, nose north, rotors stopped.
+/// Initial conditions of a flight. The default is at rest on the ground at home, nose north, rotors stopped.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Start {
-    /// In the air; else it rests on its feet, and only place and heading below count.
+    /// Airborne; otherwise at rest on the landing gear, where only position and heading apply.
     pub airborne: bool,
-    /// In the air with stopped rotors instead of the speeds that carry the weight.
+    /// Airborne with stopped rotors, instead of the speeds in hover.
     pub rotors_stopped: bool,
     /// Height above home (m).
     pub height_m: f64,
@@ -28,7 +28,7 @@ pub struct Start {
     pub velocity_m_s: [f64; 3],
     /// Body rate (rad/s).
     pub body_rate_rad_s: [f64; 3],
-    /// What the craft is tied to. A stand holds it in the air where it starts.
+    /// Constraint of the motion. A test stand holds the craft in the air at the start position.
     pub mount: Mount,
 }
 

@@ -1,7 +1,7 @@
-//! Steady flight: the tilt, the rotor speeds and the commands at which nothing accelerates.
+//! Steady flight (trim): tilt, rotor speeds and commands without acceleration.
 //!
-//! Found by Newton's method on the plant's own forces, so that a steady flight of the plant is one of these: six unknowns (the
-//! tilt's two parts and four rotor speeds), six balances (force and torque).
+//! Solved by Newton's method on the forces of the plant: six unknowns (two components of the tilt, four rotor
+//! speeds), six equations (force and torque).
 
 use crate::air::{Air, AirConfig};
 use crate::battery::{self, Battery, Terminals};
@@ -17,41 +17,41 @@ use crate::propulsion::Propulsion;
 use crate::rotors::Rotors;
 use glam::{DMat3, DQuat, DVec3};
 
-/// A steady flight with the nose to the north.
+/// A steady flight with the nose north.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Steady {
-    /// Angle of the body's axis from the vertical (rad).
+    /// Tilt of the body axis from the vertical (rad).
     pub tilt_rad: f64,
     /// Thrust of each rotor (N).
     pub thrust_n: Rotors<f64>,
     /// Speed of each rotor (rad/s).
     pub rotor_speed_rad_s: Rotors<f64>,
-    /// Motor commands; above 1 where the battery has not the voltage.
+    /// Motor commands; above 1 if the battery voltage is too low.
     pub command: Rotors<f64>,
-    /// Battery under the load.
+    /// Battery under this load.
     pub battery: Terminals,
 }
 
-/// Rounds of Newton's method; it takes five or so.
+/// Iteration limit of Newton's method; about five iterations are needed.
 const ROUNDS: usize = 60;
 
 impl Steady {
-    /// The steady flight at `velocity_m_s` (north-east-down) through still air at `height_m` above home.
+    /// Steady flight at `velocity_m_s` (north-east-down) through still air at `height_m` above home.
     ///
     /// ```
     /// use aplomb_craft::{AirConfig, Config, Steady, glam::DVec3};
     /// let craft = Config::weir_gauge();
     /// let hover = Steady::find(&craft, &AirConfig::default(), 20.0, DVec3::ZERO)?;
     /// assert!(hover.tilt_rad < 1e-9 && (hover.thrust_n.sum() - 1.2 * 9.80665).abs() < 1e-6);
-    /// // Against 10 m/s it leans forward.
-    /// let leaning = Steady::find(&craft, &AirConfig::default(), 20.0, DVec3::new(10.0, 0.0, 0.0))?;
-    /// assert!(leaning.tilt_rad > 0.2);
+    /// // At 10 m/s it is tilted forward.
+    /// let tilted = Steady::find(&craft, &AirConfig::default(), 20.0, DVec3::new(10.0, 0.0, 0.0))?;
+    /// assert!(tilted.tilt_rad > 0.2);
     /// # Ok::<(), aplomb_craft::ConfigError>(())
     /// ```
     ///
     /// # Errors
-    /// A craft that cannot be simulated, or that has no such flight: `NoTrim` where the forces do not balance, `CannotHover`
-    /// where the battery has not the power.
+    /// An invalid craft, or no such flight: `NoTrim` if the forces do not balance, `CannotHover` if the
+    /// battery cannot supply the power.
     pub fn find(
         config: &Config,
         air: &AirConfig,
@@ -113,15 +113,15 @@ impl Steady {
         })
     }
 
-    /// How long the battery keeps this flight up, in s, and the charge at which it no longer does: `reserve`, or more where the
-    /// voltage is too low for the rotors before.
+    /// Endurance of this flight (s), and the state of charge at its end: `reserve`, or more if the voltage is
+    /// too low for the rotors before.
     ///
     /// ```
     /// use aplomb_craft::{AirConfig, Config, Steady, glam::DVec3};
     /// let craft = Config::weir_gauge();
     /// let hover = Steady::find(&craft, &AirConfig::default(), 20.0, DVec3::ZERO)?;
     /// let (time_s, charge) = hover.endurance(&craft.battery, 0.2);
-    /// // Not far from the charge over the current at its start: 0.7 of 4 Ah.
+    /// // Close to the charge over the initial current: 0.7 of 4 Ah.
     /// let even_s = 0.7 * 4.0 * 3600.0 / hover.battery.current_a;
     /// assert!(charge <= 0.2 && time_s < even_s && time_s > 0.8 * even_s);
     /// # Ok::<(), aplomb_craft::ConfigError>(())
@@ -146,7 +146,7 @@ impl Steady {
         (time_s, battery.terminals().state_of_charge)
     }
 
-    /// The largest of the four commands.
+    /// Largest of the four commands.
     #[must_use]
     pub fn largest_command(&self) -> f64 {
         self.command.iter().copied().fold(0.0, f64::max)
@@ -162,7 +162,7 @@ struct Balance {
 }
 
 impl Balance {
-    /// Force over the weight and torque over weight times 1 m that are missing for a balance at these unknowns: tilt about
+    /// Residuals: force over weight, and torque over weight times 1 m, at the given unknowns: tilt about
     /// north and east, rotor speeds.
     fn missing(&mut self, unknowns: &[f64; 6]) -> [f64; 6] {
         let [north, east, a, b, c, d] = *unknowns;
@@ -198,7 +198,8 @@ impl Balance {
                 }
             }
             let change = crate::config::solve(rows)?;
-            // No more than 0.3 rad or a fifth of the speed at a time: far from the balance the slopes mislead.
+            // At most 0.3 rad or a fifth of the speed per iteration: far from the solution the linearisation
+            // is poor.
             let share = (0..6).fold(1.0f64, |share, i| {
                 let most = if i < 2 { 0.3 } else { 0.2 * unknowns[i].abs() };
                 share.min(most / change[i].abs().max(1e-12))

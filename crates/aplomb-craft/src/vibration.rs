@@ -1,8 +1,9 @@
-//! Vibration of the frame from the rotors, after the inertial sensor's low-pass.
+//! Vibration of the frame by the rotors, after the low-pass of the inertial sensor.
 //!
-//! Each rotor gives two tones: its imbalance turns a force `m e w^2` in the rotor plane, and its thrust ripples at
-//! blade-pass frequency. Both shake the rigid frame (force over mass, torque over inertia); a gain tells what share reaches
-//! the sensor. The phase follows the integrated rotor speed, so a sampled tone aliases as it does on the craft.
+//! Each rotor gives two tones: the imbalance force `m e w^2`, which rotates in the rotor plane, and the
+//! thrust ripple at blade-pass frequency. Both act on the rigid frame (force over mass, torque over inertia);
+//! a gain gives the ratio at the sensor. The phase is the integral of the rotor speed, so a sampled tone
+//! aliases as on the craft.
 
 use crate::config::Config;
 use crate::lanes::{each, sum};
@@ -24,15 +25,15 @@ pub(crate) struct Vibration {
     per_blade: f64,
     per_corner: f64,
     half_tick_s: f64,
-    /// Places of the rotors: x, y, z.
+    /// Positions of the rotors: x, y, z.
     arms: [[f64; 4]; 3],
-    /// +1 where the rotor turns from body x to body y (clockwise seen from above).
+    /// +1 for rotation from body x to body y (clockwise seen from above).
     sense: [f64; 4],
     phase: Phasors,
 }
 
 impl Vibration {
-    /// `None` where nothing can reach the sensor.
+    /// `None` if no vibration reaches the sensor.
     pub(crate) fn new(config: &Config, inertia: DMat3, tick_s: f64, seed: u64) -> Option<Self> {
         let imu = config.sensors.imu?;
         let rotor = &config.rotor;
@@ -58,22 +59,21 @@ impl Vibration {
         })
     }
 
-    /// Something shakes.
+    /// Whether there is any vibration.
     #[inline]
     pub(crate) fn shakes(&self) -> bool {
         self.shakes
     }
 
-    /// Each rotor has this much more imbalance than a sound one.
+    /// Sets the additional imbalance of each rotor.
     pub(crate) fn add_imbalance(&mut self, more_kg_m: Rotors<f64>) {
         self.imbalance_kg_m = more_kg_m.to_array().map(|more| self.sound_kg_m + more);
         self.shakes = self.ripple > 0.0 || self.imbalance_kg_m.iter().any(|&imbalance| imbalance > 0.0);
     }
 
-    /// Turns the rotors on by one tick between two speeds; returns what the sensor feels at its end. `thrust_n_s2` is thrust
-    /// over speed squared in the present air.
-    ///
-    /// Written over four rotors at a time, without branches, so that the compiler can use vector registers.
+    /// Advances the rotor phases by one tick between two speeds; returns the vibration at the sensor at its
+    /// end. `thrust_n_s2` is thrust over squared speed in the actual air. Branch-free over four rotors, for
+    /// vectorisation.
     #[inline]
     pub(crate) fn advance(&mut self, before: &[f64; 4], after: &[f64; 4], thrust_n_s2: f64) -> Sample {
         let angles = each(|i| self.half_tick_s * (before[i] + after[i]));
@@ -138,14 +138,15 @@ impl Phasors {
         }
     }
 
-    /// Brought back to unit length, which they nearly have.
+    /// Normalised, from a value that is nearly so.
     #[inline]
     fn unit(&self) -> Phasors {
         let scale = each(|i| 1.5 - 0.5 * (self.cosine[i] * self.cosine[i] + self.sine[i] * self.sine[i]));
         Phasors { cosine: each(|i| self.cosine[i] * scale[i]), sine: each(|i| self.sine[i] * scale[i]) }
     }
 
-    /// After a first-order low-pass at `ratio` of its corner frequency, whose squared gain is `gain` = 1/(1 + ratio^2).
+    /// After a first-order low-pass at `ratio` of its cut-off frequency, with the squared gain `gain` = 1/(1
+    /// + ratio^2).
     #[inline]
     fn filtered(&self, ratio: &[f64; 4], gain: &[f64; 4]) -> Phasors {
         Phasors {
@@ -155,7 +156,7 @@ impl Phasors {
     }
 }
 
-/// Up to this angle (rad) the short series serves; few rotors turn farther in a tick.
+/// Largest angle (rad) of the short series; rarely exceeded in a tick.
 const LARGEST_TURN: f64 = 1.4;
 
 /// Cosine and sine by the series at half the angle; error under 2e-8 up to [`LARGEST_TURN`].

@@ -1,4 +1,4 @@
-//! TickDivider field that cannot be is refused by its name.
+//! Every invalid field is refused by name.
 
 use aplomb_craft::{
     AirConfig, Arm, Config, ConfigError, Gust, Plant, Reason, Rotors, Start, Turbulence, WindStep, gust,
@@ -125,7 +125,7 @@ fn craft_fields() {
 }
 
 #[test]
-fn places_must_be_finite() {
+fn positions_must_be_finite() {
     type Set = fn(&mut Config, f64);
     let fields: [(&str, Set); 6] = [
         ("arms.front_left.x_m", |c, v| c.arms.front_left.x_m = v),
@@ -202,7 +202,7 @@ fn start_fields_and_tick() {
 }
 
 #[test]
-fn inertia_must_be_that_of_a_body() {
+fn inertia_must_be_physical() {
     let error = |inertia_kg_m2| {
         let config = Config { inertia_kg_m2, ..Config::weir_gauge() };
         let error = refused(&config, &AirConfig::default(), &Start::default());
@@ -213,14 +213,14 @@ fn inertia_must_be_that_of_a_body() {
     assert_eq!(error([[0.01, 0.0, 0.0], [0.0, 0.01, 0.0], [0.0, 0.0, 0.03]]), Reason::NotAnInertia);
     assert_eq!(error([[0.01, 0.02, 0.0], [0.02, 0.01, 0.0], [0.0, 0.0, 0.02]]), Reason::NotAnInertia);
     assert_eq!(error([[0.01, 0.0, 0.0], [0.0, 0.0, 0.0], [0.0, 0.0, 0.01]]), Reason::NotAnInertia);
-    // A flat plate is the limit that is still a body.
+    // A flat plate is the limiting case of a body.
     let plate = [[0.01, 0.0, 0.0], [0.0, 0.01, 0.0], [0.0, 0.0, 0.02]];
     let config = Config { inertia_kg_m2: plate, ..Config::weir_gauge() };
     assert!(Plant::new(&config, &AirConfig::default(), &Start::default(), 1, 0.001).is_ok());
 }
 
 #[test]
-fn hover_that_cannot_be_is_refused() {
+fn impossible_hover_is_refused() {
     let air = AirConfig::default();
     let hover = Start { airborne: true, height_m: 5.0, ..Start::default() };
     let heavy = Config { mass_kg: 4.0, ..Config::weir_gauge() };
@@ -230,12 +230,12 @@ fn hover_that_cannot_be_is_refused() {
         ..Config::weir_gauge()
     };
     assert_eq!(refused(&all_ahead, &air, &hover).reason, Reason::NoTrim);
-    // On the ground either may still try.
+    // On the ground both are accepted.
     assert!(Plant::new(&heavy, &air, &Start::default(), 1, 0.001).is_ok());
 }
 
 #[test]
-fn offset_arms_hover_without_turning() {
+fn offset_arms_hover_without_rotation() {
     // A centre of mass 2 cm off: the trimmed thrusts differ and keep the craft level.
     let arms =
         Rotors::from(Config::weir_gauge().arms.to_array().map(|arm| Arm { x_m: arm.x_m + 0.02, ..arm }));
@@ -248,7 +248,7 @@ fn offset_arms_hover_without_turning() {
         "{truth:?}"
     );
     assert!(truth.thrust_n.front_left < 0.9 * truth.thrust_n.rear_left);
-    // Equal commands in their place do turn it.
+    // Equal commands instead rotate it.
     let command = Rotors::splat(truth.motor_command.sum() / 4.0);
     for _ in 0..200 {
         plant.advance(command);

@@ -1,4 +1,5 @@
-//! Each kind of fault: its effect while it holds, and that it ends. The twin of each is the same craft without the fault.
+//! Each kind of fault: its effect while it is active, and its end. The twin of each is the same craft without
+//! the fault.
 
 use aplomb_craft::fault::{RotorFault, Sensor, SensorFault, What};
 use aplomb_craft::glam::DVec3;
@@ -40,7 +41,7 @@ fn flown_on(config: &Config, faults: &[Fault]) -> Vec<(Readings, Truth)> {
         .collect()
 }
 
-/// No noise and no delay, so that a sensor shows the truth.
+/// No noise and no delay, so that the samples are the truth.
 fn quiet() -> Config {
     let mut config = Config { sensors: sensors::Config::ideal(), ..Config::weir_gauge() };
     config.speed_controller.delay_s = 0.0;
@@ -69,7 +70,7 @@ fn stuck_speed_controller_keeps_its_command() {
 }
 
 #[test]
-fn dropped_out_motor_runs_down_and_comes_back() {
+fn dropped_out_motor_stops_and_recovers() {
     let (faulty, sound) = (flown(&[on_front_left(RotorFault::DroppedOut)]), flown(&[]));
     assert!((101..=200).all(|tick| command(&faulty[tick]) == 0.0));
     assert_eq!(command(&faulty[201]), command(&sound[201]));
@@ -79,7 +80,7 @@ fn dropped_out_motor_runs_down_and_comes_back() {
 }
 
 #[test]
-fn scaled_command_counts_so_many_times() {
+fn scaled_command_is_multiplied() {
     let (faulty, sound) = (flown(&[on_front_left(RotorFault::Scale(0.5))]), flown(&[]));
     assert_eq!(command(&faulty[150]), 0.5 * command(&sound[150]));
     assert_eq!(command(&faulty[100]), command(&sound[100]));
@@ -96,7 +97,7 @@ fn delayed_command_acts_later() {
 }
 
 #[test]
-fn swapped_wiring_sends_each_command_to_the_other_motor() {
+fn swapped_wiring_exchanges_the_commands() {
     let swapped = fault(What::SwappedWiring(Corner::FrontRight, Corner::RearLeft));
     let (faulty, sound) = (flown(&[swapped]), flown(&[]));
     let (got, sent) = (faulty[150].1.motor_command, sound[150].1.motor_command);
@@ -111,16 +112,16 @@ fn lift(seen: &(Readings, Truth)) -> f64 {
 }
 
 #[test]
-fn loss_of_effectiveness_takes_its_share_of_thrust_and_torque() {
+fn loss_of_effectiveness_reduces_thrust_and_torque() {
     let mut config = quiet();
     config.rotor.inflow = rotor::Inflow::Constant;
     let faulty = flown_on(&config, &[on_front_left(RotorFault::LossOfEffectiveness(0.15))]);
-    // The air gets a little denser as the craft sinks.
+    // The air density rises slightly as the craft sinks.
     let turn = |seen: &(Readings, Truth)| seen.1.torque_nm.front_left / seen.1.thrust_n.front_left;
     let sound = lift(&faulty[100]);
     assert!((lift(&faulty[150]) / sound - 0.85).abs() < 1e-7, "{}", lift(&faulty[150]) / sound);
     assert!((turn(&faulty[150]) / turn(&faulty[100]) - 1.0).abs() < 1e-12);
-    // The propeller with less to do turns faster on the same command; the front left corner sinks.
+    // The propeller with less torque turns faster on the same command; the front left corner sinks.
     let last = faulty[200].1;
     assert!(last.rotor_speed_rad_s.front_left > faulty[100].1.rotor_speed_rad_s.front_left + 1.0);
     assert!(last.body_rate_rad_s.x < -0.1 && last.body_rate_rad_s.y < -0.1, "{}", last.body_rate_rad_s);
@@ -128,7 +129,7 @@ fn loss_of_effectiveness_takes_its_share_of_thrust_and_torque() {
 }
 
 #[test]
-fn chipped_blade_shakes_the_frame_and_lifts_less() {
+fn chipped_blade_vibrates_and_has_less_thrust() {
     let mut config = quiet();
     config.rotor.imbalance_kg_m = 0.0;
     config.rotor.blade_pass_share = 0.0;
@@ -143,25 +144,25 @@ fn chipped_blade_shakes_the_frame_and_lifts_less() {
         };
         ((from..from + 90).map(square).sum::<f64>() / 90.0).sqrt()
     };
-    // A turning force m e w^2 has the same size in both axes of the plane at any time.
+    // A rotating force m e w^2 has the same size on both axes of the plane at any time.
     let speed = faulty[150].1.rotor_speed_rad_s.front_left;
     let expected = 2e-5 * speed * speed / config.mass_kg;
     assert!((shaking(105) / expected - 1.0).abs() < 0.1, "{} {expected}", shaking(105));
     assert!(shaking(5) == 0.0);
     assert!((lift(&faulty[150]) / lift(&faulty[100]) - 0.9).abs() < 1e-6);
     assert!((lift(&faulty[205]) / lift(&faulty[100]) - 1.0).abs() < 1e-6);
-    // After the end only what the drag of a craft that has tilted does is left.
+    // After the end only the drag of the tilted craft remains.
     assert!(shaking(205) < 0.1 * expected, "{}", shaking(205));
 }
 
 #[test]
-fn seized_rotor_stops_and_gives_its_momentum_to_the_frame() {
+fn seized_rotor_stops_and_its_momentum_goes_to_the_frame() {
     let mut config = quiet();
     config.drag = Default::default();
     let (faulty, sound) = (flown_on(&config, &[on_front_left(RotorFault::Seized)]), flown_on(&config, &[]));
     let speed = |tick: usize| faulty[tick].1.rotor_speed_rad_s.front_left;
     assert!(speed(100) > 300.0 && (101..=200).all(|tick| speed(tick) == 0.0));
-    // A counter-clockwise rotor turned the other way round than body z: the nose goes left by J w over the inertia.
+    // A counter-clockwise rotor has negative rate about body z: the nose goes left by J w over the inertia.
     let jerk = faulty[101].1.body_rate_rad_s.z - sound[101].1.body_rate_rad_s.z;
     let expected = -config.rotor.inertia_kg_m2 * speed(100) / config.inertia_kg_m2[2][2];
     assert!((jerk / expected - 1.0).abs() < 0.02, "{jerk} {expected}");
@@ -170,7 +171,7 @@ fn seized_rotor_stops_and_gives_its_momentum_to_the_frame() {
 }
 
 #[test]
-fn reversed_rotor_pushes_down_and_turns_the_frame_the_other_way() {
+fn reversed_rotor_has_negative_thrust_and_reversed_reaction() {
     let lasting = |what| Fault { from_s: 0.0, until_s: f64::INFINITY, what };
     let reversed = lasting(What::Rotor(Corner::FrontLeft, RotorFault::Reversed));
     for inflow in [rotor::Inflow::Constant, Config::weir_gauge().rotor.inflow] {
@@ -179,7 +180,7 @@ fn reversed_rotor_pushes_down_and_turns_the_frame_the_other_way() {
         let run = |faults: &[Fault]| {
             let plant = Plant::new(&config, &AirConfig::default(), &Start::default(), 1, TICK_S).unwrap();
             let mut plant = plant.with_faults(faults).unwrap();
-            // Feet on the ground: a command too low to lift it.
+            // On the ground: a command too low to lift off.
             (0..400).for_each(|_| plant.advance(Rotors { front_left: 0.4, ..Rotors::splat(0.0) }));
             plant.truth()
         };
@@ -188,7 +189,7 @@ fn reversed_rotor_pushes_down_and_turns_the_frame_the_other_way() {
         assert!((-0.9..-0.2).contains(&share), "{inflow:?}: {share}");
         assert!(faulty.torque_nm.front_left > 0.0 && faulty.rotor_speed_rad_s.front_left > 200.0);
     }
-    // In the air: the reaction changes its sign, and comes back at the end.
+    // Airborne: the reaction changes its sign, and returns at the end.
     let config = Config { drag: Default::default(), ..quiet() };
     let run = flown_on(&config, &[on_front_left(RotorFault::Reversed)]);
     assert_eq!(run[101].1.rotor_speed_rad_s.front_left, 0.0);
@@ -198,8 +199,8 @@ fn reversed_rotor_pushes_down_and_turns_the_frame_the_other_way() {
 }
 
 #[test]
-fn reversal_keeps_the_angular_momentum() {
-    // No air drag on the propeller: what the rotors and the frame turn with together stays.
+fn reversal_conserves_angular_momentum() {
+    // Without aerodynamic torque the total angular momentum of rotors and frame is constant.
     let mut config = quiet();
     config.drag = Default::default();
     config.rotor.inflow = rotor::Inflow::Constant;
@@ -234,7 +235,7 @@ fn stuck_sensor_repeats_its_last_value() {
     assert!((100..200).all(|tick| at(&faulty, tick).accel_m_s2 == at(&sound, tick).accel_m_s2));
     assert!((200..300).all(|tick| at(&faulty, tick) == at(&sound, tick)));
     assert_ne!(at(&sound, 150).gyro_rad_s, at(&sound, 99).gyro_rad_s);
-    // The barometer goes on delivering, with the height it had last.
+    // The barometer still delivers samples, at the last height.
     let faulty = flown(&[of(Sensor::Barometer, SensorFault::Stuck)]);
     let pressure = |run: &[(Readings, Truth)], tick: usize| run[tick].0.pressure_pa.map(|one| one.value);
     let last = (0..100).rev().find_map(|tick| pressure(&sound, tick));
@@ -243,7 +244,7 @@ fn stuck_sensor_repeats_its_last_value() {
 }
 
 #[test]
-fn dropped_out_sensor_delivers_nothing_until_it_is_back() {
+fn dropped_out_sensor_has_no_samples_until_the_end() {
     let present = |run: &[(Readings, Truth)], sensor: Sensor| -> Vec<bool> {
         run.iter()
             .map(|(readings, _)| match sensor {
@@ -263,7 +264,7 @@ fn dropped_out_sensor_delivers_nothing_until_it_is_back() {
         Sensor::Gnss,
         Sensor::Magnetometer,
     ] {
-        // The gnss delivers at tick 0, 200, ...
+        // The GNSS receiver delivers at tick 0, 200, ...
         let ending = Fault { from_s: 0.0, until_s: 0.2, what: What::Sensor(sensor, SensorFault::DroppedOut) };
         let (faulty, sound) = (present(&flown(&[ending]), sensor), present(&sound, sensor));
         assert!(faulty[..200].iter().all(|there| !there) && sound[..200].contains(&true), "{sensor:?}");
@@ -272,7 +273,7 @@ fn dropped_out_sensor_delivers_nothing_until_it_is_back() {
 }
 
 #[test]
-fn sensor_shows_no_number_an_offset_or_a_multiple() {
+fn sensor_returns_nan_or_is_offset_or_scaled() {
     let sound = flown(&[]);
     let field = |run: &[(Readings, Truth)], tick: usize| run[tick].0.magnetic_field_ut.unwrap().value;
     // Tick 140 holds a sample of the magnetometer; 200 is after the end.
@@ -294,7 +295,7 @@ fn sensor_shows_no_number_an_offset_or_a_multiple() {
 }
 
 #[test]
-fn receiver_jumps_by_an_offset_without_a_velocity() {
+fn gnss_offset_leaves_the_velocity_unchanged() {
     let jump = What::Sensor(Sensor::Gnss, SensorFault::Offset([30.0, -20.0, 5.0]));
     let (faulty, sound) =
         (flown(&[Fault { from_s: 0.2, until_s: 0.201, what: jump }])[200].0, flown(&[])[200].0);
@@ -304,7 +305,7 @@ fn receiver_jumps_by_an_offset_without_a_velocity() {
 }
 
 #[test]
-fn delayed_sensor_shows_the_past_under_the_age_of_the_present() {
+fn delayed_sensor_keeps_its_stated_age() {
     let (faulty, sound) = (flown(&[of(Sensor::Imu, SensorFault::Delay(0.03))]), flown(&[]));
     assert!((100..200).all(|tick| faulty[tick].0.imu == sound[tick - 30].0.imu));
     assert!((200..300).all(|tick| faulty[tick].0.imu == sound[tick].0.imu));
@@ -316,7 +317,7 @@ fn delayed_sensor_shows_the_past_under_the_age_of_the_present() {
 }
 
 #[test]
-fn faults_of_one_part_add_up_in_their_order() {
+fn faults_of_one_part_apply_in_order() {
     let faults = [
         of(Sensor::Magnetometer, SensorFault::Offset([10.0, 0.0, 0.0])),
         of(Sensor::Magnetometer, SensorFault::Scale(2.0)),

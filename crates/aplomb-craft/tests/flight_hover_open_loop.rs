@@ -38,7 +38,7 @@ fn thrust_to_weight_is_about_2_2() {
 }
 
 #[test]
-fn craft_rests_on_its_feet() {
+fn craft_rests_on_its_landing_gear() {
     let mut plant =
         Plant::new(&Config::weir_gauge(), &AirConfig::default(), &Start::default(), 1, 0.001).unwrap();
     for _ in 0..2000 {

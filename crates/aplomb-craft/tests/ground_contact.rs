@@ -1,4 +1,4 @@
-//! Standing, landing, sliding and tipping over.
+//! Standing, landing, sliding and tip-over.
 
 use aplomb_craft::glam::DVec3;
 use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start, WindStep, rotor};
@@ -18,7 +18,7 @@ fn falling(height_m: f64) -> Start {
 }
 
 #[test]
-fn standing_craft_stays_where_it_is_in_wind() {
+fn standing_craft_keeps_its_position_in_wind() {
     let wind = WindStep { at_s: 0.0, from_deg: 30.0, speed_m_s: 8.0, ramp_s: 0.0 };
     let air = AirConfig { winds: vec![wind], ..AirConfig::default() };
     let drift = |friction: f64| {
@@ -30,25 +30,25 @@ fn standing_craft_stays_where_it_is_in_wind() {
         }
         plant.truth().position_m.truncate().length()
     };
-    // Held by dry friction it does not creep; the twin on ice is blown away.
+    // Coulomb friction holds it; the twin without friction is blown away.
     assert!(drift(0.7) < 2e-3, "{}", drift(0.7));
     assert!(drift(0.0) > 1.0, "{}", drift(0.0));
 }
 
 #[test]
-fn sliding_craft_stops_where_friction_says() {
+fn sliding_distance_follows_from_friction() {
     // v^2 / (2 mu g) from 2 m/s at mu 0.7, all other drag off.
     let config = Config { drag: Default::default(), ..Config::weir_gauge() };
     let (plant, _) = drop_from(&config, Start { velocity_m_s: [2.0, 0.0, 0.0], ..falling(0.0) }, 3);
     let expected = 4.0 / (2.0 * 0.7 * 9.80665);
     let found = plant.truth().position_m.x;
-    // Pitching on the feet shifts the load, not its sum: within 3 %.
+    // A pitch rotation on the landing gear shifts the load but not its sum: within 3 %.
     assert!((found / expected - 1.0).abs() < 0.03, "{found} {expected}");
     assert!(plant.truth().velocity_m_s.length() < 1e-6);
 }
 
 #[test]
-fn dropped_craft_comes_to_rest_on_its_feet() {
+fn dropped_craft_comes_to_rest_on_its_landing_gear() {
     let (plant, lowest) = drop_from(&Config::weir_gauge(), falling(0.3), 3);
     let truth = plant.truth();
     assert!(truth.on_ground && !truth.tipped_over && truth.tilt_rad() < 1e-6);
@@ -58,7 +58,7 @@ fn dropped_craft_comes_to_rest_on_its_feet() {
 }
 
 #[test]
-fn contact_without_damping_keeps_the_energy() {
+fn contact_without_damping_conserves_energy() {
     let mut config = Config { drag: Default::default(), ..Config::weir_gauge() };
     config.rotor.inflow = rotor::Inflow::Constant;
     config.ground.damping_ratio = 0.0;
@@ -71,23 +71,23 @@ fn contact_without_damping_keeps_the_energy() {
             highest = highest.max(plant.truth().height_m());
         }
     }
-    // Touching down lies inside a step, which costs a little accuracy: back to 0.2 m within 1 %.
+    // Touchdown within a step costs some accuracy: back to 0.2 m within 1 %.
     assert!((highest / 0.2 - 1.0).abs() < 0.01, "{highest}");
 }
 
 #[test]
-fn craft_on_its_back_has_tipped_over_and_lies_still() {
+fn inverted_craft_on_the_ground_has_tipped_over_and_is_at_rest() {
     let (plant, _) = drop_from(&Config::weir_gauge(), Start { roll_rad: 2.6, ..falling(0.5) }, 5);
     let truth = plant.truth();
     assert!(truth.on_ground && truth.tipped_over);
     assert!(truth.velocity_m_s.length() < 1e-3 && truth.body_rate_rad_s.length() < 1e-2, "{truth:?}");
-    // The twin: 20 deg of roll rights itself on the feet.
+    // The twin: from 20 deg of roll it falls back onto the landing gear.
     let (plant, _) = drop_from(&Config::weir_gauge(), Start { roll_rad: 0.35, ..falling(0.3) }, 5);
     assert!(plant.truth().on_ground && !plant.truth().tipped_over && plant.truth().tilt_rad() < 0.01);
 }
 
 #[test]
-fn full_command_lifts_off_and_leaves_the_ground_behind() {
+fn full_command_lifts_off() {
     let mut plant =
         Plant::new(&Config::weir_gauge(), &AirConfig::default(), &Start::default(), 1, 0.001).unwrap();
     assert!(plant.truth().on_ground);
@@ -100,7 +100,7 @@ fn full_command_lifts_off_and_leaves_the_ground_behind() {
 }
 
 #[test]
-fn outside_push_moves_the_craft_and_bad_pushes_do_not() {
+fn external_force_accelerates_the_craft_and_non_finite_ones_do_not() {
     let start = Start { airborne: true, height_m: 5.0, ..Start::default() };
     let mut config = Config::weir_gauge();
     config.drag = Default::default();
@@ -115,7 +115,7 @@ fn outside_push_moves_the_craft_and_bad_pushes_do_not() {
 }
 
 #[test]
-fn standing_is_steady_at_every_control_period() {
+fn standing_is_stable_at_every_control_period() {
     for tick_s in [1e-4, 1e-3, 2.5e-3, 5e-3] {
         let mut plant =
             Plant::new(&Config::weir_gauge(), &AirConfig::default(), &falling(0.1), 1, tick_s).unwrap();

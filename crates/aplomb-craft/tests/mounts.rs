@@ -1,11 +1,11 @@
-//! A test stand with one axis free, a tether, a load off the centre of mass, and the edge of tipping over.
+//! Test stand with one free axis, tether, payload off the centre of mass, and tip-over.
 
 use aplomb_craft::glam::DVec3;
 use aplomb_craft::mount::{Axis, Mount, Stand, Tether};
 use aplomb_craft::{AirConfig, Config, Payload, Plant, Rotors, Start, rotor, sensors};
 use std::f64::consts::PI;
 
-/// Propellers that the air does not turn or slow, no drag, no noise.
+/// No aerodynamic torque of the propellers, no drag, no noise.
 fn bare() -> Config {
     let mut config =
         Config { drag: Default::default(), sensors: sensors::Config::ideal(), ..Config::weir_gauge() };
@@ -31,7 +31,7 @@ fn plant(config: &Config, start: &Start) -> Plant {
 const THROUGH_CENTRE: Stand = Stand { axis: Axis::Roll, pivot_m: [0.0; 3], viscous_friction_nm_s: 0.0 };
 
 #[test]
-fn stand_lets_one_axis_turn_as_in_free_flight_and_holds_the_rest() {
+fn stand_frees_one_axis_and_holds_the_rest() {
     let turned = |mount: Mount| {
         let start = Start { mount, ..on_stand(THROUGH_CENTRE) };
         let mut plant = plant(&bare(), &start);
@@ -49,13 +49,13 @@ fn stand_lets_one_axis_turn_as_in_free_flight_and_holds_the_rest() {
         assert!((truth.position_m + DVec3::Z * 2.0).length() < 1e-12, "{}", truth.position_m);
         assert!(truth.velocity_m_s.length() < 1e-12);
     }
-    // The twin: free, it turns about all axes and goes where the force pushes.
+    // The twin: free, it rotates about all axes and moves with the force.
     let free = turned(Mount::Free);
     assert!(free.body_rate_rad_s.to_array().iter().all(|rate| *rate > 0.1) && free.velocity_m_s.x > 0.1);
 }
 
 #[test]
-fn validate_stand_with_its_axis_above_swings_as_a_pendulum() {
+fn validate_stand_with_its_axis_above_is_a_pendulum() {
     // Period 2 pi sqrt((J + m h^2)/(m g h)) with the axis h above the centre of mass.
     let config = bare();
     let period = |height_m: f64| {
@@ -75,18 +75,19 @@ fn validate_stand_with_its_axis_above_swings_as_a_pendulum() {
     };
     let mass = config.mass_kg;
     let inertia = config.inertia_kg_m2[0][0];
-    // The rotors stand still on their arms: they are part of the tensor.
+    // The rotors are stopped relative to their arms: they are part of the inertia tensor.
     let expected = 2.0 * PI * ((inertia + mass * 0.05 * 0.05) / (mass * 9.80665 * 0.05)).sqrt();
     let found = period(0.05).unwrap();
     assert!((found / expected - 1.0).abs() < 1e-3, "{found} {expected}");
-    // Without the parallel-axis term the period would be 12 % shorter; with the axis through the centre nothing swings.
+    // Without the parallel-axis term the period would be 12 % shorter; with the axis through the centre there
+    // is no oscillation.
     let short = 2.0 * PI * (inertia / (mass * 9.80665 * 0.05)).sqrt();
     assert!((found / short - 1.0).abs() > 0.1);
     assert!(period(0.0).is_none());
 }
 
 #[test]
-fn pendulum_keeps_its_energy_and_friction_takes_it() {
+fn pendulum_conserves_energy_and_friction_dissipates_it() {
     let energy_j = |viscous_friction_nm_s: f64| {
         let stand = Stand { axis: Axis::Pitch, pivot_m: [0.0, 0.0, -0.1], viscous_friction_nm_s };
         let config = bare();
@@ -107,7 +108,7 @@ fn pendulum_keeps_its_energy_and_friction_takes_it() {
 }
 
 #[test]
-fn inertial_sensor_on_the_stand_feels_gravity_from_the_first_sample() {
+fn inertial_sensor_on_the_stand_measures_gravity_from_the_first_sample() {
     let mut plant = plant(&bare(), &on_stand(THROUGH_CENTRE));
     for _ in 0..10 {
         let sample = plant.sense().imu.unwrap().value;
@@ -117,7 +118,7 @@ fn inertial_sensor_on_the_stand_feels_gravity_from_the_first_sample() {
 }
 
 #[test]
-fn tether_holds_what_would_fly_off() {
+fn tether_limits_the_distance() {
     let highest = |mount: Mount| {
         let start = Start { airborne: true, height_m: 1.0, mount, ..Start::default() };
         let mut plant = plant(&bare(), &start);
@@ -132,7 +133,8 @@ fn tether_holds_what_would_fly_off() {
     let (free, _) = highest(Mount::Free);
     let (held, truth) = highest(Mount::Tether(Tether::of_length(3.0)));
     assert!(free > 20.0, "{free}");
-    // At rest it is stretched by the thrust beyond the weight, over the stiffness of a weight per 2 % of the length.
+    // In equilibrium the elongation is thrust less weight over the stiffness, which is the weight per 2 % of
+    // the length.
     let beyond = truth.thrust_n.sum() / (1.2 * 9.80665) - 1.0;
     let expected = 3.0 * (1.0 + 0.02 * beyond);
     assert!(beyond > 0.1 && (truth.height_m() - expected).abs() < 2e-3, "{} {expected}", truth.height_m());
@@ -140,7 +142,7 @@ fn tether_holds_what_would_fly_off() {
 }
 
 #[test]
-fn slack_tether_does_nothing_and_one_off_the_centre_turns_the_craft() {
+fn slack_tether_has_no_force_and_one_off_the_centre_has_a_torque() {
     let flown = |mount: Mount| {
         let start = Start { airborne: true, height_m: 2.0, mount, ..Start::default() };
         let mut plant = plant(&bare(), &start);
@@ -150,7 +152,7 @@ fn slack_tether_does_nothing_and_one_off_the_centre_turns_the_craft() {
     };
     let slack = Mount::Tether(Tether::of_length(20.0));
     assert_eq!(flown(slack), flown(Mount::Free));
-    // Pulled down at its nose it turns nose down.
+    // A downward pull at the nose pitches it down.
     let nose = Tether { position_m: [0.1, 0.0, 0.0], ..Tether::of_length(1.98) };
     assert!(
         flown(Mount::Tether(nose)).body_rate_rad_s.y < -0.1,
@@ -161,7 +163,8 @@ fn slack_tether_does_nothing_and_one_off_the_centre_turns_the_craft() {
 
 #[test]
 fn payload_moves_centre_and_inertia_by_the_parallel_axis_theorem() {
-    // The craft as eight points of a box with its mass and inertia about its own centre, and the load as a ninth.
+    // The craft as eight points of a box with its mass and inertia about its own centre, and the payload as a
+    // ninth.
     let config = bare();
     let [jx, jy, jz] = [0.011, 0.012, 0.021];
     let square = |one: f64, two: f64, minus: f64| ((one + two - minus) / (2.0 * config.mass_kg)).sqrt();
@@ -189,7 +192,8 @@ fn payload_moves_centre_and_inertia_by_the_parallel_axis_theorem() {
         }
     }
     assert!((laden.arms.rear_left.x_m - (config.arms.rear_left.x_m - centre.x)).abs() < 1e-12);
-    // It hovers level without turning, carried more by the rotors near the load; the twin without the shift would pitch.
+    // It hovers level without rotation, with higher thrust near the payload; the twin without the shift would
+    // pitch.
     let start = Start { airborne: true, height_m: 5.0, ..Start::default() };
     let mut plant = plant(&laden, &start);
     let hover = plant.truth().motor_command;
@@ -202,21 +206,21 @@ fn payload_moves_centre_and_inertia_by_the_parallel_axis_theorem() {
 }
 
 #[test]
-fn craft_with_its_load_beyond_the_feet_tips_over() {
+fn craft_with_payload_beyond_the_landing_gear_tips_over() {
     let rest = |ahead_m: f64| {
         let laden = bare().with_payload(&Payload { mass_kg: 1.2, position_m: [ahead_m, 0.0, 0.0] }).unwrap();
         let mut plant = plant(&laden, &Start::default());
         (0..4000).for_each(|_| plant.advance(Rotors::splat(0.0)));
         plant.truth()
     };
-    // As heavy as the craft, so the centre of mass lies half as far ahead; the feet reach 0.12 m.
+    // As heavy as the craft, so the centre of mass is half as far ahead; the landing gear reaches 0.12 m.
     let (inside, outside) = (rest(0.18), rest(0.26));
     assert!(inside.tilt_rad() < 0.1, "{}", inside.tilt_rad());
     assert!(outside.tilt_rad() > 0.3, "{}", outside.tilt_rad());
 }
 
 #[test]
-fn sideways_push_tips_over_where_friction_holds_and_slides_where_it_does_not() {
+fn side_force_tips_over_with_friction_and_slides_without() {
     let config = bare();
     let weight = config.mass_kg * 9.80665;
     let pushed = |share: f64, friction: f64| {
@@ -224,7 +228,8 @@ fn sideways_push_tips_over_where_friction_holds_and_slides_where_it_does_not() {
         (config.ground.friction, config.ground.static_deflection_m) = (friction, 5e-4);
         let mut plant = plant(&config, &Start::default());
         let mut tilt_rad: f64 = 0.0;
-        // Evenly up to the whole push, then held: a sudden one would overshoot on the springs of the feet.
+        // A linear rise to the full push, then constant: a step would overshoot on the springs of the landing
+        // gear.
         for tick in 0..2500 {
             let force_n = share * weight * (f64::from(tick) / 2000.0).min(1.0);
             plant.push(DVec3::new(0.0, force_n, 0.0), DVec3::ZERO);
@@ -233,8 +238,8 @@ fn sideways_push_tips_over_where_friction_holds_and_slides_where_it_does_not() {
         }
         (tilt_rad, plant.truth().position_m.y)
     };
-    // Hard feet, 0.12 m to the side and 0.08 m below: it tips at 1.5 weights, less what the feet on the low side sink by, 1.49;
-    // if the friction is more than that.
+    // Stiff landing gear, 0.12 m to the side and 0.08 m below: it tips over at 1.5 weights, less the
+    // deflection on the low side, 1.49, if the friction is higher.
     let (held, tipped, slid) = (pushed(1.45, 3.0), pushed(1.53, 3.0), pushed(1.53, 0.7));
     assert!(held.0 < 0.1 && held.1 < 0.02, "{held:?}");
     assert!(tipped.0 > 0.5, "{tipped:?}");

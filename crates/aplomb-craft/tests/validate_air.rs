@@ -7,7 +7,8 @@ use aplomb_craft::random::{Source, Stream};
 use aplomb_craft::{AirConfig, Config, Gust, Plant, Start, Turbulence, WindStep};
 use std::f64::consts::PI;
 
-/// Figures 10 and 11, paragraph 3.7.3.4: height [ft], Lw [m], Lu [m], then sw and su [m/s] for light, moderate, severe.
+/// Figures 10 and 11, paragraph 3.7.3.4: height [ft], Lw [m], Lu [m], then sw and su [m/s] for light,
+/// moderate, severe.
 const ROWS: [(f64, f64, f64, [[f64; 2]; 3]); 3] = [
     (20.0, 6.096, 43.766, [[0.7717, 1.4887], [1.5433, 2.9773], [2.3150, 4.4660]]),
     (100.0, 30.480, 153.976, [[0.7717, 1.3241], [1.5433, 2.6481], [2.3150, 3.9722]]),
@@ -29,7 +30,7 @@ fn validate_dryden_scales_and_intensities() {
         }
     }
     assert_eq!(Profile::at(0.0, 8.0), Profile::at(10.0 * FOOT_M, 8.0));
-    // 3.7.2.1: 1750 ft from 2000 ft on; alike along all axes, and no step at 1000 ft.
+    // 3.7.2.1: 1750 ft from 2000 ft on, isotropic, and continuous at 1000 ft.
     for feet in [2000.0, 8000.0] {
         let profile = Profile::at(feet * FOOT_M, 8.0);
         assert!((profile.vertical_scale_m - 1750.0 * FOOT_M).abs() < 1e-9);
@@ -60,7 +61,8 @@ fn validate_dryden_recursion() {
     assert!((1.0 - V_M_S * 0.0025 / profile.horizontal_scale_m - 0.999918822).abs() > 1e-9);
 }
 
-/// One-sided density over rad/s at `omega` of a generated signal: periodograms under a Hann window over ten periods.
+/// One-sided density over rad/s at `omega` of a generated signal: periodograms under a Hann window over ten
+/// periods.
 fn density(omega: f64, step_s: f64, mut next: impl FnMut() -> f64) -> f64 {
     const SEGMENTS: usize = 2500;
     let length = (10.0 * 2.0 * PI / omega / step_s).round() as usize;
@@ -117,7 +119,7 @@ fn validate_dryden_spectrum_vertical() {
         let mut filter = Across::new(V_M_S * step_s / profile.vertical_scale_m, &mut stream);
         let found = density(omega, step_s, || profile.vertical_m_s * filter.advance(&mut stream));
         assert!((found / expected - 1.0).abs() < 0.08, "{omega}: {found} {expected}");
-        // The twin: the first-order filter of u in its place misses the hump of the vertical spectrum.
+        // The twin: the first-order filter of u misses the peak of the vertical spectrum.
         let mut plain = Along::new(V_M_S * step_s / profile.vertical_scale_m, &mut stream);
         let found = density(omega, step_s, || profile.vertical_m_s * plain.advance(&mut stream));
         assert!((found / expected - 1.0).abs() > 0.08, "{omega}: {found} {expected}");
@@ -125,8 +127,8 @@ fn validate_dryden_spectrum_vertical() {
 }
 
 #[test]
-fn validate_dryden_variance_does_not_hang_on_the_step() {
-    // Variance 1 whatever share of a length passes in a step: 2e6 values, fewer independent ones for short steps.
+fn validate_dryden_variance_is_independent_of_the_step() {
+    // Variance 1 for any fraction of a length per step: 2e6 values, fewer independent ones for short steps.
     for (share, tolerance) in [(2.0, 0.01), (0.3, 0.02), (0.01, 0.06)] {
         let mut stream = Stream::new(13, Source::TurbulenceAcross);
         let (mut along, mut across) = (Along::new(share, &mut stream), Across::new(share, &mut stream));
@@ -168,7 +170,7 @@ fn winds(air: &AirConfig, at_s: &[f64]) -> Vec<aplomb_craft::glam::DVec3> {
 }
 
 #[test]
-fn wind_comes_from_where_it_says_and_ramps() {
+fn wind_has_its_direction_and_ramp() {
     let step = |at_s, from_deg, speed_m_s, ramp_s| WindStep { at_s, from_deg, speed_m_s, ramp_s };
     let air = AirConfig {
         winds: vec![step(0.0, 0.0, 4.0, 0.0), step(0.1, 270.0, 8.0, 0.2)],
@@ -182,13 +184,13 @@ fn wind_comes_from_where_it_says_and_ramps() {
 }
 
 #[test]
-fn gust_of_either_form_passes_the_craft() {
+fn gust_of_either_form_acts_on_the_craft() {
     let gust = |form| Gust { at_s: 0.1, peak_m_s: 6.0, length_m: 3.0, from_deg: 180.0, form };
     let speeds = |form| {
         let air = AirConfig { gusts: vec![gust(form)], ..AirConfig::default() };
         winds(&air, &[0.1, 0.35, 0.6, 0.85, 1.1, 1.3]).iter().map(|wind| wind.x).collect::<Vec<_>>()
     };
-    // In still air it is carried by its own peak speed: 3 m pass in 0.5 s.
+    // In still air the gust is convected at its own peak speed: 3 m pass in 0.5 s.
     let close = |found: Vec<f64>, expected: [f64; 6]| {
         assert!(found.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-9), "{found:?}");
     };

@@ -1,4 +1,4 @@
-//! The noise of gyro and accelerometer against its parameters, by the Allan variance (IEEE Std 952-1997).
+//! Noise of gyro and accelerometer against its parameters, by the Allan variance (IEEE Std 952-1997).
 
 use aplomb_craft::glam::DVec3;
 use aplomb_craft::sensors::imu;
@@ -6,7 +6,7 @@ use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start, sensors};
 
 const HOUR_S: f64 = 3600.0;
 
-/// Rate and specific force shown by a craft that stands with stopped rotors, as one series per axis.
+/// Rate and specific force of a craft at rest with stopped rotors, one series per axis.
 fn standing(imu: imu::Config, tick_s: f64, time_s: f64) -> [[Vec<f64>; 3]; 2] {
     let sensors = sensors::Config { imu: Some(imu), ..Default::default() };
     let craft = Config { sensors, ..Config::weir_gauge() };
@@ -41,9 +41,10 @@ fn allan_variance(axes: &[Vec<f64>; 3], length: usize) -> f64 {
     axes.iter().map(of).sum::<f64>() / 3.0
 }
 
-/// N, B and K (noise density, bias instability, random walk) that fit the Allan variance best. Each contributes by its square:
-/// N^2/tau; a Gauss-Markov process of deviation s = 0.664/0.6173 B and correlation time T,
-/// 2 s^2 T/tau (1 - T/(2 tau) (3 - 4 e^(-tau/T) + e^(-2 tau/T))); K^2 tau/3 (IEEE Std 952-1997, annex C).
+/// N, B and K (noise density, bias instability, random walk) that fit the Allan variance best. Each
+/// contributes by its square: N^2/tau; a Gauss-Markov process of deviation s = 0.664/0.6173 B and correlation
+/// time T, 2 s^2 T/tau (1 - T/(2 tau) (3 - 4 e^(-tau/T) + e^(-2 tau/T))); K^2 tau/3 (IEEE Std 952-1997, annex
+/// C).
 fn fitted(axes: &[Vec<f64>; 3], tick_s: f64, correlation_s: f64) -> [f64; 3] {
     let (mut normal, mut right) = ([[0.0; 3]; 3], [0.0; 3]);
     for power in 0..14 {
@@ -71,9 +72,10 @@ fn fitted(axes: &[Vec<f64>; 3], tick_s: f64, correlation_s: f64) -> [f64; 3] {
 }
 
 #[test]
-fn validate_allan_an_hour_gives_noise_instability_and_random_walk_back_within_5_percent() {
-    // All three at once, each leading somewhere between 5 ms and 40 s. The correlation time of the instability is short so that
-    // an hour holds 7200 of it: after 100 s, a usual one, an hour could tell its size to no better than 15 %.
+fn validate_allan_of_an_hour_recovers_noise_instability_and_random_walk_within_5_percent() {
+    // All three at once, each dominant somewhere between 5 ms and 40 s. The correlation time of the bias
+    // instability is short, so that an hour contains 7200 of it: at 100 s, a usual value, an hour would give
+    // it to 15 % at best.
     let (tick_s, correlation_s) = (0.005, 0.5);
     let mut config = imu::Config::ideal();
     config.bias_correlation_time_s = correlation_s;
@@ -91,7 +93,7 @@ fn validate_allan_an_hour_gives_noise_instability_and_random_walk_back_within_5_
         println!("N, B, K {found:?}, set {expected:?}, errors {errors:.4?}");
         assert!(errors.iter().all(|error| error.abs() < 0.05), "{errors:?}");
     }
-    // The twins: what is off is not found.
+    // The twins: a term that is off is not found.
     config.gyro.rate_random_walk_rad_s_rts = 0.0;
     config.accel.bias_instability_m_s2 = 0.0;
     let off = standing(config, tick_s, HOUR_S);
@@ -102,7 +104,7 @@ fn validate_allan_an_hour_gives_noise_instability_and_random_walk_back_within_5_
 }
 
 #[test]
-fn validate_allan_of_a_consumer_part_gives_the_noise_density_back_through_its_low_pass() {
+fn validate_allan_of_a_consumer_sensor_recovers_the_noise_density_through_its_low_pass() {
     let config = imu::Config::consumer();
     let [gyro, accel] = standing(config, 0.001, 600.0);
     for (axes, density) in [(&gyro, config.gyro.noise_rad_s_rthz), (&accel, config.accel.noise_m_s2_rthz)] {
@@ -112,13 +114,13 @@ fn validate_allan_of_a_consumer_part_gives_the_noise_density_back_through_its_lo
             let found = allan_variance(axes, length).sqrt();
             assert!((found / expected - 1.0).abs() < tolerance, "{length}: {found:e} {expected:e}");
         }
-        // The twin: single samples are below N sqrt(fs), since the low-pass has narrowed the band.
+        // The twin: single samples are below N sqrt(fs), since the low-pass reduces the bandwidth.
         assert!(allan_variance(axes, 1).sqrt() < 0.9 * density / 0.001_f64.sqrt());
     }
 }
 
 #[test]
-fn validate_allan_top_of_the_instability_lies_at_0_664_of_it() {
+fn validate_allan_maximum_is_0_664_of_the_bias_instability() {
     let mut config = imu::Config::ideal();
     config.bias_correlation_time_s = 0.5;
     config.gyro.bias_instability_rad_s = 1e-3;

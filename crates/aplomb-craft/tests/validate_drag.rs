@@ -1,9 +1,10 @@
-//! Tilt that holds the place in steady wind, against the closed forms of published drag models.
+//! Tilt for a constant position in steady wind, against the closed forms of published drag models.
 //!
-//! Linear rotor drag with dz = 0: tan(tilt) = dx V/g (Faessler, Franchi and Scaramuzza 2018, RA-L 3(2), sec. VII-C, dx
-//! 0.544 1/s at 0.610 kg). Linear total drag: tan(tilt) = k V/(m g) (Hattenberger, Bronz and Condomines 2022, IMAV, k 0.153
-//! N s/m at 0.547 kg). Quadratic: tan(tilt) = rho CdA V^2/(2 m g) (Chen and Bai 2022, IFAC-PapersOnLine 55-37:19-24, table 1,
-//! CdA 0.03265 m2 at 0.389 kg). g 9.80665 m/s2, rho 1.225 kg/m3.
+//! Linear rotor drag with dz = 0: tan(tilt) = dx V/g (Faessler, Franchi and Scaramuzza 2018, RA-L 3(2), sec.
+//! VII-C, dx 0.544 1/s at 0.610 kg). Linear total drag: tan(tilt) = k V/(m g) (Hattenberger, Bronz and
+//! Condomines 2022, IMAV, k 0.153 N s/m at 0.547 kg). Quadratic: tan(tilt) = rho CdA V^2/(2 m g) (Chen and
+//! Bai 2022, IFAC-PapersOnLine 55-37:19-24, table 1, CdA 0.03265 m2 at 0.389 kg). g 9.80665 m/s2, rho 1.225
+//! kg/m3.
 
 use aplomb_craft::glam::DVec3;
 use aplomb_craft::{AirConfig, Config, Plant, Start, WindStep, drag, sensors};
@@ -29,8 +30,9 @@ fn models() -> [Config; 3] {
     ]
 }
 
-/// Mean tilt [deg] of the craft held at rest over ground in wind from `from_deg`, once all has settled. The attitude is held by an
-/// outside torque, so nothing here hangs on a mixing or control law; the rotors only give the thrust.
+/// Mean tilt [deg] of the craft at a constant position in wind from `from_deg`, in steady state. An external
+/// torque controls the attitude, so that the result does not depend on a mixer or controller; the rotors only
+/// give the thrust.
 fn held_tilt_deg(config: &Config, wind_m_s: f64, from_deg: f64) -> f64 {
     let air = AirConfig {
         winds: vec![WindStep { at_s: 0.0, from_deg, speed_m_s: wind_m_s, ramp_s: 8.0 }],
@@ -48,13 +50,13 @@ fn held_tilt_deg(config: &Config, wind_m_s: f64, from_deg: f64) -> f64 {
         let place = truth.position_m - DVec3::new(0.0, 0.0, -3.0);
         drift += place * 0.001;
         let wish = DVec3::Z * gravity + place * 2.0 + truth.velocity_m_s * 2.5 + drift * 0.6;
-        // Body z must point along the wish, with the heading left where it is.
+        // Body z is to point along the demanded thrust direction, with the heading unchanged.
         let down = truth.attitude * DVec3::Z;
         let turn = truth.attitude.conjugate() * down.cross(wish.normalize());
         let heading = DVec3::Z * (-2.0 * truth.attitude.z);
         let torque = (turn * 100.0 + heading * 4.0 - truth.body_rate_rad_s * 20.0) * inertia;
         plant.push(DVec3::ZERO, torque);
-        // Thrust goes with the square of the speed, and the speed nearly with the command.
+        // Thrust is proportional to the squared speed, and the speed nearly to the command.
         let short = wish.dot(down) * config.mass_kg / truth.thrust_n.sum();
         lift += 0.02 * (short.sqrt() - 1.0);
         plant.advance(hover.map(|share| share * lift));
@@ -65,7 +67,7 @@ fn held_tilt_deg(config: &Config, wind_m_s: f64, from_deg: f64) -> f64 {
 }
 
 #[test]
-fn validate_tilt_that_holds_the_wind() {
+fn validate_tilt_in_steady_wind() {
     for (wind, tilts) in ROWS {
         for (config, expected) in models().iter().zip(tilts) {
             let found = held_tilt_deg(config, wind, 0.0);
@@ -83,11 +85,12 @@ fn validate_tilt_fails_without_drag() {
 }
 
 #[test]
-fn tilt_does_not_hang_on_the_winds_direction() {
+fn tilt_is_independent_of_the_wind_direction() {
     let [rotor, ..] = models();
     let (north, east) = (held_tilt_deg(&rotor, 5.0, 0.0), held_tilt_deg(&rotor, 5.0, 90.0));
     assert!((north - east).abs() < 0.02, "{north} {east}");
-    // The twin: with dy 0.386 1/s, as published for the narrow axis, the same wind from the side needs 11.13 deg.
+    // The twin: with dy 0.386 1/s, as published for the narrow axis, the same wind from the side gives 11.13
+    // deg.
     let narrow = craft(0.610, drag::Config { rotor_drag_per_s: [0.544, 0.386, 0.0], ..Default::default() });
     let side = held_tilt_deg(&narrow, 5.0, 90.0);
     let expected = (0.386_f64 * 5.0 / 9.80665).atan().to_degrees();

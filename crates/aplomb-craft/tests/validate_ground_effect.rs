@@ -7,7 +7,8 @@ fn craft() -> Config {
     Config { drag: Default::default(), ..Config::weir_gauge() }
 }
 
-/// Upward acceleration (m/s2) of a craft at the rotor speeds of a hover in the open, its hubs `per_radius` radii above the ground.
+/// Upward acceleration (m/s2) of a craft at the rotor speeds of hover out of ground effect, with its hubs
+/// `per_radius` radii above the ground.
 fn lift_m_s2(craft: &Config, per_radius: f64, wind_m_s: f64) -> f64 {
     let (radius_m, ground) = (0.1143, craft.ground);
     // The hubs are 0.02 m above the centre of mass, which at home is 0.076 m above the ground.
@@ -32,17 +33,17 @@ fn validate_thrust_near_the_ground() {
 }
 
 #[test]
-fn validate_wind_takes_it_away() {
+fn validate_wind_reduces_the_effect() {
     let gain = |wind_m_s| {
         let open = Config { ground_effect: None, ..craft() };
         lift_m_s2(&craft(), 1.0, wind_m_s) - lift_m_s2(&open, 1.0, wind_m_s)
     };
-    // A tenth is left in 12 m/s, some twice the induced velocity.
+    // A tenth remains at 12 m/s, about twice the induced velocity.
     assert!(gain(4.0) < 0.9 * gain(0.0) && gain(12.0) < 0.1 * gain(0.0), "{} {}", gain(4.0), gain(12.0));
 }
 
 #[test]
-fn effect_fades_before_it_is_left_out() {
+fn effect_is_small_where_it_is_neglected() {
     let (inside, outside) = (lift_m_s2(&craft(), 9.0, 0.0), lift_m_s2(&craft(), 11.0, 0.0));
     assert!(inside > 0.0 && inside < 0.01, "{inside}");
     assert!(outside.abs() < 1e-6, "{outside}");

@@ -1,6 +1,6 @@
-//! Propellers from their designation against published measurements, beside two models that know nothing of blades.
+//! Propellers from their designation against published measurements, beside two models without blade theory.
 //!
-//! Run with `--nocapture` for the table. Source of the measurements: see `data/propeller_static.csv`.
+//! `--nocapture` prints the table. Source of the measurements: `data/propeller_static.csv`.
 
 use aplomb_craft::propeller::{self, Designation, Measured, Planform};
 use aplomb_craft::rotor;
@@ -97,7 +97,7 @@ fn errors(rows: &[Row], model: impl Fn(&Row) -> [f64; 2]) -> Errors {
     Errors { mean, worst }
 }
 
-/// The mean of CT and CP for every propeller.
+/// Mean of CT and CP for every propeller.
 fn constant(rows: &[Row]) -> impl Fn(&Row) -> [f64; 2] + use<> {
     let mean = |pick: fn(&Row) -> f64| rows.iter().map(pick).sum::<f64>() / rows.len() as f64;
     let both = [mean(|row| row.ct), mean(|row| row.cp)];
@@ -132,7 +132,7 @@ fn print(name: &str, errors: &Errors) {
 }
 
 #[test]
-fn validate_static_coefficients_from_the_marking() {
+fn validate_static_coefficients_from_the_designation() {
     let rows = static_rows();
     assert_eq!(rows.len(), 456);
     let marked = errors(&rows, |row| row.modelled(Planform::Unknown));
@@ -152,7 +152,8 @@ fn validate_static_coefficients_from_the_marking() {
     assert!(marked.mean[0] < 0.095 && marked.mean[1] < 0.11, "{marked:?}");
     assert!(marked.worst[0] < 0.28 && marked.worst[1] < 0.28, "{marked:?}");
     assert!(classed.mean[0] < 0.07 && classed.mean[1] < 0.09, "{classed:?}");
-    // The twins, which know no blade, do worse by every mean, and so does the blade without its Reynolds number.
+    // The twins without blade theory have larger errors in all means, and so has the blade without the
+    // Reynolds number.
     for naive in [&flat, &straight] {
         assert!(naive.mean[0] > marked.mean[0] && naive.mean[1] > marked.mean[1], "{naive:?}");
     }
@@ -203,19 +204,19 @@ fn validate_coefficients_in_an_axial_flow() {
         println!("{name:<34} CT {:5.1} %   CP {:5.1} %", 100.0 * ct, 100.0 * cp);
     }
     assert!(marked[0] < 0.08, "{marked:?}");
-    // The twin: without the flow it is no model at all.
+    // The twin: without the flow the error is large.
     assert!(unmoved[0] > 0.3, "{unmoved:?}");
 }
 
 #[test]
-fn thrust_falls_in_a_climb_and_turns_round_beyond_the_pitch() {
+fn thrust_falls_in_a_climb_and_is_negative_beyond_the_pitch_speed() {
     let at = |advance_ratio| Row { advance_ratio, ..static_rows()[300].clone() }.modelled(Planform::Unknown);
     let thrusts: Vec<f64> = (0..12).map(|step| at(0.1 * f64::from(step))[0]).collect();
     assert!(thrusts.windows(2).all(|pair| pair[1] < pair[0]), "{thrusts:?}");
-    // A propeller pulls at least up to the flow of its pitch, and brakes well beyond it.
+    // A propeller has positive thrust at least up to its pitch speed, and negative thrust well above it.
     let pitch_ratio = static_rows()[300].pitch_ratio();
     assert!(at(pitch_ratio)[0] > 0.0 && at(1.8 * pitch_ratio)[0] < 0.0, "{thrusts:?}");
-    // There the air turns the shaft.
+    // There the air drives the shaft.
     assert!(at(1.8 * pitch_ratio)[1] < 0.0, "{:?}", at(1.8 * pitch_ratio));
 }
 
@@ -276,7 +277,7 @@ fn validate_measured_table_is_reproduced() {
             100.0 * blind[1]
         );
         assert!(found[0] < 5e-3 && found[1] < 5e-3, "{still}: {found:?}");
-        // The twin: the designation alone is farther off.
+        // The twin: the designation alone has larger errors.
         assert!(blind[0] > 0.02 && blind[1] > 0.02, "{still}: {blind:?}");
     }
 }

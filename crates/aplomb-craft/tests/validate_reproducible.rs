@@ -1,4 +1,4 @@
-//! One seed, one flight: the same bits on every run, and noise sources that do not touch each other.
+//! One seed, one flight: the same bits on every run, and independent noise sources.
 
 use aplomb_craft::random::{Source, Stream};
 use aplomb_craft::{AirConfig, Config, Plant, Readings, Rotors, Start, Truth, Turbulence};
@@ -21,7 +21,7 @@ fn flight(config: &Config, seed: u64) -> (Vec<Readings>, Truth) {
 fn same_seed_same_bits_other_seed_other_bits() {
     let config = Config::weir_gauge();
     let (a, b, other) = (flight(&config, 5), flight(&config, 5), flight(&config, 6));
-    // Debug prints f64 so that different bits give different text, save for NaN, which must not occur.
+    // Debug prints different bits of an f64 as different text, except NaN, which must not occur.
     assert_eq!(format!("{a:?}"), format!("{b:?}"));
     assert!(!format!("{a:?}").contains("NaN"));
     assert_ne!(a.1.position_m, other.1.position_m);
@@ -29,7 +29,7 @@ fn same_seed_same_bits_other_seed_other_bits() {
 }
 
 #[test]
-fn switching_a_sensor_off_leaves_the_others_alone() {
+fn removing_a_sensor_does_not_change_the_others() {
     let whole = Config::weir_gauge();
     let mut partial = whole;
     (partial.sensors.barometer, partial.sensors.magnetometer) = (None, None);
@@ -40,7 +40,7 @@ fn switching_a_sensor_off_leaves_the_others_alone() {
 }
 
 #[test]
-fn asking_twice_changes_nothing() {
+fn reading_twice_changes_nothing() {
     let start = Start { airborne: true, height_m: 5.0, ..Start::default() };
     let mut plant = Plant::new(&Config::weir_gauge(), &AirConfig::default(), &start, 1, 0.001).unwrap();
     assert_eq!(plant.sense(), plant.sense());

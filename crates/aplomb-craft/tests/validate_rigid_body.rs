@@ -1,4 +1,5 @@
-//! The rigid body against closed forms: free fall, the symmetric top, the flipping middle axis, conservation, order.
+//! Rigid body against closed forms: free fall, symmetric top, intermediate-axis instability, conservation,
+//! order.
 
 use aplomb_craft::body::{Body, Stage, State, Wrench};
 use aplomb_craft::glam::{DMat3, DQuat, DVec3};
@@ -20,13 +21,14 @@ fn diagonal(x: f64, y: f64, z: f64) -> Body {
     Body::new(1.0, DMat3::from_diagonal(DVec3::new(x, y, z)), 0.0)
 }
 
-/// Largest difference of two attitudes, the sign of the quaternion left out.
+/// Largest difference of two attitudes, independent of the sign of the quaternion.
 fn apart(a: DQuat, b: DQuat) -> f64 {
     let difference = if a.dot(b) < 0.0 { a + b } else { a + b * -1.0 };
     difference.to_array().iter().fold(0.0, |most: f64, part| most.max(part.abs()))
 }
 
-/// Symmetric top, Goldstein, Classical Mechanics, ch. 5: It 0.01, I3 0.018 kg m2, w0 = (1, 0, 5) rad/s: t, w_x, w_y, q.
+/// Symmetric top, Goldstein, Classical Mechanics, ch. 5: It 0.01, I3 0.018 kg m2, w0 = (1, 0, 5) rad/s: t,
+/// w_x, w_y, q.
 const TOP: [(f64, f64, f64, [f64; 4]); 3] = [
     (0.5, -0.416146837, 0.909297427, [0.298193311, 0.045901434, 0.071487240, 0.950717303]),
     (1.0, -0.653643621, -0.756802495, [-0.81194064, 0.04517412, -0.09870725, 0.57355782]),
@@ -52,13 +54,14 @@ fn validate_symmetric_top() {
 
 #[test]
 fn validate_symmetric_top_fails_for_a_ball() {
-    // With equal moments the term w x I w is off: nothing precesses.
+    // With equal moments the term w x I w vanishes: no precession.
     assert!(top_error(&diagonal(0.01, 0.01, 0.01)) > 0.1);
 }
 
 #[test]
-fn validate_middle_axis_flips() {
-    // Unstable middle axis (Landau and Lifshitz, Mechanics, sec. 37): J = diag(2.5e-3, 2.1e-3, 4.3e-3) kg m2.
+fn validate_intermediate_axis_is_unstable() {
+    // Unstable intermediate axis (Landau and Lifshitz, Mechanics, sec. 37): J = diag(2.5e-3, 2.1e-3, 4.3e-3)
+    // kg m2.
     let body = diagonal(2.5e-3, 2.1e-3, 4.3e-3);
     let mut state = State { rate_rad_s: DVec3::new(10.0, 0.1, 0.1), ..State::REST };
     let (energy, momentum) = (body.kinetic_energy_j(&state), body.angular_momentum(&state));
@@ -81,12 +84,12 @@ fn validate_middle_axis_flips() {
     }
     assert!((rows[0] - DVec3::new(9.4262615, 3.2963765, 1.0900372)).length() < 1e-6, "{}", rows[0]);
     assert!((rows[1] - DVec3::new(-7.8799319, 6.0771773, 2.0042575)).length() < 1e-6, "{}", rows[1]);
-    // The twin: about the largest moment the same spin is stable and never crosses.
+    // The twin: the same rotation about the axis of the largest moment is stable.
     let stable = turned(&diagonal(4.3e-3, 2.1e-3, 2.5e-3), DVec3::new(10.0, 0.1, 0.1), 9.0);
     assert!(stable.rate_rad_s.x > 9.9);
 }
 
-/// A falling, tumbling craft with stopped rotors and all dissipation off.
+/// A craft in free tumbling fall with stopped rotors and without dissipation.
 fn bare() -> Config {
     let mut config = Config::weir_gauge();
     config.inertia_kg_m2 = [[0.011, -0.001, 0.0005], [-0.001, 0.012, 0.0], [0.0005, 0.0, 0.021]];
@@ -158,8 +161,9 @@ fn validate_energy_and_momentum_over_ten_seconds() {
 }
 
 #[test]
-fn validate_rotors_and_body_keep_their_common_angular_momentum() {
-    // Spinning the rotors up without air (no thrust to speak of) may not change the total: the body takes the reaction.
+fn validate_total_angular_momentum_is_constant() {
+    // Spinning the rotors up without air (negligible thrust) must not change the total: the body takes the
+    // reaction.
     let mut config = bare();
     config.rotor.thrust_n_s2 = 1e-13;
     config.rotor.torque_nm_s2 = 1e-16;
@@ -180,11 +184,13 @@ fn validate_rotors_and_body_keep_their_common_angular_momentum() {
     let ((before, _), (after, rotors)) = (total(&start), total(&plant));
     let drift = (after - before).length() / before.length();
     assert!(drift < 1e-6, "{drift:e}");
-    // The twin: what the rotors took up is no small change, so leaving reaction or gyroscopic torque out would show.
+    // The twin: the momentum of the rotors is large, so that a missing reaction or gyroscopic torque would
+    // fail.
     assert!(rotors.length() > 0.1 * before.length(), "{rotors}");
 }
 
-/// Attitude and place after 1 s of a driven tumble, in steps of `step`; with `held` the force is that at the step's start.
+/// Attitude and position after 1 s of a driven tumble, in steps of `step`; with `held` the force is that at
+/// the start of the step.
 fn driven(steps: usize, held: bool) -> State {
     let body = Body::new(1.2, DMat3::from_diagonal(DVec3::new(0.011, 0.012, 0.021)), 9.80665);
     let mut state = State { rate_rad_s: DVec3::new(6.0, -4.0, 3.0), ..State::REST };
@@ -212,7 +218,7 @@ fn validate_fourth_order() {
     for found in order(false) {
         assert!((found - 4.0).abs() < 0.15, "{found}");
     }
-    // The twin: a force held over the step brings it down to first order.
+    // The twin: a force held over the step reduces the order to one.
     for found in order(true) {
         assert!((found - 1.0).abs() < 0.15, "{found}");
     }

@@ -1,4 +1,5 @@
-//! The body's Runge-Kutta step at 1 kHz against scipy's DOP853 (`tests/reference/rigid_body.py`): 1e-7 over 5 s.
+//! The body's Runge-Kutta step at 1 kHz against scipy's DOP853 (`tests/reference/rigid_body.py`): 1e-7 over 5
+//! s.
 
 use aplomb_craft::body::{Body, Stage, State, Wrench};
 use aplomb_craft::glam::{DMat3, DQuat, DVec3};
@@ -28,7 +29,7 @@ fn rows(case: &str) -> Vec<(f64, State)> {
         .collect()
 }
 
-/// Largest difference of any number of the two states, the sign of the quaternion left out.
+/// Largest difference of the elements of two states, independent of the sign of the quaternion.
 fn apart(a: &State, b: &State) -> f64 {
     let sign = if a.attitude.dot(b.attitude) < 0.0 { -1.0 } else { 1.0 };
     let turn = a.attitude + b.attitude * -sign;
@@ -78,12 +79,12 @@ fn error(case: &str, momentum: f64) -> f64 {
 }
 
 #[test]
-fn validate_trajectories_by_an_outside_integrator() {
+fn validate_trajectories_against_dop853() {
     for case in ["top", "driven"] {
         let found = error(case, 1.0);
         println!("{case}: {found:.1e}");
         assert!(found < 1e-7, "{case}: {found:e}");
     }
-    // The twin: a hundredth of the rotors' momentum missing is seen.
+    // The twin: a hundredth of the rotors' momentum missing is detected.
     assert!(error("driven", 0.99) > 1e-4, "{:e}", error("driven", 0.99));
 }

@@ -1,9 +1,10 @@
-//! Steady spin with one rotor stopped: Mueller and D'Andrea 2014, ICRA pp. 45-52.
+//! Steady rotation with one rotor stopped: Mueller and D'Andrea 2014, ICRA pp. 45-52.
 //!
-//! m 0.5 kg, J 3.2e-3, 3.2e-3, 5.5e-3 kg m2, arm 0.17 m, kT 6.41e-6 N s2, kappa 0.0169 m, rotor inertia 1.5e-5 kg m2, yaw drag
-//! 2.75e-3 N m s, g 9.81, rotors on the axes, the fourth stopped, f2 = 0.5 f1. Published: f1 = f3 = 2.05 N, f2 = 1.02 N, w =
-//! (0, 5.69, 18.89) rad/s, n = (0, 0.289, 0.958), rotor speeds 565 and 399 rad/s. Only Jz - Jx enters; its rounded 2.3e-3
-//! misses them by 6 %, and 2.2e-3, within the rounding of both, meets every digit, so Jz is 5.4e-3 here.
+//! m 0.5 kg, J 3.2e-3, 3.2e-3, 5.5e-3 kg m2, arm 0.17 m, kT 6.41e-6 N s2, kappa 0.0169 m, rotor inertia
+//! 1.5e-5 kg m2, yaw drag 2.75e-3 N m s, g 9.81, rotors on the axes, the fourth stopped, f2 = 0.5 f1.
+//! Published: f1 = f3 = 2.05 N, f2 = 1.02 N, w = (0, 5.69, 18.89) rad/s, n = (0, 0.289, 0.958), rotor speeds
+//! 565 and 399 rad/s. Only Jz - Jx enters; its rounded 2.3e-3 misses them by 6 %, and 2.2e-3, within the
+//! rounding of both, meets every digit, so Jz is 5.4e-3 here.
 
 use aplomb_craft::body::{Body, State, Wrench};
 use aplomb_craft::glam::{DMat3, DQuat, DVec3};
@@ -15,20 +16,22 @@ const ROTOR_KG_M2: f64 = 1.5e-5;
 const YAW_DRAG_NM_S: f64 = 2.75e-3;
 const WEIGHT_N: f64 = 0.5 * 9.81;
 
-/// The craft spinning as published, in its paper's axes turned to ours: there x forward, y left, z up; here y right, z down.
+/// The craft in the published rotation, converted from the axes of the paper (x forward, y left, z up) to y
+/// right, z down.
 fn spinning() -> (Body, State) {
     let body = Body::new(0.5, DMat3::from_diagonal(DVec3::new(3.2e-3, 3.2e-3, 5.4e-3)), 9.81);
     let rate = DVec3::new(0.0, -5.694, -18.890);
-    // The axis of the spin stands upright.
+    // The axis of rotation is vertical.
     let axis = rate.normalize();
     let attitude = DQuat::from_rotation_arc(axis, DVec3::new(0.0, 0.0, -1.0));
     (body, State { attitude, rate_rad_s: rate, ..State::REST })
 }
 
-/// Forces f1 (front), f2 (left), f3 (rear) with the reaction of their rotors, and the momentum of the rotors scaled.
+/// Forces f1 (front), f2 (left), f3 (rear) with the reaction of their rotors, and the momentum of the rotors
+/// scaled.
 fn wrench(state: &State, [f1, f2, f3]: [f64; 3], momentum: f64) -> Wrench {
     let speed = |f: f64| (f / KT_N_S2).sqrt();
-    // f1 and f3 turn one way, f2 the other; in our axes, down, the sum of the paper changes its sign.
+    // f1 and f3 turn one way, f2 the other; with z down the sum of the paper changes its sign.
     let spin = -speed(f1) + speed(f2) - speed(f3);
     Wrench {
         force_n: state.attitude * DVec3::new(0.0, 0.0, -(f1 + f2 + f3)),
@@ -51,11 +54,11 @@ fn product(forces: [f64; 3], momentum: f64) -> DVec3 {
 const FORCES_N: [f64; 3] = [2.0492, 1.0246, 2.0492];
 
 #[test]
-fn validate_published_spin_is_steady() {
+fn validate_published_rotation_is_steady() {
     let found = product(FORCES_N, 1.0);
     // Of the terms that balance, the largest is l f2/Jx = 54 rad/s2.
     assert!(found.length() < 0.001 * ARM_M * FORCES_N[1] / 3.2e-3, "{found}");
-    // The vertical part of the thrust carries the weight, and the rest goes round with the spin.
+    // The vertical part of the thrust carries the weight; the rest rotates with the craft.
     let (_, state) = spinning();
     let lift = -wrench(&state, FORCES_N, 1.0).force_n.z;
     assert!((lift / WEIGHT_N - 1.0).abs() < 1e-3, "{lift}");
@@ -66,15 +69,15 @@ fn validate_published_spin_is_steady() {
 }
 
 #[test]
-fn validate_published_spin_fails_without_its_effects() {
+fn validate_published_rotation_fails_without_its_effects() {
     let scale = ARM_M * FORCES_N[1] / 3.2e-3;
-    // Without the rotors' own momentum, and with four per cent more of one force.
+    // Without the rotors' momentum, and with four per cent more of one force.
     assert!(product(FORCES_N, 0.0).length() > 0.05 * scale, "{}", product(FORCES_N, 0.0));
     assert!(product([2.0492, 1.066, 2.0492], 1.0).length() > 0.02 * scale);
 }
 
 #[test]
-fn validate_spin_with_two_opposite_rotors_lost() {
+fn validate_rotation_with_two_opposite_rotors_stopped() {
     // f1 = f3 = m g/2, r = kappa m g/gamma = 30.143 rad/s, rotor speed 618.55 rad/s (same equations).
     let (body, mut state) = spinning();
     let force = 0.5 * WEIGHT_N;

@@ -1,4 +1,4 @@
-//! Rotors on the craft: signs, lag, reaction, density, hover speeds of published craft.
+//! Rotors on the craft: signs, time constant, reaction torque, density, hover speeds of published craft.
 
 use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start, Truth, rotor, sensors};
 
@@ -7,7 +7,7 @@ fn hovering(config: &Config, air: &AirConfig) -> Plant {
     Plant::new(config, air, &start, 1, 0.001).unwrap()
 }
 
-/// The demo craft without drag, noise and speed-controller steps.
+/// The demo craft without drag, noise and quantisation of the commands.
 fn clean() -> Config {
     let mut config =
         Config { drag: Default::default(), sensors: sensors::Config::default(), ..Config::weir_gauge() };
@@ -15,7 +15,7 @@ fn clean() -> Config {
     config
 }
 
-/// After 60 ms with the commands of hover changed by these shares.
+/// State after 60 ms with the hover commands changed by these shares.
 fn after(change: Rotors<f64>) -> Truth {
     let mut plant = hovering(&clean(), &AirConfig::default());
     let command = plant.truth().motor_command.zip(change).map(|(hover, share)| hover * (1.0 + share));
@@ -26,7 +26,7 @@ fn after(change: Rotors<f64>) -> Truth {
 }
 
 #[test]
-fn each_thrust_difference_turns_the_right_way() {
+fn each_thrust_difference_has_the_right_sign() {
     let left = after(Rotors { front_left: 0.05, rear_left: 0.05, front_right: -0.05, rear_right: -0.05 });
     assert!(left.body_rate_rad_s.x > 0.1, "stronger left rolls right: {}", left.body_rate_rad_s);
     let front = after(Rotors { front_left: 0.05, front_right: 0.05, rear_left: -0.05, rear_right: -0.05 });
@@ -47,7 +47,7 @@ fn each_thrust_difference_turns_the_right_way() {
 }
 
 #[test]
-fn torque_turns_the_body_by_its_inertia() {
+fn torque_accelerates_the_body_by_its_inertia() {
     // Roll: tau = sum of -y f; the plant's own thrusts against its own angular acceleration.
     let truth = after(Rotors { front_left: 0.05, rear_left: 0.05, front_right: -0.05, rear_right: -0.05 });
     let f = truth.thrust_n;
@@ -56,7 +56,7 @@ fn torque_turns_the_body_by_its_inertia() {
 }
 
 #[test]
-fn speed_follows_the_command_with_its_lag() {
+fn speed_follows_the_command_with_its_time_constant() {
     // A small step, so that the local time constant J/(2 kQ w + Kt^2/R) holds (Drela 2007, linearised).
     let mut config = clean();
     config.speed_controller.delay_s = 0.0;
@@ -80,17 +80,17 @@ fn speed_follows_the_command_with_its_lag() {
     let ticks = (time_constant_s * 1000.0).round() as usize;
     let expected = 1.0 - (-(ticks as f64) * 0.001 / time_constant_s).exp();
     assert!((share_after(&config, ticks) - expected).abs() < 2e-3, "{}", share_after(&config, ticks));
-    // The twin: a quarter of the inertia would be nearly there.
+    // The twin: a quarter of the inertia would be nearly settled.
     config.rotor.inertia_kg_m2 *= 0.25;
     assert!(share_after(&config, ticks) > 0.95, "{}", share_after(&config, ticks));
 }
 
 #[test]
-fn rotors_that_speed_up_draw_more_current_than_they_need_to_stay() {
+fn accelerating_rotors_draw_more_than_the_steady_current() {
     let mut config = clean();
     config.speed_controller.delay_s = 0.0;
     config.battery.base_current_a = 0.0;
-    // Mean current from 5 to 60 ms over the one that stays.
+    // Mean current from 5 to 60 ms over the steady one.
     let early_over_settled = |config: &Config| {
         let mut plant = hovering(config, &AirConfig::default());
         let command = plant.truth().motor_command.map(|share| 1.3 * share);
@@ -102,7 +102,7 @@ fn rotors_that_speed_up_draw_more_current_than_they_need_to_stay() {
         early / plant.truth().battery.current_a
     };
     assert!(early_over_settled(&config) > 1.2, "{}", early_over_settled(&config));
-    // The twin: with a twentieth of the inertia there is little to speed up.
+    // The twin: with a twentieth of the inertia the additional current is small.
     config.rotor.inertia_kg_m2 *= 0.05;
     assert!(early_over_settled(&config) < 1.05, "{}", early_over_settled(&config));
 }
@@ -121,7 +121,8 @@ fn active_braking_slows_the_rotors_faster_than_coasting() {
     assert!(braked < 0.4 * coasted, "{braked} {coasted}");
 }
 
-/// Damping rates (1/s) of a climb at 4 m/s and of a roll at 10 rad/s, from the accelerations that the motion causes.
+/// Damping rates (1/s) of a climb at 4 m/s and of a roll at 10 rad/s, from the accelerations due to the
+/// motion.
 fn damping_1_s(config: &Config) -> [f64; 2] {
     let acceleration = |velocity_m_s, body_rate_rad_s| {
         let start =
@@ -145,8 +146,9 @@ fn inflow_damps_climb_and_roll() {
 }
 
 #[test]
-fn spinning_rotors_up_turns_the_body_against_them() {
-    // The first instant of a yaw command is the reaction to the rotors' acceleration; the twin has massless rotors.
+fn rotor_acceleration_has_a_reaction_torque() {
+    // The first instant of a yaw command is the reaction to the rotors' acceleration; the twin has massless
+    // rotors.
     let onset = |inertia_kg_m2| {
         let mut config = clean();
         config.rotor.inertia_kg_m2 = inertia_kg_m2;
@@ -169,7 +171,8 @@ fn spinning_rotors_up_turns_the_body_against_them() {
 
 #[test]
 fn gyroscopic_torque_couples_roll_into_pitch() {
-    // Only the counter-clockwise pair runs: their momentum points up; rolling right then pitches by -wx hz / Iyy.
+    // Only the counter-clockwise pair runs: their momentum points up; a roll rate to the right then pitches
+    // by -wx hz / Iyy.
     let mut config = clean();
     config.rotor.inertia_kg_m2 = 4e-5;
     let start =
@@ -192,8 +195,9 @@ fn gyroscopic_torque_couples_roll_into_pitch() {
 }
 
 #[test]
-fn thin_air_asks_for_faster_rotors() {
-    // Thrust goes with density: at 3000 m (ISO 2533: 0.909122 kg/m3 at geopotential height) the square root of the ratio.
+fn lower_density_needs_faster_rotors() {
+    // Thrust is proportional to density: at 3000 m (ISO 2533: 0.909122 kg/m3 at geopotential height) the
+    // square root of the ratio.
     let mut constant = clean();
     constant.rotor.inflow = rotor::Inflow::Constant;
     let speed = |elevation_m| {
@@ -210,8 +214,8 @@ fn thin_air_asks_for_faster_rotors() {
 
 #[test]
 fn validate_hover_speed_of_published_craft() {
-    // kT [N s2], mass [kg], hover speed [rad/s]. Bouabdallah 2007, EPFL thesis 3727; Michael, Mellinger, Lindsey and Kumar 2010,
-    // IEEE RAM 17(3); Kaufmann, Bauersfeld and Scaramuzza 2022, ICRA, table II.
+    // kT [N s2], mass [kg], hover speed [rad/s]. Bouabdallah 2007, EPFL thesis 3727; Michael, Mellinger,
+    // Lindsey and Kumar 2010, IEEE RAM 17(3); Kaufmann, Bauersfeld and Scaramuzza 2022, ICRA, table II.
     for (thrust_n_s2, mass_kg, expected) in
         [(3.13e-5, 0.650, 225.6), (5.572e-6, 0.500, 469.1), (1.563e-6, 0.768, 1097.6)]
     {
@@ -233,8 +237,8 @@ fn validate_hover_speed_of_published_craft() {
 }
 
 #[test]
-fn carrying_the_last_slope_over_is_the_same_as_finding_it_again() {
-    // A push, even of nothing, makes the plant find the slope at the start of the tick anew.
+fn reusing_the_last_slope_equals_recomputing_it() {
+    // A push, even of zero, makes the plant recompute the slope at the start of the tick.
     let air = AirConfig {
         u20_m_s: Some(6.0),
         turbulence: Some(aplomb_craft::Turbulence::light()),
@@ -255,7 +259,7 @@ fn carrying_the_last_slope_over_is_the_same_as_finding_it_again() {
         apart.push((a.position_m - b.position_m).length() + (a.body_rate_rad_s - b.body_rate_rad_s).length());
     }
     assert!(apart[1999] < 1e-9, "{:e}", apart[1999]);
-    // The twin: a push of a hundredth of the weight is seen within a second.
+    // The twin: a push of a hundredth of the weight is visible within a second.
     found.push(aplomb_craft::glam::DVec3::X * 0.12, Default::default());
     (0..1000).for_each(|_| {
         carried.advance(hover);

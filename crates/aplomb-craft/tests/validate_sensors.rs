@@ -1,18 +1,18 @@
-//! Sensors against their own parameters: lever arm, low-pass, aliasing, gnss and barometer statistics.
+//! Sensors against their parameters: lever arm, low-pass, aliasing, GNSS and barometer statistics.
 
 use aplomb_craft::glam::DVec3;
 use aplomb_craft::sensors::{barometer, gnss, imu, magnetometer};
 use aplomb_craft::{AirConfig, Config, Plant, Readings, Rotors, Start, Truth, rotor, sensors};
 use std::f64::consts::PI;
 
-/// The demo craft with these sensors, and propellers that the air does not turn or slow.
+/// The demo craft with these sensors, and propellers without aerodynamic torque.
 fn with(sensors: sensors::Config) -> Config {
     let mut config = Config { sensors, ..Config::weir_gauge() };
     config.rotor.inflow = rotor::Inflow::Constant;
     config
 }
 
-/// Readings and truth of a craft that stands with stopped rotors.
+/// Readings and truth of a craft at rest with stopped rotors.
 fn standing(sensors: sensors::Config, seed: u64, ticks: usize, mut each: impl FnMut(&Readings, &Truth)) {
     let mut plant =
         Plant::new(&with(sensors), &AirConfig::default(), &Start::default(), seed, 0.001).unwrap();
@@ -37,8 +37,8 @@ fn specific_force_is_minus_gravity_at_rest_and_zero_in_free_fall() {
 }
 
 #[test]
-fn lever_arm_adds_turning_and_centripetal_parts() {
-    // Free fall, so that only the lever speaks: f = alpha x r + w x (w x r).
+fn lever_arm_adds_tangential_and_centripetal_parts() {
+    // Free fall, so that only the lever arm contributes: f = alpha x r + w x (w x r).
     let mut ideal = imu::Config::ideal();
     ideal.position_m = [0.05, -0.02, 0.03];
     let sensors = sensors::Config { imu: Some(ideal), ..Default::default() };
@@ -70,7 +70,7 @@ fn lever_arm_adds_turning_and_centripetal_parts() {
 }
 
 #[test]
-fn low_pass_delays_a_steady_turn_up_by_its_time_constant() {
+fn low_pass_delays_a_rate_ramp_by_its_time_constant() {
     // Under constant angular acceleration a first-order low-pass lags by 1/(2 pi fc).
     let mut slow = imu::Config::ideal();
     slow.low_pass_hz = 20.0;
@@ -98,8 +98,8 @@ fn tone(samples: &[f64], frequency_hz: f64) -> f64 {
 }
 
 #[test]
-fn vibration_tones_alias_at_their_filtered_size() {
-    // Rotors at full command in thin motors turn beyond 500 turns a second: the imbalance tone must fold down.
+fn vibration_tones_alias_at_their_filtered_amplitude() {
+    // Rotors at full command turn faster than 500 revolutions per second here: the imbalance tone must alias.
     let mut config = with(sensors::Config { imu: Some(imu::Config::ideal()), ..Default::default() });
     let imu = config.sensors.imu.as_mut().unwrap();
     (imu.vibration_gain, imu.low_pass_hz) = (1.0, 300.0);
@@ -112,7 +112,7 @@ fn vibration_tones_alias_at_their_filtered_size() {
     config.battery.capacity_ah = 1e6;
     config.drag = Default::default();
     let start = Start { airborne: true, rotors_stopped: true, height_m: 9000.0, ..Start::default() };
-    // Only one rotor is run, so that there is one tone.
+    // Only one rotor runs, so that there is one tone.
     let command = Rotors { front_left: 0.75, ..Rotors::splat(0.0) };
     let spectrum = |config: &Config| {
         let mut plant = Plant::new(config, &AirConfig::default(), &start, 1, 0.001).unwrap();
@@ -138,7 +138,7 @@ fn vibration_tones_alias_at_their_filtered_size() {
 }
 
 #[test]
-fn bias_shown_is_the_bias_in_truth() {
+fn bias_of_the_samples_is_that_of_the_truth() {
     let mut config = imu::Config::consumer();
     config.gyro.noise_rad_s_rthz = 0.0;
     config.gyro.resolution_rad_s = 0.0;
@@ -152,7 +152,7 @@ fn bias_shown_is_the_bias_in_truth() {
 }
 
 #[test]
-fn gyro_clips_at_its_range_and_shows_its_steps() {
+fn gyro_clips_at_its_range_and_has_its_resolution() {
     let mut config = imu::Config::ideal();
     (config.gyro.range_rad_s, config.gyro.resolution_rad_s) = (2.0, 0.25);
     let craft = with(sensors::Config { imu: Some(config), ..Default::default() });
@@ -170,7 +170,7 @@ fn gyro_clips_at_its_range_and_shows_its_steps() {
 }
 
 #[test]
-fn receiver_error_is_its_white_and_its_correlated_part() {
+fn gnss_error_is_white_plus_correlated_noise() {
     let config = gnss::Config::consumer();
     let (mut white, mut slow, mut velocity, mut n) = (0.0, 0.0, 0.0, 0.0);
     for seed in 0..40 {
@@ -205,7 +205,7 @@ fn receiver_error_is_its_white_and_its_correlated_part() {
 }
 
 #[test]
-fn barometer_feels_the_wash_near_the_ground() {
+fn barometer_has_rotor_wash_near_the_ground() {
     let quiet = barometer::Config { rotor_wash_m: 0.3, ..barometer::Config::ideal() };
     let shift = |config, height_m| {
         let mut craft = with(sensors::Config { barometer: Some(config), ..Default::default() });
@@ -223,7 +223,7 @@ fn barometer_feels_the_wash_near_the_ground() {
 }
 
 #[test]
-fn magnetometer_turns_with_the_craft() {
+fn magnetic_field_is_in_body_axes() {
     let start = Start { airborne: true, height_m: 5.0, heading_rad: PI / 2.0, ..Start::default() };
     let craft = with(sensors::Config::ideal());
     let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 1, 0.001).unwrap();
@@ -233,7 +233,7 @@ fn magnetometer_turns_with_the_craft() {
 }
 
 #[test]
-fn magnetometer_feels_soft_iron_and_the_current() {
+fn magnetometer_has_soft_iron_and_the_field_of_the_current() {
     let start = Start { airborne: true, height_m: 5.0, ..Start::default() };
     let shown = |config: magnetometer::Config, seed: u64| {
         let craft = with(sensors::Config { magnetometer: Some(config), ..Default::default() });
@@ -246,7 +246,7 @@ fn magnetometer_feels_soft_iron_and_the_current() {
     let (carrying, _) = shown(magnetometer::Config { current_ut_a: [0.1, -0.2, 0.05], ..ideal }, 1);
     let expected = DVec3::new(0.1, -0.2, 0.05) * current_a;
     assert!((carrying - bare - expected).length() < 1e-9, "{carrying} {expected}");
-    // Over the seeds each component of S e has the deviation 3 % of |e|.
+    // Over the seeds each component of S e has the standard deviation 3 % of |e|.
     let soft = magnetometer::Config { soft_iron_share: 0.03, ..ideal };
     let squares: f64 = (0..400).map(|seed| (shown(soft, seed).0 - bare).length_squared()).sum();
     let (found, expected) = ((squares / 400.0).sqrt(), 0.03 * bare.length() * 3f64.sqrt());
@@ -254,7 +254,7 @@ fn magnetometer_feels_soft_iron_and_the_current() {
 }
 
 #[test]
-fn gyro_feels_specific_force_as_much_as_it_is_told_to() {
+fn gyro_has_its_sensitivity_to_specific_force() {
     let deviation = |per_force_s_m: f64| {
         let mut imu = imu::Config::ideal();
         imu.gyro.per_force_s_m = per_force_s_m;
@@ -267,14 +267,14 @@ fn gyro_feels_specific_force_as_much_as_it_is_told_to() {
         }
         (squares / 300.0).sqrt()
     };
-    // Standing, each axis shows so much of 9.8 m/s2. 900 draws: 2.4 % standard error.
+    // At rest, each axis has this sensitivity to 9.8 m/s2. 900 draws: 2.4 % standard error.
     let found = deviation(2e-4);
     assert!((found / (2e-4 * 9.80665) - 1.0).abs() < 0.1, "{found}");
     assert!(deviation(0.0) < 1e-9);
 }
 
 #[test]
-fn misalignment_and_scale_have_their_sizes_over_the_seeds() {
+fn misalignment_and_scale_factor_have_their_deviation_over_seeds() {
     let mut imu = imu::Config::ideal();
     (imu.gyro.scale_factor_share, imu.gyro.misalignment_rad) = (0.02, 0.01);
     let craft = with(sensors::Config { imu: Some(imu), ..Default::default() });
@@ -297,7 +297,7 @@ fn misalignment_and_scale_have_their_sizes_over_the_seeds() {
 }
 
 #[test]
-fn barometer_drifts_and_carries_the_ground_pressure() {
+fn barometer_has_drift_and_ground_pressure() {
     let shown = |config: barometer::Config, ticks: usize| {
         let mut last = 0.0;
         standing(
@@ -313,14 +313,15 @@ fn barometer_drifts_and_carries_the_ground_pressure() {
     let ideal = barometer::Config::ideal();
     let low = barometer::Config { offset_pa: -1500.0, ..ideal };
     assert!((shown(low, 1) - shown(ideal, 1) + 1500.0).abs() < 1e-9);
-    // 36 m/h over 60 s are 0.6 m, either way.
+    // 36 m/h over 60 s are 0.6 m, of either sign.
     let drift = (shown(barometer::Config { drift_m_h: 36.0, ..ideal }, 60_000) - shown(ideal, 60_000)).abs();
     assert!((drift / (0.6 * 12.013) - 1.0).abs() < 1e-2, "{drift}");
 }
 
 #[test]
-fn receiver_drops_out_and_jumps_as_often_as_it_is_told_to() {
-    // Mean on and off times of 30 s and 6 s: silent for a sixth of the time, in events of 6 s and half a sample.
+fn gnss_outages_and_jumps_have_their_rates() {
+    // Mean active and inactive times of 6 s and 30 s: no samples for a sixth of the time, in events of 6 s
+    // and half a sample.
     let chance = gnss::Events { per_h: 120.0, mean_s: 6.0 };
     let run = |config: gnss::Config| {
         let (mut samples, mut gaps, mut off, mut jumps, mut squares) = (0u32, 0u32, 0u32, 0u32, 0.0);
@@ -349,7 +350,7 @@ fn receiver_drops_out_and_jumps_as_often_as_it_is_told_to() {
     };
     let (all, gaps, off, _, _) = run(gnss::Config::ideal());
     assert!((all - 90_000.0).abs() < 10.0 && gaps == 0.0 && off == 0.0);
-    // Five hours hold 500 events: 4.5 % standard error of their number, 6 % of the time that they take.
+    // Five hours contain 500 events: 4.5 % standard error of their number, 6 % of their total duration.
     let (heard, gaps, ..) = run(gnss::Config { dropouts: chance, ..gnss::Config::ideal() });
     let silent = 1.0 - heard / all;
     assert!((silent / (6.1 / 36.1) - 1.0).abs() < 0.2, "{silent}");

@@ -1,8 +1,8 @@
-//! Faults: what goes wrong with a rotor or a sensor, from when until when.
+//! Faults of rotors and sensors between two times.
 //!
-//! Each fault is a wrapper around a sound part: `rotors` around the motor commands and the propellers, `sensors` around the
-//! samples. Several may hold at once, also of one part; they act in the order in which they are given. A craft without
-//! faults pays nothing for them.
+//! Each fault is a wrapper: `rotors` around the motor commands and the propellers, `sensors` around the
+//! samples. Several faults may be active at once, also on one part; they apply in the given order. A craft
+//! without faults has no overhead.
 
 mod rotors;
 mod sensors;
@@ -13,61 +13,61 @@ pub(crate) use sensors::SensorWrapper;
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, not_negative, within};
 use crate::rotors::Corner;
 
-/// Longest delay that a fault adds (s).
+/// Largest delay of a fault (s).
 pub const LONGEST_DELAY_S: f64 = 2.0;
 
-/// One fault.
+/// A fault and the time in which it is active.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fault {
-    /// Start, from the start of the flight (s).
+    /// Start time (s).
     pub from_s: f64,
-    /// End (s); infinite if it lasts.
+    /// End time (s); infinite for a permanent fault.
     pub until_s: f64,
-    /// What is wrong.
+    /// Kind of fault.
     pub what: What,
 }
 
-/// What is wrong.
+/// Faulty part and kind of fault.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum What {
-    /// Something with a rotor.
+    /// Fault of a rotor.
     Rotor(Corner, RotorFault),
-    /// The signal wires of two speed controllers are exchanged.
+    /// Exchanged signal wires of two speed controllers.
     SwappedWiring(Corner, Corner),
-    /// Something with a sensor.
+    /// Fault of a sensor.
     Sensor(Sensor, SensorFault),
 }
 
-/// What can be wrong with one motor, its speed controller or its propeller.
+/// Fault of a motor, its speed controller or its propeller.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum RotorFault {
-    /// The speed controller keeps to the command it had at the start.
+    /// The command is frozen at its value at the start.
     Stuck,
-    /// No command arrives: command 0.
+    /// The command is 0.
     DroppedOut,
-    /// The command counts this many times.
+    /// The command is multiplied by this factor.
     Scale(f64),
-    /// The command takes this much longer (s).
+    /// The command is delayed by this time (s).
     Delay(f64),
-    /// Thrust and torque are less by this share, 0..1, at the same speed.
+    /// Thrust and torque are reduced by this share, 0..1, at the same speed.
     LossOfEffectiveness(f64),
-    /// A piece of a blade is gone: thrust and torque are less by `loss_share`, and the rotor shakes the frame by so much more
-    /// imbalance (kg m).
+    /// Part of a blade is missing: thrust and torque are reduced by `loss_share`, and the imbalance is
+    /// increased.
     ChippedBlade {
-        /// Share of thrust and torque that is lost.
+        /// Share of thrust and torque lost, 0..1.
         loss_share: f64,
-        /// Mass times its distance from the shaft.
+        /// Additional imbalance: mass times its distance from the shaft (kg m).
         imbalance_kg_m: f64,
     },
-    /// The rotor stops within a control period, giving its angular momentum to the frame, and stays where it is. The winding
-    /// goes on drawing what its resistance and the current limit let through.
+    /// The rotor stops within one control period and stays stopped. Its angular momentum goes to the frame.
+    /// The winding still draws the current that its resistance and the current limit allow.
     Seized,
-    /// The rotor turns the wrong way: it pushes down and its reaction is reversed. If it turns when that begins or ends, it is
-    /// stopped first, as if it seized.
+    /// The rotor turns in the opposite sense: thrust and reaction torque are reversed. A turning rotor is
+    /// stopped first at the start and the end of the fault, as if seized.
     Reversed,
 }
 
-/// A sensor that can be at fault.
+/// Sensor with a fault.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sensor {
     /// Gyro and accelerometer together.
@@ -78,27 +78,27 @@ pub enum Sensor {
     Accelerometer,
     /// Barometer.
     Barometer,
-    /// Satellite gnss.
+    /// GNSS receiver.
     Gnss,
     /// Magnetometer.
     Magnetometer,
 }
 
-/// What can be wrong with a sensor.
+/// Fault of a sensor.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum SensorFault {
-    /// Shows the value it had at the start, as if it were new.
+    /// The value is frozen at the start; samples are marked as new.
     Stuck,
-    /// No sample arrives. Gyro and accelerometer share a sample: without one of them none arrives.
+    /// No samples. Gyro and accelerometer share a sample: without either of them there is none.
     DroppedOut,
-    /// Shows not-a-number.
+    /// Values are NaN.
     NotANumber,
-    /// Shows so much more: rad/s, m/s2, uT on the body axes, m north, east and down for the gnss's position; the
-    /// barometer shows the first number (Pa) more. Not for gyro and accelerometer together.
+    /// Values are offset by this: rad/s, m/s2 or uT in body axes; m north, east and down for the GNSS
+    /// position; Pa in the first element for the barometer. Not for gyro and accelerometer together.
     Offset([f64; 3]),
-    /// Shows this many times the value. Not for gyro and accelerometer together.
+    /// Values are multiplied by this factor. Not for gyro and accelerometer together.
     Scale(f64),
-    /// Samples arrive this much later (s) without saying so: their stated age stays.
+    /// Samples arrive later by this time (s); their stated age is unchanged.
     Delay(f64),
 }
 
@@ -147,7 +147,7 @@ impl SensorFault {
     }
 }
 
-/// First tick and the one after the last.
+/// First tick, and the tick after the last.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Span {
     from: u64,

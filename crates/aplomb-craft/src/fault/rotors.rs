@@ -1,15 +1,15 @@
-//! Wrappers around the motor commands and the propellers.
+//! Fault wrappers of the motor commands and the propellers.
 
 use super::{RotorFault, Span};
 use crate::rotors::{Corner, Rotors};
 use std::collections::VecDeque;
 
-/// What is left of a rotor.
+/// Condition of a rotor.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Condition {
-    /// Thrust and torque over those of a sound rotor at the same speed.
+    /// Ratio of thrust and torque to those of a healthy rotor at the same speed.
     pub(crate) effect: f64,
-    /// Imbalance beyond that of a sound rotor (kg m).
+    /// Additional imbalance (kg m).
     pub(crate) imbalance_kg_m: f64,
     pub(crate) seized: bool,
     pub(crate) reversed: bool,
@@ -18,20 +18,20 @@ pub(crate) struct Condition {
 pub(crate) const HEALTHY: Condition =
     Condition { effect: 1.0, imbalance_kg_m: 0.0, seized: false, reversed: false };
 
-/// All faults of the rotors.
+/// All rotor faults.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct RotorWrappers {
     commands: Vec<(Span, Command)>,
     propellers: Vec<(Span, Corner, RotorFault)>,
 }
 
-/// What happens to the commands on their way.
+/// Fault of a command.
 #[derive(Clone, Debug)]
 enum Command {
     Stuck(Corner, f64),
     DroppedOut(Corner),
     Scale(Corner, f64),
-    /// The commands of the last while, oldest first.
+    /// Recent commands, oldest first.
     Delay(Corner, VecDeque<f64>),
     Swapped(Corner, Corner),
 }
@@ -60,7 +60,7 @@ impl RotorWrappers {
         self.commands.push((span, Command::Swapped(one, other)));
     }
 
-    /// The commands as they arrive.
+    /// Commands after the faults.
     pub(crate) fn pass(&mut self, tick: u64, mut commands: Rotors<f64>) -> Rotors<f64> {
         for (span, wrapper) in &mut self.commands {
             let holds = span.holds(tick);
@@ -93,7 +93,7 @@ impl RotorWrappers {
         commands
     }
 
-    /// What is left of the rotors, if that changes at `tick`.
+    /// Conditions of the rotors, if they change at `tick`.
     pub(crate) fn change(&self, tick: u64) -> Option<Rotors<Condition>> {
         if !self.propellers.iter().any(|(span, ..)| span.changes_at(tick)) {
             return None;

@@ -1,4 +1,4 @@
-//! Wrappers around the samples of the sensors.
+//! Fault wrappers of the sensor samples.
 
 use super::{Sensor, SensorFault, Span};
 use crate::sensors::gnss::GnssFix;
@@ -37,7 +37,7 @@ impl SensorWrapper {
         SensorWrapper { span, part }
     }
 
-    /// Puts what the faulty sensor says in place of what the sound one says.
+    /// Applies the fault to the readings.
     pub(crate) fn pass(&mut self, tick: u64, readings: &mut Readings) {
         let holds = self.span.holds(tick);
         match &mut self.part {
@@ -65,18 +65,18 @@ impl SensorWrapper {
     }
 }
 
-/// A fault with what it has to remember of the sensor.
+/// State of a fault.
 #[derive(Clone, Debug)]
 enum Held<T> {
-    /// The last sound value.
+    /// The last healthy value.
     Stuck(Option<T>),
     DroppedOut,
     Changed(Change),
-    /// What was delivered in the last while, oldest first.
+    /// Recent samples, oldest first.
     Delay(VecDeque<Option<Reading<T>>>),
 }
 
-/// What is shown for a value.
+/// Change of a value.
 #[derive(Clone, Copy, Debug)]
 enum Change {
     NotANumber,
@@ -112,7 +112,7 @@ impl<T: Value> Held<T> {
         match self {
             Held::Stuck(last) => match reading {
                 Some(reading) if holds => {
-                    // Stuck from the start, it shows its first value.
+                    // Stuck from the start of the flight: the first value is held.
                     let value = *last.get_or_insert(reading.value);
                     Some(Reading { value, ..reading })
                 }
@@ -152,14 +152,14 @@ impl Value for DVec3 {
     }
 }
 
-/// Both parts; [`SensorWrapper::pass`] takes only the one that is meant.
+/// Changes both parts; [`SensorWrapper::pass`] uses only the faulty one.
 impl Value for Sample {
     fn changed(self, change: Change) -> Self {
         Sample { gyro_rad_s: change.of(self.gyro_rad_s), accel_m_s2: change.of(self.accel_m_s2) }
     }
 }
 
-/// An offset moves the position alone.
+/// An offset applies to the position only.
 impl Value for GnssFix {
     fn changed(self, change: Change) -> Self {
         let velocity_m_s = match change {

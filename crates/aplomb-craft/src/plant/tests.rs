@@ -5,13 +5,13 @@ use crate::rotors::Spin;
 use crate::sensors;
 use glam::DQuat;
 
-/// Mueller and D'Andrea 2014, ICRA pp. 45-52: 0.5 kg, rotors on the body axes 0.17 m out, the right one stopped, thrusts 2.05,
-/// 1.02 and 2.05 N, which are rotor speeds of 565, 399 and 565 rad/s, and the spin (0, 5.69, 18.89) rad/s, in their axes y left,
-/// z up. More digits and Jz as in `tests/validate_rotor_lost.rs`.
+/// Mueller and D'Andrea 2014, ICRA pp. 45-52: 0.5 kg, rotors on the body axes at 0.17 m, the right one
+/// stopped; thrusts 2.05, 1.02 and 2.05 N, which are rotor speeds of 565, 399 and 565 rad/s; body rate (0,
+/// 5.69, 18.89) rad/s in axes with y left and z up. More digits and Jz as in `tests/validate_rotor_lost.rs`.
 const SPIN_RAD_S: DVec3 = DVec3::new(0.0, -5.694, -18.890);
 const SPEEDS_RAD_S: [f64; 4] = [565.42, 0.0, 399.81, 565.42];
 
-/// The craft in the published spin, with the rotors' inertia in kg m2. Front, right, left, rear.
+/// The craft at the published body rate, with the rotors' inertia in kg m2. Order: front, right, left, rear.
 fn spinning(rotor_kg_m2: f64) -> (Plant, Rotors<f64>) {
     let arm = |x_m: f64, y_m: f64, spin| Arm { x_m, y_m, z_m: 0.0, spin };
     let mut config = Config {
@@ -34,7 +34,7 @@ fn spinning(rotor_kg_m2: f64) -> (Plant, Rotors<f64>) {
     config.rotor.inertia_kg_m2 = rotor_kg_m2;
     config.speed_controller =
         crate::speed_controller::Config { steps: 0, delay_s: 0.0, ..config.speed_controller };
-    // The pack's own sag would slow the rotors by and by.
+    // Battery sag would slow the rotors.
     config.battery = crate::battery::Config { resistance_ohm: 0.0, capacity_ah: 1e6, ..config.battery };
     let air = AirConfig { elevation_m: -100.0, gravity_m_s2: 9.81, ..AirConfig::default() };
     let start = Start { airborne: true, height_m: 100.0, ..Start::default() };
@@ -52,7 +52,7 @@ fn spinning(rotor_kg_m2: f64) -> (Plant, Rotors<f64>) {
     (plant, command)
 }
 
-/// How far the spin wanders from itself in half a second, once and a half round, as a share of it.
+/// Largest relative deviation of the body rate within half a second, one and a half revolutions.
 fn wandering((plant, command): &mut (Plant, Rotors<f64>)) -> f64 {
     (0..500).fold(0.0, |worst: f64, _| {
         plant.advance(*command);
@@ -61,19 +61,19 @@ fn wandering((plant, command): &mut (Plant, Rotors<f64>)) -> f64 {
 }
 
 #[test]
-fn validate_published_spin_with_one_rotor_lost() {
+fn validate_published_rotation_with_one_rotor_stopped() {
     let mut craft = spinning(1.5e-5);
     let found = wandering(&mut craft);
     assert!(found < 2e-3, "{found}");
     let truth = craft.0.truth();
     let axis = truth.attitude * (-truth.body_rate_rad_s.normalize());
     assert!((axis - DVec3::Z).length() < 0.01, "{axis}");
-    // The published thrusts; what of them does not lift goes round with the spin.
+    // Published thrusts. The part of them that does not lift rotates with the craft.
     for (thrust, published) in truth.thrust_n.to_array().iter().zip([2.05, 0.0, 1.02, 2.05]) {
         assert!((thrust - published).abs() < 5.5e-3, "{:?}", truth.thrust_n);
     }
     assert!(truth.velocity_m_s.z.abs() < 0.02, "{}", truth.velocity_m_s);
-    // The twin: without the rotors' own momentum it does not stay.
+    // The twin: without the rotors' angular momentum the body rate is not constant.
     let found = wandering(&mut spinning(1e-9));
     assert!(found > 0.015, "{found}");
 }

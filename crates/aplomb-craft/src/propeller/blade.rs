@@ -1,16 +1,17 @@
-//! The generic blade: chord and twist by designation, and the numbers of its section.
+//! Generic blade: chord and twist from the designation, and section coefficients.
 //!
-//! The twist is that of the marked pitch on every radius, `atan(p/(2 pi r))`. Chord and section are one set of numbers for all
-//! propellers, chosen together so that the mean absolute errors of CT and CP over 456 static measurements on 27 propellers of
-//! 7 to 11 in, and of CT over 177 measurements in a flow along the axis, are small at once (UIUC Propeller Database; Brandt
-//! and Selig 2011, AIAA 2011-1255; Deters, Ananda and Selig 2014, AIAA 2014-2151), by an evolution strategy. They describe an
-//! average blade, not any one. The slopes by Reynolds number and the drag come out high, as sections of 2e4 to 1e5 have it.
-//! `tests/validate_propeller.rs` prints and holds the errors.
+//! The twist is that of constant pitch, `atan(p/(2 pi r))`. Chord and section are one set of coefficients for
+//! all propellers. They were fitted by an evolution strategy to 456 static measurements of CT and CP on 27
+//! propellers of 7 to 11 in and 177 measurements of CT in axial flow (UIUC Propeller Database; Brandt and
+//! Selig 2011, AIAA 2011-1255; Deters, Ananda and Selig 2014, AIAA 2014-2151), for small mean absolute errors
+//! of all three. They describe an average blade. The lift slope over Reynolds number and the drag are high,
+//! as usual for sections at 2e4 to 1e5. `tests/validate_propeller.rs` prints and bounds the errors.
 //!
-//! Chosen anew without one family and then asked about it (`choice.rs` does so and prints it), its mean errors of CT and CP in
-//! percent were, in brackets with all: A 17, 17 (14, 15); B 9, 10 (7, 10); C 16, 15 (15, 14); D 3, 19 (3, 15); E 10, 17 (10, 15);
-//! F 21, 23 (11, 11); G 6, 6 (5, 5); H 5, 10 (5, 9); over all rows 12, 14, where a constant chosen in the same way has 12, 18. Family
-//! F, which makes a fifth of the rows and the least thrust, is not foretold by the others.
+//! Cross-validation (`cross_validation.rs` computes and prints it): mean errors of CT and CP in percent of
+//! each family when it is left out of the fit, in brackets when it is included: A 17, 17 (14, 15); B 9, 10
+//! (7, 10); C 16, 15 (15, 14); D 3, 19 (3, 15); E 10, 17 (10, 15); F 21, 23 (11, 11); G 6, 6 (5, 5); H 5, 10
+//! (5, 9). Over all rows 12, 14; a constant fitted in the same way has 12, 18. Family F, a fifth of the rows
+//! and the lowest thrust, is not predicted by the others.
 
 use super::Coefficients;
 use super::element::{Blade, Flow, HUB};
@@ -18,47 +19,47 @@ use super::section::Section;
 use crate::error::{ConfigError, Reason, fail, within};
 use core::f64::consts::PI;
 
-/// What is printed on a propeller, and what one sees of it.
+/// Designation of a propeller, and its visible properties.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Designation {
     /// Diameter (m), 0.02 to 2.
     pub diameter_m: f64,
-    /// Pitch, the advance in one turn without slip (m), 0.2 to 1.5 diameters.
+    /// Pitch: advance per revolution without slip (m), 0.2 to 1.5 diameters.
     pub pitch_m: f64,
-    /// Blades, 1 to 8.
+    /// Number of blades, 1 to 8.
     pub blades: u32,
-    /// Width of the blades.
+    /// Blade width.
     pub planform: Planform,
 }
 
-/// Width of the blades.
+/// Blade width.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Planform {
-    /// Not looked at.
+    /// Unknown.
     #[default]
     Unknown,
-    /// Wide blades, as made for slow flight.
+    /// Wide blades, as for slow flight.
     Wide,
-    /// Blades of usual width.
+    /// Narrow blades.
     Thin,
 }
 
-/// Diameter and pitch over diameter of the propeller whose widest chord is [`Generic::chord`].
+/// Diameter, and pitch over diameter, of the propeller whose largest chord is [`Generic::chord`].
 const CHORD_DIAMETER_M: f64 = 9.0 * 0.0254;
 const CHORD_PITCH: f64 = 0.55;
-/// Chord of a known planform over that.
+/// Ratio of the chord of a known planform to that of an unknown one.
 const WIDE: f64 = 1.18;
 const THIN: f64 = 0.96;
-/// Share of the radius where the blade is widest, and its width at hub and tip over that.
+/// Position of the largest chord over the radius, and chord at hub and tip over the largest chord.
 const WIDEST: f64 = 0.36;
 const AT_HUB: f64 = 0.46;
 const AT_TIP: f64 = 0.24;
 /// One degree (rad).
 const DEGREE: f64 = PI / 180.0;
-/// What was chosen.
+/// Fitted coefficients.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Generic {
-    /// Widest chord over the radius of the tip for 9 in and a pitch of 0.55 diameters, and its powers with both.
+    /// Largest chord over the tip radius at 9 in and a pitch of 0.55 diameters, and its exponents in both.
     pub(super) chord: f64,
     pub(super) chord_diameter_power: f64,
     pub(super) chord_pitch_power: f64,
@@ -95,7 +96,7 @@ impl Designation {
 }
 
 impl Designation {
-    /// Chord at the share `x` of the radius, over the radius: two parabolas that meet at the widest place.
+    /// Chord over the radius at `x` radii: two parabolas that join at the largest chord.
     pub(super) fn chord(&self, generic: &Generic, x: f64) -> f64 {
         let (off, edge) = if x < WIDEST {
             ((WIDEST - x) / (WIDEST - HUB), AT_HUB)
@@ -118,8 +119,8 @@ impl Designation {
         share * generic.chord * powers
     }
 
-    /// Coefficients at the advance ratio J = V/(n D) when turned at `speed_rad_s` > 0 in air of the kinematic viscosity
-    /// `viscosity_m2_s` (at sea level 1.46e-5), straight from the theory.
+    /// Coefficients at the advance ratio J = V/(n D), at `speed_rad_s` > 0 in air of the kinematic viscosity
+    /// `viscosity_m2_s` (at sea level 1.46e-5), by direct evaluation of the theory.
     ///
     /// ```
     /// use aplomb_craft::propeller::{Designation, Planform};

@@ -1,7 +1,8 @@
-//! How well a generic blade chosen without one family of propellers foretells that family.
+//! Leave-one-family-out cross-validation of the generic blade.
 //!
-//! Run with `cargo test -p aplomb-craft choice -- --nocapture` for the table. Eight numbers of the blade are chosen anew, by least squares of the relative
-//! errors of CT and CP (Levenberg-Marquardt), the rest stays. The source of the measurements stands in their file.
+//! `cargo test -p aplomb-craft cross_validation -- --nocapture` prints the table. Eight coefficients of the
+//! blade are fitted by least squares of the relative errors of CT and CP (Levenberg-Marquardt); the others
+//! are kept. The data file names the source of the measurements.
 
 use super::Designation;
 use super::blade::{GENERIC, Generic, Planform};
@@ -37,10 +38,10 @@ fn rows() -> Vec<Row> {
         .collect()
 }
 
-/// How many numbers are chosen.
+/// Number of fitted coefficients.
 const CHOSEN: usize = 8;
 
-/// The blade with those numbers moved: by a factor e^x, or by x where a number may have either sign.
+/// The blade with modified coefficients: by a factor e^x, or by x for a coefficient of either sign.
 fn moved(x: &[f64; CHOSEN]) -> Generic {
     let mut blade = GENERIC;
     blade.chord *= x[0].exp();
@@ -68,7 +69,7 @@ fn square(errors: &[f64]) -> f64 {
     errors.iter().map(|error| error * error).sum()
 }
 
-/// The blade of least squares over every third of `rows`: the others stand close by.
+/// Least-squares blade over every third row of `rows`; neighbouring rows are similar.
 fn chosen(rows: &[&Row]) -> Generic {
     let thinned: Vec<&Row> = rows.iter().copied().step_by(3).collect();
     let rows = &thinned[..];
@@ -108,7 +109,7 @@ fn mean(errors: &[f64]) -> [f64; 2] {
 }
 
 #[test]
-fn validate_choice_without_one_family() {
+fn validate_fit_without_one_family() {
     let rows = rows();
     let all: Vec<&Row> = rows.iter().collect();
     let together = chosen(&all);
@@ -126,7 +127,7 @@ fn validate_choice_without_one_family() {
         );
         print("    chosen without it", mean(&found));
         foretold.extend(found);
-        // The mean of the others, for every propeller.
+        // The twin: the mean of the others, for every propeller.
         let level: [f64; 2] = core::array::from_fn(|part| {
             others.iter().map(|row| row.measured[part]).sum::<f64>() / others.len() as f64
         });
@@ -138,6 +139,6 @@ fn validate_choice_without_one_family() {
     print("each family chosen without it", foretold);
     print("a constant chosen without it", constant);
     assert!(foretold[0] < 0.125 && foretold[1] < 0.15, "{foretold:?}");
-    // The twin, which knows nothing of blades, does worse.
+    // The twin has larger errors.
     assert!(constant[0] > foretold[0] && constant[1] > 1.2 * foretold[1], "{constant:?}");
 }

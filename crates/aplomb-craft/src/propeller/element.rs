@@ -1,11 +1,12 @@
 //! Blade-element/momentum theory for one propeller in axial flow.
 //!
-//! On each annulus the thrust of the blade elements, `1/2 rho W^2 B c cn dr`, equals the momentum they pass on,
-//! `4 pi rho r F s^2 dr`, with F Prandtl's tip loss and s the hover value of the induced velocity under that loading; the
-//! induced velocity itself then follows for every axial flow from [`super::momentum`]. The swirl is that of a light wake, whose
-//! induced velocity stands across the flow: `t = v (V + v)/(w r)` (Leishman, Principles of Helicopter Aerodynamics, 2nd ed.
-//! 2006, ch. 3; Glauert 1935, in Durand, Aerodynamic Theory IV, div. L). The one unknown, s, is found by a few halvings and then by
-//! false position with halved ends (Dowell and Jarratt 1971, BIT 11:168-174, from memory).
+//! On each annulus the thrust of the blade elements, `1/2 rho W^2 B c cn dr`, equals the momentum flux
+//! `4 pi rho r F s^2 dr`, with Prandtl's tip loss F and the hover value s of the induced velocity under that
+//! loading. The induced velocity in any axial flow follows from s by [`super::momentum`]. The swirl is that
+//! of a lightly loaded wake, whose induced velocity is normal to the flow: `t = v (V + v)/(w r)` (Leishman,
+//! Principles of Helicopter Aerodynamics, 2nd ed. 2006, ch. 3; Glauert 1935, in Durand, Aerodynamic Theory
+//! IV, div. L). The unknown s is found by a few bisections and then by the Illinois variant of false position
+//! (Dowell and Jarratt 1971, BIT 11:168-174, from memory).
 
 use super::blade::{Designation, Generic};
 use super::momentum::induced_edgewise_m_s;
@@ -14,25 +15,25 @@ use core::f64::consts::PI;
 
 /// Annuli between hub and tip.
 pub(super) const STATIONS: usize = 12;
-/// Radius at which the blade begins, over that of the tip.
+/// Radius of the blade root over that of the tip.
 pub(super) const HUB: f64 = 0.15;
-/// Halvings at the start, which settle where s lies if there are several.
+/// Initial bisections, which select one solution if there are several.
 const HALVINGS: u32 = 5;
-/// What is left of s, and the most trials that it takes; ten or so do.
+/// Relative tolerance of s, and the maximum number of iterations; about ten are needed.
 const LEFT: f64 = 1e-8;
 const TRIALS: u32 = 40;
 
-/// Middle of one annulus.
+/// Centre of one annulus.
 #[derive(Clone, Copy, Debug)]
 struct Station {
-    /// Radius over that of the tip.
+    /// Radius over the tip radius.
     x: f64,
-    /// Chord over the radius of the tip.
+    /// Chord over the tip radius.
     chord: f64,
     twist_rad: f64,
 }
 
-/// A blade cut into stations.
+/// A blade divided into annuli.
 #[derive(Clone, Debug)]
 pub(super) struct Blade {
     radius_m: f64,
@@ -42,16 +43,16 @@ pub(super) struct Blade {
     section: Section,
 }
 
-/// Flow past the blades, as shares of the speed that makes the Reynolds number.
+/// Flow at the blades, relative to the speed of the Reynolds number.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Flow {
-    /// Along the axis, positive in a climb.
+    /// Axial, positive in a climb.
     pub(super) axial: f64,
-    /// In the plane of the rotor.
+    /// Edgewise.
     pub(super) edgewise: f64,
-    /// Of the tip, negative when turned backwards.
+    /// Tip speed, negative for reversed rotation.
     pub(super) tip: f64,
-    /// The speed that both are shares of (m/s).
+    /// Reference speed (m/s).
     pub(super) speed_m_s: f64,
     /// Kinematic viscosity (m2/s).
     pub(super) viscosity_m2_s: f64,
@@ -77,7 +78,7 @@ impl Blade {
         }
     }
 
-    /// Thrust over `rho U^2 R^2` and torque over `rho U^2 R^3`, U the flow's speed.
+    /// Thrust over `rho U^2 R^2` and torque over `rho U^2 R^3`, U the reference speed.
     pub(super) fn load(&self, flow: &Flow) -> (f64, f64) {
         self.stations.iter().fold((0.0, 0.0), |(thrust, torque), station| {
             let (along, around) = self.annulus(station, flow);
@@ -86,9 +87,9 @@ impl Blade {
         })
     }
 
-    /// Force coefficients times the square of the local flow, along the axis and against the rotation.
+    /// Force coefficients times the squared local speed, axial and against the rotation.
     fn annulus(&self, station: &Station, flow: &Flow) -> (f64, f64) {
-        // Ends of the range with the surplus there; none yet.
+        // Ends of the bracket with their residuals; none yet.
         let ((mut low, mut over), (mut high, mut under)) = ((-1.0, 0.0), (1.0, 0.0));
         let (mut last, mut was_over) = (f64::INFINITY, None);
         let mut forces = (0.0, 0.0);
@@ -97,7 +98,7 @@ impl Blade {
             let s: f64 = if known { low + (high - low) * over / (over - under) } else { 0.5 * (low + high) };
             let surplus;
             (surplus, forces) = self.surplus(station, flow, s);
-            // An end that stays twice counts for half.
+            // An end that is kept twice counts for half.
             let is_over = surplus > 0.0;
             let stays = was_over == Some(is_over);
             if is_over {
@@ -115,16 +116,17 @@ impl Blade {
         forces
     }
 
-    /// Loading of the blade elements less what the wake of `s` takes, and the forces.
+    /// Loading of the blade elements less the momentum flux of `s`, and the forces.
     fn surplus(&self, station: &Station, flow: &Flow, s: f64) -> (f64, (f64, f64)) {
-        // A thrust downwards in a climb is one upwards in a descent.
+        // Negative thrust in a climb equals positive thrust in a descent.
         let sign = if s < 0.0 { -1.0 } else { 1.0 };
         let induced = sign * induced_edgewise_m_s(sign * flow.axial, flow.edgewise, s.abs());
         let through = flow.axial + induced;
         let turning = station.x * flow.tip;
         let largest = 0.3 * turning.abs();
         let swirl = if largest > 0.0 { (induced * through / turning).clamp(-largest, largest) } else { 0.0 };
-        // Over a turn the blade meets the edgewise flow from ahead and behind: its mean square adds half of it.
+        // Over a revolution the blade sees the edgewise flow from all sides: half of its square adds to the
+        // mean square.
         let plain = turning - swirl;
         let around =
             libm::copysign(libm::sqrt(plain * plain + 0.5 * flow.edgewise * flow.edgewise), flow.tip);
@@ -133,7 +135,7 @@ impl Blade {
         let chord_m = station.chord * self.radius_m;
         let reynolds = speed * flow.speed_m_s * chord_m / flow.viscosity_m2_s;
         let (lift, drag) = self.section.polar(station.twist_rad - libm::atan2(through, around), reynolds);
-        // cn W^2 and ct W^2, with W cos and W sin of the inflow angle at hand.
+        // cn W^2 and ct W^2, from W cos and W sin of the inflow angle.
         let forces = (speed * (lift * around - drag * through), speed * (lift * through + drag * around));
         let loading = self.blades * station.chord * forces.0 / (2.0 * PI);
         let slope = (through.abs() / speed.max(1e-12)).max(1e-3);

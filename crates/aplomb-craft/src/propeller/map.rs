@@ -1,12 +1,12 @@
-//! Thrust and torque of one propeller over axial flow and speed, worked out once and then looked up.
+//! Thrust and torque of one propeller over axial flow and speed, as a precomputed table.
 //!
-//! With `U = |w| R + pi |V|` and `s = pi V/U`, -1 to 1 (`s = J/(1 + |J|)`), one table reaches from still air to a stopped
-//! propeller in a wind: `T = kT rho/rho0 (U/R)^2 f(s, U)`, `Q = kQ rho/rho0 (U/R)^2 g(s, U)`, f = g = 1 in still air at the
-//! reference speed of the tip. In between it is linear in s and in `U/(U + 50 m/s)`; a larger viscosity counts as a smaller U.
-//! An edgewise flow adds its part, worked out at the reference speed.
-//! A measured propeller has a finer table of its own, made of the theory's and the rows.
-//! From a descent at J = -0.37 to a climb at 0.74 the lookup is within 0.8 % of the static value of the theory, and within
-//! 2.5 % in a faster descent, where annuli pass from one state of the wake to another.
+//! With `U = |w| R + pi |V|` and `s = pi V/U`, -1 to 1 (`s = J/(1 + |J|)`), one table covers static operation
+//! to a stopped propeller in a wind: `T = kT rho/rho0 (U/R)^2 f(s, U)`, `Q = kQ rho/rho0 (U/R)^2 g(s, U)`,
+//! with f = g = 1 in static operation at the reference tip speed. Interpolation is linear in s and in
+//! `U/(U + 50 m/s)`; a higher viscosity is equivalent to a lower U. The contribution of an edgewise flow is
+//! computed at the reference speed. A measured propeller has a finer table, computed from the theory and the
+//! rows. From a descent at J = -0.37 to a climb at 0.74 the table is within 0.8 % of the static value of the
+//! theory, and within 2.5 % in a faster descent, where annuli change from one wake state to another.
 
 use super::blade::{Designation, GENERIC};
 use super::element::{Blade, Flow};
@@ -18,7 +18,7 @@ use std::sync::{Arc, Mutex};
 /// Nodes over s, one of them at 0, and over U.
 pub(super) const SHARES: usize = 65;
 pub(super) const SPEEDS: usize = 15;
-/// Speed in the middle of the scale of U (m/s).
+/// Speed at the centre of the scale of U (m/s).
 const MIDDLE_M_S: f64 = 50.0;
 /// Scale of U at its first and last node: 5.6 and 283 m/s.
 const SCALE: [f64; 2] = [0.1, 0.85];
@@ -26,44 +26,45 @@ const SCALE: [f64; 2] = [0.1, 0.85];
 const EDGES: usize = 10;
 const EDGE: f64 = 0.12;
 const PER_EDGE: f64 = (EDGES - 1) as f64 / 0.9;
-/// Speed of the tip at which the coefficients of a rotor hold (m/s).
+/// Reference tip speed of the coefficients of a rotor (m/s).
 pub(crate) const REFERENCE_TIP_M_S: f64 = 70.0;
-/// Kinematic viscosity of the standard atmosphere at sea level (m2/s): 1.7894e-5 Pa s over 1.225 kg/m3 (ISO 2533).
+/// Kinematic viscosity of the standard atmosphere at sea level (m2/s): 1.7894e-5 Pa s over 1.225 kg/m3 (ISO
+/// 2533).
 pub(crate) const VISCOSITY_M2_S: f64 = 1.7894e-5 / 1.225;
 
-/// The table of one propeller.
+/// Table of one propeller.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Map {
     radius_m: f64,
     per_radius: f64,
-    /// Nodes over s and over U, and how many there are in a unit of s and of the scale of U.
+    /// Nodes over s and over U, and nodes per unit of s and of the scale of U.
     shares: usize,
     speeds: usize,
     per_share: f64,
     per_speed: f64,
-    /// f and g at one s, then at the next; the speeds of one s stand side by side.
+    /// f and g at one s, then at the next; speeds of one s are adjacent.
     nodes: Vec<[f64; 4]>,
-    /// What an edgewise flow adds to both at the reference speed; the flows of one s stand side by side.
+    /// Contribution of an edgewise flow to both at the reference speed; flows of one s are adjacent.
     edgewise: Vec<[f64; 4]>,
 }
 
-/// Thrust and torque over kT and kQ of N rotors, each at one speed and axial flow, with their change.
+/// Thrust and torque over kT and kQ of N rotors, each at one speed and axial flow, with derivatives.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Local<const N: usize> {
     /// T/kT and Q/kQ (rad2/s2).
     pub(crate) thrust: [f64; N],
     pub(crate) torque: [f64; N],
-    /// Change by speed (rad/s), and half the second one.
+    /// Derivative by speed (rad/s), and half the second derivative.
     pub(crate) thrust_per_speed: [f64; N],
     pub(crate) torque_per_speed: [f64; N],
     pub(crate) thrust_curve: [f64; N],
     pub(crate) torque_curve: [f64; N],
-    /// Change of T/kT by axial flow (rad2/s2 per m/s).
+    /// Derivative of T/kT by axial flow (rad2/s2 per m/s).
     pub(crate) thrust_per_axial: [f64; N],
 }
 
 impl<const N: usize> Local<N> {
-    /// Rotors that stand in still air.
+    /// Stopped rotors in still air.
     pub(crate) const REST: Self = Local {
         thrust: [0.0; N],
         torque: [0.0; N],
@@ -74,7 +75,7 @@ impl<const N: usize> Local<N> {
         thrust_per_axial: [0.0; N],
     };
 
-    /// Propellers whose coefficients do not change.
+    /// Propellers of constant coefficients.
     #[inline]
     pub(crate) fn quadratic(speed_rad_s: [f64; N]) -> Self {
         let (square, slope) = (each(|i| speed_rad_s[i] * speed_rad_s[i]), each(|i| 2.0 * speed_rad_s[i]));
@@ -89,7 +90,7 @@ impl<const N: usize> Local<N> {
         }
     }
 
-    /// All of the thrust of rotor `i` times `ratio`.
+    /// Multiplies the thrust of rotor `i` by `ratio`.
     #[inline]
     pub(crate) fn lift(&mut self, i: usize, ratio: f64) {
         self.thrust[i] *= ratio;
@@ -98,14 +99,14 @@ impl<const N: usize> Local<N> {
         self.thrust_per_axial[i] *= ratio;
     }
 
-    /// All of the torque of rotor `i` times `ratio`.
+    /// Multiplies the torque of rotor `i` by `ratio`.
     pub(crate) fn drag(&mut self, i: usize, ratio: f64) {
         self.torque[i] *= ratio;
         self.torque_per_speed[i] *= ratio;
         self.torque_curve[i] *= ratio;
     }
 
-    /// Rotor `i` is that of `other`.
+    /// Replaces rotor `i` by that of `other`.
     pub(crate) fn take(&mut self, i: usize, other: &Self) {
         self.thrust[i] = other.thrust[i];
         self.torque[i] = other.torque[i];
@@ -116,13 +117,13 @@ impl<const N: usize> Local<N> {
         self.thrust_per_axial[i] = other.thrust_per_axial[i];
     }
 
-    /// Thrust of each once it is that much faster (rad/s).
+    /// Thrust at a speed increased by `faster` (rad/s).
     #[inline]
     pub(crate) fn thrust_at(&self, faster: &[f64; N]) -> [f64; N] {
         each(|i| self.thrust[i] + faster[i] * (self.thrust_per_speed[i] + faster[i] * self.thrust_curve[i]))
     }
 
-    /// The same of the torque.
+    /// Torque at a speed increased by `faster` (rad/s).
     #[inline]
     pub(crate) fn torque_at(&self, faster: &[f64; N]) -> [f64; N] {
         each(|i| self.torque[i] + faster[i] * (self.torque_per_speed[i] + faster[i] * self.torque_curve[i]))
@@ -130,7 +131,8 @@ impl<const N: usize> Local<N> {
 }
 
 impl Map {
-    /// A table of that many nodes, from f and g at s and U, and what an edgewise flow adds to them at s, then at e over U.
+    /// Table of the given numbers of nodes, from f and g at s and U, and the contribution of an edgewise flow
+    /// at s, then at e over U.
     pub(super) fn filled<Swept: Fn(f64) -> [f64; 2]>(
         radius_m: f64,
         [shares, speeds]: [usize; 2],
@@ -164,7 +166,7 @@ impl Map {
         }
     }
 
-    /// Works the table of the theory out; `turned` is -1 for a propeller that is turned backwards.
+    /// Table of the theory. `turned` is -1 for reversed rotation.
     fn new(designation: &Designation, turned: f64) -> Self {
         let blade = Blade::new(designation, &GENERIC);
         let load = |share: f64, speed_m_s: f64, turned: f64, edgewise: f64| {
@@ -191,12 +193,12 @@ impl Map {
         Map::filled(0.5 * designation.diameter_m, [SHARES, SPEEDS], still, swept)
     }
 
-    /// The table of `designation`, worked out once in a process. `turned` is -1 for a propeller that is turned backwards.
+    /// Table of `designation`, computed once per process. `turned` is -1 for reversed rotation.
     pub(crate) fn of(designation: &Designation, turned: f64) -> Arc<Map> {
         Map::known((*designation, None, turned), || Map::new(designation, turned))
     }
 
-    /// The same of a propeller that was measured.
+    /// The same for a measured propeller.
     pub(crate) fn of_measured(designation: &Designation, measured: &Measured) -> Arc<Map> {
         let theory = Map::of(designation, 1.0);
         Map::known((*designation, Some(*measured), 1.0), || measured.map(designation, &theory))
@@ -206,7 +208,7 @@ impl Map {
         self.radius_m
     }
 
-    /// f and g at s, U and the edgewise flow over U.
+    /// f and g at s, U and the ratio of edgewise flow to U.
     pub(super) fn shares_at(&self, share: f64, speed_m_s: f64, edgewise: f64) -> [f64; 2] {
         let (turn, flow) = (speed_m_s / self.radius_m, edgewise * speed_m_s);
         let local = self.at([share * speed_m_s / PI], flow * flow, [(1.0 - share.abs()) * turn], 1.0);
@@ -221,7 +223,7 @@ impl Map {
         if let Some(map) = found(&known()) {
             return map;
         }
-        // Worked out without holding the lock: two threads may both do so, to the same bits.
+        // Computed without the lock: two threads may both do so, with the same bits.
         let map = Arc::new(make());
         let mut known = known();
         if known.len() >= 64 {
@@ -231,8 +233,9 @@ impl Map {
         map
     }
 
-    /// Of N rotors at axial flow V (m/s, positive in a climb) and speed w >= 0 (rad/s, in the sense of the table), all in the
-    /// same edgewise flow (squared, m2/s2). `reynolds_ratio` is the kinematic viscosity at sea level over that at hand.
+    /// Values of N rotors at axial flow V (m/s, positive in a climb) and speed w >= 0 (rad/s, in the sense of
+    /// the table), all in the same edgewise flow (squared, m2/s2). `reynolds_ratio` is the kinematic
+    /// viscosity at sea level over the actual one.
     #[inline]
     pub(crate) fn at<const N: usize>(
         &self,
@@ -244,9 +247,9 @@ impl Map {
         let (radius, per_radius, per_share) = (self.radius_m, self.per_radius, self.per_share);
         let flow: [f64; N] = each(|i| PI * axial_m_s[i]);
         let unit: [f64; N] = each(|i| speed_rad_s[i] * radius + flow[i].abs());
-        // The smallest number lets a rotor that stands in still air find nothing over something.
+        // The smallest number avoids 0/0 for a stopped rotor in still air.
         let share: [f64; N] = each(|i| flow[i] / (unit[i] + f64::MIN_POSITIVE));
-        // Places in the table, each held below its last node, so that there is always a next one.
+        // Table indices, each below the last node, so that a next node exists.
         let (last, highest) = (before_last(self.shares), before_last(self.speeds));
         let place: [f64; N] = each(|i| ((share[i] + 1.0) * per_share).min(last));
         let felt: [f64; N] = each(|i| unit[i] * reynolds_ratio);
@@ -291,26 +294,26 @@ impl Map {
     }
 }
 
-/// Between two nodes.
+/// Linear interpolation between two nodes.
 #[inline(always)]
 fn between(nodes: &[[f64; 4]], share: f64) -> [f64; 4] {
     each(|i| nodes[0][i] + share * (nodes[1][i] - nodes[0][i]))
 }
 
-/// Just before the last of that many nodes.
+/// Just below the last of that many nodes.
 #[inline(always)]
 fn before_last(nodes: usize) -> f64 {
     (nodes - 1) as f64 * (1.0 - 1e-12)
 }
 
-/// Each pair with the one `row` places on, for all that have such a one.
+/// Each pair with the one `row` indices ahead, if that exists.
 fn with_next(pairs: impl Iterator<Item = [f64; 2]>, row: usize) -> Vec<[f64; 4]> {
     let pairs: Vec<[f64; 2]> = pairs.collect();
     pairs.iter().zip(&pairs[row..]).map(|(&[f, g], &[next_f, next_g])| [f, g, next_f, next_g]).collect()
 }
 
-/// The whole numbers at or just before places >= 0, by the last bits of a sum whose unit is the last bit. At a whole number it
-/// may be the one before, from which the way to it is a full step.
+/// Integer parts of numbers >= 0, from the low bits of a sum whose unit is its last bit. At an integer it may
+/// be the one before, with a fraction of 1.
 #[inline(always)]
 fn before<const N: usize>(place: &[f64; N]) -> ([f64; N], [usize; N]) {
     let sum: [f64; N] = each(|i| place[i] - 0.5 + LAST_BIT_IS_ONE);
@@ -326,9 +329,9 @@ mod tests {
         Designation { diameter_m: 0.2286, pitch_m: 0.127, blades: 2, planform: Planform::Unknown };
 
     #[test]
-    fn lookup_meets_the_theory() {
-        // The stated errors of the table, over the static thrust and torque: climb, hover and slow descent; fast descent, where
-        // annuli pass from one state of the wake to another.
+    fn table_reproduces_the_theory() {
+        // Stated errors of the table, over the static thrust and torque: climb, hover and slow descent; fast
+        // descent, where annuli change from one wake state to another.
         let map = Map::of(&NINE_BY_FIVE, 1.0);
         let coefficients =
             |advance: f64, speed: f64| NINE_BY_FIVE.coefficients(advance, speed, VISCOSITY_M2_S);
@@ -357,7 +360,7 @@ mod tests {
     }
 
     #[test]
-    fn whole_number_before_a_place() {
+    fn index_is_the_integer_part() {
         for place in [0.2, 0.5, 0.9, 1.1, 7.5, 63.999, 256.3] {
             assert_eq!(before(&[place]), ([place.floor()], [place as usize]), "{place}");
         }
@@ -369,33 +372,33 @@ mod tests {
     }
 
     #[test]
-    fn slopes_are_those_of_the_values() {
+    fn derivatives_are_those_of_the_values() {
         let map = Map::of(&NINE_BY_FIVE, 1.0);
         for (axial, speed) in [(0.5, 600.0), (4.0, 500.0), (-3.0, 700.0), (9.0, 300.0)] {
             let (local, step) = (map.at([axial], 0.0, [speed], 1.0), 1e-4);
             let thrust = |axial: f64, speed: f64| map.at([axial], 0.0, [speed], 1.0).thrust[0];
             let by_speed = (thrust(axial, speed + step) - thrust(axial, speed - step)) / (2.0 * step);
             let by_axial = (thrust(axial + step, speed) - thrust(axial - step, speed)) / (2.0 * step);
-            // What the Reynolds number adds is left out: a few percent.
+            // The effect of the Reynolds number, a few percent, is left out.
             assert!((local.thrust_per_speed[0] - by_speed).abs() < 0.1 * speed, "{axial} {speed}");
             assert!((local.thrust_per_axial[0] - by_axial).abs() < 0.01 * speed * speed, "{axial} {speed}");
         }
     }
 
     #[test]
-    fn nothing_turns_in_still_air() {
+    fn stopped_rotor_in_still_air_has_no_load() {
         let map = Map::of(&NINE_BY_FIVE, 1.0);
         let still = map.at([0.0], 0.0, [0.0], 1.0);
         assert_eq!((still.thrust, still.torque), ([0.0], [0.0]));
         assert_eq!((still.thrust_per_speed, still.torque_per_speed), ([0.0], [0.0]));
-        // Stopped in a wind from above it is pushed down.
+        // A stopped propeller in a wind from above has negative thrust.
         let winds = map.at([8.0, -8.0], 0.0, [0.0, 0.0], 1.0).thrust;
         assert!(winds[0] < 0.0 && winds[1] > 0.0);
     }
 
     #[test]
-    fn edgewise_flow_lifts_the_rotor() {
-        // At 8 m/s past the disc a hovering rotor needs less: more thrust at the same speed, for little more torque.
+    fn edgewise_flow_increases_the_thrust() {
+        // At 8 m/s edgewise flow a rotor has higher thrust at the same speed, for little more torque.
         let map = Map::of(&NINE_BY_FIVE, 1.0);
         let (still, swept) = (map.at([0.0], 0.0, [600.0], 1.0), map.at([0.0], 64.0, [600.0], 1.0));
         let (more_thrust, more_torque) =
@@ -405,7 +408,7 @@ mod tests {
     }
 
     #[test]
-    fn turned_backwards_it_pushes_down_and_less() {
+    fn reversed_rotation_gives_lower_negative_thrust() {
         let (forwards, backwards) = (Map::of(&NINE_BY_FIVE, 1.0), Map::of(&NINE_BY_FIVE, -1.0));
         let (up, down) = (forwards.at([0.0], 0.0, [600.0], 1.0), backwards.at([0.0], 0.0, [600.0], 1.0));
         let (up_n, down_n) = (up.thrust[0], down.thrust[0]);

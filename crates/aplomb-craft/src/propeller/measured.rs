@@ -1,8 +1,9 @@
-//! Measured coefficients of one propeller, which replace the theory where they reach.
+//! Measured coefficients of one propeller, which correct the theory.
 //!
-//! `C(J, U) = C'(J, U) + a(U) + b(J)`, C' the theory for the designation and U as in [`super::map`]: a is what the static rows lie
-//! above the theory, b what the rows in a climb lie above both, each linear between its rows and held beyond them, b zero in
-//! a descent. So every row is met, and where none was measured the theory goes on from the last.
+//! `C(J, U) = C'(J, U) + a(U) + b(J)`, C' of the theory for the designation, and U as in [`super::map`]. a is
+//! the difference of the static rows from the theory, b that of the rows in axial flow from both. Each is
+//! linear between its rows and constant beyond them; b is zero in a descent. So each row is reproduced, and
+//! beyond the rows the theory extrapolates.
 
 use super::Designation;
 use super::map::{Map, REFERENCE_TIP_M_S, SHARES, SPEEDS, VISCOSITY_M2_S};
@@ -10,9 +11,10 @@ use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 use std::sync::Mutex;
 
 const FIELD: &str = "rotor.measured";
-/// Times as many steps over s and over U in the table of a measured propeller: rows between its nodes are then met to 0.3 %.
+/// Refinement of the table of a measured propeller over s and over U: rows between its nodes are then
+/// reproduced to 0.3 %.
 const FINER: [usize; 2] = [4, 8];
-/// Most rows that are taken.
+/// Largest number of rows.
 const MOST: usize = 1000;
 
 /// One measurement.
@@ -20,7 +22,7 @@ const MOST: usize = 1000;
 pub struct Row {
     /// Rotor speed (rad/s).
     pub speed_rad_s: f64,
-    /// Advance ratio J = V/(n D), 0 in still air, to 3.
+    /// Advance ratio J = V/(n D), 0 if static, to 3.
     pub advance_ratio: f64,
     /// `CT = T/(rho n^2 D^4)`.
     pub thrust: f64,
@@ -28,17 +30,17 @@ pub struct Row {
     pub power: f64,
 }
 
-/// Rows of one propeller's measurement, in still air and, if at hand, in a flow along the axis.
+/// Rows of the measurement of one propeller, static and optionally in axial flow.
 ///
-/// A plain value that copies: the rows are kept once in a process, and stay.
+/// A `Copy` value: the rows are stored once per process and never freed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measured {
     rows: &'static [Row],
 }
 
 impl Measured {
-    /// Takes the rows in any order: at least one in still air, and no two of the same speed in still air or of the same
-    /// advance ratio else.
+    /// Takes rows in any order: at least one static row, and no two static rows of the same speed or other
+    /// rows of the same advance ratio.
     ///
     /// ```
     /// use aplomb_craft::propeller::{Measured, Row};
@@ -88,7 +90,7 @@ impl Measured {
         self.rows.partition_point(|row| row.advance_ratio == 0.0)
     }
 
-    /// The table of a propeller of this designation, from that of the theory.
+    /// Table of a propeller of this designation, from that of the theory.
     pub(super) fn map(&self, designation: &Designation, theory: &Map) -> Map {
         let above = Above::new(self, designation, theory);
         let (reference, radius) = (above.reference(), theory.radius_m());
@@ -109,19 +111,19 @@ impl Measured {
         Map::filled(radius, nodes, still, edgewise)
     }
 
-    /// CT and CP in still air at the reference speed of the tip.
+    /// Static CT and CP at the reference tip speed.
     pub(crate) fn reference(&self, designation: &Designation) -> [f64; 2] {
         Above::new(self, designation, &Map::of(designation, 1.0)).reference()
     }
 }
 
-/// What the rows lie above the theory, as differences of CT and CP.
+/// Differences of the rows from the theory in CT and CP.
 struct Above {
-    /// CT and CP of the theory at the reference speed.
+    /// Static CT and CP of the theory at the reference tip speed.
     unit: [f64; 2],
-    /// By U.
+    /// Static rows over U.
     still: Vec<(f64, [f64; 2])>,
-    /// By J, above `still`.
+    /// Rows in axial flow over J, relative to `still`.
     climbing: Vec<(f64, [f64; 2])>,
 }
 
@@ -153,7 +155,8 @@ impl Above {
         [self.unit[0] + off[0], self.unit[1] + off[1]]
     }
 
-    /// At s and U, as shares of U squared: C counts turns, of which U is `1/(1 - |s|)` times as many.
+    /// Differences at s and U, over U squared: C refers to the revolutions, of which U is `1/(1 - |s|)` times
+    /// as many.
     fn at(&self, share: f64, speed_m_s: f64) -> [f64; 2] {
         let turning = 1.0 - share.abs();
         if turning <= 0.0 {
@@ -165,12 +168,12 @@ impl Above {
     }
 }
 
-/// What tells one row from another, and their order: by advance ratio, in still air by speed.
+/// Sort key of a row: advance ratio, or speed of a static row.
 fn key(row: &Row) -> (f64, f64) {
     (row.advance_ratio, if row.advance_ratio == 0.0 { row.speed_rad_s } else { 0.0 })
 }
 
-/// Linear between points of rising place, held beyond them; zero if there are none.
+/// Linear interpolation between points of ascending abscissa, constant beyond them; zero without points.
 pub(super) fn between(points: &[(f64, [f64; 2])], place: f64) -> [f64; 2] {
     let after = points.partition_point(|(other, _)| *other < place);
     match (points.get(after.wrapping_sub(1)), points.get(after)) {
@@ -215,7 +218,7 @@ mod tests {
     }
 
     #[test]
-    fn points_are_joined_by_lines() {
+    fn points_are_interpolated_linearly() {
         let points = [(1.0, [0.0, 4.0]), (3.0, [2.0, 0.0])];
         assert_eq!(between(&points, 2.0), [1.0, 2.0]);
         assert_eq!(between(&points, 0.0), [0.0, 4.0]);

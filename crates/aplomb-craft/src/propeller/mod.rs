@@ -1,13 +1,14 @@
-//! A propeller from its designation, diameter x pitch: thrust and torque over axial flow and speed.
+//! Propeller model from the designation, diameter x pitch: thrust and torque over axial flow and speed.
 //!
-//! `CT = T/(rho n^2 D^4)`, `CP = P/(rho n^3 D^5)`, `J = V/(n D)`, n in rev/s (Deters, Ananda and Selig 2014, AIAA 2014-2151).
+//! `CT = T/(rho n^2 D^4)`, `CP = P/(rho n^3 D^5)`, `J = V/(n D)`, n in rev/s (Deters, Ananda and Selig 2014,
+//! AIAA 2014-2151).
 //!
 //! - [`momentum`]: induced velocity in climb, hover, vortex ring and windmill state;
-//! - `section`: lift and drag of the blade's section, with stall and Reynolds number;
-//! - `blade`: the generic blade's chord and twist, and how it was chosen;
-//! - `element`: the balance of both on each annulus;
-//! - `measured`: rows of a measurement, which replace the theory where they reach;
-//! - `map`: all of it worked out once, so that a tick pays for a lookup.
+//! - `section`: lift and drag of the blade section, with stall and Reynolds number;
+//! - `blade`: chord and twist of the generic blade, and its fit;
+//! - `element`: blade-element momentum balance on each annulus;
+//! - `measured`: measured rows, which correct the theory;
+//! - `map`: the result as a precomputed table.
 
 mod blade;
 #[cfg(test)]
@@ -26,6 +27,6 @@ pub use measured::{Measured, Row};
 pub struct Coefficients {
     /// `CT = T/(rho n^2 D^4)`.
     pub thrust: f64,
-    /// `CP = P/(rho n^3 D^5)`, P the power that the shaft takes.
+    /// `CP = P/(rho n^3 D^5)`, P the shaft power.
     pub power: f64,
 }

@@ -1,24 +1,27 @@
-//! Velocity that a rotor induces in its own disc, by momentum theory and, where that fails, by a published fit.
+//! Induced velocity of a rotor by momentum theory, and by a published fit where that does not apply.
 //!
 //! With `vh = sqrt(T/(2 rho A))` and the axial flow V (positive in a climb):
 //! - `V >= 0`: `v = -V/2 + sqrt(V^2/4 + vh^2)`;
-//! - vortex ring and turbulent wake, `-2 vh < V < 0`: `v/vh = 1 - 1.125 x - 1.372 x^2 - 1.718 x^3 - 0.655 x^4`, `x = V/vh`;
+//! - vortex ring and turbulent wake, `-2 vh < V < 0`:
+//!   `v/vh = 1 - 1.125 x - 1.372 x^2 - 1.718 x^3 - 0.655 x^4`, `x = V/vh`;
 //! - windmill: `v = -V/2 - sqrt(V^2/4 - vh^2)`
 //!
-//! (Leishman, Principles of Helicopter Aerodynamics, 2nd ed. 2006, ch. 2; the fit's numbers from memory). The fit ends at
-//! 1.026 vh where the windmill branch begins at 1 vh. It is therefore followed on to where the two meet, at x = -2.042. Just
-//! below hover it starts at more than twice the slope of momentum theory, by which a rotor that sinks a little would lose
-//! thrust; since the wake is still regular there, it is faded in evenly from the climb branch over `-0.5 < x < 0`.
+//! (Leishman, Principles of Helicopter Aerodynamics, 2nd ed. 2006, ch. 2; coefficients of the fit from
+//! memory). The fit ends at 1.026 vh, where the windmill branch begins at 1 vh. It is therefore extended to
+//! their intersection at x = -2.042. Just below hover the fit has more than twice the slope of momentum
+//! theory, so a rotor in a slow descent would lose thrust. The wake is still regular there, so the fit is
+//! blended in linearly from the climb branch over `-0.5 < x < 0`.
 
-//! In an edgewise flow e the wake is swept away: `v sqrt(e^2 + (V + v)^2) = vh^2` (Glauert 1926, ARC R&M 1111; Leishman,
-//! ibid.). Descending at an angle, the rise of the fit over hover gives way to Glauert's as e grows to vh.
+//! An edgewise flow e convects the wake away: `v sqrt(e^2 + (V + v)^2) = vh^2` (Glauert 1926, ARC R&M 1111;
+//! Leishman, ibid.). In an inclined descent the increase of the fit over hover is blended into Glauert's as e
+//! grows to vh.
 
-/// Where the fit meets the windmill branch.
+/// Intersection of the fit with the windmill branch.
 const MEETING: f64 = -2.042_327_301_921_998;
-/// Where the fit holds in full.
+/// Start of the fit at full weight.
 const FIT_BEGINS: f64 = -0.5;
 
-/// Induced velocity (m/s) at the axial flow `axial_m_s` under the thrust whose hover value is `hover_m_s` = vh >= 0.
+/// Induced velocity (m/s) at the axial flow `axial_m_s` for the hover value `hover_m_s` = vh >= 0.
 ///
 /// ```
 /// use aplomb_craft::propeller::momentum::induced_m_s;
@@ -44,7 +47,7 @@ pub fn induced_m_s(axial_m_s: f64, hover_m_s: f64) -> f64 {
     ratio * hover_m_s
 }
 
-/// [`induced_m_s`] in a flow that also has the component `edgewise_m_s` in the plane of the rotor.
+/// [`induced_m_s`] with an additional edgewise flow `edgewise_m_s`.
 pub fn induced_edgewise_m_s(axial_m_s: f64, edgewise_m_s: f64, hover_m_s: f64) -> f64 {
     if hover_m_s <= 0.0 || edgewise_m_s == 0.0 {
         return induced_m_s(axial_m_s, hover_m_s);
@@ -61,7 +64,8 @@ pub fn induced_edgewise_m_s(axial_m_s: f64, edgewise_m_s: f64, hover_m_s: f64) -
 
 /// Glauert's induced velocity over vh at the axial flow `x` and the edgewise flow `m` > 0, both over vh.
 fn swept(x: f64, m: f64) -> f64 {
-    // The product grows with v where x >= 0, else for m near 1 and above. From below Newton overshoots once, then comes down.
+    // The product is monotonic in v for x >= 0, else for m of about 1 and above. Newton's method from below
+    // overshoots once, then converges from above.
     let mut v = 1.0 / libm::sqrt(m * m + libm::fmax(x, 0.0) * libm::fmax(x, 0.0) + 1.0);
     for _ in 0..12 {
         let through = x + v;
@@ -83,7 +87,7 @@ mod tests {
             [(0.0, 1.0), (0.5, 0.780_776), (1.0, 0.618_034), (2.0, 0.414_214), (-2.5, 0.5), (-3.0, 0.381_966)]
         {
             assert!((induced_m_s(axial, 1.0) - induced).abs() < 1e-6, "{axial}");
-            // It scales with vh.
+            // Scaling with vh.
             assert!((induced_m_s(5.0 * axial, 5.0) - 5.0 * induced).abs() < 5e-6, "{axial}");
         }
         // D 0.2032 m, 2 N, 1.225 kg/m3: vh 5.0172 m/s.
@@ -96,7 +100,7 @@ mod tests {
         // The published polynomial at x = -1 and -1.5, by hand.
         assert!((induced_m_s(-1.0, 1.0) - 1.816).abs() < 1e-12);
         assert!((induced_m_s(-1.5, 1.0) - 2.082_812_5).abs() < 1e-12);
-        // The twin: the climb branch continued would grow on instead of falling again towards the windmill state.
+        // The twin: the climb branch continued grows instead of falling towards the windmill state.
         let continued = |x: f64| -0.5 * x + (0.25 * x * x + 1.0).sqrt();
         assert!(induced_m_s(-1.9, 1.0) < induced_m_s(-1.5, 1.0) && continued(-1.9) > continued(-1.5));
     }
@@ -107,15 +111,15 @@ mod tests {
         for (edgewise, induced) in [(0.5, 0.939_565), (1.0, 0.786_151), (2.0, 0.485_868), (3.0, 0.331_319)] {
             let found = induced_edgewise_m_s(0.0, 5.0 * edgewise, 5.0) / 5.0;
             assert!((found - induced).abs() < 1e-6, "{edgewise}: {found}");
-            // The twin: the axial law does not know of it.
+            // The twin: the axial law does not depend on it.
             assert!((induced_m_s(0.0, 5.0) / 5.0 - induced).abs() > 0.05);
         }
-        // In climb and in a fast skewed descent the equation is met.
+        // Glauert's equation holds in climb and in a fast inclined descent.
         for (x, m) in [(0.5, 0.3), (2.0, 1.0), (0.1, 4.0), (-0.5, 1.5), (-1.5, 2.0), (-2.5, 3.0)] {
             let v: f64 = swept(x, m);
             assert!((v * (m * m + (x + v) * (x + v)).sqrt() - 1.0).abs() < 1e-9, "{x} {m}: {v}");
         }
-        // Without edgewise flow both are one, and they join.
+        // Without edgewise flow both agree, and they join.
         for x in [-1.5, -0.3, 0.0, 0.7] {
             assert_eq!(induced_edgewise_m_s(x, 0.0, 1.0), induced_m_s(x, 1.0));
             assert!((induced_edgewise_m_s(x, 1e-7, 1.0) - induced_m_s(x, 1.0)).abs() < 1e-6, "{x}");
@@ -125,8 +129,9 @@ mod tests {
     }
 
     #[test]
-    fn small_sinking_goes_against_less_flow_than_hover() {
-        // The flow through the disc, V + v, falls from hover on, else sinking would feed on itself.
+    fn slow_descent_has_less_flow_through_the_disc_than_hover() {
+        // The flow through the disc, V + v, falls monotonically from hover on; otherwise a descent would be
+        // unstable.
         for step in 0..50 {
             let x = -0.01 * f64::from(step);
             assert!(x + induced_m_s(x, 1.0) > x - 0.01 + induced_m_s(x - 0.01, 1.0), "{x}");

@@ -1,15 +1,16 @@
-//! Lift and drag of the generic blade's section over angle of attack and Reynolds number, all the way round.
+//! Lift and drag of the generic blade section over the full range of angle of attack and Reynolds number.
 //!
-//! Attached: `cl = k sin(a)`, `cd = cd0 + cd2 (cl - cl1)^2`; separated, as a flat plate: `cl = P sin(a) cos(a)`,
-//! `cd = cd0 + D sin^2(a)`. A logistic weight leads from one to the other around the stall. `a` counts from zero lift, and k,
-//! the largest lift and cd0 follow the Reynolds number by powers, held to 5e3 to 5e5, the range of small propellers.
+//! Attached flow: `cl = k sin(a)`, `cd = cd0 + cd2 (cl - cl1)^2`. Separated flow, as a flat plate:
+//! `cl = P sin(a) cos(a)`, `cd = cd0 + D sin^2(a)`. A logistic weight blends them around the stall. `a` is
+//! measured from zero lift. k, the largest lift and cd0 are powers of the Reynolds number, clamped to 5e3 to
+//! 5e5, the range of small propellers.
 
 use core::f64::consts::PI;
 
-/// Reynolds number that the powers refer to.
+/// Reference Reynolds number of the powers.
 const REFERENCE_REYNOLDS: f64 = 1e5;
 
-/// The section. How its numbers were chosen stands in [`super::blade`].
+/// Section coefficients; [`super::blade`] describes their fit.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Section {
     pub(super) zero_lift_rad: f64,
@@ -27,7 +28,7 @@ pub(super) struct Section {
 }
 
 impl Section {
-    /// Lift and drag coefficient at an angle of attack from the chord (rad).
+    /// Lift and drag coefficient at the angle of attack from the chord (rad).
     pub(super) fn polar(&self, attack_rad: f64, reynolds: f64) -> (f64, f64) {
         let log = libm::log((reynolds / REFERENCE_REYNOLDS).clamp(0.05, 5.0));
         let mut a = attack_rad - self.zero_lift_rad;
@@ -58,11 +59,11 @@ mod tests {
     const SECTION: super::Section = GENERIC.section;
 
     #[test]
-    fn lift_rises_stalls_and_goes_all_the_way_round() {
+    fn lift_rises_stalls_and_is_periodic() {
         let lift = |degrees: f64| SECTION.polar(degrees.to_radians(), 1e5).0;
         assert!(lift(4.0) > lift(0.0) && lift(0.0) > 0.0);
         assert!(lift(90.0).abs() < 0.3);
-        // Backwards it still lifts, but less than forwards.
+        // In reversed flow the lift is positive but lower.
         let zero = SECTION.zero_lift_rad.to_degrees();
         assert!(lift(zero).abs() < 1e-12);
         assert!(lift(zero - 176.0) > 0.05 && lift(zero - 176.0) < lift(zero + 4.0));
@@ -70,10 +71,10 @@ mod tests {
     }
 
     #[test]
-    fn slower_flow_has_more_drag_and_less_lift() {
+    fn lower_reynolds_number_has_more_drag_and_less_lift() {
         let (slow, fast) = (SECTION.polar(0.05, 3e4), SECTION.polar(0.05, 1e5));
         assert!(slow.0 < fast.0 && slow.1 > fast.1);
-        // Held outside the range.
+        // Constant outside the range.
         assert_eq!(SECTION.polar(0.05, 1.0), SECTION.polar(0.05, 5e3));
         assert_eq!(SECTION.polar(0.05, 1e9), SECTION.polar(0.05, 5e5));
     }

@@ -1,5 +1,5 @@
-//! Barometer: static pressure with white, slowly varying and drifting error, the weather's share of the ground pressure, and
-//! the rotors' wash near the ground.
+//! Barometer: static pressure with white noise, correlated noise, drift, ground pressure, and rotor wash near
+//! the ground.
 
 use super::Reading;
 use super::delivery::Delivery;
@@ -7,32 +7,34 @@ use super::noise::GaussMarkov;
 use crate::error::{ConfigError, not_negative, positive, within};
 use crate::random::{Source, Stream};
 
-/// A barometer; errors that change are given as heights.
+/// Parameters of a barometer; errors are given as heights where not stated otherwise.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Samples a second.
+    /// Sample rate (Hz).
     pub rate_hz: f64,
-    /// From sample to delivery (s).
+    /// Delay from sample to delivery (s).
     pub delay_s: f64,
-    /// White error, standard deviation (m).
+    /// White noise, standard deviation (m).
     pub white_noise_m: f64,
-    /// Slow error, standard deviation (m).
+    /// Correlated noise, standard deviation (m).
     pub correlated_noise_m: f64,
-    /// Correlation time of the slow error (s).
+    /// Correlation time of the correlated noise (s).
     pub correlation_time_s: f64,
-    /// Drift (m/h); its sign is drawn from the seed.
+    /// Drift (m/h), of random sign.
     pub drift_m_h: f64,
-    /// Constant part of the reading (Pa): how far the day's ground pressure is from the standard atmosphere, and the part's own
-    /// offset. The density of the air is left alone.
+    /// Constant offset (Pa): difference of the ground pressure from the standard atmosphere, and offset of
+    /// the sensor. The air density does not depend on it.
     pub offset_pa: f64,
-    /// Reading too low by this much (m) in the wash of hover thrust at the ground, fading to nothing at `rotor_wash_below_m`.
+    /// Height error by rotor wash at hover thrust on the ground (m), downwards; it decreases linearly to zero
+    /// at `rotor_wash_below_m`.
     pub rotor_wash_m: f64,
-    /// Height at which the wash is no longer felt (m).
+    /// Height above which rotor wash has no effect (m).
     pub rotor_wash_below_m: f64,
 }
 
 impl Config {
-    /// Typical consumer part: white 0.1 m, 0.1 m over 20 s, drift 1 m/h, wash 0.3 m below 1 m.
+    /// Typical consumer sensor: white noise 0.1 m, correlated noise 0.1 m over 20 s, drift 1 m/h, rotor wash
+    /// 0.3 m below 1 m.
     pub fn consumer() -> Self {
         Config {
             rate_hz: 50.0,
@@ -47,7 +49,7 @@ impl Config {
         }
     }
 
-    /// No error.
+    /// No errors.
     pub fn ideal() -> Self {
         Config {
             white_noise_m: 0.0,
@@ -95,7 +97,8 @@ impl Barometer {
         Barometer { config: *config, stream, slow, drift_m_s: sign * config.drift_m_h / 3600.0, delivery }
     }
 
-    /// `pressure(height)` gives the static pressure at a height above home; `thrust_ratio` is thrust over weight.
+    /// `pressure(height)` is the static pressure at a height above home; `thrust_ratio` is thrust over
+    /// weight.
     #[inline]
     pub(crate) fn advance(
         &mut self,

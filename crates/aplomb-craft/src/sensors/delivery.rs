@@ -1,19 +1,19 @@
-//! Samples taken at their own rate and delivered late.
+//! Sampling at a fixed rate with delayed delivery.
 
 use super::Reading;
 use crate::divider::TickDivider;
 use crate::error::{ConfigError, Reason, fail, not_negative, positive};
 
-/// Samples under way at most.
+/// Largest number of samples in transit.
 const UNDER_WAY: usize = 8;
 
-/// When samples are taken and how long they travel.
+/// Sample schedule and delay.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Delivery<T> {
     taken: TickDivider,
     delay_ticks: u64,
     delay_s: f64,
-    /// Samples on their way: tick of arrival and value, oldest first.
+    /// Samples in transit: tick of delivery and value, oldest first.
     queue: [Option<(u64, T)>; UNDER_WAY],
 }
 
@@ -45,12 +45,12 @@ impl<T: Copy> Delivery<T> {
         }
     }
 
-    /// Time between samples (s).
+    /// Sample period (s).
     pub(crate) fn period_s(&self, tick_s: f64) -> f64 {
         f64::from(self.taken.ticks()) * tick_s
     }
 
-    /// Takes a sample if one is due at `tick` and there is one; returns the one that arrives at `tick`, if any.
+    /// Takes a sample if one is due at `tick` and available; returns the one delivered at `tick`, if any.
     #[inline]
     pub(crate) fn advance(&mut self, tick: u64, take: impl FnOnce() -> Option<T>) -> Option<Reading<T>> {
         if self.taken.is_due()
@@ -77,7 +77,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn samples_arrive_at_their_rate_and_age() {
+    fn samples_have_their_rate_and_age() {
         let mut delivery = Delivery::new(200.0, 0.012, 0.001);
         let mut arrivals = Vec::new();
         for tick in 0..40 {

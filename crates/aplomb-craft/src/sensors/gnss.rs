@@ -1,7 +1,8 @@
-//! Satellite gnss: position and velocity at a low rate, late, with a white and a slowly varying error, drop-outs, and jumps
-//! of the position by reflected signals.
+//! GNSS receiver: delayed position and velocity with white and correlated noise, outages, and multipath jumps
+//! of the position.
 //!
-//! Drop-outs and jumps begin by chance at a mean rate and last a time that is drawn from an exponential distribution.
+//! Outages and jumps begin at random at a mean rate (Poisson process). Their durations are exponentially
+//! distributed.
 
 use super::Reading;
 use super::delivery::Delivery;
@@ -11,42 +12,42 @@ use crate::error::{ConfigError, all_finite, not_negative, positive, within};
 use crate::random::{Source, Stream};
 use glam::DVec3;
 
-/// A gnss with its antenna.
+/// Parameters of a GNSS receiver with its antenna.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Samples a second.
+    /// Sample rate (Hz).
     pub rate_hz: f64,
-    /// From sample to delivery (s).
+    /// Delay from sample to delivery (s).
     pub delay_s: f64,
-    /// Place of the antenna, body axes (m).
+    /// Position of the antenna, body axes (m).
     pub position_m: [f64; 3],
-    /// White error of the position, standard deviation per axis (m).
+    /// White noise of the position, standard deviation per axis (m).
     pub white_noise_m: f64,
-    /// Slow error of the position, standard deviation per axis (m).
+    /// Correlated noise of the position, standard deviation per axis (m).
     pub correlated_noise_m: f64,
-    /// Correlation time of the slow error (s).
+    /// Correlation time of the correlated noise (s).
     pub correlation_time_s: f64,
-    /// White error of the velocity, standard deviation per axis (m/s).
+    /// White noise of the velocity, standard deviation per axis (m/s).
     pub velocity_noise_m_s: f64,
-    /// Drop-outs: no sample is taken.
+    /// Outages: no samples.
     pub dropouts: Events,
-    /// Jumps by reflected signals; the stated accuracy does not tell of them.
+    /// Position jumps by multipath; the stated accuracy does not include them.
     pub jumps: Events,
-    /// Size of a jump, standard deviation per axis (m).
+    /// Position jump, standard deviation per axis (m).
     pub jump_m: f64,
 }
 
-/// What happens by chance.
+/// Random events.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Events {
-    /// Mean number begun in an hour (1/h), while none is on.
+    /// Mean rate of events (1/h) while none is active.
     pub per_h: f64,
-    /// Mean length (s).
+    /// Mean duration (s).
     pub mean_s: f64,
 }
 
 impl Events {
-    /// Never.
+    /// No events.
     pub const NEVER: Events = Events { per_h: 0.0, mean_s: 1.0 };
 
     fn check(&self, [rate, length]: [&'static str; 2]) -> Result<(), ConfigError> {
@@ -55,36 +56,38 @@ impl Events {
     }
 }
 
-/// What the gnss reports.
+/// Position and velocity solution.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct GnssFix {
     /// North-east-down from home (m).
     pub position_m: DVec3,
     /// North-east-down (m/s).
     pub velocity_m_s: DVec3,
-    /// Stated accuracy of the position's north and east parts, one standard deviation per axis (m).
+    /// Stated horizontal accuracy of the position, one standard deviation per axis (m).
     pub horizontal_accuracy_m: f64,
-    /// Stated accuracy of the position's down part, one standard deviation (m). The errors are the same in all three axes.
+    /// Stated vertical accuracy of the position, one standard deviation (m). The errors are the same on all
+    /// three axes.
     pub vertical_accuracy_m: f64,
-    /// Stated accuracy of the velocity's north and east parts, one standard deviation per axis (m/s).
+    /// Stated horizontal accuracy of the velocity, one standard deviation per axis (m/s).
     pub horizontal_velocity_accuracy_m_s: f64,
-    /// Stated accuracy of the velocity's down part, one standard deviation (m/s).
+    /// Stated vertical accuracy of the velocity, one standard deviation (m/s).
     pub vertical_velocity_accuracy_m_s: f64,
 }
 
-/// Parts of the position error of the latest sample taken, north-east-down (m).
+/// Parts of the position error of the latest sample, north-east-down (m).
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Errors {
-    /// White part.
+    /// White noise.
     pub white_noise_m: DVec3,
-    /// Slow part.
+    /// Correlated noise.
     pub correlated_noise_m: DVec3,
-    /// Jump by reflected signals.
+    /// Multipath jump.
     pub jump_m: DVec3,
 }
 
 impl Config {
-    /// Typical consumer part: 5 Hz, 0.2 s late, white 0.3 m, 1.5 m over 150 s, velocity 0.1 m/s.
+    /// Typical consumer receiver: 5 Hz, delay 0.2 s, white noise 0.3 m, correlated noise 1.5 m over 150 s,
+    /// velocity noise 0.1 m/s.
     pub fn consumer() -> Self {
         Config {
             rate_hz: 5.0,
@@ -100,7 +103,7 @@ impl Config {
         }
     }
 
-    /// No error and no delay.
+    /// No errors and no delay.
     pub fn ideal() -> Self {
         Config {
             delay_s: 0.0,
@@ -201,7 +204,7 @@ impl Gnss {
     }
 }
 
-/// Events on the grid of the samples.
+/// Random events at the sample times.
 #[derive(Clone, Copy, Debug)]
 struct EventProcess {
     begin_share: f64,
@@ -225,7 +228,7 @@ impl EventProcess {
         }
     }
 
-    /// Goes on by one sample.
+    /// Advances by one sample.
     #[inline]
     fn pass(&mut self, stream: &mut Stream) -> EventState {
         if self.begin_share == 0.0 {
@@ -238,7 +241,7 @@ impl EventProcess {
         if stream.uniform() >= self.begin_share {
             return EventState::Off;
         }
-        // Rounded up, so that it lasts at least the sample it begins with; 1 - uniform lies in (0, 1].
+        // Rounded up, so that an event lasts at least one sample; 1 - uniform is within (0, 1].
         let samples = libm::ceil(-libm::log(1.0 - stream.uniform()) * self.mean_samples);
         self.left = libm::fmax(samples, 1.0) as u64 - 1;
         EventState::Begins

@@ -1,10 +1,11 @@
-//! Gyro and accelerometer: noise by the Allan parameters, bias, scale, misalignment, low-pass, range, steps, lever arm.
+//! Gyro and accelerometer: noise by Allan variance parameters, bias, scale factor, misalignment, low-pass,
+//! range, resolution, lever arm.
 //!
-//! A sample is `clip(round(F(M x + N sqrt(fs) n) + tones + bias))`, x of the gyro the rate and what it feels of specific force,
-//! with F the sensor's own first-order low-pass (exact for
-//! an input that is linear over the tick), M scale and misalignment, N the noise density (the white noise is thereby
-//! integrated over the sensor's bandwidth, and its Allan deviation is N at 1 s), and the vibration tones passed through F at
-//! their true frequency before they are sampled, so that they alias. Noise terms after IEEE Std 952-1997.
+//! A sample is `clip(round(F(M x + N sqrt(fs) n) + tones + bias))`. x is the specific force, or the rate with
+//! its sensitivity to specific force. F is the first-order low-pass of the sensor (exact for an input that is
+//! linear over the tick), M scale factor and misalignment, N the noise density. The white noise is thereby
+//! integrated over the bandwidth of the sensor, and its Allan deviation is N at 1 s. The vibration tones pass
+//! F at their true frequency before sampling, so that they alias. Noise terms as in IEEE Std 952-1997.
 
 use super::Reading;
 use super::noise::normals;
@@ -15,21 +16,21 @@ use crate::random::{Source, Stream};
 use core::f64::consts::PI;
 use glam::{DMat3, DVec3};
 
-/// Ticks of history kept for the delay.
+/// Length of the history for the delay, in ticks.
 const HISTORY: usize = 32;
 
-/// Gyro and accelerometer in one housing.
+/// Parameters of gyro and accelerometer in one housing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Place in body axes from the centre of mass (m).
+    /// Position from the centre of mass, body axes (m).
     pub position_m: [f64; 3],
-    /// Corner frequency of the sensor's own first-order low-pass (Hz).
+    /// Cut-off frequency of the first-order low-pass of the sensor (Hz).
     pub low_pass_hz: f64,
-    /// From sample to delivery (s); rounded to whole ticks, at most 31.
+    /// Delay from sample to delivery (s), rounded to ticks, at most 31.
     pub delay_s: f64,
     /// Correlation time of the bias instability (s).
     pub bias_correlation_time_s: f64,
-    /// Share of the frame's vibration that reaches the sensor.
+    /// Ratio of the vibration at the sensor to that of the frame.
     pub vibration_gain: f64,
     /// Gyro.
     pub gyro: GyroConfig,
@@ -37,51 +38,51 @@ pub struct Config {
     pub accel: AccelConfig,
 }
 
-/// Errors of the gyro, alike on its three axes.
+/// Gyro errors, the same on the three axes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct GyroConfig {
     /// Noise density N (angle random walk) (rad/s/sqrt(Hz)).
     pub noise_rad_s_rthz: f64,
-    /// Bias instability B (rad/s); the flat of the Allan deviation lies at 0.664 B.
+    /// Bias instability B (rad/s); the flat part of the Allan deviation is at 0.664 B.
     pub bias_instability_rad_s: f64,
     /// Rate random walk K (rad/s/sqrt(s)).
     pub rate_random_walk_rad_s_rts: f64,
-    /// RotorStep-on bias, drawn evenly within plus and minus this (rad/s).
+    /// Turn-on bias, uniform within plus and minus this (rad/s).
     pub turn_on_bias_rad_s: f64,
-    /// Scale error, standard deviation.
+    /// Scale factor error, standard deviation.
     pub scale_factor_share: f64,
     /// Axis misalignment, standard deviation (rad).
     pub misalignment_rad: f64,
-    /// Sensitivity to specific force, standard deviation of each axis's by each axis's (rad/s per m/s2).
+    /// Sensitivity to specific force, standard deviation of each axis by each axis (rad/s per m/s2).
     pub per_force_s_m: f64,
-    /// Largest rate shown (rad/s).
+    /// Full scale (rad/s).
     pub range_rad_s: f64,
-    /// Step of the output (rad/s); 0 for none.
+    /// Resolution (rad/s); 0 for none.
     pub resolution_rad_s: f64,
 }
 
-/// Errors of the accelerometer, alike on its three axes.
+/// Accelerometer errors, the same on the three axes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct AccelConfig {
     /// Noise density N (m/s2/sqrt(Hz)).
     pub noise_m_s2_rthz: f64,
     /// Bias instability B (m/s2).
     pub bias_instability_m_s2: f64,
-    /// Random walk K (m/s2/sqrt(s)).
+    /// Acceleration random walk K (m/s2/sqrt(s)).
     pub acceleration_random_walk_m_s2_rts: f64,
-    /// RotorStep-on bias, drawn evenly within plus and minus this (m/s2).
+    /// Turn-on bias, uniform within plus and minus this (m/s2).
     pub turn_on_bias_m_s2: f64,
-    /// Scale error, standard deviation.
+    /// Scale factor error, standard deviation.
     pub scale_factor_share: f64,
     /// Axis misalignment, standard deviation (rad).
     pub misalignment_rad: f64,
-    /// Largest specific force shown (m/s2).
+    /// Full scale (m/s2).
     pub range_m_s2: f64,
-    /// Step of the output (m/s2); 0 for none.
+    /// Resolution (m/s2); 0 for none.
     pub resolution_m_s2: f64,
 }
 
-/// Typical sizes of a class, all from memory: bounds of the usual range, of which the geometric middle is taken.
+/// Typical values of a class, all from memory: bounds of the usual range; the geometric mean is used.
 struct Class {
     gyro_noise_deg: [f64; 2],
     gyro_instability_deg_h: [f64; 2],
@@ -94,7 +95,7 @@ struct Class {
 }
 
 impl Config {
-    /// Low-cost consumer class (typical sizes, from memory).
+    /// Low-cost consumer class (typical values, from memory).
     pub fn consumer() -> Self {
         Config::of(&Class {
             gyro_noise_deg: [0.005, 0.015],
@@ -108,7 +109,7 @@ impl Config {
         })
     }
 
-    /// Better consumer class (typical sizes, from memory).
+    /// Better consumer class (typical values, from memory).
     pub fn better() -> Self {
         Config::of(&Class {
             gyro_noise_deg: [0.003, 0.005],
@@ -122,7 +123,7 @@ impl Config {
         })
     }
 
-    /// Industrial class (typical sizes, from memory).
+    /// Industrial class (typical values, from memory).
     pub fn industrial() -> Self {
         Config::of(&Class {
             gyro_noise_deg: [0.001, 0.003],
@@ -136,7 +137,7 @@ impl Config {
         })
     }
 
-    /// No error, no delay, no vibration, and a low-pass far above the tick rate.
+    /// No errors, delay or vibration, and a low-pass far above the tick rate.
     pub fn ideal() -> Self {
         Config {
             position_m: [0.0; 3],
@@ -222,11 +223,11 @@ impl Config {
 pub struct Sample {
     /// Body rate (rad/s).
     pub gyro_rad_s: DVec3,
-    /// Specific force (m/s2): acceleration less gravity; (0, 0, -9.8) at rest.
+    /// Specific force (m/s2): acceleration less gravity; (0, 0, -9.8) if level and at rest.
     pub accel_m_s2: DVec3,
 }
 
-/// Motion at the place of the sensor, and the vibration there after the sensor's low-pass.
+/// Motion at the position of the sensor, and the vibration there after the low-pass of the sensor.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Motion {
     pub(crate) rate: DVec3,
@@ -238,7 +239,7 @@ pub(crate) struct Motion {
 pub(crate) struct Imu {
     gyro: Triad,
     accel: Triad,
-    /// Rate shown for specific force.
+    /// Sensitivity of the rate to specific force.
     per_force: Option<DMat3>,
     delay_ticks: usize,
     delay_s: f64,
@@ -292,7 +293,7 @@ impl Imu {
         }
     }
 
-    /// Fills filters and history as if `motion` had gone on since long ago.
+    /// Initialises filters and history with the steady state of `motion`.
     pub(crate) fn start(&mut self, motion: &Motion) {
         self.gyro.start(self.felt(motion));
         self.accel.start(motion.specific_force);
@@ -316,7 +317,7 @@ impl Imu {
         }
     }
 
-    /// Rate that the gyro feels.
+    /// Rate including the sensitivity to specific force.
     #[inline]
     fn felt(&self, motion: &Motion) -> DVec3 {
         match &self.per_force {
@@ -325,7 +326,7 @@ impl Imu {
         }
     }
 
-    /// True bias of gyro and accelerometer now.
+    /// True bias of gyro and accelerometer.
     pub(crate) fn bias(&self) -> Sample {
         Sample { gyro_rad_s: self.gyro.bias, accel_m_s2: self.accel.bias }
     }

@@ -1,5 +1,5 @@
-//! Magnetometer: the earth's field in body axes through soft iron, with hard iron, the field of the battery's current and white
-//! noise: `m = (1 + S) R' e + h + c I + n`.
+//! Magnetometer: Earth's magnetic field in body axes with soft iron, hard iron, the field of the battery
+//! current and white noise: `m = (1 + S) R' e + h + c I + n`.
 
 use super::Reading;
 use super::delivery::Delivery;
@@ -8,27 +8,27 @@ use crate::error::{ConfigError, all_finite, not_negative, within};
 use crate::random::{Source, Stream};
 use glam::{DMat3, DQuat, DVec3};
 
-/// A magnetometer and the field it is in.
+/// Parameters of a magnetometer, and Earth's magnetic field.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Config {
-    /// Samples a second.
+    /// Sample rate (Hz).
     pub rate_hz: f64,
-    /// From sample to delivery (s).
+    /// Delay from sample to delivery (s).
     pub delay_s: f64,
-    /// Earth's field, north-east-down (uT).
+    /// Earth's magnetic field, north-east-down (uT).
     pub magnetic_field_ut: [f64; 3],
     /// White noise, standard deviation per axis (uT).
     pub white_noise_ut: f64,
-    /// Hard iron: constant offset per axis, standard deviation of the draw (uT).
+    /// Hard iron: constant, standard deviation per axis (uT).
     pub hard_iron_ut: f64,
-    /// Soft iron: standard deviation of the draw of the entries of the symmetric matrix S.
+    /// Soft iron: standard deviation of the elements of the symmetric matrix S.
     pub soft_iron_share: f64,
-    /// Field of the battery's current in body axes, c (uT/A).
+    /// Field per battery current in body axes, c (uT/A).
     pub current_ut_a: [f64; 3],
 }
 
 impl Config {
-    /// Typical consumer part in a mid-latitude field of 49 uT that dips 65 deg.
+    /// Typical consumer sensor in a mid-latitude field of 49 uT with 65 deg inclination.
     pub fn consumer() -> Self {
         Config {
             rate_hz: 50.0,
@@ -41,7 +41,7 @@ impl Config {
         }
     }
 
-    /// No error and no delay.
+    /// No errors and no delay.
     pub fn ideal() -> Self {
         Config { delay_s: 0.0, white_noise_ut: 0.0, hard_iron_ut: 0.0, ..Config::consumer() }
     }

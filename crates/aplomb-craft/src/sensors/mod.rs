@@ -1,6 +1,6 @@
-//! Sensors: what the craft reports of its motion, each with its own place, rate, delay and errors.
+//! Sensors, each with its position, rate, delay and errors.
 //!
-//! Sizes marked "typical" are common practice without a source, class "consumer" if no other is named.
+//! Values marked "typical" are common practice without a source, for the consumer class if no other is named.
 
 pub mod barometer;
 pub(crate) mod delivery;
@@ -14,21 +14,21 @@ use crate::error::ConfigError;
 use crate::rotors::Rotors;
 use glam::DVec3;
 
-/// Which sensors are fitted.
+/// Fitted sensors.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Config {
     /// Gyro and accelerometer.
     pub imu: Option<imu::Config>,
     /// Barometer.
     pub barometer: Option<barometer::Config>,
-    /// Satellite gnss.
+    /// GNSS receiver.
     pub gnss: Option<gnss::Config>,
     /// Magnetometer.
     pub magnetometer: Option<magnetometer::Config>,
 }
 
 impl Config {
-    /// All sensors, as low-cost consumer parts.
+    /// All sensors, consumer class.
     pub fn consumer() -> Self {
         Config {
             imu: Some(imu::Config::consumer()),
@@ -38,7 +38,7 @@ impl Config {
         }
     }
 
-    /// All sensors without any error or delay, each at its own rate.
+    /// All sensors without errors or delay, each at its own rate.
     pub fn ideal() -> Self {
         Config {
             imu: Some(imu::Config::ideal()),
@@ -56,27 +56,27 @@ impl Config {
     }
 }
 
-/// A value and the time since it was true.
+/// A sample with its age.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reading<T> {
-    /// What is reported.
+    /// Value.
     pub value: T,
-    /// Time since it was true (s).
+    /// Age: time since the value was true (s).
     pub age_s: f64,
 }
 
-/// Everything the sensors say at one tick. The slow ones are there only on the tick a new one arrives.
+/// Samples of one tick. A slow sensor has one only on the tick of its delivery.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Readings {
-    /// Gyro and accelerometer, every tick if fitted.
+    /// Gyro and accelerometer, on every tick if fitted.
     pub imu: Option<Reading<imu::Sample>>,
-    /// Rotor speeds as the speed controllers count them (rad/s).
+    /// Rotor speeds measured by the speed controllers (rad/s).
     pub rotor_speed_rad_s: Rotors<f64>,
     /// Battery terminals as measured.
     pub battery: BatteryReading,
     /// Static pressure (Pa).
     pub pressure_pa: Option<Reading<f64>>,
-    /// Satellite position and velocity.
+    /// GNSS position and velocity.
     pub gnss: Option<Reading<gnss::GnssFix>>,
     /// Magnetic field in body axes (uT).
     pub magnetic_field_ut: Option<Reading<DVec3>>,

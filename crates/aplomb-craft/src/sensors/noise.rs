@@ -1,9 +1,10 @@
-//! Slow errors: first-order Gauss-Markov processes and random walks.
+//! Coloured noise: first-order Gauss-Markov processes and random walks.
 
 use crate::random::Stream;
 use glam::DVec3;
 
-/// `x' = e^(-dt/T) x + s sqrt(1 - e^(-2 dt/T)) n`: standard deviation s, correlation time T, sampled exactly.
+/// First-order Gauss-Markov process, sampled exactly: `x' = e^(-dt/T) x + s sqrt(1 - e^(-2 dt/T)) n`,
+/// standard deviation s, correlation time T.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct GaussMarkov<T> {
     keep: f64,
@@ -58,7 +59,7 @@ mod tests {
     use crate::random::Source;
 
     #[test]
-    fn correlated_noise_has_its_deviation_and_memory() {
+    fn correlated_noise_has_its_deviation_and_correlation_time() {
         let mut stream = Stream::new(5, Source::Barometer);
         let mut process = GaussMarkov::new(2.0, 1.0, 0.1, &mut stream);
         let values: Vec<f64> = (0..400_000).map(|_| process.advance(&mut stream)).collect();
@@ -66,7 +67,7 @@ mod tests {
             let pairs = values.iter().zip(&values[lag..]);
             pairs.map(|(a, b)| a * b).sum::<f64>() / (values.len() - lag) as f64
         };
-        // 40 000 s hold about 20 000 independent values: 1 % standard error of the variance.
+        // 40 000 s contain about 20 000 independent values: 1 % standard error of the variance.
         assert!((mean(0) / 4.0 - 1.0).abs() < 0.04, "{}", mean(0));
         assert!((mean(10) / mean(0) - libm::exp(-1.0)).abs() < 0.03, "{}", mean(10));
     }

@@ -1,4 +1,4 @@
-//! Three alike axes of an inertial sensor: scale, misalignment, white noise, low-pass, bias, range and steps.
+//! Three-axis inertial sensor: scale factor, misalignment, white noise, low-pass, bias, range and resolution.
 
 use super::noise::{GaussMarkov, normals};
 use crate::divider::TickDivider;
@@ -7,7 +7,7 @@ use crate::random::Stream;
 use core::f64::consts::PI;
 use glam::{DMat3, DVec3};
 
-/// Either sensor, in its own unit.
+/// Parameters of either sensor, in its own unit.
 pub(crate) struct TriadConfig {
     pub(crate) noise: f64,
     pub(crate) instability: f64,
@@ -25,7 +25,7 @@ pub(crate) struct Triad {
     slow: Stream,
     mixing: DMat3,
     noise: f64,
-    /// Low-pass: output kept, this input, last input.
+    /// Low-pass coefficients of the last output, this input and the last input.
     filter: [f64; 3],
     last: DVec3,
     output: DVec3,
@@ -41,10 +41,10 @@ pub(crate) struct Triad {
 }
 
 impl Triad {
-    /// The bias moves every 10 ms.
+    /// Update period of the bias.
     const SLOW_S: f64 = 0.01;
-    /// Standard deviation of a Gauss-Markov process over the bias instability B that puts the top of its Allan deviation
-    /// (0.6173 of its standard deviation, at 1.89 correlation times) at 0.664 B.
+    /// Ratio of the standard deviation of a Gauss-Markov process to the bias instability B for a maximum of
+    /// its Allan deviation (0.6173 of the standard deviation, at 1.89 correlation times) at 0.664 B.
     const MARKOV_PER_INSTABILITY: f64 = 0.664 / 0.6173;
 
     pub(crate) fn new(
@@ -64,7 +64,8 @@ impl Triad {
         let deviation = config.instability * Self::MARKOV_PER_INSTABILITY;
         let instability = (deviation > 0.0)
             .then(|| GaussMarkov::vector(deviation, bias_correlation_time_s, slow_s, &mut slow));
-        // First-order low-pass, exact for an input linear over the tick: keep e^-p, weights 1 - r and r - e^-p, r = (1 - e^-p)/p.
+        // First-order low-pass, exact for an input linear over the tick: coefficients e^-p, 1 - r and r -
+        // e^-p, with r = (1 - e^-p)/p.
         let p = 2.0 * PI * low_pass_hz * tick_s;
         let keep = libm::exp(-p);
         let ramp = -libm::expm1(-p) / p;
@@ -121,7 +122,7 @@ impl Triad {
         self.bias = self.turn_on + unstable + self.walk;
     }
 
-    /// Clips to the range and rounds to the step.
+    /// Clips to the range and rounds to the resolution.
     #[inline]
     fn show(&self, value: f64) -> f64 {
         let held = larger(smaller(value, self.range), -self.range);
