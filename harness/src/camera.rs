@@ -13,7 +13,8 @@ use crate::trace::Camera;
 /// Share of the travel that the gimbal controller uses. The rest is a margin to the end stops.
 const TRAVEL_SHARE: f64 = 0.95;
 
-/// Gimbal and gimbal controller. The line of sight follows the heading set-point of the craft at a fixed elevation.
+/// Gimbal and gimbal controller. The line of sight follows the heading set-point of the craft at a fixed
+/// elevation.
 #[derive(Clone, Debug)]
 pub struct StabilisedCamera<M> {
     plant: plant::Gimbal,
@@ -105,8 +106,8 @@ impl<M: Math> StabilisedCamera<M> {
     }
 }
 
-/// `craft` without its camera where no signal of `signals` is of the camera. The camera does not act on the craft, so the rest of
-/// the flight is the same bit for bit.
+/// `craft` without its camera where no signal of `signals` is of the camera. The camera does not act on the
+/// craft, so the rest of the flight is the same bit for bit.
 #[must_use]
 pub fn only_if_judged(
     craft: &aplomb_craft::Config,

@@ -166,7 +166,8 @@ quantities! {
     };
 }
 
-/// Moves the centre of mass: everything that is given from it moves the other way. The landing gear stays under it.
+/// Moves the centre of mass: everything that is given from it moves the other way. The landing gear stays
+/// under it.
 fn shift(truth: &mut Truth, by_m: [f64; 3]) {
     let Config { arms, sensors, .. } = &mut truth.craft;
     for arm in [&mut arms.front_left, &mut arms.front_right, &mut arms.rear_left, &mut arms.rear_right] {

@@ -1,7 +1,7 @@
-//! `craft.toml`: the truth about a craft, which the simulation flies.
+//! `craft.toml`: parameters of the simulated craft.
 //!
-//! Nothing is assumed: what carries no default here must be given. Absent sensors are not fitted; each has a class whose
-//! sizes any key of its table replaces.
+//! A key without a default is required. A sensor without its table is not fitted. Each sensor has a class;
+//! any key of its table replaces the value of the class.
 
 use aplomb_craft::{
     AirConfig, Arm, Config, ConfigError, Payload, Plant, Reason, Rotors, Spin, Start, battery, drag, ground,
@@ -16,28 +16,28 @@ use super::problem::InputError;
 use super::propeller::PropellerTable;
 use super::sensors::{BarometerTable, GnssTable, ImuTable, MagnetometerTable};
 
-/// A craft to fly.
+/// A simulated craft.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Craft {
     /// Its name.
     pub name: String,
-    /// Propeller diameter in inches, as the trade prints it.
+    /// Propeller diameter in inches, as in the designation.
     pub diameter_in: f64,
-    /// Propeller pitch in inches, as the trade prints it.
+    /// Propeller pitch in inches, as in the designation.
     pub pitch_in: f64,
-    /// The truth in SI units; a [`Plant`] has taken it.
+    /// Parameters in SI units, checked by a [`Plant`].
     pub config: Config,
 }
 
 /// One inch in m (exact).
 pub(crate) const INCH_M: f64 = 0.0254;
-/// Control period with which a craft is tried on loading, in s.
+/// Control period of the check on loading, in s.
 const TICK_S: f64 = 0.001;
-/// Height at which a craft is tried on loading, in m.
+/// Height of the check on loading, in m.
 const TRIAL_HEIGHT_M: f64 = 10.0;
 
 impl Craft {
-    /// Reads a craft from `text`; `path` names it in messages. It must be able to hover.
+    /// Reads a craft from `text`; `path` is its name in messages. Refuses a craft that cannot hover.
     pub fn from_text(path: &str, text: &str) -> Result<Self, InputError> {
         let document = Document::parse(path, text)?;
         let craft = document.read::<CraftFile>().map(|file| file.convert(&document));
@@ -52,7 +52,8 @@ impl Craft {
 }
 
 impl Craft {
-    /// Thrust of one rotor in N with all four at full command, on the charge that the flight starts with, at sea level.
+    /// Thrust of one rotor in N with all four at full command, at the initial state of charge and at sea
+    /// level.
     #[must_use]
     pub fn full_thrust_n(&self) -> f64 {
         self.full_thrust_at_n(1.0)
@@ -64,7 +65,7 @@ impl Craft {
         let Config { rotor, battery, .. } = &self.config;
         let rested_v = f64::from(battery.cells) * battery::cell::open_circuit_v(battery.state_of_charge);
         let speed_at = |voltage_v| rotor.steady_speed_rad_s(voltage_v, density_ratio);
-        // The voltage sags under the current that it drives: halving the interval around the balance.
+        // Bisection for the voltage under the current that it drives.
         let (mut low_v, mut high_v) = (0.0, rested_v);
         for _ in 0..50 {
             let voltage_v = 0.5 * (low_v + high_v);
@@ -80,7 +81,7 @@ impl Craft {
         rotor.static_thrust_n(speed, density_ratio)
     }
 
-    /// Largest thrust over weight, at sea level.
+    /// Thrust to weight ratio at sea level.
     #[must_use]
     pub fn thrust_to_weight(&self) -> f64 {
         4.0 * self.full_thrust_n() / (self.config.mass_kg * aplomb_craft::gravity::STANDARD_M_S2)
@@ -98,7 +99,7 @@ impl Craft {
 
 fn refuse(document: &Document<'_>, error: ConfigError) {
     let key = key_path(error.field);
-    // Bounds in the unit of the file.
+    // Bounds in the units of the file.
     let error = match error.reason {
         Reason::OutOfRange(low, high) if key.ends_with("_percent") => {
             ConfigError { reason: Reason::OutOfRange(100.0 * low, 100.0 * high), ..error }
@@ -111,7 +112,7 @@ fn refuse(document: &Document<'_>, error: ConfigError) {
     refuse_as(document, &key, error);
 }
 
-/// Notes at a key path what the craft says of its own field.
+/// Refuses at a key path with the reason of the craft crate.
 pub(super) fn refuse_as(document: &Document<'_>, key_path: &str, error: ConfigError) {
     let message = error.to_string();
     let reason =
@@ -119,7 +120,7 @@ pub(super) fn refuse_as(document: &Document<'_>, key_path: &str, error: ConfigEr
     document.refuse_at(key_path, reason, None);
 }
 
-/// The key in the file that a field of [`Config`] comes from.
+/// Key of the file for a field of [`Config`].
 fn key_path(field: &str) -> String {
     match field {
         "rotor" => "motor".to_owned(),
@@ -251,8 +252,8 @@ struct LandingGearTable {
 }
 
 impl CraftFile {
-    /// What must be positive, so that all of it is told at once, and what has another unit than the plant's. The plant
-    /// checks the rest.
+    /// Checks positive values, so that all of them are reported at once, and values with another unit than in
+    /// the plant. The plant checks the rest.
     fn check(&self, document: &Document<'_>) {
         let Self { motor, battery, landing_gear, .. } = self;
         for (key, value) in [

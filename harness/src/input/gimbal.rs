@@ -4,7 +4,7 @@ use aplomb_craft::gimbal::Config;
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-/// Everything about the mount and its camera.
+/// `[gimbal]`: parameters of the gimbal and its camera.
 #[derive(Deserialize, JsonSchema)]
 pub(super) struct GimbalTable {
     inertia_kg_m2: [f64; 3],

@@ -1,4 +1,4 @@
-//! `[stand]` and `[tether]`: what the craft is tied to in a flight.
+//! `[stand]` and `[tether]` of a flight file: constraints of the motion.
 
 use aplomb_craft::Mount;
 use aplomb_craft::mount::{Axis, Stand, Tether};
@@ -68,7 +68,7 @@ impl TetherTable {
     }
 }
 
-/// The mount in words, if there is one: "Tied to the ground by a tether of 3 m."
+/// Description of the constraint, if any: "Tied to the ground by a tether of 3 m."
 pub(super) fn words(mount: &Mount) -> Option<String> {
     match mount {
         Mount::Free => None,

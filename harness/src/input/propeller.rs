@@ -1,4 +1,4 @@
-//! `[propeller]` of `craft.toml`: a designation, and what else is known of its thrust and torque.
+//! `[propeller]` of `craft.toml`: the designation, and optional data of thrust and torque.
 
 use aplomb_craft::propeller::{Designation, Measured, Planform, Row};
 use aplomb_craft::{Reason, rotor};
@@ -38,7 +38,7 @@ enum PlanformWord {
 }
 
 impl PropellerTable {
-    /// What must be positive, so that all of it is told at once.
+    /// Checks positive values, so that all of them are reported at once.
     pub(super) fn check(&self, document: &Document<'_>) {
         for (key, value) in [
             ("propeller.diameter_in", self.diameter_in),
@@ -54,7 +54,8 @@ impl PropellerTable {
         document.require_within("propeller.thrust_ripple_percent", ripple, 0.0, 100.0);
     }
 
-    /// kT, kQ and how they change: as measured, as two constants say, or as the designation says.
+    /// kT, kQ and their dependence on the flow: from measured rows, from two constants, or from the
+    /// designation.
     pub(super) fn convert(&self, document: &Document<'_>) -> (f64, f64, rotor::Inflow) {
         let designation = Designation {
             diameter_m: self.diameter_in * INCH_M,
@@ -76,7 +77,7 @@ impl PropellerTable {
         let measured = self.measured.as_deref().and_then(|rows| measured(rows, document));
         let ways = [coefficients.is_some(), per_square.is_some(), self.measured.is_some()];
         if ways.into_iter().filter(|&is| is).count() > 1 {
-            document.refuse_at("propeller", "thrust is told in two ways", Some(ONE_WAY));
+            document.refuse_at("propeller", "thrust is given in two ways", Some(ONE_WAY));
         }
         if let Some(measured) = measured {
             let (thrust, torque) = rotor::from_measured(&designation, &measured);
@@ -111,9 +112,9 @@ fn pair(
 }
 
 const ONE_WAY: &str = "give thrust_coefficient with power_coefficient, or thrust_n_s2 with torque_nm_s2, or rows of measured; \
-                       without them the designation tells the thrust";
+                       without them the thrust follows from the designation";
 
-/// The rows of a measurement; a bad one is noted at its place.
+/// Rows of a measurement; an invalid row is refused at its position.
 fn measured(rows: &[MeasuredRow], document: &Document<'_>) -> Option<Measured> {
     let rows: Vec<Row> = rows
         .iter()
@@ -128,7 +129,7 @@ fn measured(rows: &[MeasuredRow], document: &Document<'_>) -> Option<Measured> {
         Ok(measured) => return Some(measured),
         Err(error) => error,
     };
-    // The first row with which it is refused; that none is in still air is told of all.
+    // First row with which the table is refused; a missing static row concerns the whole table.
     let upto = |count: usize| Measured::new(&rows[..count]).is_err_and(|other| other == error);
     let place = match (1..=rows.len()).find(|&count| upto(count)) {
         Some(count) if error.reason != Reason::NoStaticRow => format!("propeller.measured[{}]", count - 1),
@@ -145,14 +146,14 @@ mod tests {
     use crate::input::Craft;
     use crate::input::demo::CRAFT;
 
-    /// The demo's craft with these lines in its propeller's table.
+    /// The demo craft with these lines in its propeller table.
     fn with(lines: &str) -> Result<Craft, String> {
         let text = CRAFT.text.replace("[propeller]\n", &format!("[propeller]\n{lines}\n"));
         Craft::from_text("craft.toml", &text).map_err(|error| error.to_string())
     }
 
     #[test]
-    fn measured_rows_are_met() {
+    fn measured_rows_are_reproduced() {
         let craft = with(
             "measured = [\n{ rpm = 3000, thrust_coefficient = 0.1, power_coefficient = 0.04 },\n\
                           { rpm = 6000, thrust_coefficient = 0.11, power_coefficient = 0.041 },\n]",
@@ -164,19 +165,19 @@ mod tests {
         let expected = 0.11 * 1.225 * 100.0 * 100.0 * 0.2286_f64.powi(4);
         let found = rotor.static_thrust_n(6000.0 * std::f64::consts::PI / 30.0, 1.0);
         assert!((found / expected - 1.0).abs() < 5e-3, "{found} {expected}");
-        // The twin: the designation alone is farther off.
+        // The twin: the designation alone has a larger error.
         let marked = with("").unwrap().config.rotor;
         let found = marked.static_thrust_n(6000.0 * std::f64::consts::PI / 30.0, 1.0);
         assert!((found / expected - 1.0).abs() > 0.02, "{found} {expected}");
     }
 
     #[test]
-    fn bad_rows_and_halves_are_refused_at_their_place() {
+    fn invalid_rows_and_incomplete_pairs_are_refused_at_their_position() {
         let row = "{ rpm = 3000, thrust_coefficient = 0.1, power_coefficient = 0.04 }";
         for (lines, line, words) in [
-            (format!("measured = [\n{row},\n{row}]"), 3, "two rows at the same speed"),
+            (format!("measured = [\n{row},\n{row}]"), 3, "two static rows at the same speed"),
             (format!("measured = [\n{row},\n{}]", row.replace("3000", "-1")), 3, "must be above zero"),
-            ("measured = []".to_owned(), 1, "no row in still air"),
+            ("measured = []".to_owned(), 1, "no static row"),
             (format!("measured = [{row}]\nthrust_n_s2 = 1e-5\ntorque_nm_s2 = 1e-7"), 0, "in two ways"),
             ("thrust_n_s2 = 1e-5".to_owned(), 1, "without torque_nm_s2"),
             ("power_coefficient = 0.04".to_owned(), 1, "without thrust_coefficient"),

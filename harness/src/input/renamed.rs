@@ -1,6 +1,8 @@
-//! Keys and words of input files that have a new name: a file with the old one is refused with the new one as the hint.
+//! Keys and words of input files that have a new name: a file with the old one is refused with the new one as
+//! the hint.
 
-/// Old name, new name. An old name may stand in several rows: the row whose new name is valid at the place applies.
+/// Old name, new name. An old name may stand in several rows: the row whose new name is valid at the place
+/// applies.
 const RENAMED: &[(&str, &str)] = &[
     // craft.toml
     ("feet", "landing_gear"),

@@ -1,11 +1,11 @@
-//! The sensor tables of `craft.toml`: a class, and keys that replace sizes of it.
+//! Sensor tables of `craft.toml`: a class, and keys that replace its values.
 
 use aplomb_craft::gravity::STANDARD_M_S2;
 use aplomb_craft::sensors::{barometer, gnss, imu, magnetometer};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-/// Replaces the named fields where the file gives them.
+/// Replaces the named fields that the file contains.
 macro_rules! replace {
     ($table:expr => $config:expr; $($field:ident),+) => {
         $(if let Some(value) = $table.$field { $config.$field = value; })+
