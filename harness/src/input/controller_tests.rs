@@ -96,7 +96,8 @@ fn every_key_of_every_table_is_in_the_list_for_readers() {
     let in_table =
         |text: &str, table: &str| text.replace(&format!("[{table}]\n"), &format!("[{table}]\n{UNKNOWN}"));
     let craft = |text: &str| valid_keys(&Craft::from_text("craft.toml", text).unwrap_err());
-    let base = demo::CRAFT.text.replace("accel.turn_on_bias_m_s2", "low_pass_hz") + "[imu.gyro]\n[imu.accel]\n";
+    let base =
+        demo::CRAFT.text.replace("accel.turn_on_bias_m_s2", "low_pass_hz") + "[imu.gyro]\n[imu.accel]\n";
     keys.extend(craft(&(UNKNOWN.to_owned() + &base)));
     let parts = "arms propeller motor speed_controller battery drag landing_gear imu imu.gyro imu.accel";
     for table in parts.split(' ').chain(["barometer", "gnss", "magnetometer"]) {

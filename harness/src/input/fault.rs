@@ -308,7 +308,7 @@ impl NorthEastUp {
     }
 }
 
-/// A fault in words: "10 to 20 s the barometer delivers nothing".
+/// A fault in words: "10 to 20 s the barometer delivers no samples".
 pub(super) fn words(fault: &Fault) -> String {
     let Fault { from_s, until_s, what } = fault;
     let when = match (*from_s <= 0.0, until_s.is_finite()) {
@@ -352,7 +352,7 @@ fn rotor_words(fault: &RotorFault) -> String {
 fn sensor_fault_words(sensor: Sensor, fault: &SensorFault) -> String {
     match fault {
         SensorFault::Stuck => "is stuck".into(),
-        SensorFault::DroppedOut => "delivers nothing".into(),
+        SensorFault::DroppedOut => "delivers no samples".into(),
         SensorFault::NotANumber => "returns NaN".into(),
         SensorFault::Offset(offset) => {
             let size = libm::sqrt(DVec3::from_array(*offset).length_squared());
@@ -364,7 +364,7 @@ fn sensor_fault_words(sensor: Sensor, fault: &SensorFault) -> String {
                 Sensor::Magnetometer | Sensor::Imu => format!("has a bias of {size:.1} uT"),
             }
         }
-        SensorFault::Scale(scale) => format!("shows {scale} times the value"),
+        SensorFault::Scale(scale) => format!("is scaled by {scale}"),
         SensorFault::Delay(delay_s) => format!("is {delay_s} s late with the age of a fresh sample"),
     }
 }
