@@ -71,8 +71,7 @@ impl<M: Math> StabilisedCamera<M> {
             self.setpoint.heading = heading;
         }
         let craft = controller.state().attitude;
-        let Joints { yaw, roll, pitch } =
-            self.controller.step(&readings, craft, &self.setpoint).torque_nm;
+        let Joints { yaw, roll, pitch } = self.controller.step(&readings, craft, &self.setpoint).torque_nm;
         self.torque_nm = [yaw, roll, pitch].map(f64::from);
     }
 
