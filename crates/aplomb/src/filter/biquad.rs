@@ -14,7 +14,6 @@ use crate::math::Math;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Biquad {
     b0: f32,
     b1: f32,
@@ -23,10 +22,10 @@ pub struct Biquad {
     delay_s: f32,
 }
 
-/// What one [`Biquad`] remembers of one signal.
+/// State of a [`Biquad`] for one signal.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct BiquadState {
     s1: f32,
     s2: f32,
@@ -260,5 +259,38 @@ mod tests {
             }
             assert!((filter.step(&mut state, 1.0) - filter.b0).abs() < 1e-6);
         }
+    }
+
+    #[test]
+    fn settled_state_gives_its_value_at_once_and_one_that_is_not_finite_0() {
+        for filter in [Biquad::low_pass(75.0, 1e-3).unwrap(), Biquad::notch(130.0, 52.0, 1e-3).unwrap()] {
+            let mut state = filter.settled(2.5);
+            assert_eq!(state.output(), 2.5);
+            for _ in 0..50 {
+                assert!((filter.step(&mut state, 2.5) - 2.5).abs() < 1e-5);
+            }
+            for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+                assert_eq!(filter.settled(bad), BiquadState::new());
+            }
+        }
+    }
+
+    #[test]
+    fn notch_response_has_its_zero_its_width_and_the_phase_of_scipy() {
+        // By definition: 0 at the centre, 1/sqrt 2 at the edges of the bandwidth (which pre-warping makes exact about
+        // tan(pi f h)), 1 at 0. scipy.signal 1.17, freqz of iirnotch: -9.800 deg at half the centre frequency.
+        let (h, notch) = (1.0 / 2000.0, Biquad::notch(230.0, 57.5, 1.0 / 2000.0).unwrap());
+        assert!(notch.response::<Libm>(230.0, h).0 < 1e-5);
+        assert!((notch.response::<Libm>(0.0, h).0 - 1.0).abs() < 1e-6);
+        let (mut low, mut high) = (230.0f32, 230.0f32);
+        while notch.response::<Libm>(low, h).0 < core::f32::consts::FRAC_1_SQRT_2 {
+            low -= 0.01;
+        }
+        while notch.response::<Libm>(high, h).0 < core::f32::consts::FRAC_1_SQRT_2 {
+            high += 0.01;
+        }
+        assert!((high - low - 57.5).abs() < 0.05, "{low} to {high}");
+        let (above, below) = (notch.response::<Libm>(345.0, h).1, notch.response::<Libm>(115.0, h).1);
+        assert!(below < 0.0 && above > 0.0);
     }
 }

@@ -18,25 +18,24 @@ use crate::error::{ConfigError, Problem, require_positive};
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct LowPass {
     gain: f32,
     delay_s: f32,
 }
 
-/// Period over time constant, at least: with a slower pole too much of each step is lost to round-off.
-const LEAST_EXPONENT: f32 = 1e-6;
+/// Smallest period over time constant: with a slower pole too much of each step is lost to round-off.
+const SMALLEST_EXPONENT: f32 = 1e-6;
 
-/// The last output of a [`LowPass`].
+/// State of a [`LowPass`]: its last output.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct LowPassState {
     y: f32,
 }
 
 impl LowPassState {
-    /// Starts settled at a value; not finite counts as 0.
+    /// Steady state at a value; not finite counts as 0.
     #[must_use]
     pub const fn at(value: f32) -> Self {
         Self { y: if value.is_finite() { value } else { 0.0 } }
@@ -72,7 +71,7 @@ impl LowPass {
 
     /// With the pole exp(-`exponent`).
     fn from_exponent(field: &'static str, exponent: f32, h: f32) -> Result<Self, ConfigError> {
-        if exponent < LEAST_EXPONENT {
+        if exponent < SMALLEST_EXPONENT {
             return Err(ConfigError::new(field, Problem::OutOfRange));
         }
         let gain = -libm::expm1f(-exponent);
@@ -80,7 +79,7 @@ impl LowPass {
     }
 
     /// The next output. A sample that is not finite holds the last one. Steps smaller than half a unit in the last place
-    /// are lost, so the output comes to rest within 6e-8/k of a constant input, relative to it, with the gain k: 6 % for
+    /// are lost, so the output ends within 6e-8/k of a constant input, relative to it, with the gain k: 6 % for
     /// the longest time constant, 6e-5 for one of a thousand periods.
     #[inline]
     pub fn step(&self, state: &mut LowPassState, x: f32) -> f32 {
@@ -97,7 +96,7 @@ impl LowPass {
         self.delay_s
     }
 
-    /// Share of a step that the first sample takes, 0 to 1.
+    /// Gain k: the part of a step that appears in the first output, 0 to 1.
     #[must_use]
     pub const fn gain(&self) -> f32 {
         self.gain
@@ -116,7 +115,7 @@ mod tests {
         {
             let filter = LowPass::new(f, 1.0 / fs).unwrap();
             assert!((filter.gain() - k).abs() < 1e-6);
-            // The backward-Euler pole differs by 2 % to 6 %: the check tells the two apart.
+            // Twin: the backward-Euler pole differs by 2 % to 6 %.
             let w = TAU * f / fs;
             assert!((w / (1.0 + w) - k).abs() > 5e-4);
         }
@@ -133,7 +132,7 @@ mod tests {
     }
 
     #[test]
-    fn even_the_slowest_comes_as_near_as_stated() {
+    fn slowest_filters_end_as_near_as_stated() {
         for (periods, error) in [(1e3, 6e-5), (0.99e6, 0.06)] {
             let filter = LowPass::from_time_constant(periods, 1.0).unwrap();
             let mut state = LowPassState::at(0.0);
@@ -170,5 +169,29 @@ mod tests {
             filter.step(&mut state, 0.0);
         }
         assert!(state.output().abs() < 1e-20 && !state.output().is_subnormal());
+    }
+
+    #[test]
+    fn state_starts_at_its_value_and_one_that_is_not_finite_at_0() {
+        assert_eq!(LowPassState::at(-3.0).output(), -3.0);
+        for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+            assert_eq!(LowPassState::at(bad).output(), 0.0);
+        }
+        let filter = LowPass::new(7.0, 1e-3).unwrap();
+        let mut state = LowPassState::at(2.0);
+        assert_eq!(filter.step(&mut state, 2.0), 2.0);
+    }
+
+    #[test]
+    fn time_constant_and_cutoff_give_the_same_filter() {
+        let (by_cutoff, by_time) =
+            (LowPass::new(7.0, 1e-3).unwrap(), LowPass::from_time_constant(1.0 / (TAU * 7.0), 1e-3).unwrap());
+        assert!((by_cutoff.gain() - by_time.gain()).abs() < 1e-7);
+        // Closed form h (1 - k)/k.
+        let k = by_time.gain();
+        assert!((by_time.delay_s() - 1e-3 * (1.0 - k) / k).abs() < 1e-8);
+        // The longest time constant is a million periods.
+        assert!(LowPass::from_time_constant(0.999e6, 1.0).is_ok());
+        assert!(LowPass::from_time_constant(1.001e6, 1.0).is_err());
     }
 }

@@ -1,9 +1,9 @@
-//! Filters at a fixed rate: [`LowPass`] (first order), [`Biquad`] (second-order low-pass, notch) and [`NotchBank`], a set
-//! of notches that follows the rotors.
+//! Digital filters at a fixed rate: [`LowPass`] (first order), [`Biquad`] (second-order low-pass, notch) and [`NotchBank`], a
+//! set of notches at the speeds of the rotors.
 //!
-//! Coefficients are apart from the state, so one set serves several signals. A sample that is not finite is not taken
-//! in: the output holds its last value. The state stays finite whatever comes in and recovers afterwards. A state that
-//! decays ends at a normal number below 1e-20, since denormal numbers slow some processors down.
+//! Coefficients of low-pass and biquad are apart from the state, so one set serves several signals. A sample that is not finite
+//! holds the last output. The state stays finite for every input and recovers afterwards. A decaying state ends at a normal
+//! number below 1e-20, since denormal numbers slow some processors down.
 
 mod biquad;
 mod low_pass;
@@ -11,7 +11,7 @@ mod notch_bank;
 
 pub use biquad::{Biquad, BiquadState};
 pub use low_pass::{LowPass, LowPassState};
-pub use notch_bank::{NotchBank, NotchBankConfig};
+pub use notch_bank::{NotchBank, NotchBankConfig, NotchBankState};
 
 use crate::error::{ConfigError, Problem, require_positive};
 

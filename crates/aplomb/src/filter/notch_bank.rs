@@ -1,4 +1,4 @@
-//! Notches that follow the rotors.
+//! Notches at the speeds of the rotors.
 
 use core::f32::consts::{PI, TAU};
 
@@ -8,16 +8,16 @@ use crate::frames::{Body, Vector};
 use crate::math::saturate;
 use crate::{Corner, Rotors};
 
-/// What a [`NotchBank`] is built from.
+/// Configuration of a [`NotchBank`]. [`crate::flight::Config::for_airframe`] derives it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct NotchBankConfig {
     /// -3 dB bandwidth of each notch in Hz, the same at every speed; below half the sampling rate.
     pub bandwidth_hz: f32,
-    /// Tone per turn: 1 for imbalance, the number of blades for the blade tone. Greater than 0.
+    /// Harmonic of the rotor speed: 1 for imbalance, the number of blades for the blade-passing tone. Greater than 0.
     pub harmonic: f32,
-    /// Lowest centre frequency in Hz: slower rotors leave their notch there, so that its delay stays bounded.
+    /// Lowest centre frequency in Hz: the notch of a slower rotor stays there, which bounds its delay.
     pub lowest_hz: f32,
     /// Highest centre frequency in Hz, above `lowest_hz` and below half the sampling rate.
     pub highest_hz: f32,
@@ -28,21 +28,21 @@ pub struct NotchBankConfig {
 /// With a fixed bandwidth only c = cos(2 pi f h) changes with the speed; a polynomial in the square of the half angle w
 /// gives it, `1 - c = 2 sin^2 w = 2 q - 2/3 q^2 + 4/45 q^3 - 2/315 q^4 + 4/14175 q^5 - 4/467775 q^6`, q = w^2. Up to a quarter
 /// of the sampling rate the centre frequency errs by less than 1e-6 of itself, up to 0.45 of it by less than 3e-5, up to the
-/// half by less than 1e-3. The notch itself is that of [`crate::filter::Biquad::notch`].
+/// half by less than 1e-3. Each notch is that of [`Biquad::notch`](super::Biquad::notch).
 ///
 /// ```
 /// use aplomb::{Rotors, filter::{NotchBank, NotchBankConfig}, frames::{Body, Vector}};
 /// let config = NotchBankConfig { bandwidth_hz: 20.0, harmonic: 1.0, lowest_hz: 50.0, highest_hz: 400.0 };
 /// let mut bank = NotchBank::new(&config, 1e-3).unwrap();
 /// bank.follow(Rotors::splat(600.0));
-/// // With four notches at 95 Hz, a slow signal is late by 4 h tan(pi B h)/(1 - cos(w h)).
+/// // Four notches at 95 Hz delay a slow signal by 4 h tan(pi B h)/(1 - cos(w h)).
 /// assert!((bank.delay_s() - 1.4408e-3).abs() < 1e-6);
 /// bank.settle(Vector::<Body>::new(0.2, 0.0, 0.0));
 /// assert!((bank.step(Vector::new(0.2, 0.0, 0.0)).x() - 0.2).abs() < 1e-6);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct NotchBank {
     gain: f32,
     a2: f32,
@@ -51,13 +51,21 @@ pub struct NotchBank {
     lowest_rad_s: f32,
     highest_rad_s: f32,
     delay_scale_s: f32,
+    state: NotchBankState,
+}
+
+/// State of a [`NotchBank`], to save and restore.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct NotchBankState {
     notches: Rotors<Notch>,
     last: [f32; 3],
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Notch {
     b1: f32,
     s1: [f32; 3],
@@ -111,8 +119,7 @@ impl NotchBank {
             lowest_rad_s: TAU * lowest / harmonic,
             highest_rad_s: TAU * highest / harmonic,
             delay_scale_s: h * t,
-            notches: Rotors::default(),
-            last: [0.0; 3],
+            state: NotchBankState::default(),
         };
         bank.follow(Rotors::splat(0.0));
         Ok(bank)
@@ -122,61 +129,74 @@ impl NotchBank {
     /// leaves the notch where it is.
     #[inline]
     pub fn follow(&mut self, speed_rad_s: Rotors<f32>) {
-        for place in Corner::ALL {
-            self.follow_rotor(place, *speed_rad_s.at(place));
+        for corner in Corner::ALL {
+            self.follow_rotor(corner, *speed_rad_s.at(corner));
         }
     }
 
-    /// The same for the notch of one rotor, to spread the work over ticks.
+    /// The same for the notch of one rotor.
     #[inline]
-    pub fn follow_rotor(&mut self, place: Corner, speed_rad_s: f32) {
+    pub fn follow_rotor(&mut self, corner: Corner, speed_rad_s: f32) {
         if speed_rad_s.is_finite() {
             let speed = saturate(speed_rad_s.abs(), self.lowest_rad_s, self.highest_rad_s);
             let versine = versine(self.square_per_square * speed * speed);
-            self.notches.at_mut(place).b1 = 2.0 * self.gain * (versine - 1.0);
+            self.state.notches.at_mut(corner).b1 = 2.0 * self.gain * (versine - 1.0);
         }
     }
 
-    /// The vector without the rotors' tones. An input that is not finite, or one so large that the result is not, holds the
-    /// last output and settles all notches there.
+    /// The input without the tones of the rotors. An input that is not finite, or one so large that the result is not, holds the
+    /// last output and sets all notches to their steady state there.
     #[inline]
     pub fn step(&mut self, input: Vector<Body>) -> Vector<Body> {
         // At unit gain the floor of the input is that of every state behind it.
         let mut signal = input.to_array().map(|x| x + FLOOR);
-        for notch in self.notches.each_mut() {
+        for notch in self.state.notches.each_mut() {
             signal = notch.step(self.gain, self.a2, signal);
         }
         let output = Vector::from_glam(glam::Vec3::from_array(signal));
         if output.is_finite() {
-            self.last = signal;
+            self.state.last = signal;
             output
         } else {
-            self.hold()
+            let last = Vector::from_glam(glam::Vec3::from_array(self.state.last));
+            self.settle(last);
+            last
         }
     }
 
-    #[cold]
-    fn hold(&mut self) -> Vector<Body> {
-        let last = Vector::from_glam(glam::Vec3::from_array(self.last));
-        self.settle(last);
-        last
-    }
-
-    /// Settles every notch at a constant value; not finite counts as 0.
-    #[inline(never)]
+    /// Sets every notch to its steady state at a constant value; not finite counts as 0.
     pub fn settle(&mut self, value: Vector<Body>) {
-        self.last = if value.is_finite() { value.to_array() } else { [0.0; 3] };
-        for notch in self.notches.each_mut() {
-            notch.s1 = self.last.map(|y| (1.0 - self.gain) * y);
-            notch.s2 = self.last.map(|y| (self.gain - self.a2) * y);
+        let value = if value.is_finite() { value.to_array() } else { [0.0; 3] };
+        self.state.last = value;
+        for notch in self.state.notches.each_mut() {
+            notch.s1 = value.map(|y| (1.0 - self.gain) * y);
+            notch.s2 = value.map(|y| (self.gain - self.a2) * y);
         }
+    }
+
+    /// All notches at the lowest frequency, state zero.
+    pub fn reset(&mut self) {
+        self.state = NotchBankState::default();
+        self.follow(Rotors::splat(0.0));
+    }
+
+    /// The state after the last step.
+    #[must_use]
+    pub const fn state(&self) -> NotchBankState {
+        self.state
+    }
+
+    /// Goes on from a saved state.
+    pub const fn set_state(&mut self, state: NotchBankState) {
+        self.state = state;
     }
 
     /// Delay of a slow signal through all four notches in s, h tan(pi B h)/(1 - cos w) each.
     #[must_use]
     pub fn delay_s(&self) -> f32 {
         let versine = |notch: &Notch| 1.0 + 0.5 * notch.b1 / self.gain;
-        self.notches.as_ref().into_array().map(|notch| self.delay_scale_s / versine(notch)).iter().sum()
+        let delay_s = |notch: &Notch| self.delay_scale_s / versine(notch);
+        self.state.notches.as_ref().into_array().map(delay_s).iter().sum()
     }
 }
 
@@ -245,7 +265,7 @@ mod tests {
         let config = NotchBankConfig { highest_hz: 499.9, ..CONFIG };
         let mut bank = NotchBank::new(&config, 1e-3).unwrap();
         bank.follow(Rotors::splat(1e4));
-        assert!(bank.notches.into_array().iter().all(|notch| notch.b1 < 2.0 * bank.gain));
+        assert!(bank.state.notches.into_array().iter().all(|notch| notch.b1 < 2.0 * bank.gain));
         for k in 0..20_000 {
             let y = bank.step(Vector::new(if k % 7 == 0 { 1.0 } else { 0.0 }, 0.0, 0.0));
             assert!(y.x().abs() < 10.0, "{k} {}", y.x());
@@ -283,5 +303,83 @@ mod tests {
             bank.step(Vector::new(0.25, 0.25, 0.25));
         }
         assert!((bank.step(Vector::new(0.25, 0.25, 0.25)).x() - 0.25).abs() < 1e-5);
+    }
+
+    /// Response to a tone of `frequency_hz` in the steady state: the amplitude.
+    fn amplitude(bank: &mut NotchBank, frequency_hz: f32) -> f32 {
+        let mut power = 0.0;
+        for k in 0..4000 {
+            let y = bank.step(Vector::new((TAU * frequency_hz * k as f32 * 1e-3).sin(), 0.0, 0.0)).x();
+            power += if k >= 2000 { y * y / 2000.0 } else { 0.0 };
+        }
+        (2.0 * power).sqrt()
+    }
+
+    #[test]
+    fn speeds_beyond_the_range_negative_and_not_finite_are_treated_as_stated() {
+        // Harmonic 2: a speed of 500 rad/s is a tone of 159 Hz, the range is 126 to 1414 rad/s.
+        let at = |speed: f32| {
+            let mut bank = NotchBank::new(&CONFIG, 1e-3).unwrap();
+            bank.follow(Rotors::splat(speed));
+            bank
+        };
+        assert_eq!(at(-500.0), at(500.0));
+        assert_eq!(at(10.0), at(PI * 40.0));
+        assert_eq!(at(9e9), at(PI * 450.0));
+        assert!(amplitude(&mut at(10.0), 40.0) < 1e-3 && amplitude(&mut at(10.0), 60.0) > 0.3);
+        assert!(amplitude(&mut at(9e9), 450.0) < 1e-2 && amplitude(&mut at(9e9), 400.0) > 0.3);
+        for bad in [f32::NAN, f32::INFINITY] {
+            let mut bank = at(500.0);
+            bank.follow(Rotors::splat(bad));
+            assert_eq!(bank, at(500.0));
+        }
+        // One rotor alone: three notches stay.
+        let mut one = at(500.0);
+        one.follow_rotor(Corner::RearLeft, 900.0);
+        let changed = one.state.notches.zip(at(500.0).state.notches).map(|(a, b)| a != b);
+        assert_eq!(changed.into_array(), [false, false, true, false]);
+    }
+
+    #[test]
+    fn delay_is_that_of_a_ramp() {
+        let mut bank = NotchBank::new(&CONFIG, 1e-3).unwrap();
+        bank.follow(Rotors { front_left: 300.0, front_right: 420.0, rear_left: 610.0, rear_right: 777.0 });
+        let mut last = 0.0;
+        for k in 0..2000 {
+            last = bank.step(Vector::new(k as f32 * 1e-3, 0.0, 0.0)).x();
+        }
+        assert!((1.999 - last - bank.delay_s()).abs() < 1e-5, "{last} {}", bank.delay_s());
+    }
+
+    #[test]
+    fn settled_bank_gives_the_value_at_once_and_holds_it_over_bad_inputs() {
+        let mut bank = NotchBank::new(&CONFIG, 1e-3).unwrap();
+        bank.follow(Rotors::splat(500.0));
+        bank.settle(Vector::new(0.3, -0.2, 0.1));
+        let before = bank;
+        for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+            let held = bank.step(Vector::new(bad, bad, bad));
+            assert_eq!(held.to_array(), [0.3, -0.2, 0.1]);
+            assert_eq!(bank, before);
+        }
+        for _ in 0..100 {
+            let y = bank.step(Vector::new(0.3, -0.2, 0.1));
+            assert!((y - Vector::new(0.3, -0.2, 0.1)).norm_squared() < 1e-11);
+        }
+        bank.settle(Vector::new(f32::NAN, 1.0, 1.0));
+        assert!(bank.step(Vector::ZERO).norm_squared() < 1e-20);
+    }
+
+    #[test]
+    fn saved_state_goes_on_and_reset_is_new() {
+        let mut bank = NotchBank::new(&CONFIG, 1e-3).unwrap();
+        let new = bank;
+        bank.follow(Rotors::splat(500.0));
+        bank.step(Vector::new(1.0, 2.0, 3.0));
+        let mut other = new;
+        other.set_state(bank.state());
+        assert_eq!(other.step(Vector::new(0.5, 0.0, 0.0)), bank.step(Vector::new(0.5, 0.0, 0.0)));
+        bank.reset();
+        assert_eq!(bank, new);
     }
 }
