@@ -23,6 +23,7 @@ pub trait Math {
 
 /// Correctly rounded or near-correctly rounded functions of the `libm` crate; the same bits on every platform.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Libm;
 
 impl Math for Libm {
@@ -51,6 +52,7 @@ impl Math for Libm {
 /// `asin` by 2e-2 rad; none of these three is on the path of a tick.
 #[cfg(feature = "micromath")]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Micromath;
 
 #[cfg(feature = "micromath")]

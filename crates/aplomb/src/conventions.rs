@@ -1,4 +1,4 @@
-//! The conventions that every module keeps; each sign has a doctest, as sign errors are the costliest ones.
+//! Conventions of all modules: axes, signs, rotor corners, commands and time. Each sign has a doctest.
 //!
 //! **World**: north-east-down from home. **Body**: forward-right-down at the centre of mass (ISO 1151-1). Files and plots
 //! give height upwards and heading clockwise from north.
@@ -26,10 +26,10 @@
 //! assert!((after.to_angles::<Libm>().0 - 0.1).abs() < 1e-6);
 //! ```
 //!
-//! **Specific force** is what an accelerometer feels: thrust and drag, not gravity. At rest and level it is
+//! **Specific force** is what an accelerometer measures: thrust and drag, without gravity. Stationary and level it is
 //! (0, 0, -9.8) m/s2 in the body.
 //!
-//! **Thrust** acts along the body's up axis. A craft that leans to the right accelerates to the right.
+//! **Thrust** acts along the body's up axis. A craft that is tilted to the right accelerates to the right.
 //!
 //! ```
 //! use aplomb::{Libm, frames::Attitude};
@@ -42,7 +42,7 @@
 //! along the axes above, gives roll torque -y f, pitch torque x f and yaw torque s kappa f, where s = +1 for a rotor
 //! that turns counter-clockwise seen from above and kappa is its torque-to-thrust ratio in m:
 //!
-//! | effect | which rotors push harder |
+//! | effect | rotors with more thrust |
 //! | --- | --- |
 //! | roll right | the left pair |
 //! | pitch nose up | the front pair |
@@ -55,4 +55,4 @@
 //! **Motor commands** are shares of battery voltage, 0 (stopped) to 1.
 //!
 //! **Time** is a fixed tick. Samples of tick k are taken at t_k; the command computed from them acts over
-//! t_(k+1) to t_(k+2). Ages count ticks.
+//! t_(k+1) to t_(k+2). Ages are in microseconds.

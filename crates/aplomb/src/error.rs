@@ -1,12 +1,12 @@
-//! Why a configuration was refused.
+//! Errors of configurations: the field, its part and the problem.
 
-/// A configuration value that cannot fly: which field of which part, and what is wrong with it.
+/// Error of a constructor: the field of the configuration that is refused, the part that holds it, and the problem.
 ///
 /// ```
 /// use aplomb::error::{ConfigError, Part, Problem, require_positive};
 /// let refused = require_positive("crossover_rad_s", -1.0).unwrap_err();
 /// assert_eq!(refused, ConfigError::new("crossover_rad_s", Problem::NotPositive));
-/// // Whoever holds the field in a part of its own adds the part; the outermost stands first.
+/// // The constructor of each enclosing part adds its name; the outermost comes first.
 /// let refused = refused.within(Part::Roll).within(Part::Rate);
 /// assert_eq!(refused.to_string(), "rate.roll.crossover_rad_s must be greater than 0");
 /// assert_eq!(refused.parts, [Some(Part::Rate), Some(Part::Roll)]);
@@ -19,11 +19,11 @@ pub struct ConfigError {
     pub parts: [Option<Part>; 2],
     /// Name of the field, as in the configuration struct.
     pub field: &'static str,
-    /// What is wrong with it.
+    /// Problem.
     pub problem: Problem,
 }
 
-/// A part of a configuration, by the name of the field that holds it.
+/// Part of a configuration, by the name of the field that holds it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -91,7 +91,7 @@ impl core::fmt::Display for Part {
     }
 }
 
-/// What is wrong with a configuration value.
+/// Problem of a configuration value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -102,7 +102,7 @@ pub enum Problem {
     NotPositive,
     /// Must not be negative.
     Negative,
-    /// Outside its range, which the field's documentation states.
+    /// Outside the range in the documentation of the field.
     OutOfRange,
     /// A lower bound does not lie below its upper bound.
     WrongOrder,
@@ -135,13 +135,13 @@ impl core::fmt::Display for ConfigError {
 impl core::error::Error for ConfigError {}
 
 impl ConfigError {
-    /// A refusal of `field`.
+    /// The error of `field`.
     #[must_use]
     pub const fn new(field: &'static str, problem: Problem) -> Self {
         Self { parts: [None; 2], field, problem }
     }
 
-    /// The same refusal, of a field that lies in `part`. Two parts are kept, the outermost ones.
+    /// The same error of a field within `part`. The two outermost parts are kept.
     #[must_use]
     pub const fn within(self, part: Part) -> Self {
         let [outermost, _] = self.parts;

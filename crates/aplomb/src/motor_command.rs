@@ -16,8 +16,17 @@
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(try_from = "f32"))]
 pub struct MotorCommand(f32);
+
+#[cfg(feature = "serde")]
+impl TryFrom<f32> for MotorCommand {
+    type Error = &'static str;
+
+    fn try_from(share: f32) -> Result<Self, Self::Error> {
+        if (0.0..=1.0).contains(&share) { Ok(Self(share)) } else { Err("a motor command is from 0 to 1") }
+    }
+}
 
 impl MotorCommand {
     /// The motor does not turn.

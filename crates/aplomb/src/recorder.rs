@@ -135,6 +135,18 @@ impl<T: Copy, const N: usize> Recorder<T, N> {
     }
 }
 
+/// The records, oldest first, with what the recorder does.
+#[cfg(feature = "defmt")]
+impl<T: defmt::Format, const N: usize> defmt::Format for Recorder<T, N> {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "{}: [", self.recording);
+        for record in &self.records {
+            defmt::write!(f, "{}, ", record);
+        }
+        defmt::write!(f, "]");
+    }
+}
+
 #[cfg(test)]
 mod tests {
     extern crate std;

@@ -13,10 +13,28 @@ use crate::math::Math;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(try_from = "Components"))]
 pub struct Heading {
     north: f32,
     east: f32,
+}
+
+/// North and east before their check on deserialisation.
+#[cfg(feature = "serde")]
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Components {
+    north: f32,
+    east: f32,
+}
+
+#[cfg(feature = "serde")]
+impl TryFrom<Components> for Heading {
+    type Error = &'static str;
+
+    fn try_from(Components { north, east }: Components) -> Result<Self, Self::Error> {
+        Self::from_components(north, east).ok_or("a heading is a direction of length 1")
+    }
 }
 
 impl Heading {

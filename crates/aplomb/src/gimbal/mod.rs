@@ -138,7 +138,7 @@ pub struct Readings {
 /// Commanded line of sight, with a level horizon.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct LineOfSight {
     /// Heading.
     pub heading: Heading,

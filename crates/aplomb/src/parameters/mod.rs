@@ -1,6 +1,6 @@
-//! The parameter block: a whole configuration in a few hundred bytes, to keep in flash and to change without another build.
+//! Parameter block: a whole configuration in a few hundred bytes, for flash memory, changed without another build.
 //!
-//! All numbers are little-endian, nothing is aligned, and the size never depends on the values:
+//! All numbers are little-endian, nothing is aligned, and the size does not depend on the values:
 //!
 //! | bytes | what |
 //! | --- | --- |
@@ -42,6 +42,7 @@ pub const LAYOUT: u32 = Config::LAYOUT;
 
 /// One value of a configuration.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Value {
     /// A number.
     Number(f32),
@@ -72,7 +73,7 @@ impl Value {
     }
 }
 
-/// Somebody who is shown every value of a configuration in the order of the block.
+/// Receives every value of a configuration in the order of the block.
 pub trait Visitor {
     /// A structure begins: the name of the field that holds it, empty for the whole, and the path of its type in this crate.
     fn begin(&mut self, name: &'static str, path: &'static str);
@@ -82,19 +83,19 @@ pub trait Visitor {
     fn end(&mut self);
 }
 
-/// Shows `config` to `visitor`.
+/// Passes every value of `config` to `visitor`.
 pub fn visit(config: &Config, visitor: &mut impl Visitor) {
     config.visit("", visitor);
 }
 
-/// Why a block was refused.
+/// Error of [`read`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum ReadError {
-    /// Does not begin like a block; erased flash does not either.
+    /// Does not begin like a block, for example erased flash.
     NotABlock,
-    /// Fewer bytes than the block says it has.
+    /// Fewer bytes than the size in its head.
     TooShort,
     /// The checksum does not fit: at least one bit has changed.
     Damaged,
@@ -108,7 +109,7 @@ pub enum ReadError {
         /// The block's layout.
         found: u32,
     },
-    /// Whole, but a flag is neither 0 nor 1: not written by [`write()`].
+    /// Undamaged, but a flag is neither 0 nor 1: not written by [`write()`].
     Value,
 }
 
@@ -116,7 +117,7 @@ impl core::fmt::Display for ReadError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         match self {
             Self::NotABlock => f.write_str("is not a parameter block"),
-            Self::TooShort => f.write_str("is shorter than it says"),
+            Self::TooShort => f.write_str("is shorter than the size in its head"),
             Self::Damaged => f.write_str("is damaged: the checksum does not fit"),
             Self::Version { found } => write!(f, "has format {found}, and only {VERSION} can be read"),
             Self::Layout { found } => {
@@ -129,8 +130,8 @@ impl core::fmt::Display for ReadError {
 
 impl core::error::Error for ReadError {}
 
-/// The block that holds `config`, which is not checked: [`crate::FlightController::new`] does that. Every bit comes back
-/// from [`read`].
+/// The block that holds `config`, bit for bit. The configuration is not checked here, but by
+/// [`crate::FlightController::new`].
 #[must_use]
 pub fn write(config: &Config) -> [u8; SIZE] {
     let mut block = [0; SIZE];
@@ -146,11 +147,11 @@ pub fn write(config: &Config) -> [u8; SIZE] {
     block
 }
 
-/// The configuration in the block at the start of `bytes`; what follows the block is not looked at.
+/// The configuration in the block at the start of `bytes`; bytes after the block are ignored.
 ///
 /// # Errors
-/// Anything that is not a whole, undamaged block of this release. A configuration that was read can still be one that no
-/// controller can be built from.
+/// Bytes that are no complete, undamaged block of this release. A configuration that was read can still be refused by
+/// [`crate::FlightController::new`].
 pub fn read(bytes: &[u8]) -> Result<Config, ReadError> {
     let mut head = Bytes(bytes);
     if head.take() != Some(MAGIC) {

@@ -73,6 +73,7 @@ pub struct PilotParameters {
 
 /// Sticks to set-points. See the [module](self) for the two commands.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pilot<M = Libm> {
     config: Config,
     craft: PilotParameters,
