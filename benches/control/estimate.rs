@@ -1,7 +1,7 @@
 //! The attitude filter alone, and the whole estimator with every sensor, at 1 kHz on the noisy samples of a hover.
 //! `benches/peers` sets the attitude filter beside others.
 
-use aplomb::estimate::attitude::{Aids, AttitudeFilter, Config};
+use aplomb::estimate::attitude::{AttitudeFilter, Config, Corrections};
 use aplomb::estimate::{self, Estimator};
 use aplomb::frames::Vector;
 use aplomb::{GnssFix, ImuSample, Libm, STANDARD_GRAVITY_M_S2, Sample, Sensors};
@@ -19,8 +19,8 @@ mod kernel {
     pub fn estimate_attitude_aplomb(filter: &mut AttitudeFilter<Libm>, rows: &Rows<Sensors>) -> f32 {
         each(rows, |sensors| {
             let [imu] = sensors.imu;
-            filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &Aids::default());
-            filter.attitude().down_axis().x()
+            filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &Corrections::default());
+            filter.output().attitude.down_axis().x()
         })
     }
 
@@ -35,9 +35,9 @@ mod kernel {
             filter.step(
                 imu.rate_rad_s(),
                 imu.specific_force_m_s2(),
-                &Aids { field: Some(field), ..Aids::default() },
+                &Corrections { magnetic_field: Some(field), ..Corrections::default() },
             );
-            filter.attitude().down_axis().x()
+            filter.output().attitude.down_axis().x()
         })
     }
 

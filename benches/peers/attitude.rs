@@ -8,7 +8,7 @@
 use std::time::Duration;
 
 use ahrs::{Ahrs, Madgwick, Mahony};
-use aplomb::estimate::attitude::{Aids, AttitudeFilter, Config};
+use aplomb::estimate::attitude::{AttitudeFilter, Config, Corrections};
 use aplomb::{Libm, STANDARD_GRAVITY_M_S2, frames::Vector};
 use criterion::Criterion;
 use vqf::{Vqf, VqfParameters};
@@ -25,8 +25,8 @@ mod kernel {
     #[inline(never)]
     pub fn attitude_aplomb(filter: &mut AttitudeFilter<Libm>, rows: &Rows<Sample>) -> f32 {
         each(rows, |&[[gx, gy, gz], [ax, ay, az]]| {
-            filter.step(Vector::new(gx, gy, gz), Vector::new(ax, ay, az), &Aids::default());
-            filter.attitude().wxyz()[1]
+            filter.step(Vector::new(gx, gy, gz), Vector::new(ax, ay, az), &Corrections::default());
+            filter.output().attitude.wxyz()[1]
         })
     }
 

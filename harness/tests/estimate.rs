@@ -201,7 +201,7 @@ fn settings_stand_side_by_side_and_limits_decide_the_exit_code() {
     let scratch = Scratch::new("settings");
     scratch.write("true.csv", &own_csv(&motion(), [1.0, 0.0, 0.0, 0.0]));
     scratch.write("as-is.toml", "");
-    scratch.write("hasty.toml", "tilt_time_s = 0.3\n");
+    scratch.write("hasty.toml", "tilt_time_constant_s = 0.3\n");
     let both = ["--settings", "as-is.toml", "--settings", "hasty.toml", "true.csv"];
     let output = scratch.estimate(&both);
     assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
@@ -245,7 +245,7 @@ fn wrong_input_ends_with_2_and_writes_nothing() {
     scratch.write("cut.csv.gz", "\u{1f}");
     fs::write(scratch.0.join("cut.csv.gz"), [0x1f, 0x8b, 8, 0, 0, 0]).unwrap();
     scratch.write("typo.toml", "tilt_tmie_s = 3.0\n");
-    scratch.write("low.toml", "heading_time_s = 0.0\n");
+    scratch.write("low.toml", "heading_time_constant_s = 0.0\n");
     let output = scratch.estimate(&[
         "--settings",
         "typo.toml",
@@ -264,8 +264,8 @@ fn wrong_input_ends_with_2_and_writes_nothing() {
         "`time_s` wants a finite number, found `soon`\n --> word.csv:3:1",
         "cut.csv.gz: is not a whole gzip file",
         "none.csv: cannot be read",
-        "did you mean `tilt_time_s`?",
-        "`heading_time_s`",
+        "did you mean `tilt_time_constant_s`?",
+        "`heading_time_constant_s`",
         "low.toml:1:18",
     ] {
         assert!(stderr.contains(part), "{part}: {stderr}");

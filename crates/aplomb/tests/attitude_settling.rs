@@ -1,6 +1,6 @@
 //! How the attitude filter comes back from what it did not see, and what a gyro offset about the vertical leaves.
 
-use aplomb::estimate::attitude::{Aids, AttitudeFilter, Config};
+use aplomb::estimate::attitude::{AttitudeFilter, Config, Corrections};
 use aplomb::frames::{Attitude, Body, Vector};
 use aplomb::{Libm, STANDARD_GRAVITY_M_S2};
 
@@ -25,14 +25,14 @@ fn tilt_error_deg(a: Attitude, b: Attitude) -> f32 {
 fn after_unseen_jump(tilt_rad: f32, length: f32, seconds: u32) -> Vec<f32> {
     let mut filter = filter();
     for _ in 0..30_000 {
-        filter.step(Vector::ZERO, still(Attitude::LEVEL), &Aids::default());
+        filter.step(Vector::ZERO, still(Attitude::LEVEL), &Corrections::default());
     }
     let truth = Attitude::from_angles::<Libm>(tilt_rad, 0.0, 0.0);
     let second = |_| {
         for _ in 0..1000 {
-            filter.step(Vector::ZERO, still(truth) * length, &Aids::default());
+            filter.step(Vector::ZERO, still(truth) * length, &Corrections::default());
         }
-        tilt_error_deg(filter.attitude(), truth)
+        tilt_error_deg(filter.output().attitude, truth)
     };
     (1..=seconds).map(second).collect()
 }
@@ -57,9 +57,13 @@ fn vertical_gyro_offset_leaves_the_heading_within_1_deg_after_3_min() {
         let gyro = Vector::new(0.0, 0.0, 1f32.to_radians());
         for k in 0..180_000 {
             let field = (with_field && k % 20 == 0).then(|| Vector::new(20.0, 0.0, 43.0));
-            filter.step(gyro, still(Attitude::LEVEL), &Aids { field, ..Aids::default() });
+            filter.step(
+                gyro,
+                still(Attitude::LEVEL),
+                &Corrections { magnetic_field: field, ..Corrections::default() },
+            );
         }
-        filter.attitude().to_angles::<Libm>().2.to_degrees().abs()
+        filter.output().attitude.to_angles::<Libm>().2.to_degrees().abs()
     };
     println!("heading error after 3 min with 1 deg/s: {:.3} deg", error_deg(true));
     assert!(error_deg(true) < 1.0, "{}", error_deg(true));

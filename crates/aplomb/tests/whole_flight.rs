@@ -166,12 +166,12 @@ fn sound<const N: usize>(
         prop_assert!((length - 1.0).abs() < 1e-5, "{attitude:?}");
     }
     let motion = &record.estimate;
-    prop_assert!(motion.rate_rad_s.is_finite() && motion.gyro_offset_rad_s.is_finite(), "{motion:?}");
+    prop_assert!(motion.rate_rad_s.is_finite() && motion.gyro_bias_rad_s.is_finite(), "{motion:?}");
     prop_assert!(motion.acceleration_m_s2.is_finite() && motion.tilt_innovation.is_finite(), "{motion:?}");
     prop_assert!(motion.position_m.is_finite() && motion.velocity_m_s.is_finite(), "{motion:?}");
     prop_assert!(motion.wind_m_s.is_finite(), "{motion:?}");
-    let offset_limit = config.estimate.attitude.offset_limit_rad_s * 1.0001;
-    prop_assert!(motion.gyro_offset_rad_s.norm_squared() <= offset_limit * offset_limit, "{motion:?}");
+    let max_bias = config.estimate.attitude.max_gyro_bias_rad_s * 1.0001;
+    prop_assert!(motion.gyro_bias_rad_s.norm_squared() <= max_bias * max_bias, "{motion:?}");
     prop_assert!(record.achieved.torque_nm.is_finite() && record.achieved.thrust_n.is_finite());
     prop_assert!(record.achieved.acceleration_m_s2.is_finite());
     for thrust_n in record.thrust_n.into_array() {
@@ -223,7 +223,7 @@ proptest! {
         let mut controller = fly(&flight, false)?;
         let tilt_deg = tilt_after_rest_deg(&mut controller);
         prop_assert!(tilt_deg < 0.5, "{tilt_deg} deg");
-        let offset = controller.state().gyro_offset_rad_s;
+        let offset = controller.state().gyro_bias_rad_s;
         prop_assert!(offset.norm_squared() < 1e-6, "{offset:?}");
     }
 }

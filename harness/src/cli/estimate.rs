@@ -155,7 +155,7 @@ fn read(arguments: &EstimateArguments) -> Result<(Vec<Recording>, Vec<Settings>)
         if arguments.start_in_motion {
             recording.start_in_motion();
         }
-        recording.add_gyro_offset(arguments.add_gyro_bias_deg_s.to_radians());
+        recording.add_gyro_bias(arguments.add_gyro_bias_deg_s.to_radians());
     }
     Ok((recordings, settings))
 }
@@ -284,7 +284,7 @@ fn section(recording: &Recording, settings: &[Settings], tried: &[Tried]) -> Rec
     for (axis, name) in ["forward", "right", "down"].into_iter().enumerate() {
         plots.push(plot(&format!("Gyro bias, {name}"), "Estimated gyro bias.", "bias, deg/s", &|tried| {
             let run = tried.with_field.as_ref().map_or(&tried.bare.0, |(run, _)| run);
-            run.gyro_offset_rad_s.iter().map(|offset| f64::from(offset[axis]).to_degrees()).collect()
+            run.gyro_bias_rad_s.iter().map(|bias| f64::from(bias[axis]).to_degrees()).collect()
         }));
     }
     let facts = format!(

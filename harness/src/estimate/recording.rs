@@ -105,8 +105,8 @@ impl Recording {
     }
 
     /// Adds a constant in rad/s to each gyro axis.
-    pub fn add_gyro_offset(&mut self, offset_rad_s: f32) {
-        self.rows.iter_mut().for_each(|row| row.gyro_rad_s = row.gyro_rad_s.map(|rate| rate + offset_rad_s));
+    pub fn add_gyro_bias(&mut self, bias_rad_s: f32) {
+        self.rows.iter_mut().for_each(|row| row.gyro_rad_s = row.gyro_rad_s.map(|rate| rate + bias_rad_s));
     }
 }
 

@@ -1,12 +1,12 @@
 //! A recording through the filter, and the errors of a run in short.
 
-use aplomb::estimate::attitude::{Aids, AttitudeFilter, Config};
+use aplomb::estimate::attitude::{AttitudeFilter, Config, Corrections};
 use aplomb::frames::Vector;
 use aplomb::{ConfigError, Libm};
 
 use super::{ErrorAngles, Recording};
 
-/// What helps the filter besides gyro and accelerometer.
+/// What corrects the filter besides gyro and accelerometer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Aiding {
     /// Nothing: the heading is free.
@@ -20,8 +20,8 @@ pub enum Aiding {
 pub struct Run {
     /// Attitude, body to world, scalar first.
     pub attitude: Vec<[f32; 4]>,
-    /// Estimated gyro offset in rad/s.
-    pub gyro_offset_rad_s: Vec<[f32; 3]>,
+    /// Estimated gyro bias in rad/s.
+    pub gyro_bias_rad_s: Vec<[f32; 3]>,
     /// Error where there is a reference.
     pub error: Vec<Option<ErrorAngles>>,
 }
@@ -44,22 +44,22 @@ pub struct Score {
 pub fn run(recording: &Recording, config: &Config, aiding: Aiding) -> Result<Run, ConfigError> {
     let mut filter = AttitudeFilter::<Libm>::new(config, recording.period_s)?;
     let rows = recording.rows.len();
-    let (mut attitude, mut gyro_offset_rad_s) = (Vec::with_capacity(rows), Vec::with_capacity(rows));
+    let (mut attitude, mut gyro_bias_rad_s) = (Vec::with_capacity(rows), Vec::with_capacity(rows));
     let mut error = Vec::with_capacity(rows);
     let vector = |[x, y, z]: [f32; 3]| Vector::new(x, y, z);
     for row in &recording.rows {
-        let aids = Aids {
-            field: row.field_ut.filter(|_| aiding == Aiding::Field).map(vector),
-            at_rest_allowed: !row.motors_on,
-            ..Aids::default()
+        let corrections = Corrections {
+            magnetic_field: row.field_ut.filter(|_| aiding == Aiding::Field).map(vector),
+            stationary_allowed: !row.motors_on,
+            ..Corrections::default()
         };
-        filter.step(vector(row.gyro_rad_s), vector(row.accel_m_s2), &aids);
-        let q = filter.attitude().wxyz();
+        let output = filter.step(vector(row.gyro_rad_s), vector(row.accel_m_s2), &corrections);
+        let q = output.attitude.wxyz();
         attitude.push(q);
-        gyro_offset_rad_s.push(filter.gyro_offset_rad_s().to_array());
+        gyro_bias_rad_s.push(output.gyro_bias_rad_s.to_array());
         error.push(row.reference.map(|reference| ErrorAngles::between(q.map(f64::from), reference)));
     }
-    Ok(Run { attitude, gyro_offset_rad_s, error })
+    Ok(Run { attitude, gyro_bias_rad_s, error })
 }
 
 impl Run {

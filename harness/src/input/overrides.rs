@@ -57,12 +57,14 @@ overrides!(SticksTable for pilot::Config: dead_band, expo, full_stick_climb_m_s,
 overrides!(GuardTable for guard::Config: arming_stick, imu_hold_s, link_hold_s, link_land_s, low_battery_v, low_battery_s,
     tip_over_s, landed_thrust_share, landed_climb_m_s, landed_s; arming_tilt_deg => arming_tilt_rad,
     arming_rate_deg_s => arming_rate_rad_s, tip_over_tilt_deg => tip_over_tilt_rad);
-overrides!(AttitudeEstimateTable for estimate::attitude::Config: tilt_time_s, tilt_start_s, offset_time_s, offset_start_s,
-    heading_time_s, heading_offset_time_s; offset_limit_deg_s => offset_limit_rad_s, declination_deg => declination_rad);
-overrides!(VerticalEstimateTable for estimate::vertical::Config: acceleration_walk, gate_m, gate_growth_m_s, timeout_s,
-    home_temperature_k);
-overrides!(HorizontalEstimateTable for estimate::horizontal::Config: interval_s, position_noise_m, velocity_noise_m_s,
-    acceleration_walk, gate_m, gate_m_s, gate_growth_m_s2, worst_accuracy_m, timeout_s);
+overrides!(AttitudeEstimateTable for estimate::attitude::Config: tilt_time_constant_s, initial_tilt_time_constant_s,
+    bias_time_constant_s, initial_bias_time_constant_s, heading_time_constant_s, heading_bias_time_constant_s;
+    max_gyro_bias_deg_s => max_gyro_bias_rad_s, declination_deg => declination_rad);
+overrides!(VerticalEstimateTable for estimate::vertical::Config: bias_random_walk_m_s2_rts, gate_m, gate_growth_m_s,
+    timeout_s, home_temperature_k);
+overrides!(HorizontalEstimateTable for estimate::horizontal::Config: interval_s, position_white_noise_m,
+    velocity_white_noise_m_s, bias_random_walk_m_s2_rts, position_gate_m, velocity_gate_m_s, gate_growth_m_s2,
+    max_accuracy_m, timeout_s);
 
 /// Settings of the attitude filter from the text of a TOML file with the keys of `[override.attitude_estimate]`. Omitted keys
 /// keep their recommended value.

@@ -51,7 +51,7 @@ impl Wind {
 
     /// Motion to the acceleration fed forward; `slow` is the clock of the velocity loop.
     pub(super) fn at(&self, tick: &Instant, slow: &Instant) -> Matrix<3, MOTION> {
-        let estimate = low_pass(tick, 1.0 / f64::from(aplomb::estimate::WIND_SMOOTHING_S));
+        let estimate = low_pass(tick, 1.0 / f64::from(aplomb::estimate::WIND_TIME_CONSTANT_S));
         let against = -self.drag_per_s * estimate * low_pass(slow, self.pole_rad_s);
         let mut by_motion = zeros();
         for (i, row) in by_motion.iter_mut().enumerate().take(2) {

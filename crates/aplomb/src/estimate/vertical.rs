@@ -1,33 +1,33 @@
 //! Height and climb from vertical acceleration and late height samples.
 //!
-//! A complementary filter of third order with fixed poles. With the height h and climb c upwards, the vertical
-//! acceleration a upwards, the offset o of a, and the innovation e of a sample against the estimate of the sample's own
-//! time, T s after the sample before:
+//! A complementary filter of third order with fixed poles. With the height h and climb c upwards, the vertical acceleration a
+//! upwards, its bias b, and the innovation e of a sample, that is the sample less the estimate of its own time, T s after the
+//! sample before:
 //!
 //! ```text
-//! h' = c,  c' = a + o,  o' = 0;      h += 2 w T e,  c += 2 w^2 T e,  o += w^3 T e
+//! h' = c,  c' = a + b,  b' = 0;      h += 2 w T e,  c += 2 w^2 T e,  b += w^3 T e
 //! ```
 //!
-//! so that an error decays by the Butterworth polynomial s^3 + 2 w s^2 + 2 w^2 s + w^3. That is the steady Kalman
-//! filter for white sample noise of density R = sigma^2 T and an acceleration offset that walks with density q:
-//! w = (q/R)^(1/6) (A. Gelb, ed., Applied Optimal Estimation, MIT Press 1974, chapter 4). The closed form holds to w T,
-//! 2 % at 50 Hz; test `step_response_is_the_butterworth_one`.
+//! so that an error decays by the Butterworth polynomial s^3 + 2 w s^2 + 2 w^2 s + w^3. That is the steady Kalman filter for
+//! white sample noise of density R = sigma^2 T and an acceleration bias with a random walk of density q: w = (q/R)^(1/6)
+//! (A. Gelb, ed., Applied Optimal Estimation, MIT Press 1974, chapter 4). The closed form holds to w T, 2 % at 50 Hz; test
+//! `step_response_is_the_butterworth_one`.
+//!
+//! The barometer leads. While it is silent for more than 1 s GNSS does; the mean difference of its height from the estimate is
+//! learnt before that and subtracted, so that the hand-over makes no step. The vertical Doppler velocity is not used.
 
-use super::{History, Span};
-use crate::Sample;
+use super::Delayed;
 use crate::error::{ConfigError, require_positive};
 use crate::frames::{Vector, World};
 use crate::math::saturate_symmetric;
-
-pub use super::barometer::PressureHeight;
 
 /// Noise of a source of height samples.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct HeightNoise {
-    /// Standard deviation of a sample in m, greater than 0.
-    pub deviation_m: f32,
+    /// White noise of a sample in m, one standard deviation, greater than 0.
+    pub white_noise_m: f32,
     /// Time between samples in s, greater than 0.
     pub interval_s: f32,
 }
@@ -39,28 +39,28 @@ pub struct HeightNoise {
 pub struct Config {
     /// Noise of the barometer's height.
     pub barometer: HeightNoise,
-    /// Noise of the satellite receiver's height, used while there is no barometer.
-    pub receiver: HeightNoise,
-    /// How fast the vertical acceleration's offset wanders, in m/s2 per square root of a second.
-    pub acceleration_walk: f32,
-    /// A sample further than this in m from the estimate is refused.
+    /// Noise of the GNSS height, used while there is no barometer.
+    pub gnss: HeightNoise,
+    /// Random walk of the vertical acceleration's bias in m/s2 per square root of a second.
+    pub bias_random_walk_m_s2_rts: f32,
+    /// A sample with a larger innovation than this in m is rejected.
     pub gate_m: f32,
     /// The gate widens by this many m/s since the last accepted sample.
     pub gate_growth_m_s: f32,
-    /// Without an accepted sample for this long in s the height is not known.
+    /// Without an accepted sample for this long in s the height is not valid.
     pub timeout_s: f32,
     /// Air temperature at home in K.
     pub home_temperature_k: f32,
 }
 
 impl Config {
-    /// Barometer 0.1 m white at 50 Hz, receiver 0.5 m at 5 Hz, offset walk 0.01 m/s2 per root second (a craft whose tilt
-    /// error moves the vertical share of its thrust), gate of 20 barometer deviations, widening at the fastest climb that
+    /// Barometer 0.1 m white at 50 Hz, GNSS 0.5 m at 5 Hz, random walk of the bias 0.01 m/s2 per root second (a craft whose tilt
+    /// error moves the vertical share of its thrust), gate of 20 deviations of the barometer, widening at the fastest climb that
     /// could go unseen.
     pub const CONSUMER: Self = Self {
-        barometer: HeightNoise { deviation_m: 0.1, interval_s: 0.02 },
-        receiver: HeightNoise { deviation_m: 0.5, interval_s: 0.2 },
-        acceleration_walk: 0.01,
+        barometer: HeightNoise { white_noise_m: 0.1, interval_s: 0.02 },
+        gnss: HeightNoise { white_noise_m: 0.5, interval_s: 0.2 },
+        bias_random_walk_m_s2_rts: 0.01,
         gate_m: 2.0,
         gate_growth_m_s: 5.0,
         timeout_s: 2.0,
@@ -71,53 +71,95 @@ impl Config {
 /// Where a height sample comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[non_exhaustive]
 pub enum Source {
-    /// The barometer.
+    /// The barometers.
     Barometer,
-    /// The satellite receiver.
-    Receiver,
+    /// GNSS.
+    Gnss,
 }
 
-/// The running filter: [`VerticalFilter::predict`] on every tick, [`VerticalFilter::correct`] when a sample comes.
+/// Without a barometer for this long in s GNSS leads.
+const HAND_OVER_S: f32 = 1.0;
+/// Time constant in s with which the difference of the GNSS height is learnt.
+const GNSS_OFFSET_S: f32 = 10.0;
+/// Largest acceleration bias in m/s2 (about 150 mg).
+const MAX_BIAS_M_S2: f32 = 1.5;
+/// While the height is not valid the climb decays with this time constant in s.
+const CLIMB_DECAY_S: f32 = 2.0;
+/// Largest product of pole and sample interval: beyond it the closed form of the gains is unstable.
+const MAX_STEP: f32 = 0.25;
+/// Times are counted up to this many s.
+const MAX_ELAPSED_S: f32 = 1e4;
+
+/// The vertical filter.
 ///
 /// ```
-/// use aplomb::{Sample, estimate::{History, VerticalFilter, vertical::{Config, Source}}, frames::Vector};
+/// use aplomb::{Sample, estimate::{DelayBuffer, VerticalFilter, vertical::Config}, frames::Vector};
 /// let mut filter = VerticalFilter::new(&Config::CONSUMER, 1e-3).unwrap();
-/// let mut history = History::new(0.5, 1e-3).unwrap();
-/// history.push(Vector::ZERO);
-/// filter.predict(Vector::ZERO);
-/// filter.correct(Sample { value: 3.0, age_us: 0 }, Source::Barometer, &history);
-/// assert!(filter.known() && filter.height_m() == 3.0);
+/// let buffer = DelayBuffer::new(0.3, 1e-3).unwrap();
+/// let barometer = buffer.delayed(Sample { value: 3.0, age_us: 0 });
+/// let output = filter.step(Vector::ZERO, barometer, None);
+/// assert!(output.is_valid && output.height_m == 3.0);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct VerticalFilter {
     period_s: f32,
-    barometer_pole: f32,
-    receiver_pole: f32,
-    longest_step_s: f32,
+    barometer_pole_rad_s: f32,
+    gnss_pole_rad_s: f32,
+    /// Share of an innovation that the GNSS offset takes.
+    gnss_offset_gain: f32,
+    max_interval_s: f32,
     gate_m: f32,
     gate_growth_m_s: f32,
     timeout_s: f32,
-    height_m: f32,
-    climb_m_s: f32,
-    offset_m_s2: f32,
-    /// Receiver height less own height, kept while the barometer leads, so that a hand-over makes no step.
-    receiver_shift_m: Option<f32>,
-    /// Time since the last accepted sample; infinite before the first one.
-    since_s: f32,
-    barometer_since_s: f32,
-    last_age_s: f32,
+    state: State,
 }
 
-/// A barometer silent for this long in s hands over to the receiver.
-const HAND_OVER_S: f32 = 1.0;
-/// Time constant in s with which the receiver's shift is learnt.
-const SHIFT_S: f32 = 10.0;
-/// Largest acceleration offset in m/s2 (about 150 mg).
-const OFFSET_MAX_M_S2: f32 = 1.5;
+/// What a [`VerticalFilter`] carries from tick to tick.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct State {
+    height_m: f32,
+    climb_m_s: f32,
+    bias_m_s2: f32,
+    /// GNSS height less the estimate, learnt while the barometer leads; `None` before the first GNSS height.
+    gnss_offset_m: Option<f32>,
+    last_accepted: Option<Accepted>,
+    /// Time since the last accepted barometer sample; `None` before the first one.
+    since_barometer_s: Option<f32>,
+}
+
+/// The last accepted sample.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+struct Accepted {
+    elapsed_s: f32,
+    /// Its age when it came.
+    age_s: f32,
+}
+
+/// Output of a [`VerticalFilter`].
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[non_exhaustive]
+pub struct Output {
+    /// Height in m above home.
+    pub height_m: f32,
+    /// Climb in m/s, up positive.
+    pub climb_m_s: f32,
+    /// Bias that is added to the upward acceleration, in m/s2.
+    pub bias_m_s2: f32,
+    /// A sample has been accepted within the timeout.
+    pub is_valid: bool,
+    /// The source whose sample was accepted on this tick.
+    pub accepted: Option<Source>,
+}
 
 impl VerticalFilter {
     /// For a fixed period in s.
@@ -125,182 +167,174 @@ impl VerticalFilter {
     /// # Errors
     /// Names the first field that is not finite or not positive.
     pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
-        let walk = require_positive("acceleration_walk", config.acceleration_walk)?;
+        let walk = require_positive("bias_random_walk_m_s2_rts", config.bias_random_walk_m_s2_rts)?;
         let pole = |fields: (&'static str, &'static str), noise: &HeightNoise| {
-            let sigma = require_positive(fields.0, noise.deviation_m)?;
+            let sigma = require_positive(fields.0, noise.white_noise_m)?;
             let interval = require_positive(fields.1, noise.interval_s)?;
             // (q/R)^(1/6) with q = walk^2 and R = sigma^2 T.
             Ok(libm::cbrtf(walk / (sigma * libm::sqrtf(interval))))
         };
         require_positive("home_temperature_k", config.home_temperature_k)?;
-        let slower = if config.barometer.interval_s > config.receiver.interval_s {
-            config.barometer.interval_s
-        } else {
-            config.receiver.interval_s
-        };
+        let (barometer, gnss) = (&config.barometer, &config.gnss);
+        let barometer_pole_rad_s = pole(("barometer.white_noise_m", "barometer.interval_s"), barometer)?;
+        let gnss_pole_rad_s = pole(("gnss.white_noise_m", "gnss.interval_s"), gnss)?;
         Ok(Self {
             period_s: require_positive("period_s", period_s)?,
-            barometer_pole: pole(("barometer.deviation_m", "barometer.interval_s"), &config.barometer)?,
-            receiver_pole: pole(("receiver.deviation_m", "receiver.interval_s"), &config.receiver)?,
-            longest_step_s: 2.0 * slower,
+            barometer_pole_rad_s,
+            gnss_pole_rad_s,
+            gnss_offset_gain: (gnss.interval_s / GNSS_OFFSET_S).min(1.0),
+            max_interval_s: 2.0 * barometer.interval_s.max(gnss.interval_s),
             gate_m: require_positive("gate_m", config.gate_m)?,
             gate_growth_m_s: require_positive("gate_growth_m_s", config.gate_growth_m_s)?,
             timeout_s: require_positive("timeout_s", config.timeout_s)?,
-            height_m: 0.0,
-            climb_m_s: 0.0,
-            offset_m_s2: 0.0,
-            receiver_shift_m: None,
-            since_s: f32::INFINITY,
-            // The receiver may lead from the start.
-            barometer_since_s: 2.0 * HAND_OVER_S,
-            last_age_s: 0.0,
+            state: State::default(),
         })
     }
 
-    /// One tick: carries height and climb on with the world acceleration in m/s2 (down positive, gravity taken out). One
-    /// that is not finite counts as 0. While the height is not known the climb fades within 2 s.
-    #[inline]
-    pub fn predict(&mut self, acceleration_m_s2: Vector<World>) {
+    /// One tick: world acceleration in m/s2 (down positive, gravity removed; not finite counts as 0) and, on a tick with a new
+    /// one, the height in m (up positive) by barometer and by GNSS.
+    ///
+    /// A sample is rejected when it is not finite, older than the one before, or outside the gate; the GNSS height corrects only
+    /// while the barometer is silent. After the timeout the climb decays with 2 s and the next sample is taken as it is.
+    pub fn step(
+        &mut self,
+        acceleration_m_s2: Vector<World>,
+        barometer_m: Option<Delayed<f32>>,
+        gnss_m: Option<Delayed<f32>>,
+    ) -> Output {
         let up = -acceleration_m_s2.z();
-        self.predict_finite(if up.is_finite() { up } else { 0.0 });
+        self.predict(if up.is_finite() { up } else { 0.0 });
+        let mut accepted = None;
+        if let Some(sample) = barometer_m
+            && self.correct(&sample, self.barometer_pole_rad_s, 0.0)
+        {
+            self.state.since_barometer_s = Some(0.0);
+            accepted = Some(Source::Barometer);
+        }
+        if let Some(sample) = gnss_m
+            && self.correct_by_gnss(&sample)
+        {
+            accepted = Some(Source::Gnss);
+        }
+        let State { height_m, climb_m_s, bias_m_s2, .. } = self.state;
+        Output { height_m, climb_m_s, bias_m_s2, is_valid: self.is_valid(), accepted }
     }
 
-    /// The same for an upward acceleration that is known to be finite.
-    #[inline]
-    pub(super) fn predict_finite(&mut self, up_m_s2: f32) {
-        let dt = self.period_s;
-        let change = (up_m_s2 + self.offset_m_s2) * dt;
-        self.height_m += (self.climb_m_s + 0.5 * change) * dt;
-        self.climb_m_s += change;
-        if self.since_s < 1e4 {
-            self.since_s += dt;
-            self.barometer_since_s += dt;
+    fn predict(&mut self, up_m_s2: f32) {
+        let (dt, is_valid) = (self.period_s, self.is_valid());
+        let state = &mut self.state;
+        let change = (up_m_s2 + state.bias_m_s2) * dt;
+        state.height_m += (state.climb_m_s + 0.5 * change) * dt;
+        state.climb_m_s += change;
+        if !is_valid {
+            state.climb_m_s -= state.climb_m_s * (dt / CLIMB_DECAY_S);
         }
-        if !self.known() {
-            self.climb_m_s -= self.climb_m_s * (0.5 * dt);
+        let count = |elapsed_s: &mut f32| *elapsed_s = (*elapsed_s + dt).min(MAX_ELAPSED_S);
+        if let Some(last) = &mut state.last_accepted {
+            count(&mut last.elapsed_s);
+        }
+        if let Some(since_s) = &mut state.since_barometer_s {
+            count(since_s);
         }
     }
 
-    /// Takes a height sample in m (up positive) of the given age. Refused: not finite, older than the history or than the
-    /// sample before, or outside the gate. The receiver only counts while the barometer is silent. Returns true when
-    /// accepted.
-    pub fn correct(&mut self, sample: Sample<f32>, source: Source, history: &History) -> bool {
-        history.span(sample.age_us).is_some_and(|span| self.correct_over(sample.value, source, &span))
+    /// Sample less the estimate of its own time.
+    fn innovation_m(&self, sample: &Delayed<f32>) -> f32 {
+        let State { height_m, climb_m_s, bias_m_s2, .. } = self.state;
+        let (d, since) = (sample.since.duration_s, &sample.since);
+        let past_climb = climb_m_s + since.velocity_m_s.z() - bias_m_s2 * d;
+        let past_height = height_m - d * past_climb + since.position_m.z() - 0.5 * bias_m_s2 * d * d;
+        sample.value - past_height
     }
 
-    /// The same with the span over the sample's age.
-    pub(super) fn correct_over(&mut self, height_m: f32, source: Source, span: &Span) -> bool {
-        if !height_m.is_finite() {
+    fn correct_by_gnss(&mut self, sample: &Delayed<f32>) -> bool {
+        if !sample.value.is_finite() {
             return false;
         }
-        let leading = match source {
-            Source::Barometer => true,
-            Source::Receiver => self.barometer_since_s > HAND_OVER_S,
-        };
-        let d = span.length_s;
-        let past_climb = self.climb_m_s + span.velocity_m_s.z() - self.offset_m_s2 * d;
-        // Down components: minus the upward double integral over the age.
-        let double = -(d * span.velocity_m_s.z() - span.moment_m.z()) + 0.5 * self.offset_m_s2 * d * d;
-        let past_height = self.height_m - d * past_climb - double;
-        let shift = match source {
-            Source::Barometer => 0.0,
-            Source::Receiver => self.receiver_shift_m.unwrap_or(0.0),
-        };
-        let innovation = height_m - shift - past_height;
-        if !leading {
-            let share = self.longest_step_s / (2.0 * SHIFT_S);
-            self.receiver_shift_m = Some(match self.receiver_shift_m {
-                Some(shift) => shift + share * innovation,
-                None => innovation,
-            });
+        let barometer_leads = self.state.since_barometer_s.is_some_and(|since_s| since_s <= HAND_OVER_S);
+        if !barometer_leads {
+            let offset_m = self.state.gnss_offset_m.unwrap_or(0.0);
+            return self.correct(sample, self.gnss_pole_rad_s, offset_m);
+        }
+        let difference_m = self.innovation_m(sample);
+        let offset_m = self.state.gnss_offset_m.get_or_insert(difference_m);
+        *offset_m += (difference_m - *offset_m) * self.gnss_offset_gain;
+        false
+    }
+
+    /// Corrects the state by a sample of a source with this pole and offset; true when it is accepted.
+    fn correct(&mut self, sample: &Delayed<f32>, pole_rad_s: f32, offset_m: f32) -> bool {
+        let innovation = self.innovation_m(sample) - offset_m;
+        let age_s = sample.since.duration_s;
+        let last = self.state.last_accepted;
+        if !innovation.is_finite() || last.is_some_and(|last| age_s >= last.age_s + last.elapsed_s) {
             return false;
         }
-        if d >= self.last_age_s + self.since_s {
-            return false;
-        }
-        if !self.known() {
-            self.height_m += innovation;
-            if self.since_s == f32::INFINITY {
-                self.climb_m_s = 0.0;
+        let is_valid = self.is_valid();
+        let state = &mut self.state;
+        match last {
+            Some(Accepted { elapsed_s, .. }) if is_valid => {
+                if innovation.abs() >= self.gate_m + self.gate_growth_m_s * elapsed_s {
+                    return false;
+                }
+                let w = pole_rad_s;
+                let wt = (w * elapsed_s.min(self.max_interval_s)).min(MAX_STEP);
+                state.height_m += 2.0 * wt * innovation;
+                state.climb_m_s += 2.0 * w * wt * innovation;
+                state.bias_m_s2 =
+                    saturate_symmetric(state.bias_m_s2 + w * w * wt * innovation, MAX_BIAS_M_S2);
             }
-            self.accepted(source, d);
-            return true;
+            Some(_) => state.height_m += innovation,
+            None => (state.height_m, state.climb_m_s) = (state.height_m + innovation, 0.0),
         }
-        let gate = self.gate_m + self.gate_growth_m_s * self.since_s;
-        if !(innovation < gate && innovation > -gate) {
-            return false;
-        }
-        let w = match source {
-            Source::Barometer => self.barometer_pole,
-            Source::Receiver => self.receiver_pole,
-        };
-        let step = if self.since_s < self.longest_step_s { self.since_s } else { self.longest_step_s };
-        let wt = w * step;
-        let wt = if wt < 0.25 { wt } else { 0.25 };
-        self.height_m += 2.0 * wt * innovation;
-        self.climb_m_s += 2.0 * w * wt * innovation;
-        self.offset_m_s2 = saturate_symmetric(self.offset_m_s2 + w * w * wt * innovation, OFFSET_MAX_M_S2);
-        self.accepted(source, d);
+        state.last_accepted = Some(Accepted { elapsed_s: 0.0, age_s });
         true
     }
 
-    fn accepted(&mut self, source: Source, age_s: f32) {
-        self.since_s = 0.0;
-        self.last_age_s = age_s;
-        if source == Source::Barometer {
-            self.barometer_since_s = 0.0;
-        }
-    }
-
-    /// Height in m above home.
-    #[inline]
-    #[must_use]
-    pub const fn height_m(&self) -> f32 {
-        self.height_m
-    }
-
-    /// Climb in m/s, up positive.
-    #[inline]
-    #[must_use]
-    pub const fn climb_m_s(&self) -> f32 {
-        self.climb_m_s
-    }
-
-    /// Offset that is added to the upward acceleration, in m/s2.
-    #[inline]
-    #[must_use]
-    pub const fn offset_m_s2(&self) -> f32 {
-        self.offset_m_s2
-    }
-
     /// A sample has been accepted within the timeout.
-    #[inline]
-    #[must_use]
-    pub fn known(&self) -> bool {
-        self.since_s <= self.timeout_s
+    fn is_valid(&self) -> bool {
+        self.state.last_accepted.is_some_and(|last| last.elapsed_s <= self.timeout_s)
     }
 
-    /// Double real pole and corner frequency w of the barometer's correction in rad/s.
+    /// Pole w of the correction by barometer in rad/s.
     #[must_use]
     pub const fn barometer_pole_rad_s(&self) -> f32 {
-        self.barometer_pole
+        self.barometer_pole_rad_s
+    }
+
+    /// Starts over at home.
+    pub fn reset(&mut self) {
+        self.state = State::default();
+    }
+
+    /// What the filter carries from tick to tick.
+    #[must_use]
+    pub const fn state(&self) -> State {
+        self.state
+    }
+
+    /// Goes on from a saved state.
+    pub const fn set_state(&mut self, state: State) {
+        self.state = state;
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Sample;
     use crate::error::Problem;
+    use crate::estimate::DelayBuffer;
 
     #[test]
     fn each_bad_field_is_named() {
         type Set = fn(&mut Config, f32);
         let fields: [(&str, Set); 9] = [
-            ("barometer.deviation_m", |c, x| c.barometer.deviation_m = x),
+            ("barometer.white_noise_m", |c, x| c.barometer.white_noise_m = x),
             ("barometer.interval_s", |c, x| c.barometer.interval_s = x),
-            ("receiver.deviation_m", |c, x| c.receiver.deviation_m = x),
-            ("receiver.interval_s", |c, x| c.receiver.interval_s = x),
-            ("acceleration_walk", |c, x| c.acceleration_walk = x),
+            ("gnss.white_noise_m", |c, x| c.gnss.white_noise_m = x),
+            ("gnss.interval_s", |c, x| c.gnss.interval_s = x),
+            ("bias_random_walk_m_s2_rts", |c, x| c.bias_random_walk_m_s2_rts = x),
             ("gate_m", |c, x| c.gate_m = x),
             ("gate_growth_m_s", |c, x| c.gate_growth_m_s = x),
             ("timeout_s", |c, x| c.timeout_s = x),
@@ -322,30 +356,43 @@ mod tests {
         assert_eq!(VerticalFilter::new(&Config::CONSUMER, 0.0).unwrap_err().field, "period_s");
     }
 
-    /// Runs 1 kHz with barometer samples every 20 ms, late by `age` ticks.
+    /// A filter at 1 kHz with its delay buffer.
+    struct Bench {
+        filter: VerticalFilter,
+        buffer: DelayBuffer,
+    }
+
+    impl Bench {
+        fn new() -> Self {
+            let filter = VerticalFilter::new(&Config::CONSUMER, 1e-3).unwrap();
+            Self { filter, buffer: DelayBuffer::new(0.5, 1e-3).unwrap() }
+        }
+
+        /// One tick; upward acceleration, and (height, age in ms) by barometer and GNSS.
+        fn tick(&mut self, up_m_s2: f32, barometer: Option<(f32, u32)>, gnss: Option<(f32, u32)>) -> Output {
+            let acceleration = Vector::new(0.0, 0.0, -up_m_s2);
+            self.buffer.step(acceleration);
+            let delayed =
+                |(value, age_ms): (f32, u32)| self.buffer.delayed(Sample { value, age_us: 1000 * age_ms });
+            self.filter.step(acceleration, barometer.and_then(delayed), gnss.and_then(delayed))
+        }
+    }
+
+    /// The output after barometer samples every 20 ms, late by `age_ms`.
     fn run(
         seconds: f32,
-        age: u16,
+        age_ms: u32,
         height: impl Fn(f32) -> f32,
         acceleration: impl Fn(f32) -> f32,
-    ) -> VerticalFilter {
-        let mut filter = VerticalFilter::new(&Config::CONSUMER, 1e-3).unwrap();
-        let mut history = History::new(0.5, 1e-3).unwrap();
+    ) -> Output {
+        let mut bench = Bench::new();
+        let mut output = Output::default();
         for k in 0..(seconds * 1e3) as u32 {
             let t = k as f32 * 1e-3;
-            let a = Vector::new(0.0, 0.0, -acceleration(t));
-            filter.predict(a);
-            history.push(a);
-            if k % 20 == 0 && k >= u32::from(age) {
-                let past = t - f32::from(age) * 1e-3;
-                filter.correct(
-                    Sample { value: height(past), age_us: 1000 * u32::from(age) },
-                    Source::Barometer,
-                    &history,
-                );
-            }
+            let sample = (k % 20 == 0 && k >= age_ms).then(|| (height(t - age_ms as f32 * 1e-3), age_ms));
+            output = bench.tick(acceleration(t), sample, None);
         }
-        filter
+        output
     }
 
     #[test]
@@ -354,77 +401,118 @@ mod tests {
         // partial fractions 1/(s + w) - w/(s^2 + w s + w^2).
         let w = VerticalFilter::new(&Config::CONSUMER, 1e-3).unwrap().barometer_pole_rad_s();
         for t in [0.5f32, 1.0, 2.0, 4.0] {
-            let got = run(1.0 + t, 0, |t| if t >= 1.0 { 1.0 } else { 0.0 }, |_| 0.0).height_m();
+            let height_m = run(1.0 + t, 0, |t| if t >= 1.0 { 1.0 } else { 0.0 }, |_| 0.0).height_m;
             let x = w * t;
             let b = 0.75f32.sqrt() * x;
             let error = (-x).exp() - (2.0 / 3.0f32.sqrt()) * (-0.5 * x).exp() * b.sin();
-            assert!((got - (1.0 - error)).abs() < 0.03, "{t}: {got} {}", 1.0 - error);
+            assert!((height_m - (1.0 - error)).abs() < 0.03, "{t}: {height_m} {}", 1.0 - error);
         }
     }
 
     #[test]
-    fn constant_acceleration_offset_is_learnt() {
-        let filter = run(40.0, 0, |_| 2.0, |_| -0.3);
-        assert!((filter.height_m() - 2.0).abs() < 1e-3 && filter.climb_m_s().abs() < 1e-3);
-        assert!((filter.offset_m_s2() - 0.3).abs() < 1e-3);
+    fn constant_acceleration_bias_is_learnt_up_to_its_limit() {
+        let output = run(40.0, 0, |_| 2.0, |_| -0.3);
+        assert!((output.height_m - 2.0).abs() < 1e-3 && output.climb_m_s.abs() < 1e-3, "{output:?}");
+        assert!((output.bias_m_s2 - 0.3).abs() < 1e-3, "{output:?}");
+        assert_eq!(run(60.0, 0, |_| 0.0, |_| -2.0).bias_m_s2, MAX_BIAS_M_S2);
     }
 
     #[test]
-    fn late_samples_meet_the_estimate_of_their_time() {
-        // A bobbing craft: amplitude 1 m, 2 rad/s, samples 200 ms late. With the age honoured nothing is lost.
+    fn late_samples_are_compared_with_the_estimate_of_their_time() {
+        // A bobbing craft: amplitude 1 m, 2 rad/s, samples 200 ms late.
         let height = |t: f32| (2.0 * t).sin();
         let acceleration = |t: f32| -4.0 * (2.0 * t).sin();
-        let filter = run(40.0, 200, height, acceleration);
-        let t = 39.999;
-        assert!((filter.height_m() - height(t)).abs() < 0.02, "{} {}", filter.height_m(), height(t));
-        // The twin that hides the age errs.
-        let twin = run(40.0, 0, |t| height(t - 0.2), acceleration);
-        assert!((twin.height_m() - height(t)).abs() > 0.05);
+        let error_m = |output: Output| (output.height_m - height(39.999)).abs();
+        let aged = error_m(run(40.0, 200, height, acceleration));
+        let twin = error_m(run(40.0, 0, |t| height(t - 0.2), acceleration));
+        assert!(aged < 0.02 && twin > 0.05, "without its age it errs: {aged} {twin}");
     }
 
     #[test]
-    fn outlier_is_refused_and_the_gate_widens() {
-        let mut filter = run(5.0, 0, |_| 1.0, |_| 0.0);
-        let mut history = History::new(0.5, 1e-3).unwrap();
-        let mut refused = 0;
-        for k in 0..4000u32 {
-            history.push(Vector::ZERO);
-            filter.predict(Vector::ZERO);
-            if k % 20 == 0 {
-                let sample = Sample { value: 8.0, age_us: 0 };
-                refused += u32::from(!filter.correct(sample, Source::Barometer, &history));
-            }
+    fn outlier_is_rejected_and_the_gate_widens() {
+        let mut bench = Bench::new();
+        for k in 0..5000 {
+            bench.tick(0.0, (k % 20 == 0).then_some((1.0, 0)), None);
         }
-        // 7 m away, gate 2 m + 5 m/s: accepted after 1 s, that is 50 samples; never locked out.
-        assert!((45..=75).contains(&refused), "{refused}");
-        let mut bad = filter;
+        let accepted = |output: Output| output.accepted.is_some();
+        let before = bench.filter;
         for value in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
-            assert!(!bad.correct(Sample { value, age_us: 0 }, Source::Barometer, &history));
+            assert!(!accepted(bench.tick(0.0, Some((value, 0)), None)));
         }
-        assert_eq!(bad.height_m(), filter.height_m());
-        bad.predict(Vector::new(0.0, 0.0, f32::NAN));
-        assert!(bad.height_m().is_finite());
-        assert!(!bad.correct(Sample { value: 1.0, age_us: 5_000_000 }, Source::Barometer, &history));
+        assert!(!accepted(bench.tick(f32::NAN, Some((1.0, 5000)), None)), "older than the buffer");
+        assert!(bench.tick(f32::NAN, None, None).height_m.is_finite());
+        bench.filter = before;
+        // 7 m away, gate 2 m + 5 m/s: accepted after 1 s, never locked out.
+        let first = (1..4000u32).find(|k| accepted(bench.tick(0.0, (k % 20 == 0).then_some((8.0, 0)), None)));
+        assert!(first.is_some_and(|ms| (900..1100).contains(&ms)), "{first:?}");
     }
 
     #[test]
-    fn receiver_takes_over_without_a_step() {
-        let mut filter = VerticalFilter::new(&Config::CONSUMER, 1e-3).unwrap();
-        let mut history = History::new(0.5, 1e-3).unwrap();
+    fn sample_older_than_the_one_before_is_rejected() {
+        let mut bench = Bench::new();
+        (0..500).for_each(|_| {
+            bench.tick(0.0, None, None);
+        });
+        assert!(bench.tick(0.0, Some((1.0, 50)), None).accepted.is_some());
+        (0..9).for_each(|_| {
+            bench.tick(0.0, None, None);
+        });
+        // True 50 ms before a sample that came 10 ms ago.
+        let mut late = Bench { filter: bench.filter, buffer: bench.buffer };
+        assert!(late.tick(0.0, Some((1.0, 61)), None).accepted.is_none());
+        assert!(bench.tick(0.0, Some((1.0, 59)), None).accepted.is_some());
+    }
+
+    #[test]
+    fn height_is_valid_until_the_timeout_and_then_the_climb_decays() {
+        let mut bench = Bench::new();
+        for k in 0..10_000 {
+            bench.tick(0.0, (k % 20 == 0).then_some((k as f32 * 1e-3, 0)), None);
+        }
+        let mut after = |ms| (0..ms).map(|_| bench.tick(0.0, None, None)).last().unwrap();
+        let valid = after(1900);
+        assert!(valid.is_valid && (valid.climb_m_s - 1.0).abs() < 0.05, "{valid:?}");
+        // 81 ms until the timeout, then 2 s: 1/e is left.
+        let stale = after(2081);
+        assert!(!stale.is_valid && (stale.climb_m_s / valid.climb_m_s - 0.37).abs() < 0.05, "{stale:?}");
+        // The next sample is taken as it is.
+        let back = bench.tick(0.0, Some((50.0, 0)), None);
+        assert!(back.is_valid && (back.height_m - 50.0).abs() < 1e-4, "{back:?}");
+    }
+
+    /// GNSS reports 8 m more for 10 s, then 9 m more; the barometer stops at 60 s. Largest height error after that.
+    fn largest_step_m(seconds_of_9_m: u32) -> f32 {
+        let mut bench = Bench::new();
         let mut largest = 0.0f32;
-        for k in 0..60_000u32 {
-            history.push(Vector::ZERO);
-            filter.predict(Vector::ZERO);
-            if k % 20 == 0 && k < 30_000 {
-                filter.correct(Sample { value: 1.0, age_us: 0 }, Source::Barometer, &history);
-            }
-            if k % 200 == 0 {
-                filter.correct(Sample { value: 9.0, age_us: 100_000 }, Source::Receiver, &history);
-            }
-            if k > 20_000 {
-                largest = largest.max((filter.height_m() - 1.0).abs());
+        let silent = 10_000 + 1000 * seconds_of_9_m;
+        for k in 0..silent + 30_000 {
+            let gnss = if k < 10_000 { 9.0 } else { 10.0 };
+            let barometer = (k % 20 == 0 && k < silent).then_some((1.0, 0));
+            let output = bench.tick(0.0, barometer, (k % 200 == 0).then_some((gnss, 100)));
+            assert!(output.is_valid || k < 200);
+            let leads = k % 200 == 0 && k > silent + 990;
+            assert_eq!(output.accepted == Some(Source::Gnss), leads);
+            if k > silent {
+                largest = largest.max((output.height_m - 1.0).abs());
             }
         }
-        assert!(filter.known() && largest < 0.01, "{largest}");
+        largest
+    }
+
+    #[test]
+    fn gnss_takes_over_without_a_step_once_its_difference_is_learnt() {
+        // Time constant 10 s: after 50 s 0.7 % of the metre is left, after 5 s 61 %.
+        assert!(largest_step_m(50) < 0.02, "{}", largest_step_m(50));
+        assert!(largest_step_m(5) > 0.3, "{}", largest_step_m(5));
+    }
+
+    #[test]
+    fn gnss_leads_from_the_start_without_a_barometer() {
+        let mut bench = Bench::new();
+        let output =
+            (0..2000).map(|k| bench.tick(0.0, None, (k % 200 == 0).then_some((7.0, 0)))).last().unwrap();
+        assert!(output.is_valid && (output.height_m - 7.0).abs() < 1e-4);
+        bench.filter.reset();
+        assert_eq!(bench.tick(0.0, None, None), Output::default());
     }
 }

@@ -130,7 +130,7 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         let commands = if decision.motors == Motors::Running {
             let demand = self.outer.without_rate_sticks(decision.demand);
             let (outer, pointing, turning) = (&mut self.outer, &mut self.pointing, &mut self.turning);
-            let due = self.schedule.due(decision.reset_controllers, self.estimator.was_busy());
+            let due = self.schedule.due(decision.reset_controllers, false);
             if due.has(Due::CLIMB) {
                 outer.climb(&demand, motion, turning.mixed());
             }

@@ -226,37 +226,37 @@ parameters! {
         rotor_drag_per_s: Option<f32>,
     }
     crate::estimate::attitude::Config {
-        tilt_time_s: f32,
-        tilt_start_s: f32,
-        offset_time_s: f32,
-        offset_start_s: f32,
-        offset_limit_rad_s: f32,
-        heading_time_s: f32,
-        heading_offset_time_s: f32,
+        tilt_time_constant_s: f32,
+        initial_tilt_time_constant_s: f32,
+        bias_time_constant_s: f32,
+        initial_bias_time_constant_s: f32,
+        max_gyro_bias_rad_s: f32,
+        heading_time_constant_s: f32,
+        heading_bias_time_constant_s: f32,
         declination_rad: f32,
     }
     crate::estimate::vertical::Config {
         barometer: crate::estimate::vertical::HeightNoise,
-        receiver: crate::estimate::vertical::HeightNoise,
-        acceleration_walk: f32,
+        gnss: crate::estimate::vertical::HeightNoise,
+        bias_random_walk_m_s2_rts: f32,
         gate_m: f32,
         gate_growth_m_s: f32,
         timeout_s: f32,
         home_temperature_k: f32,
     }
     crate::estimate::vertical::HeightNoise {
-        deviation_m: f32,
+        white_noise_m: f32,
         interval_s: f32,
     }
     crate::estimate::horizontal::Config {
         interval_s: f32,
-        position_noise_m: f32,
-        velocity_noise_m_s: f32,
-        acceleration_walk: f32,
-        gate_m: f32,
-        gate_m_s: f32,
+        position_white_noise_m: f32,
+        velocity_white_noise_m_s: f32,
+        bias_random_walk_m_s2_rts: f32,
+        position_gate_m: f32,
+        velocity_gate_m_s: f32,
         gate_growth_m_s2: f32,
-        worst_accuracy_m: f32,
+        max_accuracy_m: f32,
         timeout_s: f32,
     }
     crate::flight::NotchConfig {

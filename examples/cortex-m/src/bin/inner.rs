@@ -9,7 +9,7 @@ use core::panic::PanicInfo;
 
 use aplomb::control::attitude::{self, AttitudeController};
 use aplomb::control::rate::{self, RateController, SetPoint};
-use aplomb::estimate::attitude::{Aids, AttitudeFilter};
+use aplomb::estimate::attitude::{AttitudeFilter, Corrections};
 use aplomb::filter::{NotchBank, NotchBankConfig};
 use aplomb::frames::{Attitude, Heading, Vector, World};
 use aplomb::mix::{Mixed, Mixer, Wrench};
@@ -84,8 +84,8 @@ impl<M: Math> Inner<M> {
 
     /// The links of the attitude loop fall on the last three ticks of its period, as in the controller.
     fn step(&mut self, tick: u32, imu: &ImuSample, speed_rad_s: &Rotors<f32>, demanded: &Demanded) -> Mixed {
-        self.filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &Aids::default());
-        let (attitude, rate_rad_s) = (self.filter.attitude(), self.filter.rate_rad_s());
+        self.filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &Corrections::default());
+        let (attitude, rate_rad_s) = (self.filter.output().attitude, self.filter.output().rate_rad_s);
         let filtered_rad_s = self.turning_state.rate_rad_s();
         let state = &mut self.pointing_state;
         match self.attitude_divider - 1 - tick % self.attitude_divider {

@@ -8,7 +8,7 @@ use core::panic::PanicInfo;
 use aplomb::control::attitude::{self, AttitudeController};
 use aplomb::control::rate::{self, RateController};
 use aplomb::estimate::Estimator;
-use aplomb::estimate::attitude::{Aids, AttitudeFilter};
+use aplomb::estimate::attitude::{AttitudeFilter, Corrections};
 use aplomb::filter::{Biquad, BiquadState, NotchBank, NotchBankConfig};
 use aplomb::guard::{self, Guard, GuardInput};
 use aplomb::mix::{Mixer, ThrustCurve};
@@ -95,9 +95,9 @@ fn rows<M: Math + Clone>(table: &mut Table) {
         tick_count.add(whole);
         estimate_count.add(estimate);
         let [imu] = sensors.imu;
-        let aids = Aids::default();
+        let corrections = Corrections::default();
         filter_count
-            .add(meter.instructions(|| filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &aids)));
+            .add(meter.instructions(|| filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &corrections)));
         let input = GuardInput {
             imu_age_us: 0,
             voltage_v: Some(supply.voltage_v()),

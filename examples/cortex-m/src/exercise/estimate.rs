@@ -1,83 +1,131 @@
 use core::hint::black_box;
 
-use aplomb::estimate::vertical::PressureHeight;
+use aplomb::estimate::PressureHeight;
 use aplomb::estimate::{
-    Config, Estimator, History, HorizontalFilter, ImuVote, VerticalFilter, attitude, horizontal, vertical,
+    Barometers, Config, DelayBuffer, Estimator, FieldConsistency, GnssAcceleration, HorizontalFilter, ImuVote,
+    LeverArm, StationaryDetector, VelocityChange, VerticalFilter, WindEstimator, attitude, horizontal, vertical,
 };
-use aplomb::{Battery, GnssFix, ImuSample, Math, Rotors, Sample, Sensors};
+use aplomb::{Battery, GnssFix, ImuSample, Math, Rotors, Sample, Sensors, frames::Attitude};
 
 use super::{any, any_vector};
 
 pub fn all<M: Math>() {
     attitude::<M>();
-    if let Ok(mut history) = History::new(any(), any()) {
-        history.push(any_vector());
-        black_box(history.span(black_box(300_000)));
-        vertical(&history);
-        horizontal(&history);
-        history.clear();
-        black_box(history);
+    if let Ok(mut buffer) = DelayBuffer::new(any(), any()) {
+        buffer.step(any_vector());
+        black_box(buffer.preintegration(black_box(300_000)));
+        vertical(&buffer);
+        horizontal(&buffer);
+        buffer.set_state(black_box(buffer.state()));
+        buffer.reset();
+        black_box(buffer);
     }
     if let Ok(law) = PressureHeight::new(any(), any()) {
         black_box(law.height_m(any()));
     }
+    parts();
     vote::<1>();
     vote::<2>();
     vote::<3>();
-    estimator::<M, 1>();
-    estimator::<M, 3>();
+    estimator::<M, 1, 1>();
+    estimator::<M, 3, 2>();
 }
 
 fn attitude<M: Math>() {
     let config = black_box(attitude::Config::RECOMMENDED);
     if let Ok(mut filter) = attitude::AttitudeFilter::<M>::new(&config, any()) {
-        let aids = attitude::Aids {
-            field: Some(any_vector()),
+        let corrections = attitude::Corrections {
+            magnetic_field: Some(any_vector()),
             apparent_gravity_m_s2: Some(any_vector()),
-            course: Some(attitude::Course::new(any_vector(), any_vector())),
-            at_rest_allowed: true,
+            velocity_change: Some(VelocityChange { inertial_m_s: any_vector(), measured_m_s: any_vector() }),
+            stationary_allowed: true,
         };
-        filter.step(any_vector(), any_vector(), &black_box(aids));
-        black_box((filter.attitude(), filter.rate_rad_s(), filter.gyro_offset_rad_s(), filter.seeded()));
-        black_box((filter.heading_valid(), filter.stationary(), filter.tilt_innovation()));
+        black_box(filter.step(any_vector(), any_vector(), &black_box(corrections)));
+        black_box(filter.attitude_ahead(any()));
+        filter.set_state(black_box(filter.state()));
         filter.reinitialise();
+        filter.reset();
         black_box(filter);
     }
 }
 
-fn vertical(history: &History) {
+fn vertical(buffer: &DelayBuffer) {
     let config = black_box(vertical::Config::CONSUMER);
     if let Ok(mut filter) = VerticalFilter::new(&config, any()) {
-        filter.predict(any_vector());
-        for source in [vertical::Source::Barometer, vertical::Source::Receiver] {
-            black_box(filter.correct(any_sample(any()), black_box(source), history));
-        }
-        black_box((filter.height_m(), filter.climb_m_s(), filter.offset_m_s2(), filter.known()));
+        let height = || buffer.delayed(any_sample(any()));
+        black_box(filter.step(any_vector(), height(), height()));
+        filter.set_state(black_box(filter.state()));
+        filter.reset();
         black_box(filter.barometer_pole_rad_s());
     }
 }
 
-fn horizontal(history: &History) {
+fn horizontal(buffer: &DelayBuffer) {
     let config = black_box(horizontal::Config::CONSUMER);
+    let fix = buffer.delayed(any_sample(any_fix()));
     if let Ok(mut filter) = HorizontalFilter::new(&config, any()) {
-        filter.predict(any_vector());
-        black_box(filter.correct(any_sample(any_fix()), history));
-        black_box((filter.position_m(), filter.velocity_m_s(), filter.offset_m_s2(), filter.known()));
+        black_box(filter.step(any_vector(), fix.as_ref()));
+        filter.set_state(black_box(filter.state()));
+        filter.reset();
+        black_box(filter);
     }
+    let mut gnss = GnssAcceleration::new(any(), any());
+    gnss.step(any_vector(), fix.as_ref());
+    black_box((gnss.apparent_gravity_m_s2(), gnss.velocity_change()));
+    gnss.set_state(black_box(gnss.state()));
+    gnss.reset();
+    black_box(gnss);
+}
+
+fn parts() {
+    if let Ok(mut barometers) = Barometers::<2>::new(any()) {
+        black_box(barometers.step(&[Some(any_sample(any())), None], black_box(true)));
+        barometers.set_home_pressure([any(), any()]);
+        barometers.set_state(black_box(barometers.state()));
+        barometers.reset();
+        black_box(barometers);
+    }
+    if let Ok(mut arm) = LeverArm::new(any_vector(), any()) {
+        black_box(arm.step(any_vector(), any_vector()));
+        arm.set_state(black_box(arm.state()));
+        arm.reset();
+        black_box(arm);
+    }
+    if let Ok(mut wind) = WindEstimator::new(Some(any()), any()) {
+        black_box(wind.step(black_box(Attitude::LEVEL), any_vector(), Some(any_vector())));
+        wind.set_state(black_box(wind.state()));
+        wind.reset();
+        black_box(wind);
+    }
+    let mut stationary = StationaryDetector::new(any());
+    black_box((stationary.step(any_vector(), any_vector()), stationary.is_stationary()));
+    stationary.set_state(black_box(stationary.state()));
+    stationary.reset();
+    black_box(stationary);
+    let mut field = FieldConsistency::new();
+    black_box(field.step(any(), any(), any(), any()));
+    field.set_state(black_box(field.state()));
+    field.reset();
+    black_box(field);
 }
 
 fn vote<const N: usize>() {
     let mut vote = ImuVote::<N>::new(any(), any());
-    black_box(vote.step(&any_sensors::<N>().imu));
+    black_box(vote.step(&any_sensors::<N, 1>().imu));
+    vote.set_state(black_box(vote.state()));
+    vote.reset();
+    black_box(vote);
 }
 
-fn estimator<M: Math, const N: usize>() {
+fn estimator<M: Math, const N: usize, const P: usize>() {
     let config = Config { rotor_drag_per_s: Some(any()), ..black_box(Config::CONSUMER) };
-    if let Ok(mut estimator) = Estimator::<M, N>::new(&config, any()) {
-        black_box(estimator.step(&any_sensors::<N>(), black_box(true)));
-        estimator.set_home_pressure([any()]);
+    if let Ok(mut estimator) = Estimator::<M, N, P>::new(&config, any()) {
+        black_box(estimator.step(&any_sensors::<N, P>(), black_box(true)));
+        estimator.set_home_pressure([any(); P]);
+        estimator.restore(&black_box(estimator.save()));
         estimator.reinitialise_attitude();
-        black_box((estimator.attitude_filter(), estimator.vertical_filter(), estimator.horizontal_filter()));
+        estimator.reset();
+        black_box(estimator.state());
     }
 }
 
@@ -97,13 +145,13 @@ fn any_fix() -> GnssFix {
 }
 
 /// Every sensor present, every value unknown to the compiler.
-pub fn any_sensors<const N: usize>() -> Sensors<N> {
+pub fn any_sensors<const N: usize, const P: usize>() -> Sensors<N, P> {
     let imu = ImuSample::from_rates(any_vector(), any_vector(), any());
     black_box(Sensors {
         imu: black_box([imu; N]),
         rotor_speed_rad_s: Some(Rotors::splat(any())),
         battery: Some(Battery { voltage_v: any(), current_a: any() }),
-        pressure_pa: [Some(any_sample(any()))],
+        pressure_pa: [Some(any_sample(any())); P],
         gnss: Some(any_sample(any_fix())),
         magnetic_field_ut: Some(any_sample(any_vector())),
     })

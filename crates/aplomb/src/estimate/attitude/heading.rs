@@ -1,102 +1,90 @@
-//! The heading's aids, field and course: each asks for a turn about the vertical, and teaches the offset by it.
+//! The heading corrections, by magnetic field and by changes of velocity: each rotates the attitude about the vertical and
+//! corrects the gyro bias.
 
-use super::{AttitudeFilter, Course, grown};
+use super::{AttitudeFilter, Corrections, FIELD_MAX_SQUARED};
+use crate::estimate::VelocityChange;
 use crate::frames::{Attitude, Body, Vector, World};
 use crate::math::{Math, saturate_symmetric};
 
-/// A heading error teaches the offset as if it were not larger than this in rad: a first heading may be far off.
-const TEACHING_LIMIT_RAD: f32 = 0.05;
-/// Changes of velocity beyond this, squared, are none.
-const COURSE_MAX_SQUARED: f32 = 1e4;
-/// A heading aid older than this in s counts as this old.
-const AID_GAP_S: f32 = 0.2;
+/// A heading error corrects the bias as if it were not larger than this in rad: an initial heading may be far off.
+const MAX_BIAS_ERROR_RAD: f32 = 0.05;
+/// A horizontal field below this, squared, has no direction.
+const MIN_HORIZONTAL_SQUARED: f32 = 1e-12;
 
 impl<M: Math> AttitudeFilter<M> {
-    /// The turn about the vertical that the field asks for; it also teaches the offset.
-    #[inline(never)]
-    pub(super) fn heading_turn(
-        &mut self,
-        field: Vector<World>,
-        down: Vector<Body>,
-        resting: bool,
-    ) -> Vector<Body> {
-        let gap_s = self.gap_s(self.field_tick);
-        self.field_tick = self.ticks;
+    /// The rotation vector in rad by which the corrections of this tick change the heading.
+    pub(super) fn heading_correction(&mut self, corrections: &Corrections, stationary: bool) -> Vector<Body> {
+        // Both refer to the attitude of this tick's samples.
+        let attitude = self.filter.output.attitude;
+        let mut rotation_rad = 0.0;
+        // False for NaN.
+        if let Some(field) = corrections.magnetic_field.filter(|m| m.norm_squared() < FIELD_MAX_SQUARED) {
+            rotation_rad += self.by_field(attitude.to_world(field), stationary);
+        }
+        if let Some(change) = &corrections.velocity_change {
+            rotation_rad += self.by_velocity_change(change);
+        }
+        attitude.to_body(Vector::new(0.0, 0.0, rotation_rad))
+    }
+
+    fn by_field(&mut self, field: Vector<World>, stationary: bool) -> f32 {
+        let interval_s = core::mem::take(&mut self.filter.since_field_s);
         let (n, e) = (self.declination.north(), self.declination.east());
         let (north, east) = (field.x() * n + field.y() * e, field.y() * n - field.x() * e);
-        let horizontal_squared = north * north + east * east;
-        if horizontal_squared < 1e-12 {
-            return Vector::ZERO;
+        let horizontal = M::sqrt(north * north + east * east);
+        if horizontal * horizontal < MIN_HORIZONTAL_SQUARED {
+            return 0.0;
         }
-        let per_horizontal = 1.0 / M::sqrt(horizontal_squared);
-        let (cosine, sine) = (north * per_horizontal, east * per_horizontal);
-        if !self.heading_valid {
-            self.heading_valid = true;
-            self.turn_about_down(cosine, -sine);
-            return Vector::ZERO;
+        if !self.filter.output.heading_valid {
+            self.initialise_heading(north, -east);
+            return 0.0;
         }
-        self.heading_time_s = grown(self.heading_time_s, gap_s, self.config.heading_time_s);
-        let young = self.config.offset_start_s / self.offset_time_s;
-        let weight = self.field.weight(horizontal_squared * per_horizontal, field.z(), gap_s, young);
-        let error = weight
-            * if cosine > 0.0 {
-                -sine
-            } else if sine > 0.0 {
-                -1.0
-            } else {
-                1.0
-            };
-        self.turn_by_heading(error, gap_s, !resting, down)
+        let filter = &mut self.filter;
+        filter.heading_time_constant_s =
+            (filter.heading_time_constant_s + interval_s).min(self.config.heading_time_constant_s);
+        let settling = self.config.initial_bias_time_constant_s / filter.bias_time_constant_s;
+        let weight = self.field.step(horizontal, field.z(), interval_s, settling);
+        // The sine of the error, beyond 90 deg its largest value.
+        let error_rad = if north > 0.0 { -east / horizontal } else { -1f32.copysign(east) };
+        self.correct_heading(weight * error_rad, interval_s, !stationary)
     }
 
-    /// The turn about the vertical that a change of velocity asks for; it also teaches the offset.
-    #[inline(never)]
-    pub(super) fn course_turn(&mut self, course: &Course, down: Vector<Body>) -> Vector<Body> {
-        let gap_s = self.gap_s(self.course_tick);
-        self.course_tick = self.ticks;
-        let Course { along, across, squares } = *course;
-        if squares.is_nan() || squares > COURSE_MAX_SQUARED {
-            return Vector::ZERO;
-        }
-        if !self.heading_valid {
-            let length_squared = along * along + across * across;
-            if squares > Course::NOISE_SQUARED && length_squared > 0.25 * squares * squares {
-                self.heading_valid = true;
-                let per_length = 1.0 / M::sqrt(length_squared);
-                self.turn_about_down(along * per_length, across * per_length);
+    fn by_velocity_change(&mut self, change: &VelocityChange) -> f32 {
+        let interval_s = core::mem::take(&mut self.filter.since_velocity_change_s);
+        if !self.filter.output.heading_valid {
+            if let Some((along, across)) = change.heading_direction() {
+                self.initialise_heading(along, across);
             }
-            return Vector::ZERO;
+            return 0.0;
         }
-        let error = across / (squares + Course::NOISE_SQUARED);
-        self.turn_by_heading(error, gap_s, true, down)
+        change.heading_error_rad().map_or(0.0, |error_rad| self.correct_heading(error_rad, interval_s, true))
     }
 
-    /// The turn about the vertical by a share of a heading error; it also teaches the offset.
-    #[inline(never)]
-    fn turn_by_heading(&mut self, error: f32, gap_s: f32, teach: bool, down: Vector<Body>) -> Vector<Body> {
-        if teach {
-            let time_s = self.config.heading_time_s
-                * self.config.heading_offset_time_s
-                * (self.offset_time_s / self.config.offset_time_s);
-            let teaching = saturate_symmetric(error, TEACHING_LIMIT_RAD);
-            let settled = self.heading_time_s / self.config.heading_time_s;
-            self.learn_offset(down * (settled * teaching * gap_s / time_s));
+    /// The rotation about the vertical in rad by a share of a heading error; it also corrects the bias.
+    fn correct_heading(&mut self, error_rad: f32, interval_s: f32, corrects_bias: bool) -> f32 {
+        let (config, filter) = (&self.config, &self.filter);
+        if corrects_bias {
+            let settled = filter.heading_time_constant_s / config.heading_time_constant_s;
+            let product_s2 = config.heading_time_constant_s
+                * config.heading_bias_time_constant_s
+                * (filter.bias_time_constant_s / config.bias_time_constant_s);
+            let error_rad = saturate_symmetric(error_rad, MAX_BIAS_ERROR_RAD);
+            let change = settled * error_rad * interval_s / product_s2;
+            let down = filter.output.attitude.to_body(Vector::new(0.0, 0.0, change));
+            self.correct_bias(down);
         }
-        let share = gap_s / self.heading_time_s;
-        down * (error * if share < 1.0 { share } else { 1.0 })
+        error_rad * (interval_s / self.filter.heading_time_constant_s).min(1.0)
     }
 
-    /// Time in s since the tick `then`, at most the longest gap.
-    fn gap_s(&self, then: u16) -> f32 {
-        grown(f32::from(self.ticks.wrapping_sub(then)) * self.period_s, 0.0, AID_GAP_S)
-    }
-
-    /// Turns the attitude about the world's down axis by the angle of the given cosine and sine.
-    #[inline(never)]
-    pub(super) fn turn_about_down(&mut self, cosine: f32, sine: f32) {
-        let (c, s) = if cosine > -0.999 { (1.0 + cosine, sine) } else { (0.0, 1.0) };
-        let [w, x, y, z] = self.attitude.wxyz();
-        let turned = [c * w - s * z, c * x - s * y, c * y + s * x, c * z + s * w];
-        self.attitude = Attitude::from_wxyz::<M>(turned).unwrap_or(self.attitude);
+    /// Rotates the attitude about the world's down axis by the angle of the direction (cosine, sine), of any length.
+    pub(super) fn initialise_heading(&mut self, cosine: f32, sine: f32) {
+        let length = M::sqrt(cosine * cosine + sine * sine);
+        // Half the angle, by the sum of the direction and that of no rotation.
+        let (c, s) = if cosine > -0.999 * length { (length + cosine, sine) } else { (0.0, 1.0) };
+        let [w, x, y, z] = self.filter.output.attitude.wxyz();
+        let rotated = [c * w - s * z, c * x - s * y, c * y + s * x, c * z + s * w];
+        let output = &mut self.filter.output;
+        output.attitude = Attitude::from_wxyz::<M>(rotated).unwrap_or(output.attitude);
+        output.heading_valid = true;
     }
 }

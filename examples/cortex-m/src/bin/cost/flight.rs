@@ -45,7 +45,7 @@ pub fn rows<M: Math + Clone>(table: &mut Table) -> u32 {
     table.figure("stack of a tick, bytes", Limit::AtMost(1024), depth as u32);
     table.figure(
         "state of the controller, bytes",
-        Limit::AtMost(2048),
+        Limit::AtMost(16_384),
         size_of::<FlightController<M>>() as u32,
     );
     worst.worst()

@@ -1,0 +1,47 @@
+//! A change of velocity by accelerometer and by GNSS: a correction of the heading.
+
+use crate::frames::{Vector, World};
+
+/// A change of velocity over one interval, once integrated from the accelerometer with the estimated attitude and once measured
+/// by GNSS. The angle from the horizontal part f of the first to that of the second, m, is the error of the heading. It counts as
+/// `f x m/((f^2 + m^2)/2 + (0.5 m/s)^2)`, so that a change within the noise of a receiver has next to no weight.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct VelocityChange {
+    /// From the accelerometer, in m/s.
+    pub inertial_m_s: Vector<World>,
+    /// Measured from outside, in m/s.
+    pub measured_m_s: Vector<World>,
+}
+
+impl VelocityChange {
+    /// Square of the noise of a change in m2/s2, and the square of the smallest change that initialises a heading.
+    const NOISE_SQUARED: f32 = 0.25;
+    /// Changes beyond 100 m/s are no measurement.
+    const MAX_SQUARED: f32 = 1e4;
+
+    /// Parts of the measured change along and across the inertial one, times its length, and the mean of both squares, in
+    /// m2/s2. `None` when it can be no measurement.
+    fn parts(&self) -> Option<(f32, f32, f32)> {
+        let (f, m) = (self.inertial_m_s, self.measured_m_s);
+        let along = f.x() * m.x() + f.y() * m.y();
+        let across = f.x() * m.y() - f.y() * m.x();
+        let square = 0.5 * (f.x() * f.x() + f.y() * f.y() + m.x() * m.x() + m.y() * m.y());
+        // False for NaN.
+        (square <= Self::MAX_SQUARED).then_some((along, across, square))
+    }
+
+    /// Weighted heading error in rad; `None` when the change can be no measurement.
+    pub(super) fn heading_error_rad(&self) -> Option<f32> {
+        self.parts().map(|(_, across, square)| across / (square + Self::NOISE_SQUARED))
+    }
+
+    /// Direction of the measured change seen from the inertial one, (cosine, sine) times a common factor, where both are long
+    /// enough and of like length, so that it can initialise a heading.
+    pub(super) fn heading_direction(&self) -> Option<(f32, f32)> {
+        let (along, across, square) = self.parts()?;
+        let clear = square > Self::NOISE_SQUARED && along * along + across * across > 0.25 * square * square;
+        clear.then_some((along, across))
+    }
+}
