@@ -189,9 +189,7 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         let horizontal = self.horizontal.step(acceleration_m_s2, fix.as_ref());
         self.gnss_acceleration.step(acceleration_m_s2, fix.as_ref());
 
-        let ([north_m, east_m, _], [north_m_s, east_m_s, _]) =
-            (horizontal.position_m.to_array(), horizontal.velocity_m_s.to_array());
-        let velocity_m_s = Vector::new(north_m_s, east_m_s, -vertical.climb_m_s);
+        let velocity_m_s = horizontal.velocity_m_s.with_down(-vertical.climb_m_s);
         let in_flight = horizontal.is_valid && armed;
         let wind = self.wind.step(attitude.attitude, force, in_flight.then_some(velocity_m_s));
         self.state = State {
@@ -199,9 +197,9 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
             rate_rad_s: attitude.rate_rad_s,
             gyro_bias_rad_s: attitude.gyro_bias_rad_s,
             acceleration_m_s2,
-            position_m: Vector::new(north_m, east_m, -vertical.height_m),
+            position_m: horizontal.position_m.with_down(-vertical.height_m),
             velocity_m_s,
-            wind_m_s: wind.wind_m_s,
+            wind_m_s: wind.wind_m_s.with_down(0.0),
             tilt_innovation: attitude.tilt_innovation,
             imu_usable: voted.is_some(),
             attitude_valid: attitude.is_initialised,

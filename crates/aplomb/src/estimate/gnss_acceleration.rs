@@ -95,18 +95,19 @@ impl GnssAcceleration {
             if length_s <= 0.0 {
                 return;
             }
-            let change = VelocityChange {
-                inertial_m_s: last.change_m_s - since.velocity_m_s,
-                measured_m_s: fix.velocity_m_s - last.velocity_m_s,
-            };
-            let gravity = (change.measured_m_s - change.inertial_m_s) * (1.0 / length_s)
+            let inertial_m_s = last.change_m_s - since.velocity_m_s;
+            let measured_m_s = fix.velocity_m_s - last.velocity_m_s;
+            let gravity = (measured_m_s - inertial_m_s) * (1.0 / length_s)
                 + Vector::new(0.0, 0.0, STANDARD_GRAVITY_M_S2);
             if length_s > MIN_INTERVAL * self.interval_s
                 && length_s < MAX_INTERVAL * self.interval_s
                 && gravity.norm_squared() < MAX_GRAVITY_SQUARED
             {
                 state.apparent_gravity = Some(ApparentGravity { value_m_s2: gravity, held_s: 0.0 });
-                state.velocity_change = Some(change);
+                state.velocity_change = Some(VelocityChange {
+                    inertial_m_s: inertial_m_s.horizontal(),
+                    measured_m_s: measured_m_s.horizontal(),
+                });
             }
         }
         state.last_fix = Some(LastFix {
@@ -180,7 +181,9 @@ mod tests {
         let differs = flown(2.0, 0.2, 0).apparent_gravity_m_s2().unwrap();
         assert!((differs.x() - 1.0).abs() < 1e-3, "{differs:?}");
         let change = flown(2.0, 0.2, 0).velocity_change().unwrap();
-        assert!((change.inertial_m_s.x() - 0.4).abs() < 1e-4 && (change.measured_m_s.x() - 0.6).abs() < 1e-4);
+        assert!(
+            (change.inertial_m_s.north - 0.4).abs() < 1e-4 && (change.measured_m_s.north - 0.6).abs() < 1e-4
+        );
         assert!(flown(3.0, 1.5, 0).apparent_gravity_m_s2().is_none(), "stated accuracy too poor");
     }
 

@@ -19,7 +19,7 @@
 use super::{Delayed, Preintegration};
 use crate::GnssFix;
 use crate::error::{ConfigError, Problem, require_positive};
-use crate::frames::{Vector, World};
+use crate::frames::{Horizontal, Vector, World};
 use crate::math::saturate_symmetric;
 
 /// What a [`HorizontalFilter`] is built from.
@@ -73,7 +73,7 @@ const MAX_VELOCITY_SQUARED: f32 = 1e6;
 /// Times are counted up to this many s.
 const MAX_ELAPSED_S: f32 = 1e4;
 
-/// The horizontal filter. The down components of its vectors are 0.
+/// The horizontal filter.
 ///
 /// ```
 /// use aplomb::{GnssFix, Sample, estimate::{DelayBuffer, HorizontalFilter, horizontal::Config}, frames::Vector};
@@ -94,7 +94,7 @@ const MAX_ELAPSED_S: f32 = 1e4;
 /// let late = buffer.delayed(Sample { value: fix, age_us: 200_000 });
 /// let output = filter.step(Vector::ZERO, late.as_ref());
 /// // The first fix is carried on by its velocity over its age.
-/// assert!((output.position_m.x() - 10.4).abs() < 1e-5 && output.is_valid);
+/// assert!((output.position_m.north - 10.4).abs() < 1e-5 && output.is_valid);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -140,11 +140,11 @@ struct Accepted {
 #[non_exhaustive]
 pub struct Output {
     /// Position in m from home.
-    pub position_m: Vector<World>,
+    pub position_m: Horizontal,
     /// Velocity over ground in m/s.
-    pub velocity_m_s: Vector<World>,
+    pub velocity_m_s: Horizontal,
     /// Bias that is added to the acceleration in m/s2.
-    pub bias_m_s2: Vector<World>,
+    pub bias_m_s2: Horizontal,
     /// A fix has been accepted within the timeout.
     pub is_valid: bool,
     /// The fix of this tick was accepted.
@@ -241,17 +241,15 @@ impl HorizontalFilter {
         let accepted = fix.is_some_and(|fix| self.correct(&fix.value, &fix.since));
         let State { north, east, .. } = self.state;
         Output {
-            position_m: Vector::new(
+            position_m: Horizontal::new(
                 north.position_m - north.unreleased_m,
                 east.position_m - east.unreleased_m,
-                0.0,
             ),
-            velocity_m_s: Vector::new(
+            velocity_m_s: Horizontal::new(
                 north.velocity_m_s - north.unreleased_m_s,
                 east.velocity_m_s - east.unreleased_m_s,
-                0.0,
             ),
-            bias_m_s2: Vector::new(north.bias_m_s2, east.bias_m_s2, 0.0),
+            bias_m_s2: Horizontal::new(north.bias_m_s2, east.bias_m_s2),
             is_valid: self.is_valid(),
             accepted,
         }
@@ -438,9 +436,9 @@ mod tests {
     fn a_fix_is_released_gradually() {
         let (mut bench, _) = run(4.0, 0, 0, |_| [0.0; 3]);
         let first = bench.tick(0.0, Some((fix(1.0, 0.0), 0)));
-        assert!(first.accepted && first.position_m.x() == 0.0, "{first:?}");
+        assert!(first.accepted && first.position_m.north == 0.0, "{first:?}");
         // One time constant later 1 - 1/e of the correction is out.
-        let released = bench.coast(200).position_m.x() / bench.filter.state().north.position_m;
+        let released = bench.coast(200).position_m.north / bench.filter.state().north.position_m;
         assert!((released - 0.632).abs() < 0.002, "{released}");
     }
 
@@ -448,17 +446,17 @@ mod tests {
     fn acceleration_bias_is_learnt_up_to_its_limit() {
         // A tilt error of 3 deg, 0.5 m/s2, that the fixes do not confirm.
         let (_, output) = run(60.0, 200, 200, |_| [3.0, 0.0, 0.5]);
-        assert!((output.bias_m_s2.x() + 0.5).abs() < 0.01, "{output:?}");
-        assert!((output.position_m.x() - 3.0).abs() < 0.02 && output.velocity_m_s.x().abs() < 0.01);
+        assert!((output.bias_m_s2.north + 0.5).abs() < 0.01, "{output:?}");
+        assert!((output.position_m.north - 3.0).abs() < 0.02 && output.velocity_m_s.north.abs() < 0.01);
         let (_, beyond) = run(60.0, 0, 0, |t| [0.0, 0.0, (0.1 * t).min(4.0)]);
-        assert_eq!(beyond.bias_m_s2.x(), -MAX_BIAS_M_S2);
+        assert_eq!(beyond.bias_m_s2.north, -MAX_BIAS_M_S2);
     }
 
     #[test]
     fn late_fixes_are_compared_with_the_estimate_of_their_time() {
         let motion = |t: f32| [2.0 * t.sin(), 2.0 * t.cos(), -2.0 * t.sin()];
         let error =
-            |stated_ms| (run(40.0, 200, stated_ms, motion).1.position_m.x() - motion(39.999)[0]).abs();
+            |stated_ms| (run(40.0, 200, stated_ms, motion).1.position_m.north - motion(39.999)[0]).abs();
         assert!(error(200) < 0.02, "{}", error(200));
         assert!(error(0) > 0.1, "the twin that hides the age must err: {}", error(0));
     }
@@ -489,9 +487,9 @@ mod tests {
         assert!(later.tick(0.0, Some((fix(0.0, 4.5), 0))).accepted);
         assert!(bench.coast(1790).is_valid && !bench.coast(20).is_valid);
         let output = bench.tick(0.0, Some((fix(20.0, 1.0), 0)));
-        assert!(output.is_valid && output.position_m.x() == 20.0 && output.velocity_m_s.x() == 1.0);
+        assert!(output.is_valid && output.position_m.north == 20.0 && output.velocity_m_s.north == 1.0);
         // Without fixes the velocity decays with 5 s: 1/e after another 5 s.
         bench.coast(2000);
-        assert!((bench.coast(5000).velocity_m_s.x() - 0.368).abs() < 0.01);
+        assert!((bench.coast(5000).velocity_m_s.north - 0.368).abs() < 0.01);
     }
 }

@@ -1,18 +1,18 @@
 //! A change of velocity by accelerometer and by GNSS: a correction of the heading.
 
-use crate::frames::{Vector, World};
+use crate::frames::Horizontal;
 
-/// A change of velocity over one interval, once integrated from the accelerometer with the estimated attitude and once measured
-/// by GNSS. The angle from the horizontal part f of the first to that of the second, m, is the error of the heading. It counts as
+/// A horizontal change of velocity over one interval, once integrated from the accelerometer with the estimated attitude and once measured
+/// by GNSS. The angle from the first, f, to the second, m, is the error of the heading. It counts as
 /// `f x m/((f^2 + m^2)/2 + (0.5 m/s)^2)`, so that a change within the noise of a receiver has next to no weight.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct VelocityChange {
     /// From the accelerometer, in m/s.
-    pub inertial_m_s: Vector<World>,
+    pub inertial_m_s: Horizontal,
     /// Measured from outside, in m/s.
-    pub measured_m_s: Vector<World>,
+    pub measured_m_s: Horizontal,
 }
 
 impl VelocityChange {
@@ -25,9 +25,9 @@ impl VelocityChange {
     /// m2/s2. `None` when it can be no measurement.
     fn parts(&self) -> Option<(f32, f32, f32)> {
         let (f, m) = (self.inertial_m_s, self.measured_m_s);
-        let along = f.x() * m.x() + f.y() * m.y();
-        let across = f.x() * m.y() - f.y() * m.x();
-        let square = 0.5 * (f.x() * f.x() + f.y() * f.y() + m.x() * m.x() + m.y() * m.y());
+        let along = f.dot(m);
+        let across = f.north * m.east - f.east * m.north;
+        let square = 0.5 * (f.norm_squared() + m.norm_squared());
         // False for NaN.
         (square <= Self::MAX_SQUARED).then_some((along, across, square))
     }

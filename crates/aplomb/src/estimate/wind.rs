@@ -1,7 +1,7 @@
 //! Wind from the drag of the rotors.
 
 use crate::error::{ConfigError, require_positive};
-use crate::frames::{Attitude, Body, Vector, World};
+use crate::frames::{Attitude, Body, Horizontal, Vector, World};
 
 /// Time constant in s of the low-pass on the wind estimate.
 pub const WIND_TIME_CONSTANT_S: f32 = 2.0;
@@ -30,8 +30,8 @@ pub struct WindEstimator {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct WindState {
-    /// Wind in m/s (towards), horizontal.
-    pub wind_m_s: Vector<World>,
+    /// Wind in m/s (towards).
+    pub wind_m_s: Horizontal,
     /// The last tick updated the wind.
     pub is_valid: bool,
 }
@@ -65,8 +65,7 @@ impl WindEstimator {
             let along_thrust = attitude.to_body(velocity).z();
             let [x, y, _] = (specific_force_m_s2 * -seconds_per_drag).to_array();
             let wind = velocity - attitude.to_world(Vector::new(x, y, along_thrust));
-            let wind = Vector::new(wind.x(), wind.y(), 0.0);
-            self.state.wind_m_s += (wind - self.state.wind_m_s) * self.gain;
+            self.state.wind_m_s += (wind.horizontal() - self.state.wind_m_s) * self.gain;
             self.state.is_valid = true;
         }
         self.state
@@ -106,9 +105,9 @@ mod tests {
         };
         // One time constant: 1 - 1/e.
         let one = after(&mut estimator, 2000).wind_m_s;
-        assert!((one.x() + 4.0 * 0.632).abs() < 0.01 && one.y().abs() < 1e-4, "{one:?}");
+        assert!((one.north + 4.0 * 0.632).abs() < 0.01 && one.east.abs() < 1e-4, "{one:?}");
         let end = after(&mut estimator, 20_000);
-        assert!((end.wind_m_s.x() + 4.0).abs() < 1e-3 && end.is_valid);
+        assert!((end.wind_m_s.north + 4.0).abs() < 1e-3 && end.is_valid);
         // Without a velocity the wind is kept and not valid.
         let kept = estimator.step(attitude, force, None);
         assert!(kept.wind_m_s == end.wind_m_s && !kept.is_valid);

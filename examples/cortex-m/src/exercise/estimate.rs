@@ -1,11 +1,12 @@
 use core::hint::black_box;
 
-use aplomb::estimate::PressureHeight;
 use aplomb::estimate::{
-    Barometers, Config, DelayBuffer, Estimator, FieldConsistency, GnssAcceleration, HorizontalFilter, ImuVote,
-    LeverArm, StationaryDetector, VelocityChange, VerticalFilter, WindEstimator, attitude, horizontal, vertical,
+    Barometers, Config, DelayBuffer, Estimator, FieldConsistency, GnssAcceleration, HorizontalFilter,
+    ImuVote, LeverArm, PressureHeight, StationaryDetector, VelocityChange, VerticalFilter, WindEstimator,
+    attitude, horizontal, vertical,
 };
-use aplomb::{Battery, GnssFix, ImuSample, Math, Rotors, Sample, Sensors, frames::Attitude};
+use aplomb::frames::{Attitude, Horizontal};
+use aplomb::{Battery, GnssFix, ImuSample, Math, Rotors, Sample, Sensors};
 
 use super::{any, any_vector};
 
@@ -37,7 +38,10 @@ fn attitude<M: Math>() {
         let corrections = attitude::Corrections {
             magnetic_field: Some(any_vector()),
             apparent_gravity_m_s2: Some(any_vector()),
-            velocity_change: Some(VelocityChange { inertial_m_s: any_vector(), measured_m_s: any_vector() }),
+            velocity_change: Some(VelocityChange {
+                inertial_m_s: Horizontal::new(any(), any()),
+                measured_m_s: Horizontal::new(any(), any()),
+            }),
             stationary_allowed: true,
         };
         black_box(filter.step(any_vector(), any_vector(), &black_box(corrections)));

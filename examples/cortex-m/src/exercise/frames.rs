@@ -19,7 +19,7 @@ pub fn all<M: Math>() {
         heading.cosine_to(other),
         heading.to_rad::<M>(),
     ));
-    black_box(heading.to_world(any(), any(), any()));
+    black_box(heading.to_world(any(), any()));
 
     let level = Attitude::from_angles::<M>(any(), any(), any());
     let q = black_box(Attitude::from_wxyz::<M>([any(), any(), any(), any()])).unwrap_or(level);

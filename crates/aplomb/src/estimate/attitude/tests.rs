@@ -1,4 +1,5 @@
 use super::*;
+use crate::frames::Horizontal;
 
 const G: f32 = STANDARD_GRAVITY_M_S2;
 const DT: f32 = 1e-3;
@@ -151,8 +152,8 @@ fn any_input_leaves_the_filter_sound_and_it_recovers() {
         let field = (k % 3 == 0).then(|| Vector::new(pick(), pick(), pick()));
         let gravity = (k % 5 == 0).then(|| Vector::new(pick(), pick(), pick()));
         let velocity_change = (k % 11 == 0).then(|| VelocityChange {
-            inertial_m_s: Vector::new(pick(), pick(), pick()),
-            measured_m_s: Vector::new(pick(), pick(), pick()),
+            inertial_m_s: Horizontal::new(pick(), pick()),
+            measured_m_s: Horizontal::new(pick(), pick()),
         });
         let corrections = Corrections {
             magnetic_field: field,
@@ -251,9 +252,10 @@ fn velocity_changes_initialise_and_hold_the_heading() {
     let error_deg = |change_m_s: f32| {
         let mut filter = filter(&Config::RECOMMENDED);
         let gyro = Vector::new(0.0, 0.0, 0.5f32.to_radians());
-        let measured_m_s = Vector::new(change_m_s, 0.0, 0.0);
+        let measured_m_s = Horizontal::new(change_m_s, 0.0);
         for k in 0..120_000 {
-            let inertial_m_s = filter.output().attitude.to_world(Vector::new(change_m_s, 0.0, 0.0));
+            let inertial_m_s =
+                filter.output().attitude.to_world(Vector::new(change_m_s, 0.0, 0.0)).horizontal();
             let change = VelocityChange { inertial_m_s, measured_m_s };
             let velocity_change = (k % 200 == 0).then_some(change);
             filter.step(
@@ -290,7 +292,7 @@ fn bias_stays_within_its_limit() {
     // Each correction finds the heading 45 deg off, whatever it is: that moves the bias for ever.
     let mut filter = filter(&Config { heading_bias_time_constant_s: 1.0, ..Config::RECOMMENDED });
     let change =
-        VelocityChange { inertial_m_s: Vector::new(2.0, 0.0, 0.0), measured_m_s: Vector::new(2.0, 2.0, 0.0) };
+        VelocityChange { inertial_m_s: Horizontal::new(2.0, 0.0), measured_m_s: Horizontal::new(2.0, 2.0) };
     for k in 0..60_000 {
         let velocity_change = (k % 200 == 0).then_some(change);
         let corrections = Corrections { velocity_change, ..Corrections::default() };
