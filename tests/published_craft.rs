@@ -18,7 +18,7 @@ const CRAFT: [(&str, &str, Option<f64>); 6] = [
 fn hover_rad_s(craft: &aplomb_craft::Config) -> [f64; 4] {
     let start = Start { airborne: true, height_m: 20.0, ..Start::default() };
     let plant = Plant::new(craft, &AirConfig::default(), &start, 1, 0.001).expect("it hovers");
-    plant.truth().rotor_speed_rad_s.to_array()
+    plant.truth().rotor_speed_rad_s.into_array()
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use aplomb::control::rate::Inertia;
 use aplomb::flight::{Airframe, Config};
 use aplomb::mix::{Arm, Geometry, ThrustCurveConfig};
-use aplomb::{ConfigError, FlightController, Rotors, Spin};
+use aplomb::{ConfigError, FlightController};
 use aplomb_craft::battery::cell;
 use aplomb_craft::gravity::STANDARD_M_S2;
 
@@ -45,14 +45,7 @@ pub fn airframe(craft: &Craft) -> Airframe {
             right_down_kg_m2: -right_down,
         },
         geometry: Geometry {
-            arms: Rotors::from_array(truth.arms.to_array().map(|arm| Arm {
-                x_m: arm.x_m as f32,
-                y_m: arm.y_m as f32,
-                spin: match arm.spin {
-                    aplomb_craft::Spin::Clockwise => Spin::Clockwise,
-                    aplomb_craft::Spin::CounterClockwise => Spin::CounterClockwise,
-                },
-            })),
+            arms: truth.arms.map(|arm| Arm { x_m: arm.x_m as f32, y_m: arm.y_m as f32, spin: arm.spin }),
             torque_to_thrust_m: (truth.rotor.static_torque_nm(hover_speed, 1.0)
                 / truth.rotor.static_thrust_n(hover_speed, 1.0)) as f32,
         },

@@ -13,7 +13,7 @@ pub fn sensors(readings: &Readings, tick_s: f64) -> Sensors {
     });
     Sensors {
         imu: [imu],
-        rotor_speed_rad_s: Some(Rotors::from_array(readings.rotor_speed_rad_s.to_array()).map(|w| w as f32)),
+        rotor_speed_rad_s: Some(readings.rotor_speed_rad_s.map(|speed| speed as f32)),
         battery: Some(Battery {
             voltage_v: readings.battery.voltage_v as f32,
             current_a: readings.battery.current_a as f32,
@@ -35,8 +35,8 @@ pub fn sensors(readings: &Readings, tick_s: f64) -> Sensors {
 
 /// The controller's commands as the craft takes them.
 #[must_use]
-pub fn commands(commands: Rotors<MotorCommand>) -> aplomb_craft::Rotors<f64> {
-    aplomb_craft::Rotors::from(commands.into_array().map(|command| f64::from(command.get())))
+pub fn commands(commands: Rotors<MotorCommand>) -> Rotors<f64> {
+    commands.map(|command| f64::from(command.get()))
 }
 
 fn sample<T, U>(reading: &Reading<T>, convert: impl Fn(&T) -> U) -> Sample<U> {

@@ -4,6 +4,7 @@ use aplomb::guard::Phase;
 use aplomb::record::Record;
 use aplomb_craft::Truth;
 
+use crate::exchange;
 use crate::trace::{Flags, Motion, Row};
 
 /// The trace row at `time_s`.
@@ -17,7 +18,7 @@ pub fn row(time_s: f64, truth: &Truth, record: &Record) -> Row {
         truth: true_motion(truth),
         estimate: estimated_motion(record),
         setpoint: setpoint_motion(record),
-        command: aplomb_craft::Rotors::from(record.commands.into_array().map(|c| f64::from(c.get()))),
+        command: exchange::commands(record.commands),
         thrust_n: truth.thrust_n,
         torque_nm: truth.torque_nm,
         rotor_rpm: truth.rotor_speed_rad_s.map(|speed| speed * 60.0 / std::f64::consts::TAU),

@@ -97,8 +97,7 @@ fn value(signal: Signal, row: &Row, spin: &Rotors<Spin>) -> f64 {
         Signal::FrontMinusRear => 0.5 * (rpm.front_left + rpm.front_right - rpm.rear_left - rpm.rear_right),
         Signal::LeftMinusRight => 0.5 * (rpm.front_left + rpm.rear_left - rpm.front_right - rpm.rear_right),
         Signal::CounterClockwiseMinusClockwise => {
-            let signed = rpm.to_array().into_iter().zip(spin.to_array()).map(|(rpm, spin)| rpm * spin.sign());
-            0.5 * signed.sum::<f64>()
+            0.5 * rpm.zip(*spin).map(|(rpm, spin)| rpm * f64::from(spin.reaction())).sum()
         }
         Signal::RotorSpeedRange => f64::NAN,
         Signal::BatteryVoltage => row.battery_v,
@@ -147,7 +146,7 @@ fn unwrapped(angles_deg: impl Iterator<Item = f64>) -> Vec<f64> {
 }
 
 fn by_rotor(rows: &[Row], of: impl Fn(&Row) -> Rotors<f64>) -> [Vec<f64>; 4] {
-    std::array::from_fn(|rotor| rows.iter().map(|row| of(row).to_array()[rotor]).collect())
+    std::array::from_fn(|rotor| rows.iter().map(|row| of(row).into_array()[rotor]).collect())
 }
 
 fn rotor_speed_range_percent(rows: &[Row]) -> f64 {

@@ -1,8 +1,9 @@
 //! Parameters of the simulated craft.
 
+use crate::ROTORS;
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, positive};
 use crate::propeller::{Designation, Planform};
-use crate::rotors::{Rotors, Spin};
+use crate::{Rotors, Spin};
 use crate::{battery, drag, gimbal, ground, ground_effect, rotor, sensors, speed_controller};
 use glam::{DMat3, DVec3};
 
@@ -131,7 +132,7 @@ impl Config {
             ["arms.rear_left.x_m", "arms.rear_left.y_m", "arms.rear_left.z_m"],
             ["arms.rear_right.x_m", "arms.rear_right.y_m", "arms.rear_right.z_m"],
         ];
-        for ([x, y, z], arm) in names.iter().zip(self.arms.to_array()) {
+        for ([x, y, z], arm) in names.iter().zip(self.arms.into_array()) {
             finite(x, arm.x_m)?;
             finite(y, arm.y_m)?;
             finite(z, arm.z_m)?;
@@ -151,21 +152,21 @@ impl Config {
     }
 
     /// Positions of the rotor hubs from the centre of mass, body axes (m).
-    pub(crate) fn hubs(&self) -> [DVec3; 4] {
-        self.arms.to_array().map(|arm| DVec3::new(arm.x_m, arm.y_m, arm.z_m))
+    pub(crate) fn hubs(&self) -> [DVec3; ROTORS] {
+        self.arms.into_array().map(|arm| DVec3::new(arm.x_m, arm.y_m, arm.z_m))
     }
 
     /// Thrust of each rotor (N) that balances `weight_n` without torque; `None` unless all thrusts are
     /// positive. `arms_nm_n` is the ratio of torque to thrust of each rotor.
-    pub(crate) fn trim(&self, weight_n: f64, arms_nm_n: &[f64; 4]) -> Option<[f64; 4]> {
-        let arms = self.arms.to_array();
+    pub(crate) fn trim(&self, weight_n: f64, arms_nm_n: &[f64; ROTORS]) -> Option<[f64; ROTORS]> {
+        let arms = self.arms.into_array();
         // Rows: sum of thrusts, roll, pitch, yaw; the last column is the right-hand side.
-        let mut rows: [[f64; 5]; 4] = [[0.0; 5]; 4];
+        let mut rows = [[0.0; 5]; ROTORS];
         for (i, arm) in arms.iter().enumerate() {
             rows[0][i] = 1.0;
             rows[1][i] = -arm.y_m;
             rows[2][i] = arm.x_m;
-            rows[3][i] = arm.spin.sign() * arms_nm_n[i];
+            rows[3][i] = f64::from(arm.spin.reaction()) * arms_nm_n[i];
         }
         rows[0][4] = weight_n;
         let thrust = solve(rows)?;

@@ -1,7 +1,6 @@
 //! Gravity: the standard value, and the normal gravity of the WGS-84 ellipsoid over latitude and height.
 
-/// Standard gravity (m/s2) (ISO 80000-3).
-pub const STANDARD_M_S2: f64 = 9.80665;
+pub use aplomb_types::gravity::STANDARD_M_S2;
 
 const EQUATOR_M_S2: f64 = 9.780_325_335_9;
 const SOMIGLIANA: f64 = 0.001_931_852_652_41;

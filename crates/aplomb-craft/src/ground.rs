@@ -7,6 +7,7 @@
 //! derived: four feet carry the weight at the depth `static_deflection_m`, with `damping_ratio` of the
 //! vertical oscillation.
 
+use crate::ROTORS;
 use crate::error::{ConfigError, finite, positive, within};
 use glam::{DMat3, DVec2, DVec3};
 
@@ -62,7 +63,7 @@ pub(crate) struct Ground {
 }
 
 impl Ground {
-    pub(crate) fn new(config: &Config, hubs: [DVec3; 4], mass_kg: f64) -> Self {
+    pub(crate) fn new(config: &Config, hubs: [DVec3; ROTORS], mass_kg: f64) -> Self {
         // Nominal weight, also if a test sets gravity to zero.
         let weight = mass_kg * crate::gravity::STANDARD_M_S2;
         let foot = |x: f64, y: f64| {

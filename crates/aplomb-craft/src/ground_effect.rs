@@ -5,6 +5,7 @@
 //! `v^2 (V^2 + v^2) = vh^4`. The equation has a pole at z = R/4. z is at least R/2, where the ratio is 4/3.
 //! Above 10 R the effect is below 0.07 % and is neglected.
 
+use crate::ROTORS;
 use crate::atmosphere::SEA_LEVEL_DENSITY_KG_M3;
 use crate::error::{ConfigError, within};
 use crate::lanes::each;
@@ -61,7 +62,7 @@ pub(crate) struct GroundEffect {
 }
 
 /// Height of each hub above the ground (m), if any is near it.
-pub(crate) type Hubs = Option<[f64; 4]>;
+pub(crate) type Hubs = Option<[f64; ROTORS]>;
 
 impl GroundEffect {
     pub(crate) fn new(config: &Config) -> Self {
@@ -72,7 +73,7 @@ impl GroundEffect {
     /// Hub heights of a craft whose centre of mass is `clearance_m` above the ground; `None` if it is upside
     /// down.
     #[inline]
-    pub(crate) fn hubs(&self, clearance_m: f64, rotation: &DMat3, [x, y, z]: &[[f64; 4]; 3]) -> Hubs {
+    pub(crate) fn hubs(&self, clearance_m: f64, rotation: &DMat3, [x, y, z]: &[[f64; ROTORS]; 3]) -> Hubs {
         if clearance_m > HIGHEST * self.radius_m {
             return None;
         }

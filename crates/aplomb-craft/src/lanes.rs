@@ -1,8 +1,9 @@
 //! Arithmetic on all four rotors at once: branch-free loops over arrays, which the compiler vectorises.
 
+use crate::ROTORS;
 /// The value for each of the four rotors.
 #[inline(always)]
-pub(crate) fn each(value: impl FnMut(usize) -> f64) -> [f64; 4] {
+pub(crate) fn each(value: impl FnMut(usize) -> f64) -> [f64; ROTORS] {
     each_of(value)
 }
 

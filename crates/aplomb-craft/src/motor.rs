@@ -9,6 +9,7 @@
 //! Over a tick the equation is linearised in the speed, `dw/dt = f + f' (w - w0)`, and solved exactly, which
 //! is of second order in the tick. Near hover the local time constant is `J/(2 kQ w + Kt^2/R)`.
 
+use crate::ROTORS;
 use crate::lanes::{each, larger, smaller};
 use crate::rotor::{Braking, Config};
 
@@ -30,10 +31,10 @@ pub(crate) struct Motor {
 /// its end.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct SpeedChange {
-    pub(crate) middle: [f64; 4],
-    pub(crate) end: [f64; 4],
+    pub(crate) middle: [f64; ROTORS],
+    pub(crate) end: [f64; ROTORS],
     /// Angular acceleration at the end (rad/s2).
-    pub(crate) end_rad_s2: [f64; 4],
+    pub(crate) end_rad_s2: [f64; ROTORS],
 }
 
 impl SpeedChange {
@@ -62,7 +63,7 @@ impl Motor {
 
     /// Winding currents (A) and their derivatives by the voltage (A/V), zero at a limit.
     #[inline]
-    pub(crate) fn draw(&self, voltage_v: &[f64; 4], speed: &[f64; 4]) -> [[f64; 4]; 2] {
+    pub(crate) fn draw(&self, voltage_v: &[f64; ROTORS], speed: &[f64; ROTORS]) -> [[f64; ROTORS]; 2] {
         let lowest = if self.coasts { 0.0 } else { -self.limit_a };
         let free = each(|i| (voltage_v[i] - self.torque_constant * speed[i]) * self.per_resistance);
         let held = each(|i| larger(smaller(free[i], self.limit_a), lowest));
@@ -79,10 +80,10 @@ impl Motor {
     #[inline]
     pub(crate) fn speed_change(
         &self,
-        voltage_v: &[f64; 4],
-        speed: &[f64; 4],
-        torque_nm: &[f64; 4],
-        torque_per_speed: &[f64; 4],
+        voltage_v: &[f64; ROTORS],
+        speed: &[f64; ROTORS],
+        torque_nm: &[f64; ROTORS],
+        torque_per_speed: &[f64; ROTORS],
     ) -> SpeedChange {
         let [current, per_volt] = self.draw(voltage_v, speed);
         let start_rad_s2 = each(|i| {
@@ -92,7 +93,7 @@ impl Motor {
         });
         let squared = self.torque_constant * self.torque_constant;
         let rate = each(|i| -(squared * per_volt[i] + torque_per_speed[i]) * self.per_inertia);
-        let faster = |time_s: f64| -> [f64; 4] {
+        let faster = |time_s: f64| -> [f64; ROTORS] {
             let share = share(&each(|i| rate[i] * time_s));
             each(|i| larger(start_rad_s2[i] * time_s * share[i], -speed[i]))
         };
@@ -109,7 +110,7 @@ impl Motor {
 
 /// `(e^z - 1)/z`; for the small z of a tick by its series, within 5e-7.
 #[inline]
-fn share(z: &[f64; 4]) -> [f64; 4] {
+fn share(z: &[f64; ROTORS]) -> [f64; ROTORS] {
     if z.iter().all(|z| z.abs() < 0.2) {
         return each(|i| {
             let z = z[i];
@@ -131,13 +132,18 @@ mod tests {
     impl Motor {
         /// Current of one rotor and its derivative by the voltage.
         fn one_draws(&self, voltage_v: f64, speed: f64) -> (f64, f64) {
-            let [current, slope] = self.draw(&[voltage_v; 4], &[speed; 4]);
+            let [current, slope] = self.draw(&[voltage_v; ROTORS], &[speed; ROTORS]);
             (current[2], slope[2])
         }
 
         /// Speed change of one rotor at the end of a tick, and its angular acceleration there.
         fn one_turns(&self, voltage_v: f64, speed: f64, torque: f64, per_speed: f64) -> (f64, f64) {
-            let speed_change = self.speed_change(&[voltage_v; 4], &[speed; 4], &[torque; 4], &[per_speed; 4]);
+            let speed_change = self.speed_change(
+                &[voltage_v; ROTORS],
+                &[speed; ROTORS],
+                &[torque; ROTORS],
+                &[per_speed; ROTORS],
+            );
             (speed_change.end[1], speed_change.end_rad_s2[1])
         }
 
@@ -151,7 +157,7 @@ mod tests {
     fn exponential_series_is_accurate() {
         for step in -200..=50 {
             let z = f64::from(step) * 1e-3 + 1e-12;
-            assert!((share(&[z; 4])[3] / (libm::expm1(z) / z) - 1.0).abs() < 5e-7, "{z}");
+            assert!((share(&[z; ROTORS])[3] / (libm::expm1(z) / z) - 1.0).abs() < 5e-7, "{z}");
         }
     }
 

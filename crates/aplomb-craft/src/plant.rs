@@ -13,7 +13,6 @@ use crate::ground::Ground;
 use crate::hover::Hover;
 use crate::mount::{Bearing, Mount, Rope};
 use crate::propulsion::Propulsion;
-use crate::rotors::Rotors;
 use crate::sensors::barometer::Barometer;
 use crate::sensors::gnss::Gnss;
 use crate::sensors::imu::{Imu, Motion, Sample};
@@ -23,6 +22,7 @@ use crate::speed_controller::SpeedControllers;
 use crate::start::Start;
 use crate::truth::Truth;
 use crate::vibration::Vibration;
+use crate::{ROTORS, Rotors};
 use glam::{DMat3, DVec3};
 
 /// Cosine of the tilt beyond which a craft on the ground counts as tipped over.
@@ -106,7 +106,7 @@ impl Plant {
         let state = start.state();
         let mut battery = Battery::new(&config.battery, tick_s);
         let air = Air::new(air, -state.position_m.z, tick_s, seed);
-        let (mut speeds, mut in_force) = ([0.0; 4], Rotors::splat(0.0));
+        let (mut speeds, mut in_force) = ([0.0; ROTORS], Rotors::splat(0.0));
         if start.airborne && !start.rotors_stopped {
             let hover = Hover::find(config, &battery, &air.medium(), config.mass_kg * gravity)?;
             (speeds, in_force) = (hover.speeds, hover.command);
@@ -164,7 +164,7 @@ impl Plant {
             faults: None,
             bearing,
         };
-        plant.update_derivatives(&[0.0; 4]);
+        plant.update_derivatives(&[0.0; ROTORS]);
         let motion = plant.motion(Sample::default());
         if let Some((imu, _)) = &mut plant.fitted.imu {
             imu.start(&motion);
@@ -221,7 +221,7 @@ impl Plant {
         self.air.update_height(-self.state.position_m.z);
         let command = if self.faults.is_some() { self.apply_rotor_faults(command) } else { command };
         self.in_force = self.controllers.advance(command);
-        let command = self.in_force.to_array();
+        let command = self.in_force.into_array();
         self.battery.load(|voltage| self.propulsion.draw(&command, voltage));
         let voltage = self.battery.terminals().voltage_v;
         let volts = command.map(|share| share * voltage);
@@ -296,9 +296,9 @@ impl Plant {
             attitude,
             body_rate_rad_s: self.state.rate_rad_s,
             body_acceleration_rad_s2: self.slope.angular_acceleration,
-            rotor_speed_rad_s: Rotors::from(*self.propulsion.speeds()),
-            thrust_n: Rotors::from(self.propulsion.thrust_n(ratio)),
-            torque_nm: Rotors::from(self.propulsion.torque_nm(ratio)),
+            rotor_speed_rad_s: Rotors::from_array(*self.propulsion.speeds()),
+            thrust_n: Rotors::from_array(self.propulsion.thrust_n(ratio)),
+            torque_nm: Rotors::from_array(self.propulsion.torque_nm(ratio)),
             motor_command: self.in_force,
             wind_m_s,
             airspeed_m_s: libm::sqrt(air.length_squared()),
@@ -365,7 +365,7 @@ impl Plant {
 
     /// Updates loads and accelerations at the tick for the given angular acceleration of the rotors (rad/s2).
     #[inline]
-    fn update_derivatives(&mut self, acceleration: &[f64; 4]) {
+    fn update_derivatives(&mut self, acceleration: &[f64; ROTORS]) {
         self.rotation = DMat3::from_quat(self.state.attitude);
         self.update_ground_contact();
         let air = self.update_inflow();
@@ -405,7 +405,7 @@ impl Plant {
         let fitted = &mut self.fitted;
         self.readings = Readings {
             imu: fitted.imu.as_mut().map(|(imu, _)| imu.advance(&motion)),
-            rotor_speed_rad_s: Rotors::from(*self.propulsion.speeds()),
+            rotor_speed_rad_s: Rotors::from_array(*self.propulsion.speeds()),
             battery: BatteryReading { voltage_v: terminals.voltage_v, current_a: terminals.current_a },
             pressure_pa: fitted.barometer.as_mut().and_then(|barometer| {
                 let clearance_m = ground.clearance_m(state.position_m.z);

@@ -7,7 +7,7 @@ use crate::lanes::{each, sum};
 use crate::motor::{Motor, SpeedChange};
 use crate::propeller::map::Local;
 use crate::rotor::{Backwards, Propeller};
-use crate::rotors::Rotors;
+use crate::{ROTORS, Rotors};
 use glam::{DMat3, DVec3};
 
 /// Force and torque of the rotors at one instant.
@@ -59,9 +59,9 @@ pub(crate) struct Propulsion {
     thrust_n_s2: f64,
     torque_nm_s2: f64,
     /// Positions of the rotors: x, y, z.
-    arms: [[f64; 4]; 3],
-    spin: [f64; 4],
-    speeds: [f64; 4],
+    arms: [[f64; ROTORS]; 3],
+    spin: [f64; ROTORS],
+    speeds: [f64; ROTORS],
     local: Local<4>,
     inflow: Inflow,
     ground_effect: Option<GroundEffect>,
@@ -74,9 +74,9 @@ pub(crate) struct Propulsion {
 /// Rotors with faults.
 #[derive(Clone, Debug)]
 struct Damage {
-    conditions: [Condition; 4],
+    conditions: [Condition; ROTORS],
     /// Rotors with reversed rotation.
-    backwards: [bool; 4],
+    backwards: [bool; ROTORS],
     propeller: Backwards,
 }
 
@@ -91,15 +91,15 @@ pub(crate) struct RotorStep {
 }
 
 impl Propulsion {
-    pub(crate) fn new(config: &Config, speeds: [f64; 4], tick_s: f64) -> Self {
-        let arms = config.arms.to_array();
+    pub(crate) fn new(config: &Config, speeds: [f64; ROTORS], tick_s: f64) -> Self {
+        let arms = config.arms.into_array();
         Propulsion {
             motor: Motor::new(&config.rotor, tick_s),
             propeller: Propeller::new(&config.rotor),
             thrust_n_s2: config.rotor.thrust_n_s2,
             torque_nm_s2: config.rotor.torque_nm_s2,
             arms: [arms.map(|arm| arm.x_m), arms.map(|arm| arm.y_m), arms.map(|arm| arm.z_m)],
-            spin: arms.map(|arm| arm.spin.sign()),
+            spin: arms.map(|arm| f64::from(arm.spin.reaction())),
             speeds,
             local: Local::REST,
             inflow: Inflow::default(),
@@ -111,11 +111,11 @@ impl Propulsion {
     }
 
     #[inline]
-    pub(crate) fn speeds(&self) -> &[f64; 4] {
+    pub(crate) fn speeds(&self) -> &[f64; ROTORS] {
         &self.speeds
     }
 
-    pub(crate) fn set_speeds(&mut self, speeds: [f64; 4]) {
+    pub(crate) fn set_speeds(&mut self, speeds: [f64; ROTORS]) {
         self.speeds = speeds;
     }
 
@@ -124,11 +124,11 @@ impl Propulsion {
         &self.inflow
     }
 
-    pub(crate) fn thrust_n(&self, density_ratio: f64) -> [f64; 4] {
+    pub(crate) fn thrust_n(&self, density_ratio: f64) -> [f64; ROTORS] {
         self.local.thrust.map(|thrust| self.thrust_n_s2 * density_ratio * thrust)
     }
 
-    pub(crate) fn torque_nm(&self, density_ratio: f64) -> [f64; 4] {
+    pub(crate) fn torque_nm(&self, density_ratio: f64) -> [f64; ROTORS] {
         self.local.torque.map(|torque| self.torque_nm_s2 * density_ratio * torque)
     }
 
@@ -188,23 +188,23 @@ impl Propulsion {
 
     /// Load at the angular acceleration `acceleration` (rad/s2) of the rotors.
     #[inline]
-    pub(crate) fn load(&self, acceleration: &[f64; 4], density_ratio: f64) -> Load {
+    pub(crate) fn load(&self, acceleration: &[f64; ROTORS], density_ratio: f64) -> Load {
         self.load_of(&self.local.thrust, &self.local.torque, &self.speeds, acceleration, density_ratio)
     }
 
     /// Reaction torque of the rotors' angular acceleration (rad/s2) about body z (N m).
     #[inline]
-    pub(crate) fn reaction_nm(&self, acceleration: &[f64; 4]) -> f64 {
+    pub(crate) fn reaction_nm(&self, acceleration: &[f64; ROTORS]) -> f64 {
         self.motor.inertia_kg_m2() * sum(|i| self.spin[i] * acceleration[i])
     }
 
     #[inline(always)]
     fn load_of(
         &self,
-        thrust: &[f64; 4],
-        torque: &[f64; 4],
-        speeds: &[f64; 4],
-        acceleration: &[f64; 4],
+        thrust: &[f64; ROTORS],
+        torque: &[f64; ROTORS],
+        speeds: &[f64; ROTORS],
+        acceleration: &[f64; ROTORS],
         density_ratio: f64,
     ) -> Load {
         let (kt, kq) = (self.thrust_n_s2 * density_ratio, self.torque_nm_s2 * density_ratio);
@@ -224,7 +224,7 @@ impl Propulsion {
 
     /// Computes one tick under the given voltages.
     #[inline]
-    pub(crate) fn step(&self, volts: &[f64; 4], density_ratio: f64) -> RotorStep {
+    pub(crate) fn step(&self, volts: &[f64; ROTORS], density_ratio: f64) -> RotorStep {
         let (kq, local) = (self.torque_nm_s2 * density_ratio, &self.local);
         let mut speed_change = self.motor.speed_change(
             volts,
@@ -233,7 +233,7 @@ impl Propulsion {
             &each(|i| kq * local.torque_per_speed[i]),
         );
         if let Some(damage) = &self.damage {
-            for i in (0..4).filter(|&i| damage.halts(i)) {
+            for i in (0..ROTORS).filter(|&i| damage.halts(i)) {
                 speed_change.halt(i, self.speeds[i], self.tick_s);
             }
         }
@@ -252,19 +252,19 @@ impl Propulsion {
     pub(crate) fn damage(&mut self, conditions: Rotors<Condition>) {
         let damage = self.damage.get_or_insert_with(|| {
             let propeller = self.propeller.backwards();
-            Box::new(Damage { conditions: [HEALTHY; 4], backwards: [false; 4], propeller })
+            Box::new(Damage { conditions: [HEALTHY; ROTORS], backwards: [false; ROTORS], propeller })
         });
-        damage.conditions = conditions.to_array();
+        damage.conditions = conditions.into_array();
     }
 
     /// Applies the speeds at the end of the tick; returns the angular acceleration there (rad/s2).
     #[inline]
-    pub(crate) fn commit(&mut self, rotor_step: &RotorStep) -> [f64; 4] {
-        for i in 0..4 {
+    pub(crate) fn commit(&mut self, rotor_step: &RotorStep) -> [f64; ROTORS] {
+        for i in 0..ROTORS {
             self.speeds[i] += rotor_step.speed_change.end[i];
         }
         if let Some(damage) = &mut self.damage {
-            for i in 0..4 {
+            for i in 0..ROTORS {
                 if damage.conditions[i].reversed != damage.backwards[i] {
                     damage.backwards[i] = !damage.backwards[i];
                     self.spin[i] = -self.spin[i];
@@ -277,7 +277,7 @@ impl Propulsion {
     /// Current of the motors from a battery at `voltage_v` under the given commands, and its derivative by
     /// the voltage (A, A/V).
     #[inline]
-    pub(crate) fn draw(&self, commands: &[f64; 4], voltage_v: f64) -> (f64, f64) {
+    pub(crate) fn draw(&self, commands: &[f64; ROTORS], voltage_v: f64) -> (f64, f64) {
         let volts = each(|i| commands[i] * voltage_v);
         let [current, slope] = self.motor.draw(&volts, &self.speeds);
         let drawn_a = sum(|i| commands[i] * current[i]);
@@ -289,7 +289,7 @@ impl Damage {
     /// Applies the faults to the values of healthy propellers; `turned` gives those of reversed rotation.
     #[cold]
     fn apply(&self, local: &mut Local<4>, turned: impl Fn(&Backwards) -> Local<4>) {
-        for i in 0..4 {
+        for i in 0..ROTORS {
             if self.backwards[i] {
                 local.take(i, &turned(&self.propeller));
             }

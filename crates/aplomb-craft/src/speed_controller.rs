@@ -2,7 +2,7 @@
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 use crate::lanes::{each, larger, nearest, smaller};
-use crate::rotors::Rotors;
+use crate::{ROTORS, Rotors};
 
 /// Length of the command history in ticks.
 const HISTORY: usize = 32;
@@ -39,16 +39,16 @@ pub(crate) struct SpeedControllers {
     stop_below: f64,
     delay_ticks: usize,
     next: usize,
-    queue: [[f64; 4]; HISTORY],
+    queue: [[f64; ROTORS]; HISTORY],
     /// Largest change per tick, and the command in force.
     largest: f64,
-    in_force: [f64; 4],
+    in_force: [f64; ROTORS],
 }
 
 impl SpeedControllers {
     /// Initialises with the command `in_force`.
     pub(crate) fn new(config: &Config, tick_s: f64, in_force: Rotors<f64>) -> Self {
-        let in_force = in_force.to_array();
+        let in_force = in_force.into_array();
         let steps = f64::from(config.steps);
         SpeedControllers {
             steps,
@@ -65,7 +65,7 @@ impl SpeedControllers {
     /// Takes the command of this tick, returns the one in force. NaN counts as 0; others are clamped to 0..1.
     #[inline]
     pub(crate) fn advance(&mut self, command: Rotors<f64>) -> Rotors<f64> {
-        let command = command.to_array();
+        let command = command.into_array();
         self.queue[self.next] = each(|i| self.round(command[i]));
         let arrived = self.queue[(self.next + HISTORY - self.delay_ticks) % HISTORY];
         self.next = (self.next + 1) % HISTORY;
@@ -74,7 +74,7 @@ impl SpeedControllers {
             let held = larger(smaller(arrived[i], last[i] + largest), last[i] - largest);
             if arrived[i] > 0.0 { held } else { 0.0 }
         });
-        Rotors::from(self.in_force)
+        Rotors::from_array(self.in_force)
     }
 
     #[inline(always)]

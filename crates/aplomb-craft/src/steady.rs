@@ -14,7 +14,7 @@ use crate::ground::Ground;
 use crate::hover::Hover;
 use crate::motor::Motor;
 use crate::propulsion::Propulsion;
-use crate::rotors::Rotors;
+use crate::{ROTORS, Rotors};
 use glam::{DMat3, DQuat, DVec3};
 
 /// A steady flight with the nose north.
@@ -95,16 +95,16 @@ impl Steady {
         let torques = balance.propulsion.torque_nm(ratio);
         let speeds = *balance.propulsion.speeds();
         let motor = Motor::new(&config.rotor, TICK_S);
-        let fed: [(f64, f64); 4] = core::array::from_fn(|i| motor.steady(speeds[i], torques[i]));
+        let fed: [(f64, f64); ROTORS] = core::array::from_fn(|i| motor.steady(speeds[i], torques[i]));
         let power_w: f64 = fed.iter().map(|(volts, amps)| volts * amps).sum();
         let Some(voltage_v) = battery.voltage_at_power(power_w) else {
             return fail("rotor", Reason::CannotHover);
         };
         Ok(Steady {
             tilt_rad: libm::hypot(found[0], found[1]),
-            thrust_n: Rotors::from(balance.propulsion.thrust_n(ratio)),
-            rotor_speed_rad_s: Rotors::from(speeds),
-            command: Rotors::from(fed.map(|(volts, _)| volts / voltage_v)),
+            thrust_n: Rotors::from_array(balance.propulsion.thrust_n(ratio)),
+            rotor_speed_rad_s: Rotors::from_array(speeds),
+            command: Rotors::from_array(fed.map(|(volts, _)| volts / voltage_v)),
             battery: Terminals {
                 voltage_v,
                 current_a: power_w / voltage_v + config.battery.base_current_a,
@@ -171,7 +171,7 @@ impl Balance {
         let rotation = DMat3::from_quat(self.state.attitude);
         let air = rotation.transpose() * self.state.velocity_m_s;
         self.propulsion.update_inflow(air, DVec3::ZERO, &self.air.medium(), &None);
-        let load = self.propulsion.load(&[0.0; 4], self.air.density_ratio());
+        let load = self.propulsion.load(&[0.0; ROTORS], self.air.density_ratio());
         let body_load = self.forces.body_load(DVec3::ZERO, &rotation, air, self.air.density_kg_m3(), &load);
         let wrench = self.forces.wrench(&self.state, &rotation, &body_load);
         let force = (wrench.force_n + DVec3::new(0.0, 0.0, self.weight_n)) / self.weight_n;

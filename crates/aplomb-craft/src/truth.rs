@@ -1,7 +1,7 @@
 //! True state of the craft.
 
+use crate::Rotors;
 use crate::battery::Terminals;
-use crate::rotors::Rotors;
 use crate::sensors::{gnss, imu};
 use glam::{DQuat, DVec3};
 

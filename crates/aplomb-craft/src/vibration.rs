@@ -8,8 +8,8 @@
 use crate::config::Config;
 use crate::lanes::{each, sum};
 use crate::random::{Source, Stream};
-use crate::rotors::Rotors;
 use crate::sensors::imu::Sample;
+use crate::{ROTORS, Rotors};
 use core::f64::consts::PI;
 use glam::{DMat3, DVec3};
 
@@ -18,7 +18,7 @@ pub(crate) struct Vibration {
     gain_per_mass: f64,
     gain_per_inertia: DMat3,
     sound_kg_m: f64,
-    imbalance_kg_m: [f64; 4],
+    imbalance_kg_m: [f64; ROTORS],
     shakes: bool,
     ripple: f64,
     blades: u32,
@@ -26,9 +26,9 @@ pub(crate) struct Vibration {
     per_corner: f64,
     half_tick_s: f64,
     /// Positions of the rotors: x, y, z.
-    arms: [[f64; 4]; 3],
+    arms: [[f64; ROTORS]; 3],
     /// +1 for rotation from body x to body y (clockwise seen from above).
-    sense: [f64; 4],
+    sense: [f64; ROTORS],
     phase: Phasors,
 }
 
@@ -41,12 +41,12 @@ impl Vibration {
             return None;
         }
         let mut stream = Stream::new(seed, Source::RotorPhase);
-        let arms = config.arms.to_array();
+        let arms = config.arms.into_array();
         Some(Vibration {
             gain_per_mass: imu.vibration_gain / config.mass_kg,
             gain_per_inertia: inertia.inverse() * imu.vibration_gain,
             sound_kg_m: rotor.imbalance_kg_m,
-            imbalance_kg_m: [rotor.imbalance_kg_m; 4],
+            imbalance_kg_m: [rotor.imbalance_kg_m; ROTORS],
             shakes: rotor.imbalance_kg_m > 0.0 || rotor.blade_pass_share > 0.0,
             ripple: rotor.blade_pass_share,
             blades: rotor.blades,
@@ -54,7 +54,7 @@ impl Vibration {
             per_corner: 1.0 / (2.0 * PI * imu.low_pass_hz),
             half_tick_s: 0.5 * tick_s,
             arms: [arms.map(|arm| arm.x_m), arms.map(|arm| arm.y_m), arms.map(|arm| arm.z_m)],
-            sense: arms.map(|arm| -arm.spin.sign()),
+            sense: arms.map(|arm| -f64::from(arm.spin.reaction())),
             phase: Phasors::of(arms.map(|_| 2.0 * PI * stream.uniform())),
         })
     }
@@ -67,7 +67,7 @@ impl Vibration {
 
     /// Sets the additional imbalance of each rotor.
     pub(crate) fn add_imbalance(&mut self, more_kg_m: Rotors<f64>) {
-        self.imbalance_kg_m = more_kg_m.to_array().map(|more| self.sound_kg_m + more);
+        self.imbalance_kg_m = more_kg_m.into_array().map(|more| self.sound_kg_m + more);
         self.shakes = self.ripple > 0.0 || self.imbalance_kg_m.iter().any(|&imbalance| imbalance > 0.0);
     }
 
@@ -75,7 +75,12 @@ impl Vibration {
     /// end. `thrust_n_s2` is thrust over squared speed in the actual air. Branch-free over four rotors, for
     /// vectorisation.
     #[inline]
-    pub(crate) fn advance(&mut self, before: &[f64; 4], after: &[f64; 4], thrust_n_s2: f64) -> Sample {
+    pub(crate) fn advance(
+        &mut self,
+        before: &[f64; ROTORS],
+        after: &[f64; ROTORS],
+        thrust_n_s2: f64,
+    ) -> Sample {
         let angles = each(|i| self.half_tick_s * (before[i] + after[i]));
         let turned = if angles.iter().all(|&angle| angle < LARGEST_TURN) {
             Phasors { cosine: each(|i| small_turn(angles[i])[0]), sine: each(|i| small_turn(angles[i])[1]) }
@@ -120,12 +125,12 @@ impl Vibration {
 /// Cosine and sine of four angles.
 #[derive(Clone, Copy, Debug)]
 struct Phasors {
-    cosine: [f64; 4],
-    sine: [f64; 4],
+    cosine: [f64; ROTORS],
+    sine: [f64; ROTORS],
 }
 
 impl Phasors {
-    fn of(angles: [f64; 4]) -> Self {
+    fn of(angles: [f64; ROTORS]) -> Self {
         let both = angles.map(libm::sincos);
         Phasors { cosine: both.map(|(_, c)| c), sine: both.map(|(s, _)| s) }
     }
@@ -148,7 +153,7 @@ impl Phasors {
     /// After a first-order low-pass at `ratio` of its cut-off frequency, with the squared gain `gain` = 1/(1
     /// + ratio^2).
     #[inline]
-    fn filtered(&self, ratio: &[f64; 4], gain: &[f64; 4]) -> Phasors {
+    fn filtered(&self, ratio: &[f64; ROTORS], gain: &[f64; ROTORS]) -> Phasors {
         Phasors {
             cosine: each(|i| gain[i] * (self.cosine[i] + ratio[i] * self.sine[i])),
             sine: each(|i| gain[i] * (self.sine[i] - ratio[i] * self.cosine[i])),
@@ -184,7 +189,7 @@ mod tests {
 
     #[test]
     fn low_pass_halves_the_power_at_its_corner_and_lags_45_degrees() {
-        let out = Phasors::of([0.0; 4]).filtered(&[1.0; 4], &[0.5; 4]);
+        let out = Phasors::of([0.0; ROTORS]).filtered(&[1.0; ROTORS], &[0.5; ROTORS]);
         let (c, s) = (out.cosine[2], out.sine[2]);
         assert!((c * c + s * s - 0.5).abs() < 1e-15 && (s + c).abs() < 1e-15);
     }

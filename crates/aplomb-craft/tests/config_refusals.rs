@@ -226,7 +226,9 @@ fn impossible_hover_is_refused() {
     let heavy = Config { mass_kg: 4.0, ..Config::weir_gauge() };
     assert_eq!(refused(&heavy, &air, &hover).reason, Reason::CannotHover);
     let all_ahead = Config {
-        arms: Rotors::from(Config::weir_gauge().arms.to_array().map(|arm| Arm { x_m: arm.x_m + 1.0, ..arm })),
+        arms: Rotors::from_array(
+            Config::weir_gauge().arms.into_array().map(|arm| Arm { x_m: arm.x_m + 1.0, ..arm }),
+        ),
         ..Config::weir_gauge()
     };
     assert_eq!(refused(&all_ahead, &air, &hover).reason, Reason::NoTrim);
@@ -237,8 +239,9 @@ fn impossible_hover_is_refused() {
 #[test]
 fn offset_arms_hover_without_rotation() {
     // A centre of mass 2 cm off: the trimmed thrusts differ and keep the craft level.
-    let arms =
-        Rotors::from(Config::weir_gauge().arms.to_array().map(|arm| Arm { x_m: arm.x_m + 0.02, ..arm }));
+    let arms = Rotors::from_array(
+        Config::weir_gauge().arms.into_array().map(|arm| Arm { x_m: arm.x_m + 0.02, ..arm }),
+    );
     let config = Config { arms, ..Config::weir_gauge() };
     let hover = Start { airborne: true, height_m: 5.0, ..Start::default() };
     let mut plant = Plant::new(&config, &AirConfig::default(), &hover, 1, 0.001).unwrap();

@@ -35,7 +35,7 @@ fn flown_on(config: &Config, faults: &[Fault]) -> Vec<(Readings, Truth)> {
         .map(|tick| {
             let seen = (plant.sense(), plant.truth());
             let more = 1e-4 * f64::from(tick);
-            plant.advance(Rotors::from([0.0, more, 2.0 * more, -more]).zip(trim).map(|(a, b)| a + b));
+            plant.advance(Rotors::from_array([0.0, more, 2.0 * more, -more]).zip(trim).map(|(a, b)| a + b));
             seen
         })
         .collect()

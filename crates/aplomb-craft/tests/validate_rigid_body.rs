@@ -170,8 +170,11 @@ fn validate_total_angular_momentum_is_constant() {
     config.arms.front_left.spin = aplomb_craft::Spin::Clockwise;
     let total = |plant: &Plant| {
         let truth = plant.truth();
-        let spin =
-            config.arms.zip(truth.rotor_speed_rad_s).map(|(arm, speed)| -arm.spin.sign() * speed).sum();
+        let spin = config
+            .arms
+            .zip(truth.rotor_speed_rad_s)
+            .map(|(arm, speed)| -f64::from(arm.spin.reaction()) * speed)
+            .sum();
         let inertia = DMat3::from_cols_array_2d(&config.inertia_kg_m2);
         let rotors = DVec3::Z * (config.rotor.inertia_kg_m2 * spin);
         (truth.attitude * (inertia * truth.body_rate_rad_s + rotors), rotors)

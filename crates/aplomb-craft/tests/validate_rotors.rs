@@ -229,7 +229,7 @@ fn validate_hover_speed_of_published_craft() {
         };
         let air = AirConfig { elevation_m: -20.0, ..AirConfig::default() };
         let truth = hovering(&config, &air).truth();
-        for speed in truth.rotor_speed_rad_s.to_array() {
+        for speed in truth.rotor_speed_rad_s.into_array() {
             assert!((speed / expected - 1.0).abs() < 5e-4, "{speed} {expected}");
         }
         assert!(truth.acceleration_m_s2.length() < 1e-9 && truth.body_acceleration_rad_s2.length() < 1e-9);

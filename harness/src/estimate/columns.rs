@@ -3,12 +3,13 @@
 use std::fmt::Write;
 use std::ops::Range;
 
+use aplomb_craft::gravity::STANDARD_M_S2;
+
 use super::recording::Row;
 use crate::input::Problem;
 use crate::input::problem::Location;
 use crate::input::suggest::nearest;
 
-const G_M_S2: f64 = aplomb::STANDARD_GRAVITY_M_S2 as f64;
 const DEG: f64 = std::f64::consts::PI / 180.0;
 
 /// What a column sets in a row.
@@ -56,9 +57,9 @@ const OWN: [Column; 32] = [
     column("accel_forward_m_s2", Accel(0), 1.0, "specific force along the forward axis"),
     column("accel_right_m_s2", Accel(1), 1.0, "along the right axis"),
     column("accel_down_m_s2", Accel(2), 1.0, "along the down axis: about -9.8 at rest and level"),
-    column("accel_forward_g", Accel(0), G_M_S2, "the same in standard gravities"),
-    column("accel_right_g", Accel(1), G_M_S2, "the same in standard gravities"),
-    column("accel_down_g", Accel(2), G_M_S2, "the same in standard gravities"),
+    column("accel_forward_g", Accel(0), STANDARD_M_S2, "the same in standard gravities"),
+    column("accel_right_g", Accel(1), STANDARD_M_S2, "the same in standard gravities"),
+    column("accel_down_g", Accel(2), STANDARD_M_S2, "the same in standard gravities"),
     column(
         "field_forward_ut",
         Field(0),

@@ -27,13 +27,13 @@ impl Moment {
     pub fn over(trace: &Trace, from_s: f64, to_s: f64) -> Self {
         let rows: Vec<&Row> = trace.rows.iter().filter(|row| (from_s..=to_s).contains(&row.time_s)).collect();
         let average = |value: &dyn Fn(&Row) -> f64| mean(rows.iter().map(|row| value(row)));
-        let by_place = |value: &dyn Fn(&Row) -> Rotors<f64>| {
-            Rotors::from_fn(|place| average(&|row| value(row).to_array()[place]))
+        let by_corner = |value: &dyn Fn(&Row) -> Rotors<f64>| {
+            Rotors::from_fn(|corner| average(&|row| *value(row).at(corner)))
         };
         Self {
-            rpm: by_place(&|row| row.rotor_rpm),
-            thrust_n: by_place(&|row| row.thrust_n),
-            torque_nm: by_place(&|row| row.torque_nm),
+            rpm: by_corner(&|row| row.rotor_rpm),
+            thrust_n: by_corner(&|row| row.thrust_n),
+            torque_nm: by_corner(&|row| row.torque_nm),
             up_n: average(&|row| row.thrust_n.sum() * libm::cos(row.truth.tilt_deg.to_radians())),
             climb_m_s: average(&|row| row.truth.climb_m_s),
             tilt_deg: average(&|row| row.truth.tilt_deg),

@@ -29,12 +29,12 @@ pub struct Plan<'a> {
 impl Plan<'_> {
     /// Draws it; `title` and the labels are its text alternative.
     pub fn draw(&self, id: &str, title: &str) -> String {
-        let labels = self.labels.clone().to_array();
+        let labels = self.labels.clone().into_array();
         let said: Vec<String> =
             PLACES.iter().zip(&labels).map(|(place, label)| format!("{place}: {label}")).collect();
         let mut svg = Svg::new(id, WIDTH, HEIGHT, title, &said.join("; "));
-        let spins = self.craft.config.arms.map(|arm| arm.spin).to_array();
-        let thrusts = self.thrust_n.to_array();
+        let spins = self.craft.config.arms.map(|arm| arm.spin).into_array();
+        let thrusts = self.thrust_n.into_array();
         let full = self.craft.full_thrust_n();
         for (from, to) in [(0, 3), (1, 2)] {
             svg.line("frame", CENTRES[from], CENTRES[to]);

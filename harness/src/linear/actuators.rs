@@ -48,7 +48,7 @@ impl Actuators {
         let curve = &controller.thrust_curve;
         let motor = &craft.rotor;
         let (kt, ratio) = (motor.torque_constant_nm_a(), trim.density_ratio);
-        let arms = craft.arms.to_array();
+        let arms = craft.arms.into_array();
         let air = trim.attitude.transpose() * trim.velocity_m_s;
         let (axial, edgewise) = (-air.z, libm::hypot(air.x, air.y));
         let rotors = std::array::from_fn(|i| {
@@ -60,7 +60,7 @@ impl Actuators {
             Rotor {
                 x_m: arms[i].x_m,
                 y_m: arms[i].y_m,
-                spin: arms[i].spin.sign(),
+                spin: f64::from(arms[i].spin.reaction()),
                 command,
                 current_a: torque_nm(speed) / kt + motor.no_load_current_a,
                 command_per_n: Believed::at(controller, command, trim.voltage_v).command_per_n,

@@ -137,7 +137,7 @@ impl Body {
 fn inflow(craft: &Config, trim: &Trim) -> (DVec3, DVec3) {
     let air = trim.attitude.transpose() * trim.velocity_m_s;
     let (mut lifting, mut turning) = (DVec3::ZERO, DVec3::ZERO);
-    for (arm, speed) in craft.arms.to_array().iter().zip(trim.speed_rad_s) {
+    for (arm, speed) in craft.arms.into_array().iter().zip(trim.speed_rad_s) {
         let down = |axis: DVec3| {
             let force = |off: f64| {
                 let air = air + axis * off;
@@ -155,9 +155,10 @@ fn inflow(craft: &Config, trim: &Trim) -> (DVec3, DVec3) {
 
 /// Torque of the spinning rotors on a turning body: w x h, h along body z.
 fn gyroscopic(craft: &Config, trim: &Trim) -> DMat3 {
-    let arms = craft.arms.to_array();
-    let momentum: f64 =
-        (0..4).map(|i| -arms[i].spin.sign() * craft.rotor.inertia_kg_m2 * trim.speed_rad_s[i]).sum();
+    let arms = craft.arms.into_array();
+    let momentum: f64 = (0..4)
+        .map(|i| -f64::from(arms[i].spin.reaction()) * craft.rotor.inertia_kg_m2 * trim.speed_rad_s[i])
+        .sum();
     // w x h = -h x w.
     -cross(DVec3::new(0.0, 0.0, momentum))
 }

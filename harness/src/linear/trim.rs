@@ -87,7 +87,7 @@ impl Trim {
             total_n = needed.length();
             attitude = aimed(needed, DVec3::X);
         }
-        let shares = hover.thrust_n.to_array().map(|thrust| thrust / hover.thrust_n.sum());
+        let shares = hover.thrust_n.into_array().map(|thrust| thrust / hover.thrust_n.sum());
         let thrust_n = shares.map(|share| share * total_n);
         let rotor = &craft.rotor;
         let air = attitude.transpose() * velocity_m_s;

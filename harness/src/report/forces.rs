@@ -1,6 +1,8 @@
 //! Tilt against the balance of forces: the horizontal thrust of every tilt, and the force triangle of one instant.
 
-use super::quantities::{GRAVITY_M_S2, direction_deg, thrust_axis};
+use aplomb_craft::gravity::STANDARD_M_S2;
+
+use super::quantities::{direction_deg, thrust_axis};
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_grid};
@@ -93,7 +95,7 @@ pub fn telling(trace: &Trace, mass_kg: f64) -> Option<Stretch> {
 /// Draws horizontal thrust over tilt, with the curve on which the height is kept.
 pub fn draw_balance(trace: &Trace, craft: &CraftNotes, id: &str, title: &str) -> String {
     let dots = stretches(trace, DOT_S, craft.mass_kg);
-    let weight_n = craft.mass_kg * GRAVITY_M_S2;
+    let weight_n = craft.mass_kg * STANDARD_M_S2;
     let steepest = dots.iter().map(|dot| dot.tilt_deg).fold(10.0, f64::max);
     let limit_deg = craft.tilt_limit_deg;
     let tilt_end = if limit_deg.is_finite() { steepest.max(limit_deg + 3.0) } else { steepest }.min(89.0);
@@ -160,7 +162,7 @@ fn describe_balance(dots: &[Stretch], weight_n: f64) -> String {
 
 /// Draws the triangle of thrust, weight and what is left over, for the most telling second.
 pub fn draw_triangle(stretch: &Stretch, craft: &CraftNotes, id: &str, title: &str) -> String {
-    let weight_n = craft.mass_kg * GRAVITY_M_S2;
+    let weight_n = craft.mass_kg * STANDARD_M_S2;
     let thrust_n = libm::hypot(stretch.up_n, stretch.aside_n);
     let air_n = stretch.aside_n - stretch.accelerates_n;
     let newton = |value: f64| format!("{} N", number::fixed(value, if value.abs() < 1.0 { 2 } else { 1 }));

@@ -2,9 +2,6 @@
 
 use crate::trace::{Motion, Row, Trace};
 
-/// Standard gravity in m/s^2 (3rd General Conference on Weights and Measures, 1901).
-pub const GRAVITY_M_S2: f64 = 9.80665;
-
 /// Heading of set-point, estimate and truth without the jump at north: truth runs on, the others stay beside it.
 pub struct Headings {
     /// Set-point in deg.

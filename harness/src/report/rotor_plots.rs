@@ -33,14 +33,14 @@ impl RotorPlot<'_> {
     /// Draws the picture.
     pub fn draw(&self, id: &str, title: &str) -> String {
         let rows = &self.trace.rows;
-        let means = Rotors::from_fn(|place| mean(rows.iter().map(|row| (self.value)(row).to_array()[place])));
-        let means = means.to_array();
+        let means = Rotors::from_fn(|corner| mean(rows.iter().map(|row| *(self.value)(row).at(corner))));
+        let means = means.into_array();
         let mut svg = Svg::new(id, WIDTH, ROWS[1] + CELL_HEIGHT + 34.0, title, &self.describe(means));
-        let highest = rows.iter().flat_map(|row| (self.value)(row).to_array());
+        let highest = rows.iter().flat_map(|row| (self.value)(row).into_array());
         let highest = highest.filter(|value| value.is_finite()).fold(0.0, f64::max);
         let full = if self.full.is_finite() { self.full.max(highest) } else { highest };
         let ticks = Ticks::around(0.0, if full > 0.0 { full } else { 1.0 }, 4, Scale::Decimal);
-        let notes = self.note.map(|note| note(self.trace).to_array());
+        let notes = self.note.map(|note| note(self.trace).into_array());
         svg.text("name", (2.0, 12.0), Align::Start, self.name);
         svg.text("note", (RIGHT, 12.0), Align::End, "mean of the four");
         let legend = RIGHT - label_width("mean of the four") - 4.0;
@@ -71,8 +71,9 @@ impl RotorPlot<'_> {
             svg.text("tick", at, Align::Middle, &time_ticks.label(tick));
         }
         let mut line = |class: &str, pick: &dyn Fn([f64; 4]) -> f64| {
-            let points =
-                rows.iter().map(|r| (time.at(r.time_s), value.at(pick((self.value)(r).to_array()).max(0.0))));
+            let points = rows
+                .iter()
+                .map(|r| (time.at(r.time_s), value.at(pick((self.value)(r).into_array()).max(0.0))));
             let mut path = Path::default();
             for run in thin(points, COLUMN_PX) {
                 path.run(&run);
@@ -92,8 +93,8 @@ impl RotorPlot<'_> {
 
 /// Mean rotor speed of each place in words.
 pub fn mean_speeds(trace: &Trace) -> Rotors<String> {
-    Rotors::from_fn(|place| {
-        let speed = mean(trace.rows.iter().map(|row| row.rotor_rpm.to_array()[place]));
+    Rotors::from_fn(|corner| {
+        let speed = mean(trace.rows.iter().map(|row| *row.rotor_rpm.at(corner)));
         format!("{} rev/min", number::fixed(speed, 0))
     })
 }

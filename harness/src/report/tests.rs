@@ -62,9 +62,8 @@ fn windy_row(t: f64, i: usize) -> Row {
         ..truth
     };
     let share = if flying { 0.66 + 0.05 * gust } else { 0.0 };
-    let command = Rotors::from_fn(|place| {
-        share + if flying { 0.02 * noise(4 * i + place) + 0.01 * place as f64 } else { 0.0 }
-    });
+    let command = Rotors::from_array([0, 1, 2, 3])
+        .map(|rotor| share + if flying { 0.02 * noise(4 * i + rotor) + 0.01 * rotor as f64 } else { 0.0 });
     Row {
         time_s: t,
         truth,

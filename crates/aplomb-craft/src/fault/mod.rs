@@ -10,8 +10,8 @@ mod sensors;
 pub(crate) use rotors::{Condition, HEALTHY, RotorWrappers};
 pub(crate) use sensors::SensorWrapper;
 
+use crate::Corner;
 use crate::error::{ConfigError, Reason, all_finite, fail, finite, not_negative, within};
-use crate::rotors::Corner;
 
 /// Largest delay of a fault (s).
 pub const LONGEST_DELAY_S: f64 = 2.0;

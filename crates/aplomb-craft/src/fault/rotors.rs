@@ -1,7 +1,7 @@
 //! Fault wrappers of the motor commands and the propellers.
 
 use super::{RotorFault, Span};
-use crate::rotors::{Corner, Rotors};
+use crate::{Corner, Rotors};
 use std::collections::VecDeque;
 
 /// Condition of a rotor.
@@ -66,26 +66,26 @@ impl RotorWrappers {
             let holds = span.holds(tick);
             match wrapper {
                 Command::Stuck(corner, last) => {
-                    let command = commands.at(*corner);
+                    let command = commands.at_mut(*corner);
                     if holds {
                         *command = *last;
                     } else {
                         *last = *command;
                     }
                 }
-                Command::DroppedOut(corner) if holds => *commands.at(*corner) = 0.0,
-                Command::Scale(corner, scale) if holds => *commands.at(*corner) *= *scale,
+                Command::DroppedOut(corner) if holds => *commands.at_mut(*corner) = 0.0,
+                Command::Scale(corner, scale) if holds => *commands.at_mut(*corner) *= *scale,
                 Command::Delay(corner, queue) => {
-                    let command = commands.at(*corner);
+                    let command = commands.at_mut(*corner);
                     queue.push_back(*command);
                     if let Some(late) = queue.pop_front().filter(|_| holds) {
                         *command = late;
                     }
                 }
                 Command::Swapped(one, other) if holds => {
-                    let (first, second) = (*commands.at(*one), *commands.at(*other));
-                    *commands.at(*one) = second;
-                    *commands.at(*other) = first;
+                    let (first, second) = (*commands.at_mut(*one), *commands.at_mut(*other));
+                    *commands.at_mut(*one) = second;
+                    *commands.at_mut(*other) = first;
                 }
                 Command::DroppedOut(_) | Command::Scale(..) | Command::Swapped(..) => {}
             }
@@ -100,7 +100,7 @@ impl RotorWrappers {
         }
         let mut conditions = Rotors::splat(HEALTHY);
         for (_, corner, fault) in self.propellers.iter().filter(|(span, ..)| span.holds(tick)) {
-            let condition = conditions.at(*corner);
+            let condition = conditions.at_mut(*corner);
             match *fault {
                 RotorFault::LossOfEffectiveness(share) => condition.effect *= 1.0 - share,
                 RotorFault::ChippedBlade { loss_share, imbalance_kg_m } => {

@@ -1,7 +1,7 @@
 use super::*;
+use crate::Spin;
 use crate::config::Arm;
 use crate::rotor::Inflow;
-use crate::rotors::Spin;
 use crate::sensors;
 use glam::DQuat;
 
@@ -48,7 +48,7 @@ fn spinning(rotor_kg_m2: f64) -> (Plant, Rotors<f64>) {
     plant.state.rate_rad_s = SPIN_RAD_S;
     plant.state.attitude = DQuat::from_rotation_arc(SPIN_RAD_S.normalize(), DVec3::NEG_Z);
     plant.update_derivatives(&[0.0; 4]);
-    let command = Rotors::from(volts.map(|volts| volts / plant.battery.terminals().voltage_v));
+    let command = Rotors::from_array(volts.map(|volts| volts / plant.battery.terminals().voltage_v));
     (plant, command)
 }
 
@@ -69,7 +69,7 @@ fn validate_published_rotation_with_one_rotor_stopped() {
     let axis = truth.attitude * (-truth.body_rate_rad_s.normalize());
     assert!((axis - DVec3::Z).length() < 0.01, "{axis}");
     // Published thrusts. The part of them that does not lift rotates with the craft.
-    for (thrust, published) in truth.thrust_n.to_array().iter().zip([2.05, 0.0, 1.02, 2.05]) {
+    for (thrust, published) in truth.thrust_n.into_array().iter().zip([2.05, 0.0, 1.02, 2.05]) {
         assert!((thrust - published).abs() < 5.5e-3, "{:?}", truth.thrust_n);
     }
     assert!(truth.velocity_m_s.z.abs() < 0.02, "{}", truth.velocity_m_s);

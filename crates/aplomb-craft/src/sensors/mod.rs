@@ -10,8 +10,8 @@ pub mod magnetometer;
 pub(crate) mod noise;
 pub(crate) mod triad;
 
+use crate::Rotors;
 use crate::error::ConfigError;
-use crate::rotors::Rotors;
 use glam::DVec3;
 
 /// Fitted sensors.

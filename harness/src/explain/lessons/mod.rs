@@ -92,8 +92,8 @@ impl Teacher<'_> {
 
     /// Sum over the rotors that turn `spin`.
     fn of_spin(&self, spin: Spin, values: Rotors<f64>) -> f64 {
-        let arms = self.craft.config.arms.to_array();
-        arms.iter().zip(values.to_array()).filter(|(arm, _)| arm.spin == spin).map(|(_, value)| value).sum()
+        let arms = self.craft.config.arms.into_array();
+        arms.iter().zip(values.into_array()).filter(|(arm, _)| arm.spin == spin).map(|(_, value)| value).sum()
     }
 
     fn notes(&self) -> CraftNotes {

@@ -117,7 +117,9 @@ impl Teacher<'_> {
 
     pub(super) fn turn(&self, trace: &Trace) -> Lesson {
         let arms = self.craft.config.arms;
-        let swing = |row: &Row| arms.zip(row.torque_nm).map(|(arm, torque)| arm.spin.sign() * torque).sum();
+        let swing = |row: &Row| {
+            arms.zip(row.torque_nm).map(|(arm, torque)| f64::from(arm.spin.reaction()) * torque).sum()
+        };
         let start = Moment::at_largest(trace, COMMAND_S, COMMAND_S + 1.0, swing);
         let [fast, slow] =
             [Spin::CounterClockwise, Spin::Clockwise].map(|spin| 0.5 * self.of_spin(spin, start.rpm));
