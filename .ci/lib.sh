@@ -1,5 +1,39 @@
 # shellcheck shell=bash
-# Sourced: what .ci/run and examples/cortex-m/run.sh share.
+# Sourced: what .ci/run, .ci/long and examples/cortex-m/run.sh share.
+
+passed=0
+current=start
+left_out=()
+
+# summary: how the stages ended; set as the trap of EXIT.
+summary() {
+    local code=$? outcome='0 failed' text
+    if [ "$code" -eq 0 ]; then
+        printf '\nall stages in %d s\n' "$SECONDS"
+    else
+        printf '\nfailed in stage: %s (after %d s)\n' "$current" "$SECONDS"
+        outcome='1 failed'
+    fi
+    for text in "${left_out[@]}"; do printf 'LEFT OUT: %s\n' "$text"; done
+    printf '%d passed, %s\n' "$passed" "$outcome"
+}
+
+# stage TITLE COMMAND...: runs one stage, timed.
+stage() {
+    current=$1
+    shift
+    local begin=$SECONDS
+    printf '\n=== %s\n' "$current"
+    "$@"
+    passed=$((passed + 1))
+    printf -- '--- %s: %d s\n' "$current" $((SECONDS - begin))
+}
+
+# leave_out TEXT: a check that cannot be made on this machine; repeated in the summary.
+leave_out() {
+    printf 'LEFT OUT: %s\n' "$1"
+    left_out+=("$1")
+}
 
 # as_root COMMAND...: with sudo where we are not root already.
 as_root() {

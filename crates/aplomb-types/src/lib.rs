@@ -31,8 +31,10 @@
 //!
 //! # Features
 //!
-//! None by default. `defmt` and `serde`: formats of every public type. `micromath`: fast approximate square roots.
+//! None by default. `defmt` and `serde`: formats of every public type. `micromath`: fast approximate square
+//! roots.
 #![no_std]
+#![cfg_attr(docsrs, feature(doc_cfg))]
 
 mod corner;
 pub mod frames;

@@ -1,11 +1,12 @@
 //! The scalar functions of `f32` behind one trait with two implementations.
 //!
-//! A control tick needs only [`Math::sqrt`]: attitude is a quaternion and a tilt is a direction, so no sine, cosine or arc
-//! tangent is on its path. The other functions serve construction, set-points given as angles and reporting.
+//! A control tick needs only [`Math::sqrt`]: attitude is a quaternion and a tilt is a direction, so no sine,
+//! cosine or arc tangent is on its path. The other functions serve construction, set-points given as angles
+//! and reporting.
 //!
-//! [`Libm`] is the default: results are the same bits on a host and on a microcontroller. `Micromath` (feature
-//! `micromath`) is the fast approximate one. Firmware may bring its own, for example a hardware square root, which
-//! is correctly rounded and so gives the same bits as [`Libm`].
+//! [`Libm`] is the default: results are the same bits on a host and on a microcontroller. `Micromath`
+//! (feature `micromath`) is the fast approximate one. Firmware may bring its own, for example a hardware
+//! square root, which is correctly rounded and so gives the same bits as [`Libm`].
 
 /// Scalar functions of `f32`. Implementations hold no state: all functions are associated.
 pub trait Math {
@@ -21,7 +22,8 @@ pub trait Math {
     fn asin(x: f32) -> f32;
 }
 
-/// Correctly rounded or near-correctly rounded functions of the `libm` crate; the same bits on every platform.
+/// Correctly rounded or near-correctly rounded functions of the `libm` crate; the same bits on every
+/// platform.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Libm;
@@ -47,9 +49,9 @@ impl Math for Libm {
 
 /// Fast approximations of the `micromath` crate.
 ///
-/// The inverse square root is refined by two Newton steps, which takes its largest relative error from 3.4e-2 to
-/// about 5e-6 (`micromath_inverse_root_is_refined`). Sine and cosine err by up to 1.2e-3, `atan2` by 3e-3 rad and
-/// `asin` by 2e-2 rad; none of these three is on the path of a tick.
+/// The inverse square root is refined by two Newton steps, which takes its largest relative error from 3.4e-2
+/// to about 5e-6 (`micromath_inverse_root_is_refined`). Sine and cosine err by up to 1.2e-3, `atan2` by 3e-3
+/// rad and `asin` by 2e-2 rad; none of these three is on the path of a tick.
 #[cfg(feature = "micromath")]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -85,8 +87,8 @@ fn refined_inverse_root(x: f32) -> f32 {
     y * (1.5 - half * y * y)
 }
 
-/// `x` confined to `low..=high`. NaN gives `low`, and an empty range (`low > high`) gives `high`, so the result never is
-/// NaN unless `high` is.
+/// `x` confined to `low..=high`. NaN gives `low`, and an empty range (`low > high`) gives `high`, so the
+/// result never is NaN unless `high` is.
 ///
 /// ```
 /// # use aplomb_types::math::saturate;

@@ -7,7 +7,8 @@ use crate::Corner;
 /// Number of rotors.
 pub const ROTORS: usize = 4;
 
-/// One value for each of the four rotors, named by corner in reading order. There is no numeric index on purpose.
+/// One value for each of the four rotors, named by corner in reading order. There is no numeric index on
+/// purpose.
 ///
 /// ```
 /// use aplomb_types::Rotors;

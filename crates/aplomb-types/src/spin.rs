@@ -12,7 +12,8 @@ pub enum Spin {
 }
 
 impl Spin {
-    /// Sign of the reaction torque about the body's down axis: +1 for counter-clockwise, -1 for clockwise. Exact as `f64`, too.
+    /// Sign of the reaction torque about the body's down axis: +1 for counter-clockwise, -1 for clockwise.
+    /// Exact as `f64`, too.
     ///
     /// ```
     /// use aplomb_types::Spin;

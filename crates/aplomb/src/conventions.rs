@@ -1,7 +1,7 @@
 //! Conventions of all modules: axes, signs, rotor corners, commands and time. Each sign has a doctest.
 //!
-//! **World**: north-east-down from home. **Body**: forward-right-down at the centre of mass (ISO 1151-1). Files and plots
-//! give height upwards and heading clockwise from north.
+//! **World**: north-east-down from home. **Body**: forward-right-down at the centre of mass (ISO 1151-1).
+//! Files and plots give height upwards and heading clockwise from north.
 //!
 //! **Attitude**: Hamilton quaternion, scalar first, body to world.
 //!
@@ -26,8 +26,8 @@
 //! assert!((after.to_angles::<Libm>().0 - 0.1).abs() < 1e-6);
 //! ```
 //!
-//! **Specific force** is what an accelerometer measures: thrust and drag, without gravity. Stationary and level it is
-//! (0, 0, -9.8) m/s2 in the body.
+//! **Specific force** is what an accelerometer measures: thrust and drag, without gravity. Stationary and
+//! level it is (0, 0, -9.8) m/s2 in the body.
 //!
 //! **Thrust** acts along the body's up axis. A craft that is tilted to the right accelerates to the right.
 //!
@@ -38,9 +38,10 @@
 //! assert!(up.y() > 0.0 && up.z() < 0.0);
 //! ```
 //!
-//! **Rotors** are named by corner: front left, front right, rear left, rear right. A rotor at (x, y) with thrust f, seen
-//! along the axes above, gives roll torque -y f, pitch torque x f and yaw torque s kappa f, where s = +1 for a rotor
-//! that turns counter-clockwise seen from above and kappa is its torque-to-thrust ratio in m:
+//! **Rotors** are named by corner: front left, front right, rear left, rear right. A rotor at (x, y) with
+//! thrust f, seen along the axes above, gives roll torque -y f, pitch torque x f and yaw torque s kappa f,
+//! where s = +1 for a rotor that turns counter-clockwise seen from above and kappa is its torque-to-thrust
+//! ratio in m:
 //!
 //! | effect | rotors with more thrust |
 //! | --- | --- |

@@ -99,6 +99,7 @@
 //! What is verified is verified in simulation, which is evidence and never clearance to fly: propellers off on the bench, first
 //! hover tied down, people clear, somebody able to cut the motors, local rules first.
 #![no_std]
+#![cfg_attr(docsrs, feature(doc_cfg))]
 
 pub mod command;
 pub mod control;

@@ -4,8 +4,9 @@
 pub use aplomb_types::math::Micromath;
 pub use aplomb_types::math::{Libm, Math, saturate, saturate_symmetric};
 
-/// 1/sqrt(x): for x from 0.25 to 1, where the squares of cosines and of quaternions mostly lie, by a cubic (relative
-/// error 7e-3, minimax) and two Newton steps to 2e-7, which costs a third of a root; for any other x by `M`.
+/// 1/sqrt(x): for x from 0.25 to 1, where the squares of cosines and of quaternions mostly lie, by a cubic
+/// (relative error 7e-3, minimax) and two Newton steps to 2e-7, which costs a third of a root; for any other
+/// x by `M`.
 #[inline(never)]
 pub(crate) fn recip_sqrt_of_share<M: Math>(x: f32) -> f32 {
     if (0.25..=1.0).contains(&x) {
@@ -18,8 +19,8 @@ pub(crate) fn recip_sqrt_of_share<M: Math>(x: f32) -> f32 {
     }
 }
 
-/// sqrt(x) for a finite x >= 0 to 3e-7, the same bits everywhere, for the roots of a thrust: an inverse root from the halved exponent
-/// (3.4e-2) and three Newton steps, a third of [`Libm`]'s 55 instructions.
+/// sqrt(x) for a finite x >= 0 to 3e-7, the same bits everywhere, for the roots of a thrust: an inverse root
+/// from the halved exponent (3.4e-2) and three Newton steps, a third of [`Libm`]'s 55 instructions.
 #[inline]
 pub(crate) fn root(x: f32) -> f32 {
     let half = 0.5 * x;

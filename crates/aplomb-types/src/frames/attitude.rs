@@ -5,8 +5,8 @@ use glam::{Quat, Vec3};
 use crate::frames::{Body, Heading, Horizontal, Vector, World};
 use crate::math::Math;
 
-/// Attitude of the craft: Hamilton quaternion, scalar first, unit length, that turns body vectors into world vectors,
-/// `v_world = q v_body q*`. The fields are private, so a non-unit attitude cannot be built.
+/// Attitude of the craft: Hamilton quaternion, scalar first, unit length, that turns body vectors into world
+/// vectors, `v_world = q v_body q*`. The fields are private, so a non-unit attitude cannot be built.
 ///
 /// ```
 /// use aplomb_types::{Libm, frames::{Attitude, Body, Vector}};
@@ -25,7 +25,8 @@ impl Attitude {
     /// Level, nose to the north.
     pub const LEVEL: Self = Self { raw: Quat::IDENTITY };
 
-    /// From the four components, scalar first; normalised. `None` when the length is below 1e-6 or not finite.
+    /// From the four components, scalar first; normalised. `None` when the length is below 1e-6 or not
+    /// finite.
     #[must_use]
     pub fn from_wxyz<M: Math>([w, x, y, z]: [f32; 4]) -> Option<Self> {
         let n2 = w * w + x * x + y * y + z * z;
@@ -36,7 +37,8 @@ impl Attitude {
         }
     }
 
-    /// From angles in rad, applied yaw, then pitch, then roll (z-y'-x'', ISO 1151-1). Not for the tick's path.
+    /// From angles in rad, applied yaw, then pitch, then roll (z-y'-x'', ISO 1151-1). Not for the tick's
+    /// path.
     ///
     /// ```
     /// use aplomb_types::{Libm, frames::Attitude};
@@ -67,8 +69,9 @@ impl Attitude {
         (roll, pitch, yaw)
     }
 
-    /// The attitude whose body down axis is `down` and whose nose points to `heading`, the azimuth of the nose. `None`
-    /// when `down` is too short, or when it is horizontal and square to the heading, so that no nose direction fits.
+    /// The attitude whose body down axis is `down` and whose nose points to `heading`, the azimuth of the
+    /// nose. `None` when `down` is too short, or when it is horizontal and square to the heading, so that no
+    /// nose direction fits.
     #[must_use]
     pub fn from_down_and_heading<M: Math>(down: Vector<World>, heading: Heading) -> Option<Self> {
         let n2 = down.norm_squared();
@@ -157,7 +160,8 @@ impl Attitude {
         Heading::from_direction::<M>(self.nose())
     }
 
-    /// Rotation from this attitude to `target`, seen from the body: `q* q_target`, with a scalar part of at least 0.
+    /// Rotation from this attitude to `target`, seen from the body: `q* q_target`, with a scalar part of at
+    /// least 0.
     #[inline]
     #[must_use]
     pub fn error_to(self, target: Self) -> [f32; 4] {
@@ -173,9 +177,10 @@ impl Attitude {
         [e.w, e.x, e.y, e.z]
     }
 
-    /// The attitude rotated by the rotation vector `rotation_rad` (body axes): `q <- q (cos |h|, h sin |h|/|h|)`, h half of it,
-    /// sine and cosine by their series to fourth order, and one Newton step towards unit length, `q <- q (3 - |q|^2)/2`. The
-    /// error is of seventh order in the angle. A rotation of 2 rad or more, or not finite, leaves the attitude as it is.
+    /// The attitude rotated by the rotation vector `rotation_rad` (body axes):
+    /// `q <- q (cos |h|, h sin |h|/|h|)`, h half of it, sine and cosine by their series to fourth order, and
+    /// one Newton step towards unit length, `q <- q (3 - |q|^2)/2`. The error is of seventh order in the
+    /// angle. A rotation of 2 rad or more, or not finite, leaves the attitude as it is.
     #[inline]
     #[must_use]
     pub fn rotated(self, rotation_rad: Vector<Body>) -> Self {

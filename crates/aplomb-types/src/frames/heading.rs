@@ -97,8 +97,8 @@ impl Heading {
         Horizontal::new(self.north, self.east)
     }
 
-    /// Rotated clockwise by a small angle in rad, by the rational rotation (1 - h^2, 2 h)/(1 + h^2), h = angle/2, which
-    /// keeps the length exactly and errs by angle^3/12. NaN leaves the heading as it is.
+    /// Rotated clockwise by a small angle in rad, by the rational rotation (1 - h^2, 2 h)/(1 + h^2), h =
+    /// angle/2, which keeps the length exactly and errs by angle^3/12. NaN leaves the heading as it is.
     #[inline]
     #[must_use]
     pub fn rotated(self, angle_rad: f32) -> Self {

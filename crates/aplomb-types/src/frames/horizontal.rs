@@ -5,8 +5,8 @@ use core::ops::{Add, AddAssign, Mul, Neg, Sub, SubAssign};
 use crate::frames::{Vector, World};
 use crate::math::Math;
 
-/// North and east component of a world vector whose down part is controlled apart, as positions, velocities and accelerations
-/// of the horizontal loops are. The unit stands in the name of whatever holds it.
+/// North and east component of a world vector whose down part is controlled apart, as positions, velocities
+/// and accelerations of the horizontal loops are. The unit stands in the name of whatever holds it.
 ///
 /// ```
 /// use aplomb_types::{Libm, frames::{Horizontal, Vector}};
@@ -78,8 +78,8 @@ impl Horizontal {
         self.north.is_finite() && self.east.is_finite()
     }
 
-    /// The vector shortened to length `limit` if it is longer. NaN or infinity in a component gives zero, and so does a length
-    /// beyond 1.8e19, whose square overflows.
+    /// The vector shortened to length `limit` if it is longer. NaN or infinity in a component gives zero, and
+    /// so does a length beyond 1.8e19, whose square overflows.
     ///
     /// ```
     /// use aplomb_types::{Libm, frames::Horizontal};

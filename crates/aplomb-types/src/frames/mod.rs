@@ -1,8 +1,9 @@
 //! Vectors, attitude and heading with their frame in the type.
 //!
-//! [`World`] is north-east-down from home, [`Body`] is forward-right-down at the centre of mass (ISO 1151-1). The frame
-//! is a type parameter without run-time cost. Mixing frames does not compile; each of these has only the frame wrong
-//! (E0308, mismatched types), and the same lines with the right frame stand below and run.
+//! [`World`] is north-east-down from home, [`Body`] is forward-right-down at the centre of mass (ISO 1151-1).
+//! The frame is a type parameter without run-time cost. Mixing frames does not compile; each of these has
+//! only the frame wrong (E0308, mismatched types), and the same lines with the right frame stand below and
+//! run.
 //!
 //! ```compile_fail,E0308
 //! use aplomb_types::frames::{Body, Vector, World};

@@ -142,8 +142,8 @@ impl<F: Frame> Vector<F> {
         self.raw.is_finite()
     }
 
-    /// The vector shortened to length `limit` if it is longer. NaN or infinity in any component gives zero, and so does
-    /// a length beyond 1.8e19, whose square overflows.
+    /// The vector shortened to length `limit` if it is longer. NaN or infinity in any component gives zero,
+    /// and so does a length beyond 1.8e19, whose square overflows.
     ///
     /// ```
     /// use aplomb_types::{Libm, frames::{Vector, World}};
