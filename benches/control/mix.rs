@@ -2,7 +2,7 @@
 //! command. `benches/peers` sets the mixer beside a general solver.
 
 use aplomb::frames::Vector;
-use aplomb::mix::{Arm, Config, Geometry, Mixer, Supply, ThrustCurve, Wrench};
+use aplomb::mix::{Arm, Config, Geometry, QuadMixer, ThrustCurve, Wrench};
 use aplomb::{MotorCommand, Rotors, Spin};
 use criterion::Criterion;
 
@@ -13,18 +13,18 @@ mod kernel {
     use crate::inputs::{Rows, each};
 
     #[inline(never)]
-    pub fn mix_symmetric_aplomb(mixer: &mut Mixer, rows: &Rows<Wrench>) -> f32 {
-        each(rows, |demand| mixer.mix(*demand).thrust_n.front_left)
+    pub fn mix_symmetric_aplomb(mixer: &mut QuadMixer, rows: &Rows<Wrench>) -> f32 {
+        each(rows, |demand| mixer.allocate(demand, 6.5).thrust_n.front_left)
     }
 
     #[inline(never)]
-    pub fn mix_general_aplomb(mixer: &mut Mixer, rows: &Rows<Wrench>) -> f32 {
-        each(rows, |demand| mixer.mix(*demand).thrust_n.rear_right)
+    pub fn mix_general_aplomb(mixer: &mut QuadMixer, rows: &Rows<Wrench>) -> f32 {
+        each(rows, |demand| mixer.allocate(demand, 6.5).thrust_n.rear_right)
     }
 
     #[inline(never)]
-    pub fn mix_thrust_curve_aplomb((curve, supply): &mut (ThrustCurve, Supply), rows: &Rows<Wrench>) -> f32 {
-        each(rows, |demand| curve.command(0.25 * demand.thrust_n, supply, MotorCommand::STOPPED).get())
+    pub fn mix_thrust_curve_aplomb(curve: &mut ThrustCurve, rows: &Rows<Wrench>) -> f32 {
+        each(rows, |demand| curve.command(0.25 * demand.thrust_n, MotorCommand::STOPPED).get())
     }
 }
 
@@ -51,15 +51,14 @@ pub fn mix(c: &mut Criterion) {
             allowance_up_n: 6.0,
             reserved_yaw_share: 0.0,
         };
-        Mixer::new(&config).expect("valid")
+        QuadMixer::new(&config).expect("valid")
     };
     let inputs = rows(demand);
     let mut group = group(c, "mix");
     measure(&mut group, "symmetric_aplomb", mixer(symmetric), &inputs, kernel::mix_symmetric_aplomb);
     measure(&mut group, "general_aplomb", mixer(general), &inputs, kernel::mix_general_aplomb);
     let config = aplomb_harness::input::demo_controller().expect("the demo is read").config;
-    let curve = ThrustCurve::new(&config.thrust_curve, 1e-3).expect("valid");
-    let curve = (curve, curve.supply(1.225));
+    let curve: ThrustCurve = ThrustCurve::new(&config.thrust_curve, 1e-3).expect("valid");
     measure(&mut group, "thrust_curve_aplomb", curve, &inputs, kernel::mix_thrust_curve_aplomb);
     group.finish();
 }

@@ -5,7 +5,7 @@
 //! where ours never turns their direction. It allocates, so it cannot run in a tick at all; it is here for the scale.
 
 use aplomb::frames::Vector;
-use aplomb::mix::{Arm, Config, Geometry, Mixer, Wrench};
+use aplomb::mix::{Arm, Config, Geometry, QuadMixer, Wrench};
 use aplomb::{Rotors, Spin};
 use clarabel::algebra::CscMatrix;
 use clarabel::solver::{DefaultSettings, DefaultSolver, IPSolver, NonnegativeConeT};
@@ -25,13 +25,13 @@ mod kernel {
     use crate::inputs::{Rows, each};
 
     #[inline(never)]
-    pub fn mix_symmetric_aplomb(mixer: &mut Mixer, rows: &Rows<Wrench>) -> f32 {
-        each(rows, |demand| mixer.mix(*demand).thrust_n.front_left)
+    pub fn mix_symmetric_aplomb(mixer: &mut QuadMixer, rows: &Rows<Wrench>) -> f32 {
+        each(rows, |demand| mixer.allocate(demand, HIGH_N).thrust_n.front_left)
     }
 
     #[inline(never)]
-    pub fn mix_general_aplomb(mixer: &mut Mixer, rows: &Rows<Wrench>) -> f32 {
-        each(rows, |demand| mixer.mix(*demand).thrust_n.rear_right)
+    pub fn mix_general_aplomb(mixer: &mut QuadMixer, rows: &Rows<Wrench>) -> f32 {
+        each(rows, |demand| mixer.allocate(demand, HIGH_N).thrust_n.rear_right)
     }
 
     #[inline(never)]
@@ -90,11 +90,11 @@ pub fn mix(c: &mut Criterion) {
             geometry,
             min_thrust_n: LOW_N,
             max_thrust_n: HIGH_N,
-            allowance_down_n: f32::INFINITY,
-            allowance_up_n: f32::INFINITY,
+            allowance_down_n: 4.0 * HIGH_N,
+            allowance_up_n: 4.0 * HIGH_N,
             reserved_yaw_share: 0.0,
         };
-        Mixer::new(&config).expect("valid")
+        QuadMixer::new(&config).expect("valid")
     };
     let inputs = rows(demand);
     let mut group = group(c, "mix");

@@ -379,7 +379,8 @@ impl<'a> Bench<'a> {
         const SHARE: f64 = 0.06;
         let mix = &self.controller.mix;
         let hover = 0.25 * self.craft.mass_kg * aplomb_craft::gravity::STANDARD_M_S2;
-        let room = (hover - f64::from(mix.min_thrust_n)).min(f64::from(mix.max_thrust_n) - hover);
+        let ceiling = mix.max_thrust_n.min(self.controller.thrust_curve.max_thrust_n);
+        let room = (hover - f64::from(mix.min_thrust_n)).min(f64::from(ceiling) - hover);
         let shares = believed_mix(self.controller).map(|row| row[probe.index()].abs());
         let most = shares.into_iter().fold(0.0, f64::max);
         probe.is_demand().then_some(SHARE * room / most)

@@ -4,7 +4,7 @@
 //! alone, so the controller that is measured is the one that flies, bit for bit. The rest of a tick is as in
 //! [`crate::fly`].
 
-use aplomb::mix::{Supply, ThrustCurve};
+use aplomb::mix::ThrustCurve;
 use aplomb::record::Record;
 use aplomb::{
     Command, Demand, FlightController, HeadingDemand, MotorCommand, VerticalDemand, flight, frames,
@@ -40,7 +40,6 @@ pub(super) struct Stand {
     controller: FlightController,
     waiting: aplomb::Rotors<MotorCommand>,
     curve: ThrustCurve,
-    supply: Supply,
     shares: [[f64; 4]; 4],
     limits_n: (f32, f32),
     least: MotorCommand,
@@ -59,12 +58,12 @@ impl Stand {
         seed: u64,
     ) -> Result<Self, FlyError> {
         let tick_s = 1.0 / f64::from(controller.tick_hz);
-        let curve = ThrustCurve::new(&controller.thrust_curve, tick_s as f32)?;
+        let mut curve = ThrustCurve::new(&controller.thrust_curve, tick_s as f32)?;
+        curve.set_air_density(controller.air_density_kg_m3);
         let mut stand = Self {
             plant: Plant::new(&point.craft(craft), &point.air(), &Start::default(), seed, tick_s)?,
             controller: FlightController::new(controller)?,
             waiting: aplomb::Rotors::splat(MotorCommand::STOPPED),
-            supply: curve.supply(controller.air_density_kg_m3),
             curve,
             shares: linear::believed_mix(controller),
             limits_n: (controller.mix.min_thrust_n, controller.mix.max_thrust_n),
@@ -101,7 +100,7 @@ impl Stand {
     fn tick(&mut self, command: &Command, wrench: &[f64; 4]) -> Record {
         let sensors = exchange::sensors(&self.plant.sense(), self.tick_s);
         if let Some(battery) = sensors.battery {
-            self.curve.observe(&mut self.supply, battery.voltage_v);
+            self.curve.observe(battery.voltage_v);
         }
         let commands = self.controller.step(&sensors, command);
         let record = self.controller.record();
@@ -116,12 +115,12 @@ impl Stand {
     /// The motor commands with something added to the demands on the mixer.
     fn shifted(&mut self, record: &Record, wrench: &[f64; 4]) -> aplomb::Rotors<MotorCommand> {
         let thrusts = record.thrust_n.into_array();
-        let (low, high) = self.limits_n;
+        let (low, high) = (self.limits_n.0, self.limits_n.1.min(self.curve.ceiling_n()));
         aplomb::Rotors::from_array(std::array::from_fn(|i| {
             let more: f64 = (0..4).map(|k| self.shares[i][k] * wrench[k]).sum();
             let thrust = (f64::from(thrusts[i]) + more) as f32;
             self.saturated |= !(low..=high).contains(&thrust);
-            self.curve.command(thrust, &self.supply, self.least)
+            self.curve.command(thrust, self.least)
         }))
     }
 

@@ -119,9 +119,11 @@ impl Config {
         }
         // The armed minimum: a tenth of the command keeps the rotors turning; its thrust is the mixer's lower end.
         let idle_command = 0.1;
-        let curve = mix::ThrustCurve::new(&airframe.thrust_curve, 1.0 / TICK_HZ)?;
-        let min_thrust_n =
-            curve.thrust_n(crate::MotorCommand::saturating(idle_command), &curve.supply(1.225));
+        let mut curve: mix::ThrustCurve = mix::ThrustCurve::new(&airframe.thrust_curve, 1.0 / TICK_HZ)?;
+        let min_thrust_n = curve.thrust_n(crate::MotorCommand::saturating(idle_command));
+        // The mixer's upper end is what a full command gives with a full battery: the command itself limits.
+        curve.observe(airframe.thrust_curve.highest_voltage_v);
+        let max_thrust_n = curve.ceiling_n();
         let authority = authority(airframe, weight, min_thrust_n);
 
         let notch = notches(airframe, weight);
@@ -156,10 +158,10 @@ impl Config {
             mix: mix::Config {
                 geometry: airframe.geometry,
                 min_thrust_n,
-                max_thrust_n: airframe.thrust_curve.max_thrust_n,
+                max_thrust_n,
                 // Attitude before height: thrust may be given up altogether, but righting itself must not throw the
                 // craft up by more than half a g.
-                allowance_down_n: f32::INFINITY,
+                allowance_down_n: 4.0 * max_thrust_n,
                 allowance_up_n: 0.5 * weight,
                 reserved_yaw_share: 0.0,
             },

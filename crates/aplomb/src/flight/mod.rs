@@ -56,7 +56,7 @@ pub struct FlightController<M: Math = Libm, const N: usize = 1, const P: usize =
     guard: Guard,
     outer: Outer<M>,
     pointing: Pointing<M>,
-    turning: Turning,
+    turning: Turning<M>,
     schedule: Schedule,
     period_us: u32,
     imu_age_us: u32,
@@ -119,7 +119,7 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
             &GuardInput {
                 imu_age_us: self.imu_age_us,
                 voltage_v: self.turning.voltage_v(),
-                thrust_n: self.turning.mixed().given.thrust_n,
+                thrust_n: self.turning.allocation().achieved.thrust_n,
             },
         );
         if decision.reset_controllers {
@@ -132,10 +132,10 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
             let (outer, pointing, turning) = (&mut self.outer, &mut self.pointing, &mut self.turning);
             let due = self.schedule.due(decision.reset_controllers, false);
             if due.has(Due::CLIMB) {
-                outer.climb(&demand, motion, turning.mixed());
+                outer.climb(&demand, motion, turning.allocation());
             }
             if due.has(Due::LEAN) {
-                outer.lean(motion, turning.mixed());
+                outer.lean(motion, turning.allocation());
             }
             if due.has(Due::TARGET) {
                 pointing.aim(outer, motion);
@@ -173,8 +173,8 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
     /// What happened on the last tick, put together from the parts.
     #[must_use]
     pub fn record(&self) -> Record {
-        let mixed = self.turning.mixed();
-        let Limited { roll_pitch, thrust, yaw, .. } = mixed.limited;
+        let allocation = self.turning.allocation();
+        let Limited { roll_pitch, thrust, yaw, .. } = allocation.limited;
         let limited = self.pointing.limited(self.outer.limited());
         Record {
             tick: self.tick,
@@ -191,11 +191,12 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
             rate_setpoint: self.turning.setpoint(),
             wrench: self.turning.wrench(),
             achieved: Achieved {
+                torque_nm: allocation.achieved.torque_nm,
+                thrust_n: allocation.achieved.thrust_n,
                 acceleration_m_s2: self.outer.acceleration_m_s2(),
                 limited: Limited { roll_pitch, thrust, yaw, ..limited },
-                ..mixed.achieved()
             },
-            thrust_n: mixed.thrust_n,
+            thrust_n: allocation.thrust_n,
             commands: self.turning.commands(),
             cannot_hold_position: self.outer.is_carried_off(),
         }

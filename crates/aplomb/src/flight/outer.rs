@@ -12,7 +12,7 @@ use crate::control::wind::{self, WindFeedForward};
 use crate::error::Part;
 use crate::frames::{Heading, Vector, World};
 use crate::math::{Math, saturate_symmetric};
-use crate::mix::Mixed;
+use crate::mix::Allocation;
 use crate::pilot::{Pilot, PilotParameters};
 use crate::{
     ConfigError, Demand, HeadingDemand, Limited, STANDARD_GRAVITY_M_S2, Tilt, VerticalDemand, estimate,
@@ -169,7 +169,7 @@ impl<M: Math> Outer<M> {
     }
 
     /// First link: takes the demand in and turns height or climb into vertical acceleration.
-    pub(super) fn climb(&mut self, demand: &Demand, motion: &estimate::State, given: &Mixed) {
+    pub(super) fn climb(&mut self, demand: &Demand, motion: &estimate::State, given: &Allocation) {
         self.ground_steps = if self.looks_carried_by_ground(demand, motion, given) {
             self.ground_steps.saturating_add(1)
         } else {
@@ -200,7 +200,7 @@ impl<M: Math> Outer<M> {
     }
 
     /// Second link: turns place or velocity into horizontal acceleration and aims the thrust.
-    pub(super) fn lean(&mut self, motion: &estimate::State, given: &Mixed) {
+    pub(super) fn lean(&mut self, motion: &estimate::State, given: &Allocation) {
         (self.tilt_limited, self.speed_limited) = (false, false);
         // The low-pass goes on while the craft is leant by hand, so that it knows the wind when a place is to be held.
         if motion.wind_valid {
@@ -253,7 +253,8 @@ impl<M: Math> Outer<M> {
         };
         // What the mixer could not give is not climb either.
         let up = if given.limited.thrust {
-            given.given.thrust_n * motion.attitude.cos_tilt() / self.thrust.mass_kg() - STANDARD_GRAVITY_M_S2
+            given.achieved.thrust_n * motion.attitude.cos_tilt() / self.thrust.mass_kg()
+                - STANDARD_GRAVITY_M_S2
         } else {
             -self.acceleration_m_s2.z()
         };
@@ -277,11 +278,11 @@ impl<M: Math> Outer<M> {
         Wanted::Acceleration(output.acceleration_m_s2 + self.wind_state.acceleration_m_s2())
     }
 
-    fn looks_carried_by_ground(&self, demand: &Demand, motion: &estimate::State, given: &Mixed) -> bool {
+    fn looks_carried_by_ground(&self, demand: &Demand, motion: &estimate::State, given: &Allocation) -> bool {
         let weight_n = self.thrust.mass_kg() * STANDARD_GRAVITY_M_S2;
         let climb = motion.velocity_m_s.z();
         matches!(demand, Demand::Land)
-            && given.given.thrust_n < CARRIED_BY_GROUND_SHARE * weight_n
+            && given.achieved.thrust_n < CARRIED_BY_GROUND_SHARE * weight_n
             && climb > -CARRIED_BY_GROUND_CLIMB_M_S
             && climb < CARRIED_BY_GROUND_CLIMB_M_S
     }

@@ -6,30 +6,30 @@ use crate::control::rate::{self, RateController, SetPoint};
 use crate::error::Part;
 use crate::frames::{Body, Vector};
 use crate::guard::Motors;
-use crate::mix::{Mixed, Mixer, Supply, ThrustCurve, Wrench};
+use crate::math::Math;
+use crate::mix::{Allocation, QuadMixer, ThrustCurve, Wrench};
 use crate::{ConfigError, MotorCommand, Rotors, STANDARD_GRAVITY_M_S2, Sensors};
 
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Turning {
+pub(super) struct Turning<M: Math> {
     notches: Option<Notches>,
     rate: RateController,
     state: rate::State,
     setpoint: SetPoint,
     thrust_n: f32,
-    mixer: Mixer,
-    mixed: Mixed,
-    curve: ThrustCurve,
-    supply: Supply,
-    battery_seen: bool,
+    mixer: QuadMixer,
+    allocation: Allocation,
+    curve: ThrustCurve<M>,
     least: MotorCommand,
     motors: Motors,
 }
 
-impl Turning {
+impl<M: Math> Turning<M> {
     pub(super) fn new(config: &Config) -> Result<Self, ConfigError> {
         let period_s = 1.0 / config.tick_hz;
-        let curve = ThrustCurve::new(&config.thrust_curve, period_s)
+        let mut curve = ThrustCurve::new(&config.thrust_curve, period_s)
             .map_err(|error| error.within(Part::ThrustCurve))?;
+        curve.set_air_density(config.air_density_kg_m3);
         let hover_n = 0.25 * config.thrust.mass_kg * STANDARD_GRAVITY_M_S2;
         let notches = Notches::new(&config.notch, hover_n, config.attitude.rotor_time_constant_s, period_s)
             .map_err(|error| error.within(Part::Notch))?;
@@ -39,11 +39,9 @@ impl Turning {
             state: rate::State::new(),
             setpoint: SetPoint::default(),
             thrust_n: 0.0,
-            mixer: Mixer::new(&config.mix).map_err(|error| error.within(Part::Mix))?,
-            mixed: Mixed::default(),
-            supply: curve.supply(config.air_density_kg_m3),
+            mixer: QuadMixer::new(&config.mix).map_err(|error| error.within(Part::Mix))?,
+            allocation: Allocation::default(),
             curve,
-            battery_seen: false,
             least: MotorCommand::saturating(config.idle_command),
             motors: Motors::Stopped,
         })
@@ -53,8 +51,7 @@ impl Turning {
     #[inline]
     pub(super) fn observe<const N: usize, const P: usize>(&mut self, sensors: &Sensors<N, P>) {
         if let Some(battery) = sensors.battery {
-            self.curve.observe(&mut self.supply, battery.voltage_v);
-            self.battery_seen |= battery.voltage_v.is_finite();
+            self.curve.observe(battery.voltage_v);
         }
     }
 
@@ -87,12 +84,13 @@ impl Turning {
         reported_rad_s: Option<&Rotors<f32>>,
     ) -> Rotors<MotorCommand> {
         let gyro_rad_s = match &mut self.notches {
-            Some(notches) => notches.step(gyro_rad_s, reported_rad_s, &self.mixed.thrust_n),
+            Some(notches) => notches.step(gyro_rad_s, reported_rad_s, &self.allocation.thrust_n),
             None => gyro_rad_s,
         };
         let torque_nm = self.rate.step(&mut self.state, &self.setpoint, gyro_rad_s);
-        self.mixed = self.mixer.mix(Wrench { torque_nm, thrust_n: self.thrust_n });
-        self.rate.achieved(&mut self.state, self.mixed.given.torque_nm);
+        let demand = Wrench { torque_nm, thrust_n: self.thrust_n };
+        self.allocation = self.mixer.allocate(&demand, self.curve.ceiling_n());
+        self.rate.achieved(&mut self.state, self.allocation.achieved.torque_nm);
         self.motors = Motors::Running;
         self.running_commands()
     }
@@ -102,9 +100,9 @@ impl Turning {
         self.setpoint = SetPoint::default();
         self.motors = motors;
         let command = self.resting_command();
-        let thrust_n = Rotors::splat(self.curve.thrust_n(command, &self.supply));
-        let given = Wrench { torque_nm: Vector::ZERO, thrust_n: thrust_n.sum() };
-        self.mixed = Mixed { thrust_n, given, ..Mixed::default() };
+        let thrust_n = Rotors::splat(self.curve.thrust_n(command));
+        let achieved = Wrench { torque_nm: Vector::ZERO, thrust_n: thrust_n.sum() };
+        self.allocation = Allocation { thrust_n, achieved, ..Allocation::default() };
         Rotors::splat(command)
     }
 
@@ -137,10 +135,10 @@ impl Turning {
         }
     }
 
-    /// What the mixer gave.
+    /// What the mixer allocated.
     #[inline]
-    pub(super) const fn mixed(&self) -> &Mixed {
-        &self.mixed
+    pub(super) const fn allocation(&self) -> &Allocation {
+        &self.allocation
     }
 
     /// The commands of this tick.
@@ -153,7 +151,7 @@ impl Turning {
 
     #[inline]
     fn running_commands(&self) -> Rotors<MotorCommand> {
-        self.mixed.thrust_n.map(|thrust_n| self.curve.command(thrust_n, &self.supply, self.least))
+        self.allocation.thrust_n.map(|thrust_n| self.curve.command(thrust_n, self.least))
     }
 
     fn resting_command(&self) -> MotorCommand {
@@ -162,7 +160,7 @@ impl Turning {
 
     /// Battery voltage in V, if it is measured.
     #[inline]
-    pub(super) fn voltage_v(&self) -> Option<f32> {
-        self.battery_seen.then(|| self.supply.voltage_v())
+    pub(super) const fn voltage_v(&self) -> Option<f32> {
+        self.curve.voltage_v()
     }
 }

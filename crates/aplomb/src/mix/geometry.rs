@@ -1,6 +1,6 @@
 //! Where the rotors sit and how they turn.
 
-use glam::{Mat4, Vec4};
+use glam::Vec2;
 
 use crate::error::{ConfigError, Problem, require_finite, require_positive};
 use crate::{Rotors, Spin};
@@ -32,17 +32,12 @@ pub struct Geometry {
     pub torque_to_thrust_m: f32,
 }
 
-/// The half-spans of a symmetric X and the sense of its front left rotor.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Spans {
-    pub half_length_m: f32,
-    pub half_width_m: f32,
-    pub front_left: f32,
-}
+/// Smallest share of thrust, and of yaw torque over kappa, that a rotor may have.
+const SMALLEST_SHARE: f32 = 1e-3;
 
 /// One row of the inverse: the thrust of one rotor per unit of total thrust and of each torque.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Share {
+pub(super) struct RotorShare {
     pub thrust: f32,
     pub roll: f32,
     pub pitch: f32,
@@ -89,51 +84,86 @@ impl Geometry {
         reach
     }
 
-    /// The half-spans, if this is a symmetric X to the last bit.
-    pub(super) fn as_symmetric(&self) -> Option<Spans> {
-        let Rotors { front_left: a, .. } = self.arms;
-        let x = Self::symmetric_x(a.x_m, -a.y_m, a.spin, self.torque_to_thrust_m);
-        (*self == x && a.x_m > 0.0 && a.y_m < 0.0).then_some(Spans {
-            half_length_m: a.x_m,
-            half_width_m: -a.y_m,
-            front_left: a.spin.reaction(),
-        })
-    }
-
-    /// Checks every value and inverts the map from thrusts to thrust and torques.
-    pub(super) fn inverse(&self) -> Result<Rotors<Share>, ConfigError> {
+    /// Checks every value and inverts the map from thrusts to thrust and torques, in closed form.
+    ///
+    /// The reaction torques set the sum of each diagonal, `F = (T +- s tau_z/kappa)/2`; so its rotors give `F/2 + d` and
+    /// `F/2 - d`. With m the middle of a diagonal and e from its rear to its front rotor, the moments
+    /// `mu = sum f (x, y) = (tau_y, -tau_x)` need
+    ///
+    /// ```text
+    /// mu = F_1 m_1 + F_2 m_2 + d_1 e_1 + d_2 e_2        d_1 = (mu - F_1 m_1 - F_2 m_2) x e_2 / (e_1 x e_2)
+    /// ```
+    ///
+    /// and likewise for d_2 with the diagonals exchanged. On a frame that is symmetric to the last bit, so is the result.
+    pub(super) fn inverse(&self) -> Result<Rotors<RotorShare>, ConfigError> {
         require_positive("torque_to_thrust_m", self.torque_to_thrust_m)?;
         for arm in self.arms.into_array() {
             require_finite("x_m", arm.x_m)?;
             require_finite("y_m", arm.y_m)?;
         }
         let refusal = ConfigError::new("arms", Problem::Inconsistent);
-        let (reach, kappa) = (self.reach_m(), self.torque_to_thrust_m);
-        if !(reach > 0.0 && reach < f32::INFINITY) {
+        if !self.is_quadrilateral() {
             return Err(refusal);
         }
-        // Dimensionless columns keep the inverse well conditioned whatever the size of the craft.
-        let column = |arm: Arm| Vec4::new(1.0, -arm.y_m / reach, arm.x_m / reach, arm.spin.reaction());
-        let [a, b, c, d] = self.arms.map(column).into_array();
-        let effect = Mat4::from_cols(a, b, c, d);
-        let independent = effect.determinant().abs() > 1e-3;
-        if !independent {
-            return Err(refusal);
-        }
-        let rows = effect.inverse().transpose();
-        let share = |row: Vec4| Share {
-            thrust: row.x,
-            roll: row.y / reach,
-            pitch: row.z / reach,
-            yaw: row.w / kappa,
-        };
-        let shares = Rotors {
-            front_left: share(rows.x_axis),
-            front_right: share(rows.y_axis),
-            rear_left: share(rows.z_axis),
-            rear_right: share(rows.w_axis),
-        };
+        let Rotors { front_left, front_right, rear_left, rear_right } = self.arms;
+        let first = Diagonal::new(front_left, rear_right);
+        let second = Diagonal::new(front_right, rear_left);
+        let ([front_left, rear_right], [front_right, rear_left]) =
+            (self.shares(&first, &second), self.shares(&second, &first));
+        let shares = Rotors { front_left, front_right, rear_left, rear_right };
         // Hovering must need a positive thrust of each rotor: the centre of mass lies inside.
-        if shares.into_array().iter().all(|share| share.thrust > 1e-3) { Ok(shares) } else { Err(refusal) }
+        let inside = shares.into_array().iter().all(|share| share.thrust > SMALLEST_SHARE);
+        // Yaw must add thrust to both rotors of a diagonal: no corner lies inside of the other three.
+        let convex =
+            shares.zip(self.arms).into_array().iter().all(|(share, arm)| {
+                self.torque_to_thrust_m * arm.spin.reaction() * share.yaw > SMALLEST_SHARE
+            });
+        if inside && convex { Ok(shares) } else { Err(refusal) }
+    }
+
+    /// The rotors stand at the corners that their names say, and each diagonal turns in its own sense.
+    fn is_quadrilateral(&self) -> bool {
+        let Rotors { front_left: a, front_right: b, rear_left: c, rear_right: d } = self.arms;
+        let in_place = a.x_m > c.x_m && b.x_m > d.x_m && a.y_m < b.y_m && c.y_m < d.y_m;
+        in_place && a.spin == d.spin && b.spin == c.spin && a.spin != b.spin
+    }
+
+    /// Shares of the front and the rear rotor of one diagonal, given the other one.
+    fn shares(&self, diagonal: &Diagonal, other: &Diagonal) -> [RotorShare; 2] {
+        let (e, m, m_other) = (other.from_rear, diagonal.middle, other.middle);
+        let area = diagonal.from_rear.perp_dot(e);
+        let difference = RotorShare {
+            thrust: -0.5 * (m + m_other).perp_dot(e) / area,
+            roll: e.x / area,
+            pitch: e.y / area,
+            yaw: -0.5 * diagonal.sense * (m - m_other).perp_dot(e) / (area * self.torque_to_thrust_m),
+        };
+        let yaw = 0.25 * diagonal.sense / self.torque_to_thrust_m;
+        [1.0, -1.0].map(|sign| RotorShare {
+            thrust: 0.25 + sign * difference.thrust,
+            roll: sign * difference.roll,
+            pitch: sign * difference.pitch,
+            yaw: yaw + sign * difference.yaw,
+        })
+    }
+}
+
+/// Two rotors that turn in the same sense.
+struct Diagonal {
+    /// Half of the way between them, and the way from the rear to the front one, in m.
+    middle: Vec2,
+    from_rear: Vec2,
+    /// Sign of their reaction torque.
+    sense: f32,
+}
+
+impl Diagonal {
+    fn new(front: Arm, rear: Arm) -> Self {
+        let [at_front, at_rear] = [front, rear].map(|arm| Vec2::new(arm.x_m, arm.y_m));
+        Self {
+            middle: 0.5 * (at_front + at_rear),
+            from_rear: at_front - at_rear,
+            sense: front.spin.reaction(),
+        }
     }
 }

@@ -183,9 +183,9 @@ fn thrust_curve_names_its_field() {
         ("voltage_filter_s", |c, x| c.voltage_filter_s = x, FromZero),
     ];
     let good = config().thrust_curve;
-    refused(good, fields, |c| ThrustCurve::new(c, 1e-3).map(drop));
+    refused(good, fields, |c| ThrustCurve::<Libm>::new(c, 1e-3).map(drop));
     let swapped = ThrustCurveConfig { lowest_voltage_v: good.highest_voltage_v, ..good };
-    let error = ThrustCurve::new(&swapped, 1e-3).unwrap_err();
+    let error = ThrustCurve::<Libm>::new(&swapped, 1e-3).unwrap_err();
     assert_eq!(error, ConfigError::new("lowest_voltage_v", Problem::WrongOrder));
 }
 

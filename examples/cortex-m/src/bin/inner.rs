@@ -12,7 +12,7 @@ use aplomb::control::rate::{self, RateController, SetPoint};
 use aplomb::estimate::attitude::{AttitudeFilter, Corrections};
 use aplomb::filter::{NotchBank, NotchBankConfig};
 use aplomb::frames::{Attitude, Heading, Vector, World};
-use aplomb::mix::{Mixed, Mixer, Wrench};
+use aplomb::mix::{Allocation, QuadMixer, Wrench};
 use aplomb::{Corner, HeadingDemand, ImuSample, Libm, Math, Rotors};
 use aplomb_cortex_m::{
     craft::{SETTLING_TICKS, TICKS, config, sensors},
@@ -45,7 +45,8 @@ struct Inner<M: Math> {
     turning: RateController,
     turning_state: rate::State,
     setpoint: SetPoint,
-    mixer: Mixer,
+    mixer: QuadMixer,
+    ceiling_n: f32,
     attitude_divider: u32,
 }
 
@@ -77,13 +78,20 @@ impl<M: Math> Inner<M> {
             turning: RateController::new(&config.rate, period_s).expect("valid"),
             turning_state: rate::State::new(),
             setpoint: SetPoint::default(),
-            mixer: Mixer::new(&config.mix).expect("valid"),
+            mixer: QuadMixer::new(&config.mix).expect("valid"),
+            ceiling_n: config.mix.max_thrust_n,
             attitude_divider: config.attitude_divider.into(),
         }
     }
 
     /// The links of the attitude loop fall on the last three ticks of its period, as in the controller.
-    fn step(&mut self, tick: u32, imu: &ImuSample, speed_rad_s: &Rotors<f32>, demanded: &Demanded) -> Mixed {
+    fn step(
+        &mut self,
+        tick: u32,
+        imu: &ImuSample,
+        speed_rad_s: &Rotors<f32>,
+        demanded: &Demanded,
+    ) -> Allocation {
         self.filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &Corrections::default());
         let (attitude, rate_rad_s) = (self.filter.output().attitude, self.filter.output().rate_rad_s);
         let filtered_rad_s = self.turning_state.rate_rad_s();
@@ -104,9 +112,10 @@ impl<M: Math> Inner<M> {
         self.place = self.place.next();
         let rate_rad_s = self.notches.step(rate_rad_s);
         let torque_nm = self.turning.step(&mut self.turning_state, &self.setpoint, rate_rad_s);
-        let mixed = self.mixer.mix(Wrench { torque_nm, thrust_n: demanded.thrust_n });
-        self.turning.achieved(&mut self.turning_state, mixed.given.torque_nm);
-        mixed
+        let demand = Wrench { torque_nm, thrust_n: demanded.thrust_n };
+        let allocation = self.mixer.allocate(&demand, self.ceiling_n);
+        self.turning.achieved(&mut self.turning_state, allocation.achieved.torque_nm);
+        allocation
     }
 }
 

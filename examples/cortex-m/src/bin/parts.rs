@@ -11,7 +11,7 @@ use aplomb::estimate::Estimator;
 use aplomb::estimate::attitude::{AttitudeFilter, Corrections};
 use aplomb::filter::{Biquad, BiquadState, NotchBank, NotchBankConfig};
 use aplomb::guard::{self, Guard, GuardInput};
-use aplomb::mix::{Mixer, ThrustCurve};
+use aplomb::mix::{QuadMixer, ThrustCurve};
 use aplomb::{
     Command, Demand, FlightController, HeadingDemand, Libm, Math, MotorCommand, STANDARD_GRAVITY_M_S2,
 };
@@ -63,10 +63,10 @@ fn rows<M: Math + Clone>(table: &mut Table) {
     let mut pointing_state = attitude::State::new();
     let turning = RateController::new(&config.rate, period_s).expect("valid");
     let mut turning_state = rate::State::new();
-    let mixer = Mixer::new(&config.mix).expect("valid");
-    let curve = ThrustCurve::new(&config.thrust_curve, period_s).expect("valid");
+    let mixer = QuadMixer::new(&config.mix).expect("valid");
+    let mut curve = ThrustCurve::<M>::new(&config.thrust_curve, period_s).expect("valid");
+    curve.set_air_density(config.air_density_kg_m3);
     let least = MotorCommand::saturating(config.idle_command);
-    let mut supply = curve.supply(config.air_density_kg_m3);
 
     let mut tick_count = Count::new();
     let [
@@ -96,13 +96,11 @@ fn rows<M: Math + Clone>(table: &mut Table) {
         estimate_count.add(estimate);
         let [imu] = sensors.imu;
         let corrections = Corrections::default();
-        filter_count
-            .add(meter.instructions(|| filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &corrections)));
-        let input = GuardInput {
-            imu_age_us: 0,
-            voltage_v: Some(supply.voltage_v()),
-            thrust_n: record.achieved.thrust_n,
-        };
+        filter_count.add(
+            meter.instructions(|| filter.step(imu.rate_rad_s(), imu.specific_force_m_s2(), &corrections)),
+        );
+        let input =
+            GuardInput { imu_age_us: 0, voltage_v: curve.voltage_v(), thrust_n: record.achieved.thrust_n };
         guard_count.add(meter.instructions(|| guard.step(&command, &record.estimate, &input)));
         let motion = &record.estimate;
         attitude_count.add(meter.instructions(|| {
@@ -132,12 +130,12 @@ fn rows<M: Math + Clone>(table: &mut Table) {
             turning.achieved(&mut turning_state, record.achieved.torque_nm);
             torque_nm
         }));
-        mix_count.add(meter.instructions(|| mixer.mix(record.wrench)));
+        mix_count.add(meter.instructions(|| mixer.allocate(&record.wrench, curve.ceiling_n())));
         curve_count.add(meter.instructions(|| {
             if let Some(battery) = sensors.battery {
-                curve.observe(&mut supply, battery.voltage_v);
+                curve.observe(battery.voltage_v);
             }
-            record.thrust_n.map(|thrust_n| curve.command(thrust_n, &supply, least))
+            record.thrust_n.map(|thrust_n| curve.command(thrust_n, least))
         }));
     }
     let parts = [

@@ -1,7 +1,7 @@
 use core::hint::black_box;
 
-use aplomb::mix::{Arm, Config, Geometry, Mixer, ThrustCurve, Wrench};
-use aplomb::{MotorCommand, Rotors, Spin};
+use aplomb::mix::{Arm, Config, Geometry, QuadMixer, ThrustCurve, Wrench};
+use aplomb::{Libm, MotorCommand, Rotors, Spin};
 
 use super::{any, any_vector};
 
@@ -21,16 +21,16 @@ pub fn all() {
             allowance_up_n: any(),
             reserved_yaw_share: any(),
         };
-        if let Ok(mixer) = Mixer::new(&config) {
-            let mixed = mixer.mix(Wrench { torque_nm: any_vector(), thrust_n: any() });
-            black_box((mixed, mixed.achieved()));
+        if let Ok(mixer) = QuadMixer::new(&config) {
+            black_box(mixer.allocate(&Wrench { torque_nm: any_vector(), thrust_n: any() }, any()));
         }
     }
-    if let Ok(curve) = ThrustCurve::new(&black_box(curve_config()), any()) {
-        let mut supply = curve.supply(any());
-        curve.observe(&mut supply, any());
-        black_box(curve.command(any(), &supply, MotorCommand::saturating(any())));
-        black_box(curve.thrust_n(MotorCommand::saturating(any()), &supply));
+    if let Ok(mut curve) = ThrustCurve::<Libm>::new(&black_box(curve_config()), any()) {
+        curve.set_air_density(any());
+        curve.observe(any());
+        black_box((curve.ceiling_n(), curve.voltage_v()));
+        black_box(curve.command(any(), MotorCommand::saturating(any())));
+        black_box(curve.thrust_n(MotorCommand::saturating(any())));
     }
 }
 
