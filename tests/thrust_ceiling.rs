@@ -26,11 +26,11 @@ fn climbed(state_of_charge: f64, elevation_m: f64, density_kg_m3: f32) -> Trace 
 }
 
 fn full(row: &Row) -> bool {
-    row.command.to_array().into_iter().any(|command| command > 0.9999)
+    row.command.into_array().into_iter().any(|command| command > 0.9999)
 }
 
 fn limited(row: &Row) -> bool {
-    row.flags.roll_pitch_cut || row.flags.thrust_cut || row.flags.yaw_cut
+    row.flags.roll_pitch_saturated || row.flags.thrust_saturated || row.flags.yaw_saturated
 }
 
 /// Number of rows: a motor at full command; of those, with a limit reported; a limit reported and no motor at full command.
