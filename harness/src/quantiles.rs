@@ -6,7 +6,7 @@ use crate::measure;
 
 /// Number of values that are stored exactly.
 const KEPT: usize = 16_384;
-/// Relative error of a quantile of more than [`KEPT`] values.
+/// Relative error of a quantile of more than `KEPT` values.
 pub const RELATIVE_ERROR: f64 = 1e-3;
 /// Absolute values below this count as 0 in the sketch.
 const SMALLEST: f64 = 1e-9;
