@@ -2,8 +2,10 @@
 //!
 //! `cargo run --release --example hover`
 
-use aplomb::frames::{Heading, Vector};
-use aplomb::{Command, Demand, FlightController, HeadingDemand, MotorCommand, Rotors, VerticalDemand};
+use aplomb::frames::Heading;
+use aplomb::{
+    Command, Demand, FlightController, HeadingDemand, MotorCommand, PositionSetpoint, Rotors, VerticalDemand,
+};
 use aplomb_craft::{AirConfig, Plant, Start};
 use aplomb_harness::{exchange, input};
 
@@ -14,7 +16,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut controller: FlightController = FlightController::new(&controller)?;
 
     let climb = Command::fly(Demand::Position {
-        position_m: Vector::ZERO,
+        setpoint: PositionSetpoint::default(),
         heading: HeadingDemand::Hold(Heading::NORTH),
         vertical: VerticalDemand::Height(3.0),
     });

@@ -3,18 +3,18 @@
 //! For two seconds one input is invalid; inertial samples only for 20 ms at a time, which is less than the guard's hold time.
 //! Fifteen seconds later the craft is where it is in the same flight with valid input.
 
-use aplomb::frames::{Heading, Vector};
+use aplomb::frames::{Heading, Horizontal, Vector};
 use aplomb::guard::{Phase, Reason};
 use aplomb::{
-    Battery, Command, Demand, FlightController, HeadingDemand, MotorCommand, Rotors, Sample, Sensors,
-    VerticalDemand,
+    Battery, Command, Demand, FlightController, HeadingDemand, MotorCommand, PositionSetpoint, Rotors,
+    Sample, Sensors, VelocitySetpoint, VerticalDemand,
 };
 use aplomb_craft::glam::DVec3;
 use aplomb_craft::{AirConfig, Plant, Start};
 use aplomb_harness::{exchange, input};
 
 const HOVER: Demand = Demand::Position {
-    position_m: Vector::new(0.0, 0.0, 0.0),
+    setpoint: PositionSetpoint::at(Horizontal::ZERO),
     heading: HeadingDemand::Hold(Heading::NORTH),
     vertical: VerticalDemand::Height(6.0),
 };
@@ -64,13 +64,13 @@ const SPOILS: [(&str, Spoil); 10] = [
     ("demand", |tick, _, command| {
         command.demand = match tick / 100 % 3 {
             0 => Demand::Position {
-                position_m: Vector::new(f32::NAN, 0.0, 0.0),
+                setpoint: PositionSetpoint::at(Horizontal::new(f32::NAN, 0.0)),
                 heading: HeadingDemand::Rate(f32::INFINITY),
                 vertical: VerticalDemand::Height(f32::NAN),
             },
             1 => Demand::Rates { rate_rad_s: Vector::new(f32::NAN, 0.0, 0.0), thrust_n: f32::NAN },
             _ => Demand::Velocity {
-                velocity_m_s: Vector::new(f32::NEG_INFINITY, f32::NAN, 0.0),
+                setpoint: VelocitySetpoint::constant(Horizontal::new(f32::NEG_INFINITY, f32::NAN)),
                 heading: HeadingDemand::Rate(0.0),
                 vertical: VerticalDemand::Climb(f32::NAN),
             },

@@ -2,9 +2,10 @@
 //! but the wind is estimated. With wind feed-forward the craft holds position; the twin without it drifts until the integral has
 //! converged.
 
-use aplomb::frames::{Heading, Vector, World};
+use aplomb::frames::{Heading, Horizontal};
 use aplomb::{
-    Command, Demand, FlightController, HeadingDemand, Libm, MotorCommand, Rotors, Tilt, VerticalDemand,
+    Command, Demand, FlightController, HeadingDemand, Libm, MotorCommand, PositionSetpoint, Rotors, Tilt,
+    VerticalDemand,
 };
 use aplomb_craft::{AirConfig, Plant, Start, WindStep};
 use aplomb_harness::{exchange, input};
@@ -28,27 +29,31 @@ fn drift_m(wind_share: f32) -> f32 {
     controller.resume_in_flight();
     controller.estimator_mut().set_home_pressure([101_325.0]);
     let mut pending = Rotors::splat(MotorCommand::saturating(plant.truth().motor_command.front_left as f32));
-    let (mut setpoint_m, mut farthest_m) = (Vector::<World>::ZERO, 0.0f32);
+    let (mut setpoint_m, mut farthest_m) = (Horizontal::ZERO, 0.0f32);
     for tick in 0..TILT_TICKS + HOLD_TICKS {
         let demand = if tick < TILT_TICKS {
             // About the tilt that balances the drag at 8 m/s: sin(atan(0.25 * 8/9.81)).
             Demand::Tilt { tilt: Tilt { forward: 0.20, right: 0.0 }, heading: HEADING, vertical: VERTICAL }
         } else {
-            Demand::Position { position_m: setpoint_m, heading: HEADING, vertical: VERTICAL }
+            Demand::Position {
+                setpoint: PositionSetpoint::at(setpoint_m),
+                heading: HEADING,
+                vertical: VERTICAL,
+            }
         };
         let commands = controller.step(&exchange::sensors(&plant.sense(), 1e-3), &Command::fly(demand));
         plant.advance(exchange::commands(pending));
         pending = commands;
-        let position_m = controller.state().position_m;
+        let position_m = controller.motion().position_m.horizontal();
         if tick < TILT_TICKS {
             setpoint_m = position_m;
             let [north, east, _] = controller.acceleration_integral_m_s2().to_array();
             assert_eq!((north, east), (0.0, 0.0), "the velocity integral changed under a tilt command");
         } else {
-            farthest_m = farthest_m.max(setpoint_m.x() - position_m.x());
+            farthest_m = farthest_m.max(setpoint_m.north - position_m.north);
         }
     }
-    let estimated_m_s = controller.state().wind_m_s;
+    let estimated_m_s = controller.motion().wind_m_s;
     println!(
         "share {wind_share}: drift {farthest_m:.2} m; estimated wind {:.2} m/s",
         estimated_m_s.norm::<Libm>()

@@ -11,7 +11,7 @@ use aplomb::frames::{Frame, Heading, Horizontal, Vector};
 use aplomb::mix::Geometry;
 use aplomb::{
     Battery, Command, Demand, FlightController, GnssFix, HeadingDemand, ImuSample, Libm, Rotors, Sample,
-    Sensors, Spin, Sticks, Tilt, VerticalDemand,
+    PositionSetpoint, Sensors, Spin, Sticks, Tilt, VelocitySetpoint, VerticalDemand,
 };
 use libfuzzer_sys::fuzz_target;
 
@@ -35,6 +35,10 @@ impl Bytes<'_> {
 
     fn vector<F: Frame>(&mut self) -> Vector<F> {
         Vector::new(self.number(), self.number(), self.number())
+    }
+
+    fn horizontal(&mut self) -> Horizontal {
+        Horizontal::new(self.number(), self.number())
     }
 
     /// Mostly within 250 ms, sometimes any.
@@ -99,8 +103,20 @@ impl Bytes<'_> {
                 heading,
                 vertical,
             },
-            2 => Demand::Velocity { velocity_m_s: self.vector(), heading, vertical },
-            3 => Demand::Position { position_m: self.vector(), heading, vertical },
+            2 => Demand::Velocity {
+                setpoint: VelocitySetpoint { velocity_m_s: self.horizontal(), acceleration_m_s2: self.horizontal() },
+                heading,
+                vertical,
+            },
+            3 => Demand::Position {
+                setpoint: PositionSetpoint {
+                    position_m: self.horizontal(),
+                    velocity_m_s: self.horizontal(),
+                    acceleration_m_s2: self.horizontal(),
+                },
+                heading,
+                vertical,
+            },
             4 => Demand::Sticks(Sticks {
                 roll: self.number(),
                 pitch: self.number(),
@@ -124,7 +140,7 @@ fn check(controller: &FlightController, commands: Rotors<aplomb::MotorCommand>) 
     for command in commands.into_array() {
         assert!((0.0..=1.0).contains(&command.get()), "command {}", command.get());
     }
-    let length = controller.state().attitude.wxyz().iter().map(|c| c * c).sum::<f32>().sqrt();
+    let length = controller.motion().attitude.wxyz().iter().map(|c| c * c).sum::<f32>().sqrt();
     assert!((length - 1.0).abs() < 1e-5, "attitude of length {length}");
 }
 
@@ -154,6 +170,6 @@ fuzz_target!(|data: &[u8]| {
             controller.step(&Sensors::from_imu(imu), if tick < 10 { &cut } else { &Command::IDLE });
         check(&controller, commands);
     }
-    let tilt = controller.state().attitude.cos_tilt();
+    let tilt = controller.motion().attitude.cos_tilt();
     assert!(tilt > 0.9994, "2 deg of tilt are left after 30 s: {tilt}");
 });

@@ -67,10 +67,10 @@ impl<M: Math> StabilisedCamera<M> {
         });
         let readings =
             gimbal::Readings { gyro_rad_s: Vector::new(x, y, z), joints: Joints { yaw, roll, pitch } };
-        if let Some(heading) = controller.attitude_setpoint().heading::<M>() {
+        if let Some(heading) = controller.record().attitude.attitude_setpoint.heading::<M>() {
             self.setpoint.heading = heading;
         }
-        let craft = controller.state().attitude;
+        let craft = controller.motion().attitude;
         let Joints { yaw, roll, pitch } = self.controller.step(&readings, craft, &self.setpoint).torque_nm;
         self.torque_nm = [yaw, roll, pitch].map(f64::from);
     }

@@ -54,6 +54,13 @@ pub fn airframe(craft: &Craft) -> Airframe {
         rotor_time_constant_s: truth.rotor.time_constant_s(hover_speed, 1.0) as f32,
         // One tick to compute, half a tick of holding the command, the speed controller's frame.
         delay_s: (1.5 * TICK_S + truth.speed_controller.delay_s) as f32,
+        // A first-order low-pass delays a slow signal by its time constant.
+        imu_delay_s: truth
+            .sensors
+            .imu
+            .as_ref()
+            .map_or(0.0, |imu| 0.5 / (std::f64::consts::PI * imu.low_pass_hz) + imu.delay_s)
+            .min(0.02) as f32,
         rotor_inertia_kg_m2: truth.rotor.inertia_kg_m2 as f32,
         hover_speed_rad_s: hover_speed as f32,
         rotor_drag_per_s: Some(truth.drag.rotor_drag_per_s[0] as f32).filter(|&drag| drag > 0.0),

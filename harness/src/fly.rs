@@ -282,7 +282,7 @@ fn command_at(plan: &FlightPlan, from_warm_up_s: f64, time_s: f64) -> Command {
     };
     let heading = frames::Heading::from_rad::<aplomb::Libm>(plan.heading_deg.to_radians() as f32);
     Command::fly(aplomb::Demand::Position {
-        position_m: frames::Vector::ZERO,
+        setpoint: aplomb::PositionSetpoint::default(),
         heading: HeadingDemand::Hold(heading),
         vertical: VerticalDemand::Height(height_m as f32),
     })

@@ -38,7 +38,7 @@ pub fn row(time_s: f64, truth: &Truth, record: &Record) -> Row {
             roll_pitch_saturated: record.achieved.limited.roll_pitch,
             thrust_saturated: record.achieved.limited.thrust,
             yaw_saturated: record.achieved.limited.yaw,
-            cannot_hold_position: record.cannot_hold_position,
+            cannot_hold_position: record.outer.cannot_hold_position,
         },
     }
 }
@@ -81,22 +81,22 @@ fn estimated_motion(record: &Record) -> Motion {
 }
 
 fn setpoint_motion(record: &Record) -> Motion {
-    let position =
-        record.position_setpoint_m.map_or([f64::NAN; 3], |position| position.to_array().map(f64::from));
+    let position = record.outer.position_setpoint_m.map(|p| [p.north, p.east].map(f64::from));
+    let [north_m, east_m] = position.unwrap_or([f64::NAN; 2]);
     let [velocity_north_m_s, velocity_east_m_s, down_m_s] =
-        record.velocity_setpoint_m_s.to_array().map(f64::from);
-    let [roll, pitch, yaw] = record.rate_setpoint.rate_rad_s.to_array().map(f64::from);
+        record.outer.velocity_setpoint_m_s.to_array().map(f64::from);
+    let [roll, pitch, yaw] = record.attitude.rate_setpoint.rate_rad_s.to_array().map(f64::from);
     Motion {
-        north_m: position[0],
-        east_m: position[1],
-        height_m: record.height_setpoint_m.map_or(f64::NAN, f64::from),
+        north_m,
+        east_m,
+        height_m: record.outer.height_setpoint_m.map_or(f64::NAN, f64::from),
         velocity_north_m_s,
         velocity_east_m_s,
         climb_m_s: -down_m_s,
         roll_rate_deg_s: roll.to_degrees(),
         pitch_rate_deg_s: pitch.to_degrees(),
         yaw_rate_deg_s: yaw.to_degrees(),
-        ..angles(record.attitude_setpoint.wxyz().map(f64::from))
+        ..angles(record.attitude.attitude_setpoint.wxyz().map(f64::from))
     }
 }
 

@@ -32,7 +32,7 @@ fn controller() -> Config {
     {
         (axis.crossover_rad_s, axis.integral_time_s, axis.derivative_time_s) = (crossover, integral, 0.031);
     }
-    (config.rate.derivative_filter_ratio, config.rate.gyro_cutoff_hz) = (8.0, 100.0);
+    (config.rate.derivative_filter_ratio, config.gyro_cutoff_hz) = (8.0, 100.0);
     (config.notch.bandwidth_hz, config.notch.harmonic) = (12.0, 1.0);
     (config.notch.lowest_hz, config.notch.highest_hz) = (40.0, 300.0);
     config.rate.reaction_time_constant_s = 0.25;

@@ -1,6 +1,6 @@
-//! Commands in: what the craft is asked to do.
+//! Commands: the input of the controller besides the samples.
 
-use crate::frames::{Body, Heading, Vector, World};
+use crate::frames::{Body, Heading, Horizontal, Vector, World};
 use crate::math::Math;
 
 /// One command, as it arrives over the link.
@@ -45,7 +45,7 @@ pub enum Demand {
     },
     /// Tilt relative to the heading, with the vertical motion controlled.
     Tilt {
-        /// Where the thrust leans.
+        /// Tilt of the thrust.
         tilt: Tilt,
         /// Heading.
         heading: HeadingDemand,
@@ -54,17 +54,17 @@ pub enum Demand {
     },
     /// Velocity over ground.
     Velocity {
-        /// North and east parts in m/s; the down part is ignored in favour of `vertical`.
-        velocity_m_s: Vector<World>,
+        /// Horizontal velocity and its derivative.
+        setpoint: VelocitySetpoint,
         /// Heading.
         heading: HeadingDemand,
         /// Height or climb.
         vertical: VerticalDemand,
     },
-    /// A place to go to and to hold.
+    /// A position to hold or to track.
     Position {
-        /// North and east parts in m from home; the down part is ignored in favour of `vertical`.
-        position_m: Vector<World>,
+        /// Horizontal position and its derivatives.
+        setpoint: PositionSetpoint,
         /// Heading.
         heading: HeadingDemand,
         /// Height or climb.
@@ -78,8 +78,85 @@ pub enum Demand {
     Land,
 }
 
-/// The lean of the thrust from the vertical, in the heading's axes: the horizontal part of the unit vector along the
-/// thrust. Its length is the sine of the tilt.
+impl Demand {
+    /// True for [`Demand::Rates`].
+    #[must_use]
+    pub const fn is_rates(&self) -> bool {
+        matches!(self, Self::Rates { .. })
+    }
+
+    /// Heading and vertical part; `None` for a demand that has none of its own.
+    pub(crate) const fn heading_and_vertical(&self) -> Option<(HeadingDemand, VerticalDemand)> {
+        match *self {
+            Self::Tilt { heading, vertical, .. }
+            | Self::Velocity { heading, vertical, .. }
+            | Self::Position { heading, vertical, .. } => Some((heading, vertical)),
+            Self::Rates { .. } | Self::Sticks(_) | Self::RateSticks(_) | Self::Land => None,
+        }
+    }
+}
+
+/// Horizontal position set-point with its derivatives as feed-forward: a streamed trajectory gives all three, a position to fly to
+/// only the first.
+///
+/// ```
+/// use aplomb::{PositionSetpoint, frames::Horizontal};
+/// let there = PositionSetpoint::at(Horizontal::new(20.0, 0.0));
+/// assert_eq!((there.velocity_m_s, there.acceleration_m_s2), (Horizontal::ZERO, Horizontal::ZERO));
+/// ```
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct PositionSetpoint {
+    /// Position in m from home.
+    pub position_m: Horizontal,
+    /// Velocity of the set-point in m/s.
+    pub velocity_m_s: Horizontal,
+    /// Acceleration of the set-point in m/s2.
+    pub acceleration_m_s2: Horizontal,
+}
+
+impl PositionSetpoint {
+    /// A position at rest, in m from home.
+    #[must_use]
+    pub const fn at(position_m: Horizontal) -> Self {
+        Self { position_m, velocity_m_s: Horizontal::ZERO, acceleration_m_s2: Horizontal::ZERO }
+    }
+
+    /// Its motion.
+    #[must_use]
+    pub const fn motion(&self) -> VelocitySetpoint {
+        VelocitySetpoint { velocity_m_s: self.velocity_m_s, acceleration_m_s2: self.acceleration_m_s2 }
+    }
+}
+
+/// Horizontal velocity set-point with its derivative as feed-forward.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct VelocitySetpoint {
+    /// Velocity in m/s.
+    pub velocity_m_s: Horizontal,
+    /// Its time derivative in m/s2.
+    pub acceleration_m_s2: Horizontal,
+}
+
+impl VelocitySetpoint {
+    /// A constant velocity in m/s.
+    #[must_use]
+    pub const fn constant(velocity_m_s: Horizontal) -> Self {
+        Self { velocity_m_s, acceleration_m_s2: Horizontal::ZERO }
+    }
+
+    /// The same with 0 for a vector that is not finite.
+    pub(crate) fn finite(self) -> Self {
+        let finite = |v: Horizontal| if v.is_finite() { v } else { Horizontal::ZERO };
+        Self { velocity_m_s: finite(self.velocity_m_s), acceleration_m_s2: finite(self.acceleration_m_s2) }
+    }
+}
+
+/// Tilt of the thrust from the vertical, in the heading's axes: the horizontal part of the unit vector along the thrust. Its length
+/// is the sine of the tilt angle.
 ///
 /// ```
 /// use aplomb::{Tilt, Libm};
@@ -97,8 +174,22 @@ pub struct Tilt {
 }
 
 impl Tilt {
-    /// Upright.
+    /// No tilt.
     pub const LEVEL: Self = Self { forward: 0.0, right: 0.0 };
+
+    /// The tilt shortened to a sine of `limit` if it is larger; one that is not finite is level.
+    #[must_use]
+    pub fn limited<M: Math>(self, limit: f32) -> Self {
+        let squared = self.forward * self.forward + self.right * self.right;
+        if squared <= limit * limit {
+            self
+        } else if squared < f32::INFINITY {
+            let scale = limit / M::sqrt(squared);
+            Self { forward: self.forward * scale, right: self.right * scale }
+        } else {
+            Self::LEVEL
+        }
+    }
 
     /// From roll and pitch in rad (z-y'-x''). Uses sines and cosines: not for the tick's path.
     #[must_use]
@@ -164,7 +255,7 @@ pub struct Achieved {
     pub limited: Limited,
 }
 
-/// Flags: which part of a demand was cut on this tick.
+/// Flags: the part of a demand that was cut on this tick.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
@@ -185,4 +276,36 @@ pub struct Limited {
     pub heading_rate: bool,
     /// The body rate set-point was cut to the limit of the tilt rate or of the heading rate.
     pub body_rate: bool,
+}
+
+impl Limited {
+    /// Nothing was cut.
+    pub const NONE: Self = Self {
+        roll_pitch: false,
+        thrust: false,
+        yaw: false,
+        tilt: false,
+        speed: false,
+        climb: false,
+        heading_rate: false,
+        body_rate: false,
+    };
+}
+
+impl core::ops::BitOr for Limited {
+    type Output = Self;
+
+    /// The flags of both.
+    fn bitor(self, other: Self) -> Self {
+        Self {
+            roll_pitch: self.roll_pitch || other.roll_pitch,
+            thrust: self.thrust || other.thrust,
+            yaw: self.yaw || other.yaw,
+            tilt: self.tilt || other.tilt,
+            speed: self.speed || other.speed,
+            climb: self.climb || other.climb,
+            heading_rate: self.heading_rate || other.heading_rate,
+            body_rate: self.body_rate || other.body_rate,
+        }
+    }
 }

@@ -123,7 +123,10 @@ pub mod sensors;
 mod serde_array;
 
 pub use aplomb_types::{Corner, ROTORS, Rotors, Spin, frames};
-pub use command::{Achieved, Command, Demand, HeadingDemand, Limited, Sticks, Tilt, VerticalDemand};
+pub use command::{
+    Achieved, Command, Demand, HeadingDemand, Limited, PositionSetpoint, Sticks, Tilt, VelocitySetpoint,
+    VerticalDemand,
+};
 pub use error::ConfigError;
 pub use flight::FlightController;
 #[cfg(feature = "micromath")]

@@ -1,50 +1,40 @@
 //! The record of one tick, of fixed size. [`crate::recorder`] keeps a ring of them.
 
-use crate::control::rate;
-use crate::frames::{Attitude, Vector, World};
+use crate::flight::{AttitudeOutput, OuterOutput};
+use crate::frames::{Attitude, Body, Vector};
 use crate::guard::{ArmingBlockers, Phase};
 use crate::mix::Wrench;
-use crate::{Achieved, Demand, MotorCommand, Rotors, estimate};
+use crate::{Achieved, Demand, MotorCommand, Rotors, Sticks, estimate};
 
-/// Everything about one tick that is worth knowing afterwards.
+/// The signals of one tick, from the estimate to the motor commands, in the order in which the tick computes them.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Record {
     /// Number of the tick; starts at 0 and wraps.
     pub tick: u32,
-    /// What the craft was doing.
-    pub phase: Phase,
-    /// What stood against arming.
-    pub arming_blockers: ArmingBlockers,
     /// The estimate.
     pub estimate: estimate::State,
+    /// Phase of the guard.
+    pub phase: Phase,
+    /// Conditions that blocked arming.
+    pub arming_blockers: ArmingBlockers,
     /// The demand after guard and sticks.
     pub demand: Demand,
-    /// Place asked for in m from home, while a place is held.
-    pub position_setpoint_m: Option<Vector<World>>,
-    /// Height asked for in m above home, while a height is held.
-    pub height_setpoint_m: Option<f32>,
-    /// Velocity asked for in m/s; the horizontal part only while velocity or place is controlled.
-    pub velocity_setpoint_m_s: Vector<World>,
-    /// Acceleration in m/s2 that is fed forward against the estimated wind.
-    pub wind_feed_forward_m_s2: Vector<World>,
-    /// Attitude asked for.
-    pub attitude_setpoint: Attitude,
-    /// Attitude of the reference on its way there.
-    pub attitude_reference: Attitude,
-    /// Body rate asked for, with its feed-forward.
-    pub rate_setpoint: rate::SetPoint,
-    /// Torque and thrust asked of the mixer.
+    /// Output of the outer loops on their last tick.
+    pub outer: OuterOutput,
+    /// Output of the attitude stage, with the rate set-point in force on this tick.
+    pub attitude: AttitudeOutput,
+    /// Body rate in rad/s after the gyro filters.
+    pub rate_rad_s: Vector<Body>,
+    /// Torque and thrust demanded of the mixer.
     pub wrench: Wrench,
-    /// What the mixer and the limits left of it.
+    /// What the limits and the mixer left of the demands.
     pub achieved: Achieved,
-    /// Thrust of each rotor in N.
+    /// Thrust allocated to each rotor in N.
     pub thrust_n: Rotors<f32>,
     /// Commands to the motors.
     pub commands: Rotors<MotorCommand>,
-    /// The place cannot be held: at the tilt limit while the distance grows.
-    pub cannot_hold_position: bool,
 }
 
 impl Record {
@@ -53,22 +43,17 @@ impl Record {
     pub fn new() -> Self {
         Self {
             tick: 0,
+            estimate: estimate::State::default(),
             phase: Phase::Disarmed,
             arming_blockers: ArmingBlockers::default(),
-            estimate: estimate::State::default(),
-            demand: Demand::Land,
-            position_setpoint_m: None,
-            height_setpoint_m: None,
-            velocity_setpoint_m_s: Vector::ZERO,
-            wind_feed_forward_m_s2: Vector::ZERO,
-            attitude_setpoint: Attitude::LEVEL,
-            attitude_reference: Attitude::LEVEL,
-            rate_setpoint: rate::SetPoint::default(),
+            demand: Demand::Sticks(Sticks::CENTRED),
+            outer: OuterOutput::HOVER,
+            attitude: AttitudeOutput::rates(Vector::ZERO, 0.0, Attitude::LEVEL),
+            rate_rad_s: Vector::ZERO,
             wrench: Wrench::default(),
             achieved: Achieved::default(),
             thrust_n: Rotors::default(),
             commands: Rotors::default(),
-            cannot_hold_position: false,
         }
     }
 }

@@ -1,7 +1,7 @@
 //! Large attitude errors: tilt comes first, heading second, and a craft on its back comes round.
 
-use aplomb::control::attitude::{AttitudeController, State};
-use aplomb::control::rate::{self, RateController, SetPoint};
+use aplomb::control::attitude::AttitudeController;
+use aplomb::control::rate::{RateController, RateSetpoint};
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Attitude, Body, Vector};
 use aplomb::mix::Geometry;
@@ -23,12 +23,11 @@ fn angles(roll_deg: f32, pitch_deg: f32, yaw_deg: f32) -> Attitude {
 
 /// The attitude over time for a craft that turns exactly as asked, every 5 ms for `seconds`, with the rate asked for.
 fn followed(start: Attitude, target: Attitude, seconds: f32) -> Vec<(Attitude, Vector<Body>)> {
-    let attitude_loop = AttitudeController::<Libm>::new(&config().attitude, 5e-3).unwrap();
-    let mut state = State::new();
+    let mut controller = AttitudeController::<Libm>::new(&config().attitude, 5e-3).unwrap();
     let (mut attitude, mut rate) = (start, Vector::ZERO);
     (0..(seconds / 5e-3) as usize)
         .map(|_| {
-            rate = attitude_loop.step(&mut state, target, attitude, rate).setpoint.rate_rad_s;
+            rate = controller.step(target, attitude, rate).rate_setpoint.rate_rad_s;
             attitude = attitude.rotated(rate * 5e-3);
             (attitude, rate)
         })
@@ -108,28 +107,28 @@ fn craft_exactly_on_its_back_comes_round() {
 /// lag of 40 ms and the torque that the rotors have at hover. `working`: the attitude loop's set-points reach the rate loop.
 fn thrown(working: bool) -> (f32, Option<f32>) {
     let config = config();
-    let attitude_loop = AttitudeController::<Libm>::new(&config.attitude, 5e-3).unwrap();
-    let rate_loop = RateController::new(&config.rate, 1e-3).unwrap();
-    let (mut attitude_state, mut rate_state) = (State::new(), rate::State::new());
+    let mut attitude_controller = AttitudeController::<Libm>::new(&config.attitude, 5e-3).unwrap();
+    let mut rate_controller = RateController::new(&config.rate, 1e-3).unwrap();
     // R0 = [1 0 0; 0 -0.9995 -0.0314; 0 0.0314 -0.9995]: a turn about the forward axis by 178.2 deg.
     let mut attitude = angles(0.0314f32.atan2(-0.9995).to_degrees(), 0.0, 0.0);
     // Psi = tr(I - R)/2 = 2 (1 - w^2) of this matrix is 1.99951; the 1.995 of the paper's text belongs to another start.
     assert!((2.0 * (1.0 - attitude.wxyz()[0].powi(2)) - 1.99951).abs() < 1e-5);
     let (j, j_inverse) = ([0.0820f32, 0.0845, 0.1377], [0.0820f32, 0.0845, 0.1377].map(f32::recip));
     let diagonal = |d: [f32; 3]| Vector::<Body>::new(d[0], d[1], d[2]);
-    let (mut w, mut torque, mut setpoint) = (Vector::<Body>::ZERO, Vector::<Body>::ZERO, SetPoint::default());
+    let (mut w, mut torque, mut setpoint) =
+        (Vector::<Body>::ZERO, Vector::<Body>::ZERO, RateSetpoint::default());
     let most = [9.4f32, 9.4, 0.3];
     let mut up_at = None;
     for tick in 0..3000u32 {
         if tick % 5 == 0 {
-            let wanted = attitude_loop.step(&mut attitude_state, Attitude::LEVEL, attitude, w).setpoint;
-            setpoint = if working { wanted } else { SetPoint::default() };
+            let demanded = attitude_controller.step(Attitude::LEVEL, attitude, w).rate_setpoint;
+            setpoint = if working { demanded } else { RateSetpoint::default() };
         } else {
-            rate_loop.advance(&mut setpoint);
+            setpoint = setpoint.after(1e-3);
         }
-        let asked = rate_loop.step(&mut rate_state, &setpoint, w).to_array();
-        let given: [f32; 3] = core::array::from_fn(|i| asked[i].max(-most[i]).min(most[i]));
-        rate_loop.achieved(&mut rate_state, diagonal(given));
+        let demanded = rate_controller.step(&setpoint, w).to_array();
+        let given: [f32; 3] = core::array::from_fn(|i| demanded[i].max(-most[i]).min(most[i]));
+        rate_controller.achieved(diagonal(given));
         torque += (diagonal(given) - torque) * (1e-3 / 0.04);
         // J dw/dt = torque - w x J w.
         w += (torque - w.cross(w.scale(diagonal(j)))).scale(diagonal(j_inverse)) * 1e-3;

@@ -1,11 +1,13 @@
 //! The limits of the outer loops hold exactly, in every direction, and are reported.
 
 use aplomb::control::attitude::{self, AttitudeController};
-use aplomb::control::{position, thrust_vector, velocity, vertical, wind};
+use aplomb::control::{heading, position, thrust_vector, velocity, vertical, wind};
 use aplomb::flight::{Airframe, Config};
-use aplomb::frames::{Attitude, Body, Heading, Vector};
+use aplomb::frames::{Attitude, Body, Heading, Horizontal, Vector};
 use aplomb::mix::Geometry;
-use aplomb::{HeadingDemand, Libm, STANDARD_GRAVITY_M_S2, Spin, VerticalDemand};
+use aplomb::{
+    HeadingDemand, Libm, PositionSetpoint, STANDARD_GRAVITY_M_S2, Spin, VelocitySetpoint, VerticalDemand,
+};
 use proptest::prelude::*;
 
 const THRUST: thrust_vector::Config =
@@ -38,7 +40,7 @@ proptest! {
     #[test]
     fn prop_tilt_stays_in_the_cone_and_the_vertical_part_comes_first(n in -40.0f32..40.0, e in -40.0f32..40.0, d in -30.0f32..30.0) {
         let thrust = thrust_vector::ThrustVector::<Libm>::new(&THRUST).unwrap();
-        let aim = thrust.aim(Vector::new(n, e, d));
+        let aim = thrust.step(Vector::new(n, e, d));
         let down = aim.down;
         let length = down.norm::<Libm>();
         let sine = down.x().hypot(down.y()) / length;
@@ -53,7 +55,7 @@ proptest! {
             prop_assert_eq!(aim.tilt_limited, wanted > reach);
         }
         // Vertical first: a vertical demand within the rotors' range is met whatever the horizontal one.
-        let (low, high) = thrust.vertical_range_m_s2();
+        let (low, high) = thrust.vertical_range_m_s2().into_inner();
         if -d > low + 1e-3 && -d < high - 1e-3 {
             prop_assert!((aim.acceleration_m_s2.z() - d).abs() < 1e-3);
             prop_assert!((aim.up_m_s2 - (STANDARD_GRAVITY_M_S2 - d)).abs() < 1e-3);
@@ -66,8 +68,9 @@ proptest! {
     #[test]
     fn prop_approach_speed_can_be_braked_within_the_distance(n in number(), e in number(), x in number()) {
         let position = position::PositionController::<Libm>::new(&POSITION).unwrap();
-        let output = position.step(Vector::new(n, e, 0.0), Vector::new(x, 0.0, 0.0), Vector::ZERO);
-        let speed = output.velocity_m_s.norm::<Libm>();
+        let setpoint = PositionSetpoint::at(Horizontal::new(n, e));
+        let output = position.step(&setpoint, Horizontal::new(x, 0.0), Horizontal::ZERO);
+        let speed = output.setpoint.velocity_m_s.norm::<Libm>();
         let distance = (n - x).hypot(e);
         prop_assert!(speed.is_finite() && speed <= 8.0 * 1.0001);
         if distance.is_finite() && distance < 1e6 {
@@ -83,47 +86,44 @@ proptest! {
 
     #[test]
     fn prop_velocity_set_point_keeps_its_speed_limit_and_slope(steps in proptest::collection::vec((number(), number()), 1..40)) {
-        let velocity = velocity::VelocityController::<Libm>::new(&VELOCITY, 0.025).unwrap();
-        let mut state = velocity::State::new();
+        let mut velocity = velocity::VelocityController::<Libm>::new(&VELOCITY, 0.025).unwrap();
         let mut last = None;
         for (n, e) in steps {
-            let output = velocity.step(&mut state, Vector::new(n, e, 0.0), Vector::ZERO, Vector::ZERO);
+            let output = velocity.step(&VelocitySetpoint::constant(Horizontal::new(n, e)), Horizontal::ZERO);
             prop_assert!(output.velocity_m_s.norm::<Libm>() <= 7.0 * 1.0001);
             prop_assert!(output.acceleration_m_s2.is_finite());
             if n.is_finite() && e.is_finite() && n.hypot(e) < 1e6 {
                 prop_assert_eq!(output.limited, n * n + e * e > 49.0);
             }
             if let Some(last) = last {
-                let change: Vector<aplomb::frames::World> = output.velocity_m_s - last;
+                let change: Horizontal = output.velocity_m_s - last;
                 prop_assert!(change.norm::<Libm>() <= 3.0 * 0.025 * 1.001, "{change:?}");
             }
             last = Some(output.velocity_m_s);
-            velocity.achieved(&mut state, output.acceleration_m_s2);
+            velocity.achieved(output.acceleration_m_s2);
         }
     }
 
     #[test]
     fn prop_wind_forward_goes_with_the_strongest_finite_wind(steps in proptest::collection::vec((number(), number()), 1..40)) {
-        let forward = wind::WindFeedForward::new(&wind::Config { drag_per_s: 0.25, pole_rad_s: 0.4 }, 0.025).unwrap();
-        let mut state = wind::State::default();
+        let mut forward = wind::WindFeedForward::new(&wind::Config { drag_per_s: 0.25, pole_rad_s: 0.4 }, 0.025).unwrap();
         let mut strongest = 0.0f32;
         for (n, e) in steps {
-            let a = forward.step(&mut state, Vector::new(n, e, f32::NAN));
+            let a = forward.step(Horizontal::new(n, e));
             if n.hypot(e).is_finite() {
                 strongest = strongest.max(n.hypot(e));
             }
-            prop_assert!(a.is_finite() && a.z() == 0.0);
+            prop_assert!(a.is_finite());
             prop_assert!(a.norm::<Libm>() <= 0.25 * strongest * 1.001 + 1e-6, "{a:?} {strongest}");
         }
     }
 
     #[test]
     fn prop_climb_and_descent_keep_their_limits(steps in proptest::collection::vec((any::<bool>(), number(), number()), 1..40)) {
-        let vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
-        let mut state = vertical::State::new();
-        for (climbing, demand, height) in steps {
+        let mut vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, -7.0..=9.0, 0.025).unwrap();
+            for (climbing, demand, height) in steps {
             let demand = if climbing { VerticalDemand::Climb(demand) } else { VerticalDemand::Height(demand) };
-            let output = vertical.step(&mut state, demand, height, 0.0);
+            let output = vertical.step(demand, height, 0.0);
             // Exactly: the ramp ends on the limit itself.
             prop_assert!((-2.0..=3.0).contains(&output.climb_m_s), "{}", output.climb_m_s);
             // A centred climb holds a height, which may be far; any other is limited or not by its size alone.
@@ -131,7 +131,7 @@ proptest! {
                 prop_assert_eq!(output.limited, !(-2.0..=3.0).contains(&climb));
             }
             prop_assert!((-7.0001..=9.0001).contains(&output.up_m_s2), "{}", output.up_m_s2);
-            vertical.achieved(&mut state, output.up_m_s2);
+            vertical.achieved(output.up_m_s2);
         }
     }
 
@@ -145,16 +145,15 @@ proptest! {
     #[test]
     fn prop_body_rate_keeps_its_limits_from_any_attitude(a in quaternion(), b in quaternion(), w in [number(), number(), number()]) {
         let config = attitude_config();
-        let pointing = AttitudeController::<Libm>::new(&config, 5e-3).unwrap();
-        let mut state = attitude::State::new();
+        let mut controller = AttitudeController::<Libm>::new(&config, 5e-3).unwrap();
         let mut present = a;
         let mut rate = Vector::<Body>::new(w[0], w[1], w[2]);
         for _ in 0..40 {
-            let output = pointing.step(&mut state, b, present, rate);
-            rate = output.setpoint.rate_rad_s;
+            let output = controller.step(b, present, rate);
+            rate = output.rate_setpoint.rate_rad_s;
             prop_assert!(rate.x().hypot(rate.y()) <= config.tilt.rate_limit_rad_s * 1.000_001);
             prop_assert!(rate.z().abs() <= config.heading.rate_limit_rad_s);
-            prop_assert!(output.setpoint.feed_forward_rad_s2.is_finite() && output.setpoint.setpoint_derivative_rad_s2.is_finite());
+            prop_assert!(output.rate_setpoint.feed_forward_rad_s2.is_finite() && output.rate_setpoint.setpoint_derivative_rad_s2.is_finite());
             present = present.rotated(rate * 5e-3);
         }
     }
@@ -185,8 +184,8 @@ struct Turned {
 
 /// Headings to hold (true) and heading rates, one a step, with the nose following the set-point.
 fn turn(config: &attitude::Config, steps: &[(bool, f32)], yaw: f32) -> Turned {
-    let pointing = AttitudeController::<Libm>::new(config, 5e-3).unwrap();
-    let mut state = attitude::State::new();
+    let limit = heading::Config { rate_limit_rad_s: config.heading.rate_limit_rad_s };
+    let mut limiter = heading::HeadingRateLimiter::<Libm>::new(&limit, 5e-3).unwrap();
     let mut heading = Heading::from_rad::<Libm>(yaw);
     let mut outcome = Turned { fastest_rad_s: 0.0, flags_right: true };
     for (hold, x) in steps {
@@ -198,7 +197,7 @@ fn turn(config: &attitude::Config, steps: &[(bool, f32)], yaw: f32) -> Turned {
             (HeadingDemand::Rate(*x), x.abs() - HEADING_RATE_RAD_S)
         };
         let yaw = heading.to_rad::<Libm>();
-        let turn = pointing.turn(&mut state, demand, Attitude::from_angles::<Libm>(0.1, -0.1, yaw));
+        let turn = limiter.step(demand, Attitude::from_angles::<Libm>(0.1, -0.1, yaw));
         let angle = heading.sine_to(turn.heading).atan2(heading.cosine_to(turn.heading));
         outcome.fastest_rad_s = outcome.fastest_rad_s.max(angle.abs() / 5e-3);
         // Within rounding of the limit either flag is right.
@@ -218,21 +217,21 @@ fn twins_with_the_limit_off_break_it() {
 
     let steep = thrust_vector::Config { tilt_limit_rad: 0.8, ..THRUST };
     let down =
-        thrust_vector::ThrustVector::<Libm>::new(&steep).unwrap().aim(Vector::new(20.0, 0.0, 0.0)).down;
+        thrust_vector::ThrustVector::<Libm>::new(&steep).unwrap().step(Vector::new(20.0, 0.0, 0.0)).down;
     assert!(down.x().abs().atan2(down.z()) > 0.55);
 
     let fast = vertical::Config { climb_limit_m_s: 9.0, descent_limit_m_s: 9.0, ..VERTICAL };
-    let vertical = vertical::VerticalController::<Libm>::new(&fast, (-7.0, 9.0), 0.025).unwrap();
+    let mut vertical = vertical::VerticalController::<Libm>::new(&fast, -7.0..=9.0, 0.025).unwrap();
     for (demand, limit) in [(8.0, 3.0), (-8.0, 2.0)] {
-        let mut state = vertical::State::new();
-        let climb =
-            (0..200).map(|_| vertical.step(&mut state, VerticalDemand::Climb(demand), 0.0, 0.0).climb_m_s);
+        vertical.reset();
+        let climb = (0..200).map(|_| vertical.step(VerticalDemand::Climb(demand), 0.0, 0.0).climb_m_s);
         assert!(climb.fold(0.0f32, |most, climb| most.max(climb.abs())) > 2.0 * limit);
     }
 
     let far = position::Config { braking_m_s2: 25.0, speed_limit_m_s: 80.0, ..POSITION };
     let position = position::PositionController::<Libm>::new(&far).unwrap();
-    let speed = position.step(Vector::new(100.0, 0.0, 0.0), Vector::ZERO, Vector::ZERO).velocity_m_s.x();
+    let setpoint = PositionSetpoint::at(Horizontal::new(100.0, 0.0));
+    let speed = position.step(&setpoint, Horizontal::ZERO, Horizontal::ZERO).setpoint.velocity_m_s.north;
     assert!(speed > 8.0 && speed > (2.0f32 * 2.5 * 100.0).sqrt());
 }
 
@@ -265,13 +264,12 @@ fn derived_descent_stays_below_half_the_induced_speed() {
 
 #[test]
 fn centred_climb_lets_go_of_a_height_on_its_way_and_holds_where_it_comes_to_rest() {
-    let vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
-    let mut state = vertical::State::new();
+    let mut vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, -7.0..=9.0, 0.025).unwrap();
     // A craft that climbs just as asked.
     let (mut height, mut climb) = (5.0f32, 0.0f32);
     let mut fly = |demand, steps| {
         for _ in 0..steps {
-            climb = vertical.step(&mut state, demand, height, climb).climb_m_s;
+            climb = vertical.step(demand, height, climb).climb_m_s;
             height += 0.025 * climb;
         }
         (height, climb)
@@ -287,12 +285,12 @@ fn centred_climb_lets_go_of_a_height_on_its_way_and_holds_where_it_comes_to_rest
 
 #[test]
 fn numbers_that_are_none_ask_for_no_climb() {
-    let vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, (-7.0, 9.0), 0.025).unwrap();
+    let mut vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, -7.0..=9.0, 0.025).unwrap();
     for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
         for demand in [VerticalDemand::Height(4.0), VerticalDemand::Height(bad), VerticalDemand::Climb(bad)] {
-            let mut state = vertical::State::new();
+            vertical.reset();
             for _ in 0..100 {
-                let output = vertical.step(&mut state, demand, bad, bad);
+                let output = vertical.step(demand, bad, bad);
                 assert_eq!(
                     (output.climb_m_s, output.up_m_s2, output.limited),
                     (0.0, 0.0, false),
@@ -300,7 +298,7 @@ fn numbers_that_are_none_ask_for_no_climb() {
                 );
             }
             // And afterwards it flies as if nothing had been.
-            let output = vertical.step(&mut state, VerticalDemand::Height(9.0), 5.0, 0.0);
+            let output = vertical.step(VerticalDemand::Height(9.0), 5.0, 0.0);
             assert!(output.climb_m_s > 0.0 && output.up_m_s2 > 0.0);
         }
     }

@@ -6,23 +6,21 @@
 
 use std::f64::consts::{PI, TAU};
 
-use aplomb::control::attitude::{self, AttitudeController};
+use aplomb::control::attitude::AttitudeController;
 use aplomb::control::position::PositionController;
-use aplomb::control::rate::{self, RateController, SetPoint};
+use aplomb::control::rate::{RateController, RateSetpoint};
 use aplomb::control::thrust_vector::ThrustVector;
-use aplomb::control::velocity::{self, VelocityController};
-use aplomb::control::vertical::{self, VerticalController};
-use aplomb::filter::{NotchBank, NotchBankConfig};
+use aplomb::control::velocity::VelocityController;
+use aplomb::control::vertical::VerticalController;
+use aplomb::filter::{Biquad, BiquadState, NotchBank, NotchBankConfig};
 use aplomb::flight::{Airframe, Config, NotchConfig};
-use aplomb::frames::{Attitude, Heading, Vector, World};
+use aplomb::frames::{Attitude, Heading, Horizontal, Vector};
 use aplomb::mix::Geometry;
-use aplomb::{Libm, Rotors, Spin, VerticalDemand};
+use aplomb::{Libm, PositionSetpoint, Rotors, Spin, VerticalDemand};
 use num_complex::Complex64 as Complex;
 
 const TICK_S: f64 = 1e-3;
 const J: Complex = Complex::new(0.0, 1.0);
-/// From the slow loops' tick to the attitude loop's.
-const CHAIN_S: f64 = 4.0 * TICK_S;
 
 fn airframe(rotor_time_constant_s: f32, delay_s: f32) -> Airframe {
     let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
@@ -132,33 +130,38 @@ fn notches(config: &Config) -> NotchBank {
     notches
 }
 
-/// Torque in N m about `axis` for a body rate and an angle about it, each of amplitude 1e-3, through the attitude loop (when
-/// `angle` is not 0), the notches and the rate loop.
+/// Torque in N m about `axis` for a body rate and an angle about it, each of amplitude 1e-3, through the attitude
+/// controller (when `angle` is not 0), the gyro filters and the rate controller.
 fn torque_response(config: &Config, axis: usize, n: u32, rate: f64, angle: f64) -> Complex {
     let size = 1e-3;
-    let turning = RateController::new(&config.rate, TICK_S as f32).unwrap();
-    let pointing = AttitudeController::<Libm>::new(&config.attitude, 5.0 * TICK_S as f32).unwrap();
-    let (mut turning_state, mut pointing_state) = (rate::State::new(), attitude::State::new());
+    let mut rate_controller = RateController::new(&config.rate, TICK_S as f32).unwrap();
+    let mut attitude_controller =
+        AttitudeController::<Libm>::new(&config.attitude, 5.0 * TICK_S as f32).unwrap();
+    let low_pass = Biquad::low_pass(config.gyro_cutoff_hz, TICK_S as f32).unwrap();
+    let mut low_pass_state = BiquadState::new();
     let mut notches = notches(config);
-    let mut setpoint = SetPoint::default();
+    let mut setpoint = RateSetpoint::default();
     let mut tick = 0;
     let along = |x: f64| {
         let mut v = [0.0f32; 3];
-        v[axis] = (size * x) as f32;
+        v[axis] = x as f32;
         v
     };
     response(n, 3000, |sin, _| {
-        let [gx, gy, gz] = along(rate * sin);
-        if angle != 0.0 && tick % 5 == 0 {
-            let [roll, pitch, yaw] = along(angle * sin);
+        setpoint = if angle != 0.0 && tick % 5 == 0 {
+            let [roll, pitch, yaw] = along(size * angle * sin);
             let attitude = Attitude::from_angles::<Libm>(roll, pitch, yaw);
             // The first call finds the sine at 0 and starts the reference level.
-            setpoint = pointing.step(&mut pointing_state, Attitude::LEVEL, attitude, Vector::ZERO).setpoint;
-        }
+            attitude_controller.step(Attitude::LEVEL, attitude, Vector::ZERO).rate_setpoint
+        } else {
+            setpoint.after(TICK_S as f32)
+        };
         tick += 1;
-        let gyro = notches.step(Vector::new(gx, gy, gz));
-        let torque = turning.step(&mut turning_state, &setpoint, gyro);
-        turning.achieved(&mut turning_state, torque);
+        let [gx, gy, gz] = along(size * rate * sin);
+        let gyro = notches.step(Vector::new(gx, gy, gz)).to_array()[axis];
+        let [wx, wy, wz] = along(f64::from(low_pass.step(&mut low_pass_state, gyro)));
+        let torque = rate_controller.step(&setpoint, Vector::new(wx, wy, wz));
+        rate_controller.achieved(torque);
         f64::from(torque.to_array()[axis])
     }) / size
 }
@@ -232,35 +235,32 @@ fn twins_with_too_much_gain_or_without_the_reaction_lag_have_no_margin() {
     );
 }
 
-/// Tilt of the reference, as horizontal acceleration, for a small acceleration demand: tilt follows the reference.
-fn lean_response(config: &Config, n: u32) -> Complex {
-    let pointing = AttitudeController::<Libm>::new(&config.attitude, 5.0 * TICK_S as f32).unwrap();
+/// Tilt of the reference, as horizontal acceleration, for a small acceleration demand: the craft follows the reference.
+fn tilt_response(config: &Config, n: u32) -> Complex {
+    let mut controller = AttitudeController::<Libm>::new(&config.attitude, 5.0 * TICK_S as f32).unwrap();
     let thrust = ThrustVector::<Libm>::new(&config.thrust).unwrap();
-    let mut state = attitude::State::new();
     let mut attitude = Attitude::LEVEL;
     let size = 1e-2;
     response(n, 400, |sin, _| {
-        let demand = Vector::<World>::new((size * sin) as f32, 0.0, 0.0);
-        let target = pointing.target(&state, thrust.aim(demand).down, Heading::NORTH);
-        let output = pointing.step(&mut state, target, attitude, Vector::ZERO);
-        attitude = output.reference;
+        let down = thrust.step(Vector::new((size * sin) as f32, 0.0, 0.0)).down;
+        let setpoint = Attitude::from_down_and_heading::<Libm>(down, Heading::NORTH).unwrap();
+        attitude = controller.step(setpoint, attitude, Vector::ZERO).reference;
         -9.80665 * f64::from(attitude.down_axis().x())
     }) / size
 }
 
-/// Acceleration north that position and velocity loop ask for, for a place and a velocity of small amplitude.
-fn acceleration_response(config: &Config, n: u32, place: f64, speed: f64) -> Complex {
+/// Acceleration north that position and velocity controller demand, for a position and a velocity of small amplitude.
+fn acceleration_response(config: &Config, n: u32, position: f64, speed: f64) -> Complex {
     let size = 1e-2;
     let outer = PositionController::<Libm>::new(&config.position).unwrap();
-    let inner = VelocityController::<Libm>::new(&config.velocity, 25.0 * TICK_S as f32).unwrap();
-    let mut state = velocity::State::new();
-    let north = |x: f64| Vector::<World>::new((size * x) as f32, 0.0, 0.0);
+    let mut inner = VelocityController::<Libm>::new(&config.velocity, 25.0 * TICK_S as f32).unwrap();
+    let north = |x: f64| Horizontal::new((size * x) as f32, 0.0);
     response(n, 400, |sin, _| {
-        let (position, velocity) = (north(place * sin), north(speed * sin));
-        let wanted = outer.step(Vector::ZERO, position, velocity);
-        let output = inner.step(&mut state, wanted.velocity_m_s, wanted.acceleration_m_s2, velocity);
-        inner.achieved(&mut state, output.acceleration_m_s2);
-        f64::from(output.acceleration_m_s2.x())
+        let (position, velocity) = (north(position * sin), north(speed * sin));
+        let setpoint = outer.step(&PositionSetpoint::default(), position, velocity).setpoint;
+        let acceleration_m_s2 = inner.step(&setpoint, velocity).acceleration_m_s2;
+        inner.achieved(acceleration_m_s2);
+        f64::from(acceleration_m_s2.north)
     }) / size
 }
 
@@ -268,13 +268,13 @@ fn acceleration_response(config: &Config, n: u32, place: f64, speed: f64) -> Com
 fn moving_loops(config: &Config, delay_s: f64) -> [Vec<(f64, Complex)>; 3] {
     let mut loops = [const { Vec::new() }; 3];
     for (n, w) in frequencies(25.0 * TICK_S, 1, 0.05) {
-        let craft = lean_response(config, 5 * n) * held(w, 25.0 * TICK_S, CHAIN_S + delay_s) / (J * w);
+        let craft = tilt_response(config, 5 * n) * held(w, 25.0 * TICK_S, delay_s) / (J * w);
         let from_velocity = -acceleration_response(config, n, 0.0, 1.0);
-        let from_place = -acceleration_response(config, n, 1.0, 0.0);
+        let from_position = -acceleration_response(config, n, 1.0, 0.0);
         let inner = from_velocity * craft;
         loops[0].push((w, inner));
-        loops[1].push((w, from_place * craft / (J * w) / (1.0 + inner)));
-        loops[2].push((w, inner + from_place * craft / (J * w)));
+        loops[1].push((w, from_position * craft / (J * w) / (1.0 + inner)));
+        loops[2].push((w, inner + from_position * craft / (J * w)));
     }
     loops
 }
@@ -284,7 +284,7 @@ fn derived_velocity_and_position_loops_have_6db_45deg() {
     for (lag, delay) in DRIVES {
         let config = Config::for_airframe(&airframe(lag, delay)).unwrap();
         let loops = moving_loops(&config, f64::from(delay));
-        for (open, name) in loops.iter().zip(["velocity", "position", "broken at the lean"]) {
+        for (open, name) in loops.iter().zip(["velocity", "position", "broken at the tilt"]) {
             assert_good(&format!("lag {lag} s, {name}"), open);
         }
     }
@@ -299,13 +299,13 @@ fn derived_velocity_and_position_loops_have_6db_45deg() {
 fn climb_response(config: &Config, n: u32, height: f64, climb: f64) -> Complex {
     let size = 1e-2;
     let range = ThrustVector::<Libm>::new(&config.thrust).unwrap().vertical_range_m_s2();
-    let vertical = VerticalController::<Libm>::new(&config.vertical, range, 25.0 * TICK_S as f32).unwrap();
-    let mut state = vertical::State::new();
+    let mut vertical =
+        VerticalController::<Libm>::new(&config.vertical, range, 25.0 * TICK_S as f32).unwrap();
     response(n, 400, |sin, _| {
         let (height, climb) = ((size * height * sin) as f32, (size * climb * sin) as f32);
-        let up = vertical.step(&mut state, VerticalDemand::Height(0.0), height, climb).up_m_s2;
-        vertical.achieved(&mut state, up);
-        f64::from(up)
+        let up_m_s2 = vertical.step(VerticalDemand::Height(0.0), height, climb).up_m_s2;
+        vertical.achieved(up_m_s2);
+        f64::from(up_m_s2)
     }) / size
 }
 
@@ -313,7 +313,7 @@ fn vertical_loops(config: &Config, lag_s: f64, delay_s: f64) -> [Vec<(f64, Compl
     let mut loops = [const { Vec::new() }; 3];
     for (n, w) in frequencies(25.0 * TICK_S, 1, 0.05) {
         let rotors = (1.0 + J * w * lag_s).inv();
-        let craft = rotors * held(w, 25.0 * TICK_S, CHAIN_S + delay_s) / (J * w);
+        let craft = rotors * held(w, 25.0 * TICK_S, delay_s) / (J * w);
         let inner = -climb_response(config, n, 0.0, 1.0) * craft;
         let outer = -climb_response(config, n, 1.0, 0.0) * craft / (J * w);
         loops[0].push((w, inner));

@@ -1,14 +1,14 @@
-//! A point mass flown by position and velocity loop through the tilt limit: it stops at the place, never faster than the
-//! distance left allows, whatever the direction.
+//! A point mass flown by position and velocity controller through the tilt limit: it stops at the set-point, never faster than the
+//! distance left allows, in every direction.
 
-use aplomb::control::attitude::{self, AttitudeController};
+use aplomb::control::attitude::AttitudeController;
 use aplomb::control::position::{self, PositionController};
 use aplomb::control::thrust_vector::ThrustVector;
-use aplomb::control::velocity::{self, VelocityController};
+use aplomb::control::velocity::VelocityController;
 use aplomb::flight::{Airframe, Config};
-use aplomb::frames::{Attitude, Heading, Vector, World};
+use aplomb::frames::{Attitude, Heading, Horizontal, Vector};
 use aplomb::mix::Geometry;
-use aplomb::{Libm, Spin};
+use aplomb::{Libm, PositionSetpoint, Spin};
 
 fn config() -> Config {
     let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
@@ -28,17 +28,15 @@ struct Flight {
     limited: bool,
 }
 
-/// Flies from rest to `target` for `seconds`, with no drag and no wind: the lean follows the attitude loop's reference.
-fn fly(config: &Config, position: &position::Config, target: Vector<World>, seconds: f32) -> Flight {
+/// Flies from rest to `target` for `seconds`, with no drag and no wind: the tilt is that of the attitude controller's reference.
+fn fly(config: &Config, position: &position::Config, target: Horizontal, seconds: f32) -> Flight {
     const SLOW_S: f32 = 0.025;
     const FAST_S: f32 = 0.005;
     let outer = PositionController::<Libm>::new(position).unwrap();
-    let inner = VelocityController::<Libm>::new(&config.velocity, SLOW_S).unwrap();
+    let mut inner = VelocityController::<Libm>::new(&config.velocity, SLOW_S).unwrap();
     let thrust = ThrustVector::<Libm>::new(&config.thrust).unwrap();
-    let pointing = AttitudeController::<Libm>::new(&config.attitude, FAST_S).unwrap();
-    let (mut inner_state, mut pointing_state) = (velocity::State::new(), attitude::State::new());
-    let (mut place, mut speed, mut attitude) =
-        (Vector::<World>::ZERO, Vector::<World>::ZERO, Attitude::LEVEL);
+    let mut attitude_controller = AttitudeController::<Libm>::new(&config.attitude, FAST_S).unwrap();
+    let (mut position_m, mut speed, mut attitude) = (Horizontal::ZERO, Horizontal::ZERO, Attitude::LEVEL);
     let way = target * target.norm::<Libm>().recip();
     let mut flight = Flight {
         over_profile: 0.0,
@@ -50,20 +48,20 @@ fn fly(config: &Config, position: &position::Config, target: Vector<World>, seco
         limited: false,
     };
     for _ in 0..(seconds / SLOW_S) as usize {
-        let wanted = outer.step(target, place, speed);
-        let output = inner.step(&mut inner_state, wanted.velocity_m_s, wanted.acceleration_m_s2, speed);
-        let aim = thrust.aim(output.acceleration_m_s2);
-        inner.achieved(&mut inner_state, aim.acceleration_m_s2);
+        let wanted = outer.step(&PositionSetpoint::at(target), position_m, speed);
+        let output = inner.step(&wanted.setpoint, speed);
+        let direction = thrust.step(output.acceleration_m_s2.with_down(0.0));
+        inner.achieved(direction.acceleration_m_s2.horizontal());
         flight.limited |= wanted.limited;
         for _ in 0..5 {
-            let goal = pointing.target(&pointing_state, aim.down, Heading::NORTH);
-            attitude = pointing.step(&mut pointing_state, goal, attitude, Vector::ZERO).reference;
+            let setpoint = Attitude::from_down_and_heading::<Libm>(direction.down, Heading::NORTH).unwrap();
+            attitude = attitude_controller.step(setpoint, attitude, Vector::ZERO).reference;
             let down = attitude.down_axis();
-            speed += Vector::new(down.x(), down.y(), 0.0) * (-9.80665 / down.z() * FAST_S);
-            place += speed * FAST_S;
+            speed += Horizontal::new(down.x(), down.y()) * (-9.80665 / down.z() * FAST_S);
+            position_m += speed * FAST_S;
             flight.steepest_rad = flight.steepest_rad.max(down.x().hypot(down.y()).atan2(down.z()));
         }
-        let left = target - place;
+        let left = target - position_m;
         let (left_m, speed_m_s) = (left.norm::<Libm>(), speed.norm::<Libm>());
         if left.dot(way) > 1.0 {
             let profile = (2.0 * config.position.braking_m_s2 * left_m).sqrt();
@@ -81,7 +79,7 @@ fn craft_stops_at_the_place_within_the_tilt_limit() {
     let config = config();
     let limit = config.position.speed_limit_m_s;
     for (north, east) in [(3.0, 0.0), (0.0, -12.0), (-30.0, 40.0), (120.0, 90.0)] {
-        let flight = fly(&config, &config.position, Vector::new(north, east, 0.0), 60.0);
+        let flight = fly(&config, &config.position, Horizontal::new(north, east), 60.0);
         println!(
             "{north} {east}: {:.3} of the profile, {:.2} m beyond, {:.2} m/s, {:.1} deg",
             flight.over_profile,
@@ -110,7 +108,7 @@ fn twin_that_trusts_in_too_much_braking_overshoots() {
         crossover_rad_s: 4.0 * config.position.crossover_rad_s,
         ..config.position
     };
-    let flight = fly(&config, &rash, Vector::new(-30.0, 40.0, 0.0), 60.0);
+    let flight = fly(&config, &rash, Horizontal::new(-30.0, 40.0), 60.0);
     assert!(
         flight.over_profile > 1.1 && flight.overshoot_m > 1.0,
         "{} {}",

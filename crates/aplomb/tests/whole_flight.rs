@@ -6,7 +6,8 @@ use aplomb::frames::{Heading, Horizontal, Vector};
 use aplomb::mix::{Arm, Geometry};
 use aplomb::{
     Battery, Command, Demand, FlightController, GnssFix, HeadingDemand, ImuSample, Libm, MotorCommand,
-    Rotors, STANDARD_GRAVITY_M_S2, Sample, Sensors, Spin, Sticks, Tilt, VerticalDemand,
+    PositionSetpoint, Rotors, STANDARD_GRAVITY_M_S2, Sample, Sensors, Spin, Sticks, Tilt, VelocitySetpoint,
+    VerticalDemand,
 };
 use proptest::prelude::*;
 
@@ -96,14 +97,20 @@ fn demand() -> impl Strategy<Value = Demand> {
             heading,
             vertical
         }),
-        (triple(), any::<bool>(), number(), number()).prop_map(|([x, y, z], place, rate, height)| {
-            let (heading, vertical) = (HeadingDemand::Rate(rate), VerticalDemand::Height(height));
-            if place {
-                Demand::Position { position_m: Vector::new(x, y, z), heading, vertical }
-            } else {
-                Demand::Velocity { velocity_m_s: Vector::new(x, y, z), heading, vertical }
-            }
-        }),
+        ([triple(), triple()], any::<bool>(), number(), number()).prop_map(
+            |([[x, y, vx], [vy, ax, ay]], is_position, rate, height)| {
+                let (heading, vertical) = (HeadingDemand::Rate(rate), VerticalDemand::Height(height));
+                let (velocity_m_s, acceleration_m_s2) = (Horizontal::new(vx, vy), Horizontal::new(ax, ay));
+                if is_position {
+                    let position_m = Horizontal::new(x, y);
+                    let setpoint = PositionSetpoint { position_m, velocity_m_s, acceleration_m_s2 };
+                    Demand::Position { setpoint, heading, vertical }
+                } else {
+                    let setpoint = VelocitySetpoint { velocity_m_s, acceleration_m_s2 };
+                    Demand::Velocity { setpoint, heading, vertical }
+                }
+            },
+        ),
         ([number(), number(), number(), number()], any::<bool>()).prop_map(
             |([roll, pitch, yaw, climb], rate)| {
                 let sticks = Sticks { roll, pitch, yaw, climb };
@@ -161,7 +168,9 @@ fn sound<const N: usize>(
     let lowest = if controller.status().phase.is_flying() { config.idle_command } else { 0.0 };
     prop_assert!(commands.iter().all(|command| (lowest..=1.0).contains(command)), "{commands:?}");
     let record = controller.record();
-    for attitude in [record.estimate.attitude, record.attitude_setpoint, record.attitude_reference] {
+    for attitude in
+        [record.estimate.attitude, record.attitude.attitude_setpoint, record.attitude.attitude_reference]
+    {
         let length = attitude.wxyz().iter().map(|c| f64::from(*c).powi(2)).sum::<f64>().sqrt();
         prop_assert!((length - 1.0).abs() < 1e-5, "{attitude:?}");
     }
@@ -198,7 +207,7 @@ fn tilt_after_rest_deg<const N: usize>(controller: &mut FlightController<Libm, N
     for _ in 0..30_000 {
         controller.step(&sensors, &Command::IDLE);
     }
-    controller.state().attitude.cos_tilt().min(1.0).acos().to_degrees()
+    controller.motion().attitude.cos_tilt().min(1.0).acos().to_degrees()
 }
 
 proptest! {
@@ -223,7 +232,7 @@ proptest! {
         let mut controller = fly(&flight, false)?;
         let tilt_deg = tilt_after_rest_deg(&mut controller);
         prop_assert!(tilt_deg < 0.5, "{tilt_deg} deg");
-        let offset = controller.state().gyro_bias_rad_s;
+        let offset = controller.motion().gyro_bias_rad_s;
         prop_assert!(offset.norm_squared() < 1e-6, "{offset:?}");
     }
 }

@@ -1,11 +1,11 @@
 //! The craft that is flown, and what it senses and is asked for on each tick.
 
 use aplomb::flight::{Airframe, Config};
-use aplomb::frames::{Heading, Vector};
+use aplomb::frames::{Heading, Horizontal, Vector};
 use aplomb::mix::Geometry;
 use aplomb::{
     Battery, Demand, GnssFix, HeadingDemand, ImuSample, Math, Rotors, STANDARD_GRAVITY_M_S2, Sample, Sensors,
-    Spin, Sticks, Tilt, VerticalDemand,
+    PositionSetpoint, Spin, Sticks, Tilt, VelocitySetpoint, VerticalDemand,
 };
 
 use crate::inputs::Inputs;
@@ -22,11 +22,11 @@ pub const fn all_at_once(tick: u32) -> bool {
     tick.is_multiple_of(26)
 }
 
-/// Ticks without outer loops and slow samples, nor anything that these have put off, once the estimators are seeded; each
-/// carries at most one link of the attitude loop.
+/// Ticks without the loops on a divider and without slow samples, nor anything that these have put off, once the estimators are
+/// initialised.
 #[must_use]
 pub fn settled_inner(tick: u32) -> bool {
-    tick > SETTLING_TICKS && !matches!(tick % 25, 21 | 22) && !(0..5).any(|ago| all_at_once(tick - ago))
+    tick > SETTLING_TICKS && !tick.is_multiple_of(5) && !(0..2).any(|ago| all_at_once(tick - ago))
 }
 
 /// A craft of 1.2 kg that lifts 2.2 times its weight.
@@ -77,10 +77,10 @@ pub fn demand<M: Math>(random: &mut Inputs, tick: u32) -> Demand {
     let heading =
         if d > 0.0 { HeadingDemand::Rate(d) } else { HeadingDemand::Hold(Heading::from_rad::<M>(3.0 * d)) };
     let vertical = if c > 0.0 { VerticalDemand::Height(10.0 * c) } else { VerticalDemand::Climb(c) };
-    let far = Vector::new(40.0 * a, 40.0 * b, 0.0);
+    let far = Horizontal::new(40.0 * a, 40.0 * b);
     match tick / 250 % 5 {
-        0 => Demand::Position { position_m: far, heading, vertical },
-        1 => Demand::Velocity { velocity_m_s: far, heading, vertical },
+        0 => Demand::Position { setpoint: PositionSetpoint::at(far), heading, vertical },
+        1 => Demand::Velocity { setpoint: VelocitySetpoint::constant(far), heading, vertical },
         2 => Demand::Tilt { tilt: Tilt { forward: a, right: b }, heading, vertical },
         3 => Demand::Rates { rate_rad_s: Vector::new(4.0 * a, 4.0 * b, c), thrust_n: 12.0 + 12.0 * d },
         _ => Demand::Sticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),

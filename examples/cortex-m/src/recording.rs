@@ -4,14 +4,14 @@
 //! A recording is a row of ticks without a head. A tick is [`WORDS`] little-endian words of 32 bits: flags, then every value
 //! that a tick can have, 0 where it has none. Numbers are kept by their bits.
 
-use aplomb::frames::{Frame, Heading, Vector};
+use aplomb::frames::{Frame, Heading, Horizontal, Vector};
 use aplomb::{
-    Battery, Command, Demand, GnssFix, HeadingDemand, ImuSample, MotorCommand, Rotors, Sample, Sensors,
-    Sticks, Tilt, VerticalDemand,
+    Battery, Command, Demand, GnssFix, HeadingDemand, ImuSample, MotorCommand, PositionSetpoint, Rotors,
+    Sample, Sensors, Sticks, Tilt, VelocitySetpoint, VerticalDemand,
 };
 
 /// Words of a tick.
-pub const WORDS: usize = 44;
+pub const WORDS: usize = 46;
 /// Bytes of a tick.
 pub const BYTES: usize = 4 * WORDS;
 
@@ -149,25 +149,27 @@ impl Put {
         let (kind, numbers) = match *demand {
             Demand::Rates { rate_rad_s, thrust_n } => {
                 let [roll, pitch, yaw] = rate_rad_s.to_array();
-                (1, [roll, pitch, yaw, thrust_n])
+                (1, [roll, pitch, yaw, thrust_n, 0.0, 0.0])
             }
-            Demand::Tilt { tilt: lean, heading, vertical } => {
+            Demand::Tilt { tilt, heading, vertical } => {
                 outer = Some((heading, vertical));
-                (2, [lean.forward, lean.right, 0.0, 0.0])
+                (2, [tilt.forward, tilt.right, 0.0, 0.0, 0.0, 0.0])
             }
-            Demand::Velocity { velocity_m_s, heading, vertical } => {
+            Demand::Velocity { setpoint, heading, vertical } => {
                 outer = Some((heading, vertical));
-                let [north, east, down] = velocity_m_s.to_array();
-                (3, [north, east, down, 0.0])
+                let VelocitySetpoint { velocity_m_s: v, acceleration_m_s2: a } = setpoint;
+                (3, [v.north, v.east, a.north, a.east, 0.0, 0.0])
             }
-            Demand::Position { position_m, heading, vertical } => {
+            Demand::Position { setpoint, heading, vertical } => {
                 outer = Some((heading, vertical));
-                let [north, east, down] = position_m.to_array();
-                (4, [north, east, down, 0.0])
+                let PositionSetpoint { position_m: p, velocity_m_s: v, acceleration_m_s2: a } = setpoint;
+                (4, [p.north, p.east, v.north, v.east, a.north, a.east])
             }
-            Demand::Sticks(Sticks { roll, pitch, yaw, climb }) => (5, [roll, pitch, yaw, climb]),
-            Demand::RateSticks(Sticks { roll, pitch, yaw, climb }) => (6, [roll, pitch, yaw, climb]),
-            Demand::Land => (7, [0.0; 4]),
+            Demand::Sticks(Sticks { roll, pitch, yaw, climb }) => (5, [roll, pitch, yaw, climb, 0.0, 0.0]),
+            Demand::RateSticks(Sticks { roll, pitch, yaw, climb }) => {
+                (6, [roll, pitch, yaw, climb, 0.0, 0.0])
+            }
+            Demand::Land => (7, [0.0; 6]),
             _ => return None,
         };
         self.flags |= kind << DEMAND_SHIFT;
@@ -225,7 +227,7 @@ impl<W: Iterator<Item = u32>> Take<W> {
     }
 
     fn demand(&mut self) -> Option<Demand> {
-        let [a, b, c, d] = self.numbers()?;
+        let [a, b, c, d, e, f] = self.numbers()?;
         let [north, east] = self.numbers()?;
         let [vertical] = self.numbers()?;
         let heading = if self.flag(HOLD_HEADING) {
@@ -241,8 +243,21 @@ impl<W: Iterator<Item = u32>> Take<W> {
         Some(match self.flags >> DEMAND_SHIFT {
             1 => Demand::Rates { rate_rad_s: Vector::new(a, b, c), thrust_n: d },
             2 => Demand::Tilt { tilt: Tilt { forward: a, right: b }, heading, vertical },
-            3 => Demand::Velocity { velocity_m_s: Vector::new(a, b, c), heading, vertical },
-            4 => Demand::Position { position_m: Vector::new(a, b, c), heading, vertical },
+            3 => {
+                let setpoint = VelocitySetpoint {
+                    velocity_m_s: Horizontal::new(a, b),
+                    acceleration_m_s2: Horizontal::new(c, d),
+                };
+                Demand::Velocity { setpoint, heading, vertical }
+            }
+            4 => {
+                let setpoint = PositionSetpoint {
+                    position_m: Horizontal::new(a, b),
+                    velocity_m_s: Horizontal::new(c, d),
+                    acceleration_m_s2: Horizontal::new(e, f),
+                };
+                Demand::Position { setpoint, heading, vertical }
+            }
             5 => Demand::Sticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),
             6 => Demand::RateSticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),
             7 => Demand::Land,

@@ -146,7 +146,7 @@ impl<'a> Trial<'a> {
                 let record = tick.controller.record();
                 drift -= tick.plant.truth().velocity_m_s.x;
                 count += 1.0;
-                carried |= record.cannot_hold_position;
+                carried |= record.outer.cannot_hold_position;
                 if tick.from_start % 20 == 0 {
                     trace.rows.push(crate::sample::row(tick.time_s, &tick.plant.truth(), &record));
                 }

@@ -1,7 +1,9 @@
 //! `[[command]]`: a command to the controller and its time.
 
-use aplomb::frames::{Heading, Vector};
-use aplomb::{Command, Demand, HeadingDemand, Libm, Sticks, Tilt, VerticalDemand};
+use aplomb::frames::{Heading, Horizontal, Vector};
+use aplomb::{
+    Command, Demand, HeadingDemand, Libm, PositionSetpoint, Sticks, Tilt, VelocitySetpoint, VerticalDemand,
+};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -12,8 +14,31 @@ use super::document::Document;
 pub struct TimedCommand {
     /// Time from the start of the flight in s.
     pub at_s: f64,
-    /// The command.
+    /// The command at that time.
     pub command: Command,
+}
+
+impl TimedCommand {
+    /// The command at `time_s`: a set-point of position or velocity moves on with its velocity and acceleration.
+    #[must_use]
+    pub fn at(&self, time_s: f64) -> Command {
+        Command { demand: moved(self.command.demand, time_s - self.at_s), ..self.command }
+    }
+}
+
+/// `demand` as it is `time_s` later.
+fn moved(mut demand: Demand, time_s: f64) -> Demand {
+    let time_s = time_s as f32;
+    match &mut demand {
+        Demand::Position { setpoint, .. } => {
+            setpoint.position_m +=
+                setpoint.velocity_m_s * time_s + setpoint.acceleration_m_s2 * (0.5 * time_s * time_s);
+            setpoint.velocity_m_s += setpoint.acceleration_m_s2 * time_s;
+        }
+        Demand::Velocity { setpoint, .. } => setpoint.velocity_m_s += setpoint.acceleration_m_s2 * time_s,
+        _ => {}
+    }
+    demand
 }
 
 /// `[[command]]` as written in the file. It has at most one demand. Parts that an entry omits keep their value.
@@ -23,6 +48,7 @@ pub(super) struct CommandEntry {
     sticks: Option<SticksTable>,
     position_m: Option<NorthEast>,
     velocity_m_s: Option<NorthEast>,
+    acceleration_m_s2: Option<NorthEast>,
     tilt_deg: Option<RollPitch>,
     rates_deg_s: Option<RollPitchYaw>,
     thrust_n: Option<f64>,
@@ -87,8 +113,8 @@ pub(super) struct Standing {
 #[derive(Clone, Copy)]
 enum Action {
     Sticks(Sticks, StickMode),
-    Position(NorthEast),
-    Velocity(NorthEast),
+    Position(PositionSetpoint),
+    Velocity(VelocitySetpoint),
     Tilt(Tilt),
     Rates([f32; 3], f32),
     Land,
@@ -109,10 +135,19 @@ impl Standing {
     /// Armed, position set-point above home.
     pub(super) fn hovering(heading_deg: f64, height_m: f64) -> Self {
         Self {
-            action: Action::Position(NorthEast { north: 0.0, east: 0.0 }),
+            action: Action::Position(PositionSetpoint::default()),
             vertical: VerticalDemand::Height(height_m as f32),
             arm: true,
             ..Self::on_ground(heading_deg)
+        }
+    }
+
+    /// Moves its set-point on by `time_s`.
+    pub(super) fn advance(&mut self, time_s: f64) {
+        match moved(self.command().demand, time_s) {
+            Demand::Position { setpoint, .. } => self.action = Action::Position(setpoint),
+            Demand::Velocity { setpoint, .. } => self.action = Action::Velocity(setpoint),
+            _ => {}
         }
     }
 
@@ -121,12 +156,8 @@ impl Standing {
         let demand = match self.action {
             Action::Sticks(sticks, StickMode::Tilt) => Demand::Sticks(sticks),
             Action::Sticks(sticks, StickMode::Rate) => Demand::RateSticks(sticks),
-            Action::Position(position) => {
-                Demand::Position { position_m: horizontal(position), heading, vertical }
-            }
-            Action::Velocity(velocity) => {
-                Demand::Velocity { velocity_m_s: horizontal(velocity), heading, vertical }
-            }
+            Action::Position(setpoint) => Demand::Position { setpoint, heading, vertical },
+            Action::Velocity(setpoint) => Demand::Velocity { setpoint, heading, vertical },
             Action::Tilt(tilt) => Demand::Tilt { tilt, heading, vertical },
             Action::Rates([x, y, z], thrust_n) => {
                 Demand::Rates { rate_rad_s: Vector::new(x, y, z), thrust_n }
@@ -137,8 +168,8 @@ impl Standing {
     }
 }
 
-fn horizontal(v: NorthEast) -> Vector<aplomb::frames::World> {
-    Vector::new(v.north as f32, v.east as f32, 0.0)
+fn horizontal(v: NorthEast) -> Horizontal {
+    Horizontal::new(v.north as f32, v.east as f32)
 }
 
 fn heading(deg: f64) -> Heading {
@@ -190,7 +221,7 @@ impl CommandEntry {
         let given = [
             ("sticks", self.sticks.is_some()),
             ("position_m", self.position_m.is_some()),
-            ("velocity_m_s", self.velocity_m_s.is_some()),
+            ("velocity_m_s", self.velocity_m_s.is_some() && self.position_m.is_none()),
             ("tilt_deg", self.tilt_deg.is_some()),
             ("rates_deg_s", self.rates_deg_s.is_some()),
             ("land", self.land.is_some()),
@@ -217,6 +248,9 @@ impl CommandEntry {
         }
         if self.heading_deg.is_some() && self.heading_rate_deg_s.is_some() {
             refuse("heading_rate_deg_s", "give either `heading_deg` or `heading_rate_deg_s`");
+        }
+        if self.acceleration_m_s2.is_some() && self.position_m.is_none() && self.velocity_m_s.is_none() {
+            refuse("acceleration_m_s2", "goes with `position_m` or `velocity_m_s` only");
         }
         match (self.rates_deg_s.is_some(), self.thrust_n) {
             (true, None) => {
@@ -258,7 +292,15 @@ impl CommandEntry {
         if let Some(RollPitchYaw { roll, pitch, yaw }) = self.rates_deg_s {
             return Some(Action::Rates([radians(roll), radians(pitch), radians(yaw)], part(self.thrust_n)));
         }
-        let position = self.position_m.map(Action::Position);
-        position.or(self.velocity_m_s.map(Action::Velocity)).or(self.land.map(|_| Action::Land))
+        let motion = VelocitySetpoint {
+            velocity_m_s: self.velocity_m_s.map_or(Horizontal::ZERO, horizontal),
+            acceleration_m_s2: self.acceleration_m_s2.map_or(Horizontal::ZERO, horizontal),
+        };
+        if let Some(position_m) = self.position_m {
+            let VelocitySetpoint { velocity_m_s, acceleration_m_s2 } = motion;
+            let position_m = horizontal(position_m);
+            return Some(Action::Position(PositionSetpoint { position_m, velocity_m_s, acceleration_m_s2 }));
+        }
+        self.velocity_m_s.map(|_| Action::Velocity(motion)).or(self.land.map(|_| Action::Land))
     }
 }

@@ -102,7 +102,7 @@ impl FlightPlan {
     #[must_use]
     pub fn command_at(&self, time_s: f64) -> Command {
         let begun = self.commands.partition_point(|timed| timed.at_s <= time_s);
-        self.commands[..begun].last().map_or(Command::IDLE, |timed| timed.command)
+        self.commands[..begun].last().map_or(Command::IDLE, |timed| timed.at(time_s))
     }
 
     /// External force in N (north, east, up) and torque in N m (roll, pitch, yaw) at `time_s`.
@@ -412,6 +412,7 @@ impl FlightFile {
                 document.require_within(&format!("{path}.at_s"), at_s, 0.0, duration_s);
                 last_s = at_s;
             }
+            standing.advance(at_s - commands.last().map_or(0.0, |last| last.at_s));
             entry.check(document, &path, &mut standing);
             commands.push(TimedCommand { at_s, command: standing.command() });
         }

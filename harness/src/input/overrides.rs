@@ -36,11 +36,11 @@ macro_rules! overrides {
     };
 }
 
-overrides!(LoopsTable for Config: tick_hz, idle_command, air_density_kg_m3, wind_share);
+overrides!(LoopsTable for Config: tick_hz, idle_command, air_density_kg_m3, wind_share, imu_delay_s, gyro_cutoff_hz);
 overrides!(NotchTable for aplomb::flight::NotchConfig: bandwidth_hz, harmonic, lowest_hz, highest_hz, hover_speed_rad_s);
 overrides!(AxisTable for rate::Axis:
     crossover_rad_s, integral_time_s, derivative_time_s; acceleration_limit_deg_s2 => acceleration_limit_rad_s2);
-overrides!(RateTable for rate::Config: derivative_filter_ratio, gyro_cutoff_hz);
+overrides!(RateTable for rate::Config: derivative_filter_ratio);
 overrides!(PartTable for attitude::Part: crossover_rad_s, reference_bandwidth_rad_s;
     rate_limit_deg_s => rate_limit_rad_s, acceleration_limit_deg_s2 => acceleration_limit_rad_s2);
 overrides!(AttitudeTable for attitude::Config: reference_damping);

@@ -246,11 +246,11 @@ fn commands_hold_until_the_next_and_carry_over_what_they_leave_out() {
          [[command]]\nat_s = 12\ncut_motors = true\n",
     )
     .unwrap();
-    let Demand::Position { position_m, vertical, .. } = plan.command_at(1.9).demand else { panic!() };
-    assert_eq!((position_m.x(), vertical), (0.0, VerticalDemand::Height(6.0)));
-    let Demand::Position { position_m, vertical, heading } = plan.command_at(6.0).demand else { panic!() };
+    let Demand::Position { setpoint, vertical, .. } = plan.command_at(1.9).demand else { panic!() };
+    assert_eq!((setpoint.position_m.north, vertical), (0.0, VerticalDemand::Height(6.0)));
+    let Demand::Position { setpoint, vertical, heading } = plan.command_at(6.0).demand else { panic!() };
     let HeadingDemand::Hold(heading) = heading else { panic!() };
-    assert_eq!((position_m.x(), vertical), (20.0, VerticalDemand::Height(6.0)));
+    assert_eq!((setpoint.position_m.north, vertical), (20.0, VerticalDemand::Height(6.0)));
     assert!((heading.east() - 1.0).abs() < 1e-6);
     let Demand::Tilt { tilt, vertical, .. } = plan.command_at(8.0).demand else { panic!() };
     assert!((tilt.forward - 0.34202).abs() < 1e-5 && vertical == VerticalDemand::Climb(1.0));

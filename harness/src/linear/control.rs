@@ -126,9 +126,6 @@ impl Control {
         let clock = tick.every(every);
         let hold = tick.held(every);
         let held = clock.held(usize::from(self.config.velocity_divider / self.config.attitude_divider));
-        let late = Lateness::of(&self.config);
-        // Acceleration north and east, and upwards, on its way to the attitude loop's tick.
-        let arrived = [late.lean, late.lean, late.climb].map(|ticks| tick.ticks(ticks) * held);
         let config = &self.config.attitude;
         let parts = [&config.tilt, &config.tilt, &config.heading];
         for (axis, part) in parts.into_iter().enumerate() {
@@ -140,8 +137,8 @@ impl Control {
             let rate = hold * (reference.rate + gain * reference.angle)
                 + tick.ramped(every) * reference.acceleration;
             let forward = hold * (reference.drive + derivative * reference.acceleration);
-            for (from, arrived) in arrived.into_iter().enumerate() {
-                let turn = arrived * self.turn_per_acceleration.col(from)[axis];
+            for from in 0..3 {
+                let turn = held * self.turn_per_acceleration.col(from)[axis];
                 out.rate_by_acceleration[axis][from] = rate * turn;
                 let torque = self.torque_per_acceleration(tick, axis);
                 (0..3).for_each(|i| out.wrench_by_acceleration[i][from] += torque[i] * forward * turn);
@@ -149,7 +146,7 @@ impl Control {
         }
         // Thrust = m up/cos(tilt).
         let per_up = f64::from(self.config.thrust.mass_kg) / self.cos_tilt;
-        out.wrench_by_acceleration[3][2] = -per_up * hold * tick.ticks(late.thrust) * held;
+        out.wrench_by_acceleration[3][2] = -per_up * hold * held;
         for axis in 0..3 {
             let unit = DVec3::AXES[axis];
             let cosine = (self.attitude * unit.cross(DVec3::Z)).z;
@@ -159,7 +156,7 @@ impl Control {
 
     /// Rate and its set-point to torque, on every tick.
     fn rate_loop(&self, tick: &Instant, out: &mut Responses) {
-        let low_pass = low_pass(f64::from(self.config.rate.gyro_cutoff_hz), tick);
+        let low_pass = low_pass(f64::from(self.config.gyro_cutoff_hz), tick);
         let gyro = self
             .speed_rad_s
             .iter()
@@ -248,28 +245,6 @@ impl Responses {
             Break::EastVelocity => velocity(1),
             Break::Climb => velocity(2),
         }
-    }
-}
-
-/// Ticks from a slow loop's sample to the tick on which the attitude loop acts on it: climb, lean, target, reference and
-/// attitude loop each have a tick of their own at the end of a period, the last on the tick after it. That the lean waits for
-/// slow samples, by a tick or two of a period of 25 now and then, is left out.
-struct Lateness {
-    lean: usize,
-    climb: usize,
-    thrust: usize,
-}
-
-impl Lateness {
-    fn of(config: &flight::Config) -> Self {
-        let (slow, fast) = (usize::from(config.velocity_divider), usize::from(config.attitude_divider));
-        let next = |from: usize, before: usize, every: usize| {
-            let place = if before == 0 { 0 } else { every.saturating_sub(before) };
-            from + (place + every - from % every) % every
-        };
-        let aimed = |from: usize| next(next(next(from, 2, fast), 1, fast), 0, fast);
-        let (climb, lean) = (slow.saturating_sub(4), slow.saturating_sub(3));
-        Self { lean: aimed(lean) - lean, climb: aimed(lean) - climb, thrust: next(lean, 0, fast) - climb }
     }
 }
 

@@ -152,12 +152,12 @@ impl Probe {
         let signals = match self {
             Self::Thrust => [wrench.thrust_n, 0.0, 0.0],
             Self::Roll | Self::Pitch | Self::Yaw => {
-                [wrench.torque_nm.to_array()[i], record.rate_setpoint.rate_rad_s.to_array()[i], 0.0]
+                [wrench.torque_nm.to_array()[i], record.attitude.rate_setpoint.rate_rad_s.to_array()[i], 0.0]
             }
             Self::North | Self::East => [
                 estimate.position_m.to_array()[i],
                 estimate.velocity_m_s.to_array()[i],
-                record.wind_feed_forward_m_s2.to_array()[i],
+                [record.outer.wind_feed_forward_m_s2.north, record.outer.wind_feed_forward_m_s2.east][i],
             ],
             Self::Height => [-estimate.position_m.z(), 0.0, 0.0],
         };

@@ -7,7 +7,8 @@
 use aplomb::mix::ThrustCurve;
 use aplomb::record::Record;
 use aplomb::{
-    Command, Demand, FlightController, HeadingDemand, MotorCommand, VerticalDemand, flight, frames,
+    Command, Demand, FlightController, HeadingDemand, MotorCommand, PositionSetpoint, VelocitySetpoint,
+    VerticalDemand, flight, frames,
 };
 use aplomb_craft::{Config, Plant, Start};
 
@@ -103,7 +104,7 @@ impl Stand {
             self.curve.observe(battery.voltage_v);
         }
         let commands = self.controller.step(&sensors, command);
-        let record = self.controller.record();
+        let record = *self.controller.record();
         let commands = if wrench == &[0.0; 4] { commands } else { self.shifted(&record, wrench) };
         self.plant.advance(exchange::commands(self.waiting));
         self.waiting = commands;
@@ -137,7 +138,7 @@ impl Stand {
 
     fn hold(&self) -> Command {
         Command::fly(Demand::Position {
-            position_m: frames::Vector::ZERO,
+            setpoint: PositionSetpoint::default(),
             heading: HeadingDemand::Hold(frames::Heading::NORTH),
             vertical: VerticalDemand::Height(HEIGHT_M as f32),
         })
@@ -147,13 +148,16 @@ impl Stand {
         let [north, east, height] = *more;
         let heading = HeadingDemand::Hold(frames::Heading::NORTH);
         let vertical = VerticalDemand::Height((HEIGHT_M + height) as f32);
-        let flat = |north: f64, east: f64| frames::Vector::new(north as f32, east as f32, 0.0);
+        let flat = |north: f64, east: f64| frames::Horizontal::new(north as f32, east as f32);
         Command::fly(match self.mode {
             Mode::Tilt => Demand::Tilt { tilt: aplomb::Tilt::LEVEL, heading, vertical },
             Mode::Velocity => {
-                Demand::Velocity { velocity_m_s: flat(self.speed_m_s + north, east), heading, vertical }
+                let setpoint = VelocitySetpoint::constant(flat(self.speed_m_s + north, east));
+                Demand::Velocity { setpoint, heading, vertical }
             }
-            Mode::Position => Demand::Position { position_m: flat(north, east), heading, vertical },
+            Mode::Position => {
+                Demand::Position { setpoint: PositionSetpoint::at(flat(north, east)), heading, vertical }
+            }
         })
     }
 }

@@ -1,17 +1,23 @@
-//! The loops, from position inwards to rate. Each is a configuration, coefficients folded at construction, a state and a
-//! step, and may be used alone; [`crate::flight`] is only their wiring.
+//! The controllers, from position inwards to rate.
 //!
-//! | loop | from | to | runs in the demo at |
+//! | part | from | to | runs in the demo at |
 //! | --- | --- | --- | --- |
-//! | [`position`] | place | velocity | 40 Hz |
+//! | [`position`] | position | velocity | 40 Hz |
 //! | [`velocity`] | velocity | acceleration | 40 Hz |
-//! | [`wind`] | estimated wind | acceleration against it, fed forward | 40 Hz |
+//! | [`wind`] | estimated wind | acceleration against it, as feed-forward | 40 Hz |
 //! | [`vertical`] | height or climb | vertical acceleration | 40 Hz |
-//! | [`thrust_vector`] | acceleration | where the thrust leans, within the tilt and thrust limits | 40 Hz |
+//! | [`thrust_vector`] | acceleration | direction and size of the thrust, within the tilt and thrust limits | 40 Hz |
+//! | [`heading`] | heading or heading rate | heading set-point within its rate limit | 200 Hz |
 //! | [`attitude`] | attitude | body rate and its feed-forward | 200 Hz |
 //! | [`rate`] | body rate | torque | 1 kHz |
+//!
+//! All have one form: `new(&config, period_s)` checks the configuration and computes the coefficients, `step(...)` is one period,
+//! `reset()` goes back to the start, `state()` and `set_state()` save and restore what the part remembers. A part with an integral
+//! learns by `achieved(...)`, after each step, how much of its output was possible. Parts without memory, [`position`] and
+//! [`thrust_vector`], take no period and have nothing to reset. Each may be used alone; [`crate::flight`] connects them.
 
 pub mod attitude;
+pub mod heading;
 mod inertia;
 pub mod position;
 pub mod rate;

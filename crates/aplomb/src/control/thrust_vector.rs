@@ -1,11 +1,11 @@
-//! An acceleration demand to where the thrust leans and how large it is.
+//! Acceleration to thrust vector: its direction and its vertical part, within the tilt limit and the range of the thrust.
 //!
 //! The specific force that gives the acceleration a is f = a - g. Its vertical part comes first: up = g + a_up, within
 //! what the rotors can give. Then the horizontal part is cut to the cone of the tilt limit, |h| <= up tan(limit), which
-//! is exact in every direction, and to what thrust is left, |h|^2 <= max^2 - up^2.
+//! is exact in every direction, and to the thrust that is left, |h|^2 <= max^2 - up^2.
 //!
 //! ```text
-//! up = g - a_down within low/m..high/m,   h = (a_north, a_east) scaled to |h| <= min(up tan(limit), sqrt((high/m)^2 - up^2))
+//! up = g - a_down within min/m..max/m,   h = (a_north, a_east) scaled to |h| <= min(up tan(limit), sqrt((max/m)^2 - up^2))
 //! down axis = (-h, up)/|(-h, up)|,        thrust = m up/cos(tilt)
 //! ```
 //!
@@ -13,13 +13,14 @@
 //! the horizontal. Cone, order and flags for any demand: `tests/limits.rs`.
 
 use core::marker::PhantomData;
+use core::ops::RangeInclusive;
 
 use crate::STANDARD_GRAVITY_M_S2;
 use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
-use crate::frames::{Vector, World};
-use crate::math::{Libm, Math, saturate, sqrt_of_share};
+use crate::frames::{Horizontal, Vector, World};
+use crate::math::{Libm, Math, saturate};
 
-/// Limits of the thrust.
+/// Configuration of a [`ThrustVector`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -34,53 +35,43 @@ pub struct Config {
     pub max_thrust_n: f32,
 }
 
-/// The thrust vector, folded.
+/// Turns an acceleration into a thrust vector. It has no state.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ThrustVector<M = Libm> {
     mass_kg: f32,
-    low: f32,
-    high: f32,
+    /// Least and largest specific force in m/s2.
+    min_m_s2: f32,
+    max_m_s2: f32,
     tan_limit: f32,
     sin_limit: f32,
     math: PhantomData<M>,
 }
 
-/// What came out.
+/// Output of a [`ThrustVector`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
-pub struct Aim {
-    /// Where the body's down axis should point: against the thrust. Of length 1.
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Output {
+    /// Set-point of the body's down axis: the direction against the thrust, of length 1.
     pub down: Vector<World>,
     /// Vertical part of the specific force in m/s2, up positive.
     pub up_m_s2: f32,
-    /// The acceleration in m/s2 that was left of the demand.
+    /// The part of the demanded acceleration in m/s2 that the limits left.
     pub acceleration_m_s2: Vector<World>,
-    /// The tilt limit or the thrust left for it cut the horizontal part.
+    /// The tilt limit, or the thrust left for it, cut the horizontal part.
     pub tilt_limited: bool,
     /// The vertical part was cut.
     pub thrust_limited: bool,
 }
 
-impl Aim {
-    /// Level and hovering.
-    pub const HOVER: Self = Self {
-        down: Vector::new(0.0, 0.0, 1.0),
-        up_m_s2: STANDARD_GRAVITY_M_S2,
-        acceleration_m_s2: Vector::ZERO,
-        tilt_limited: false,
-        thrust_limited: false,
-    };
-}
-
 impl<M: Math> ThrustVector<M> {
-    /// Checks and folds the limits.
+    /// Checks and precomputes the limits.
     ///
     /// ```
     /// use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}};
     /// let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, min_thrust_n: 2.4, max_thrust_n: 23.0 })?;
     /// assert!((thrust.horizontal_limit_m_s2() - 9.80665 * 0.5f32.tan()).abs() < 1e-5);
-    /// let (low, high) = thrust.vertical_range_m_s2();
+    /// let (low, high) = thrust.vertical_range_m_s2().into_inner();
     /// assert!((low - (2.4 / 1.2 - 9.80665)).abs() < 1e-5 && (high - (23.0 / 1.2 - 9.80665)).abs() < 1e-5);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
@@ -107,9 +98,9 @@ impl<M: Math> ThrustVector<M> {
         let (sin, cos) = (libm::sinf(limit), libm::cosf(limit));
         Ok(Self {
             mass_kg: mass,
-            // A little vertical thrust always stays, so that "where the thrust leans" has a meaning.
-            low: (config.min_thrust_n / mass).max(0.05 * STANDARD_GRAVITY_M_S2),
-            high: config.max_thrust_n / mass,
+            // A little vertical thrust always stays, so that its direction is defined.
+            min_m_s2: (config.min_thrust_n / mass).max(0.05 * STANDARD_GRAVITY_M_S2),
+            max_m_s2: config.max_thrust_n / mass,
             tan_limit: sin / cos,
             sin_limit: sin,
             math: PhantomData,
@@ -124,8 +115,8 @@ impl<M: Math> ThrustVector<M> {
 
     /// Lowest and highest vertical acceleration in m/s2 (up positive) at zero tilt.
     #[must_use]
-    pub fn vertical_range_m_s2(&self) -> (f32, f32) {
-        (self.low - STANDARD_GRAVITY_M_S2, self.high - STANDARD_GRAVITY_M_S2)
+    pub fn vertical_range_m_s2(&self) -> RangeInclusive<f32> {
+        self.min_m_s2 - STANDARD_GRAVITY_M_S2..=self.max_m_s2 - STANDARD_GRAVITY_M_S2
     }
 
     /// Largest horizontal acceleration in m/s2 at constant height.
@@ -134,56 +125,53 @@ impl<M: Math> ThrustVector<M> {
         STANDARD_GRAVITY_M_S2 * self.tan_limit
     }
 
-    /// Sine of the tilt limit: the longest [`crate::Tilt`].
+    /// Sine of the tilt limit: the length of the largest [`crate::Tilt`].
     #[must_use]
     pub const fn sin_limit(&self) -> f32 {
         self.sin_limit
     }
 
-    /// Where the thrust goes for an acceleration in m/s2 in the world. NaN in the horizontal part gives none, NaN in the
+    /// The thrust vector for an acceleration in m/s2 in the world. NaN in the horizontal part gives none, NaN in the
     /// vertical part the least.
     ///
     /// ```
     /// # use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}, frames::Vector};
     /// # let thrust = ThrustVector::<Libm>::new(&Config { mass_kg: 1.2, tilt_limit_rad: 0.5, min_thrust_n: 2.4, max_thrust_n: 23.0 })?;
-    /// // 20 m/s2 north are too much at 0.5 rad: g tan(0.5) is left, the height is kept, and it is said.
-    /// let aim = thrust.aim(Vector::new(20.0, 0.0, 0.0));
-    /// assert!((aim.acceleration_m_s2.x() - 5.3574).abs() < 1e-3 && aim.acceleration_m_s2.z() == 0.0 && aim.tilt_limited);
-    /// // To go north the down axis leans south, and it is a unit vector.
-    /// assert!((aim.down.x() + 0.5f32.sin()).abs() < 1e-5 && (aim.down.norm_squared() - 1.0).abs() < 1e-6);
+    /// // 20 m/s2 north are too much at 0.5 rad: g tan(0.5) is left, the height is kept, and the flag is set.
+    /// let output = thrust.step(Vector::new(20.0, 0.0, 0.0));
+    /// let left = output.acceleration_m_s2;
+    /// assert!((left.x() - 5.3574).abs() < 1e-3 && left.z() == 0.0 && output.tilt_limited);
+    /// // To accelerate north the down axis points to the south of the vertical, and it is a unit vector.
+    /// assert!((output.down.x() + 0.5f32.sin()).abs() < 1e-5 && (output.down.norm_squared() - 1.0).abs() < 1e-6);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
-    #[inline]
     #[must_use]
-    pub fn aim(&self, acceleration_m_s2: Vector<World>) -> Aim {
-        let [north, east, down] = acceleration_m_s2.to_array();
-        let wanted = STANDARD_GRAVITY_M_S2 - down;
-        let up = saturate(wanted, self.low, self.high);
-        let room = self.high * self.high - up * up;
+    pub fn step(&self, acceleration_m_s2: Vector<World>) -> Output {
+        let demanded_up = STANDARD_GRAVITY_M_S2 - acceleration_m_s2.z();
+        let up = saturate(demanded_up, self.min_m_s2, self.max_m_s2);
         let cone = up * self.tan_limit;
-        let reach_squared = saturate(cone * cone, 0.0, room);
-        let h2 = north * north + east * east;
-        let (scale, tilt_limited) = if h2 <= reach_squared {
-            (1.0, false)
-        } else if h2 < f32::INFINITY {
-            (sqrt_of_share::<M>(reach_squared / h2), true)
+        let reach_squared = saturate(cone * cone, 0.0, self.max_m_s2 * self.max_m_s2 - up * up);
+        let demanded = acceleration_m_s2.horizontal();
+        let size_squared = demanded.norm_squared();
+        let (horizontal, tilt_limited) = if size_squared <= reach_squared {
+            (demanded, false)
+        } else if size_squared < f32::INFINITY {
+            (demanded * M::sqrt(reach_squared / size_squared), true)
         } else {
-            (0.0, true)
+            (Horizontal::ZERO, true)
         };
-        // 0 times infinity is no number: a demand without bounds gives no lean.
-        let (north, east) = if scale > 0.0 { (north * scale, east * scale) } else { (0.0, 0.0) };
-        let force = Vector::new(-north, -east, up);
-        Aim {
-            down: force * (sqrt_of_share::<M>(up * up / force.norm_squared()) / up),
+        let force = (-horizontal).with_down(up);
+        Output {
+            down: force * (1.0 / force.norm::<M>()),
             up_m_s2: up,
-            acceleration_m_s2: Vector::new(north, east, STANDARD_GRAVITY_M_S2 - up),
+            acceleration_m_s2: horizontal.with_down(STANDARD_GRAVITY_M_S2 - up),
             tilt_limited,
-            thrust_limited: up != wanted,
+            thrust_limited: up != demanded_up,
         }
     }
 
-    /// The total thrust in N whose vertical part is `up_m_s2` at the present tilt. Beyond 60 deg it fades with the
-    /// cosine and vanishes at 90 deg, so that an upset craft rights itself before it pushes. NaN gives no thrust.
+    /// The total thrust in N whose vertical part is m `up_m_s2` at the present tilt: m up/cos(tilt) up to 60 deg, 4 m up cos(tilt)
+    /// beyond, and 0 from 90 deg on, so that an upset craft rights itself before it accelerates. NaN gives no thrust.
     ///
     /// ```
     /// # use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}};
@@ -193,7 +181,6 @@ impl<M: Math> ThrustVector<M> {
     /// assert_eq!(thrust.total_n(9.80665, -0.3), 0.0);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
-    #[inline]
     #[must_use]
     pub fn total_n(&self, up_m_s2: f32, cos_tilt: f32) -> f32 {
         let gain = if cos_tilt > 0.5 {
@@ -203,6 +190,6 @@ impl<M: Math> ThrustVector<M> {
         } else {
             0.0
         };
-        saturate(self.mass_kg * up_m_s2 * gain, 0.0, self.mass_kg * self.high)
+        saturate(self.mass_kg * up_m_s2 * gain, 0.0, self.mass_kg * self.max_m_s2)
     }
 }

@@ -1,23 +1,25 @@
 //! Horizontal velocity to acceleration: a PI controller for north and one for east, a speed limit in every direction and
-//! a ramp on the set-point. What the tilt limit left of the acceleration comes back and keeps the integrals honest.
+//! a ramp on the set-point. The acceleration that the tilt limit left comes back by [`VelocityController::achieved`] and keeps the
+//! integrals from winding up.
 //!
 //! ```text
-//! ramp -> set-point, at most acceleration_m_s2,   |ramp| <= speed_limit_m_s
-//! a = w (ramp - v) + w/Ti integral(ramp - v) + forward,   forward = w (set-point - ramp) + f, |forward| <= acceleration_m_s2
+//! ramp -> v_set with a slope of at most acceleration_m_s2,   |ramp| <= speed_limit_m_s
+//! a = w (ramp - v) + w/Ti integral(ramp - v) + forward,   forward = w (v_set - ramp) + a_set, |forward| <= acceleration_m_s2
 //! ```
 //!
 //! with the crossover w, since from acceleration to velocity the craft is an integrator; equations of the controller in
-//! [`crate::pid`]. For any input speed limit and slope hold, and the flag says when (`tests/limits.rs`); margins of the derived
-//! gains in `tests/margins.rs`.
+//! [`crate::pid`]. For any input speed limit and slope hold, and the flag is set when they act (`tests/limits.rs`); margins of the
+//! derived gains in `tests/margins.rs`.
 
 use core::marker::PhantomData;
 
+use crate::VelocitySetpoint;
 use crate::error::{ConfigError, require_positive};
-use crate::frames::{Vector, World};
+use crate::frames::Horizontal;
 use crate::math::{Libm, Math};
 use crate::pid;
 
-/// What the velocity loop is built from.
+/// Configuration of a [`VelocityController`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -26,88 +28,62 @@ pub struct Config {
     pub crossover_rad_s: f32,
     /// Integral time in s; above 0.
     pub integral_time_s: f32,
-    /// Largest speed in m/s that is asked for, in any direction; above 0.
+    /// Largest speed in m/s of the set-point, in any direction; above 0.
     pub speed_limit_m_s: f32,
     /// Steepest change of the set-point in m/s2; above 0.
     pub acceleration_m_s2: f32,
-    /// Largest acceleration in m/s2 that one axis asks for; above 0. The tilt limit comes after it.
+    /// Largest acceleration in m/s2 demanded along one axis; above 0. The tilt limit comes after it.
     pub output_limit_m_s2: f32,
 }
 
-/// The velocity loop, folded.
+/// The velocity controller.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct VelocityController<M = Libm> {
     axis: pid::Pid,
+    gain: f32,
     speed_limit_m_s: f32,
     acceleration_m_s2: f32,
-    per_gap_s: f32,
     period_s: f32,
+    state: State,
     math: PhantomData<M>,
 }
 
-/// State of the velocity loop.
+/// State of a [`VelocityController`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct State {
     north: pid::State,
     east: pid::State,
-    ramp_m_s: Vector<World>,
-    started: bool,
+    /// The set-point's ramp; `None` while velocity is not controlled.
+    ramp_m_s: Option<Horizontal>,
 }
 
-impl State {
-    /// Forgets everything.
-    #[must_use]
-    pub fn new() -> Self {
-        Self::default()
-    }
-
-    /// Velocity is not controlled for a while: the set-point's ramp starts from the velocity found next time, the
-    /// integrals stay, since the wind does.
-    pub const fn pause(&mut self) {
-        self.started = false;
-    }
-
-    /// Velocity asked for after speed limit and ramp in m/s, horizontal; 0 while the loop pauses.
-    #[must_use]
-    pub const fn setpoint_m_s(&self) -> Vector<World> {
-        if self.started { self.ramp_m_s } else { Vector::ZERO }
-    }
-
-    /// The integrals in m/s2: what standing still takes, against wind above all.
-    #[must_use]
-    pub const fn integral_m_s2(&self) -> Vector<World> {
-        Vector::new(self.north.integral(), self.east.integral(), 0.0)
-    }
-}
-
-/// What the velocity loop asks for.
+/// Output of a [`VelocityController`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Output {
-    /// Acceleration in m/s2; horizontal.
-    pub acceleration_m_s2: Vector<World>,
+    /// Demanded acceleration in m/s2.
+    pub acceleration_m_s2: Horizontal,
     /// Set-point in m/s after limit and ramp.
-    pub velocity_m_s: Vector<World>,
+    pub velocity_m_s: Horizontal,
     /// The speed limit cut the set-point.
     pub limited: bool,
 }
 
 impl<M: Math> VelocityController<M> {
-    /// Folds the gains for a period in s.
+    /// Computes the coefficients for a period in s.
     ///
     /// ```
-    /// use aplomb::{Libm, control::velocity::{Config, State, VelocityController}, frames::Vector};
+    /// use aplomb::{Libm, VelocitySetpoint, control::velocity::{Config, VelocityController}, frames::Horizontal};
     /// let config = Config {
     ///     crossover_rad_s: 2.0, integral_time_s: 2.0, speed_limit_m_s: 6.0, acceleration_m_s2: 3.0, output_limit_m_s2: 5.0,
     /// };
-    /// let velocity = VelocityController::<Libm>::new(&config, 0.025)?;
-    /// // 3 m/s north from rest: the ramp has come to 3 * 0.025 m/s, and the rest of the way asks for the ramp's slope.
-    /// let mut state = State::new();
-    /// let output = velocity.step(&mut state, Vector::new(3.0, 0.0, 0.0), Vector::ZERO, Vector::ZERO);
-    /// assert!((output.acceleration_m_s2.x() - (2.0 * 0.075 + 3.0)).abs() < 1e-5);
+    /// let mut velocity = VelocityController::<Libm>::new(&config, 0.025)?;
+    /// // 3 m/s north from rest: the ramp has come to 3 * 0.025 m/s, and its slope is fed forward.
+    /// let output = velocity.step(&VelocitySetpoint::constant(Horizontal::new(3.0, 0.0)), Horizontal::ZERO);
+    /// assert!((output.acceleration_m_s2.north - (2.0 * 0.075 + 3.0)).abs() < 1e-5);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
     ///
@@ -129,77 +105,150 @@ impl<M: Math> VelocityController<M> {
             period_s,
         )
         .map_err(|error| ConfigError { field: "crossover_rad_s", ..error })?;
-        Ok(Self { axis, speed_limit_m_s, acceleration_m_s2, per_gap_s: gain, period_s, math: PhantomData })
+        let state = State::default();
+        Ok(Self { axis, gain, speed_limit_m_s, acceleration_m_s2, period_s, state, math: PhantomData })
     }
 
-    /// The acceleration for a velocity set-point and its feed-forward. Horizontal parts only. Call
-    /// [`VelocityController::achieved`] afterwards.
+    /// The acceleration for a set-point, with the present velocity in m/s. Call [`VelocityController::achieved`] afterwards.
     ///
-    /// A set-point or feed-forward that is no number counts as 0; a velocity that is none holds the last acceleration of its
-    /// axis. On the first step, and after a pause, the ramp starts from the velocity found.
+    /// Velocity and acceleration of a set-point that are not finite count as 0; a velocity that is not finite holds the last
+    /// acceleration of its axis. On the first step, and after a pause, the ramp starts at the present velocity.
     ///
     /// ```
-    /// # use aplomb::{Libm, control::velocity::{Config, State, VelocityController}, frames::Vector};
+    /// # use aplomb::{Libm, VelocitySetpoint, control::velocity::{Config, VelocityController}, frames::Horizontal};
     /// # let config = Config {
     /// #     crossover_rad_s: 2.0, integral_time_s: 2.0, speed_limit_m_s: 6.0, acceleration_m_s2: 3.0, output_limit_m_s2: 5.0,
     /// # };
-    /// # let velocity = VelocityController::<Libm>::new(&config, 0.025)?;
-    /// // 12 m/s are asked for; the limit is 6, in any direction, and it is said.
-    /// let mut state = State::new();
-    /// let moving = Vector::new(0.0, -6.0, 0.0);
-    /// let output = velocity.step(&mut state, Vector::new(0.0, -12.0, 0.0), Vector::ZERO, moving);
-    /// assert!((output.velocity_m_s.y() + 6.0).abs() < 1e-5 && output.acceleration_m_s2.y().abs() < 1e-4 && output.limited);
+    /// let mut velocity = VelocityController::<Libm>::new(&config, 0.025)?;
+    /// // 12 m/s are demanded; the limit is 6, in any direction, and the flag is set.
+    /// let setpoint = VelocitySetpoint::constant(Horizontal::new(0.0, -12.0));
+    /// let output = velocity.step(&setpoint, Horizontal::new(0.0, -6.0));
+    /// assert!((output.velocity_m_s.east + 6.0).abs() < 1e-5 && output.acceleration_m_s2.east.abs() < 1e-4 && output.limited);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
     #[must_use]
-    pub fn step(
-        &self,
-        state: &mut State,
-        setpoint_m_s: Vector<World>,
-        forward_m_s2: Vector<World>,
-        velocity_m_s: Vector<World>,
-    ) -> Output {
-        let flat = |v: Vector<World>| Vector::<World>::new(v.x(), v.y(), 0.0);
-        let wanted = flat(setpoint_m_s);
-        let target = wanted.limited::<M>(self.speed_limit_m_s);
-        let limited = target != wanted;
-        if !state.started {
-            state.ramp_m_s = flat(velocity_m_s).limited::<M>(self.speed_limit_m_s);
-            state.started = true;
-        }
-        let change = target - state.ramp_m_s;
+    pub fn step(&mut self, setpoint: &VelocitySetpoint, velocity_m_s: Horizontal) -> Output {
+        let setpoint = setpoint.finite();
+        let demanded = setpoint.velocity_m_s.limited::<M>(self.speed_limit_m_s);
+        let before = self.state.ramp_m_s.unwrap_or_else(|| velocity_m_s.limited::<M>(self.speed_limit_m_s));
+        let change = demanded - before;
         let step = change.limited::<M>(self.acceleration_m_s2 * self.period_s);
-        // What the ramp holds back is accelerated for, as fast as closes the gap within 1/crossover: no kick when it sets in.
-        let held_back = (change - step) * self.per_gap_s;
-        let forward = (flat(forward_m_s2) + held_back).limited::<M>(self.acceleration_m_s2);
-        state.ramp_m_s += step;
-        let ramp = state.ramp_m_s;
-        let north = self.axis.step_seldom(&mut state.north, ramp.x(), velocity_m_s.x(), forward.x());
-        let east = self.axis.step_seldom(&mut state.east, ramp.y(), velocity_m_s.y(), forward.y());
-        Output { acceleration_m_s2: Vector::new(north, east, 0.0), velocity_m_s: ramp, limited }
+        // While the ramp is behind the set-point, its slope is fed forward, as far as it closes the gap within 1/crossover: no jump
+        // when it starts and ends.
+        let gap = (change - step) * self.gain;
+        let forward = (setpoint.acceleration_m_s2 + gap).limited::<M>(self.acceleration_m_s2);
+        let ramp = before + step;
+        let state = &mut self.state;
+        state.ramp_m_s = Some(ramp);
+        let north = self.axis.step(&mut state.north, ramp.north, velocity_m_s.north, forward.north);
+        let east = self.axis.step(&mut state.east, ramp.east, velocity_m_s.east, forward.east);
+        Output {
+            acceleration_m_s2: Horizontal::new(north, east),
+            velocity_m_s: ramp,
+            limited: demanded != setpoint.velocity_m_s,
+        }
     }
 
-    /// Tells the integrals which acceleration in m/s2 was achieved: they grow by what the axis is short of its set-point,
-    /// and are led back by what the craft was short of the demand. Without this call they stand still.
+    /// Updates the integrals with the acceleration in m/s2 that was achieved: they grow by the error, and back-calculation reduces
+    /// them by what the craft was short of the demand. Without this call they stay.
     ///
     /// ```
-    /// # use aplomb::{Libm, control::velocity::{Config, State, VelocityController}, frames::Vector};
+    /// # use aplomb::{Libm, VelocitySetpoint, control::velocity::{Config, VelocityController}, frames::Horizontal};
     /// # let config = Config {
     /// #     crossover_rad_s: 2.0, integral_time_s: 2.0, speed_limit_m_s: 6.0, acceleration_m_s2: 3.0, output_limit_m_s2: 5.0,
     /// # };
-    /// # let velocity = VelocityController::<Libm>::new(&config, 0.025)?;
-    /// // Wind pushes at 1 m/s against a set-point of rest: the integral grows by w h/Ti e = 2 * 0.025/2 m/s2 a step.
-    /// let mut state = State::new();
-    /// let mut output = velocity.step(&mut state, Vector::ZERO, Vector::ZERO, Vector::ZERO);
+    /// let mut velocity = VelocityController::<Libm>::new(&config, 0.025)?;
+    /// // Wind moves the craft at 1 m/s against a set-point of 0: the integral grows by w h/Ti e = 2 * 0.025/2 m/s2 a step.
+    /// let hold = VelocitySetpoint::default();
+    /// let mut output = velocity.step(&hold, Horizontal::ZERO);
     /// for _ in 0..2 {
-    ///     output = velocity.step(&mut state, Vector::ZERO, Vector::ZERO, Vector::new(1.0, 0.0, 0.0));
-    ///     velocity.achieved(&mut state, output.acceleration_m_s2);
+    ///     output = velocity.step(&hold, Horizontal::new(1.0, 0.0));
+    ///     velocity.achieved(output.acceleration_m_s2);
     /// }
-    /// assert!((state.integral_m_s2().x() + 0.05).abs() < 1e-6);
+    /// assert!((velocity.integral_m_s2().north + 0.05).abs() < 1e-6);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
-    pub fn achieved(&self, state: &mut State, acceleration_m_s2: Vector<World>) {
-        self.axis.achieved_seldom(&mut state.north, acceleration_m_s2.x());
-        self.axis.achieved_seldom(&mut state.east, acceleration_m_s2.y());
+    pub fn achieved(&mut self, acceleration_m_s2: Horizontal) {
+        self.axis.achieved(&mut self.state.north, acceleration_m_s2.north);
+        self.axis.achieved(&mut self.state.east, acceleration_m_s2.east);
+    }
+
+    /// Velocity is not controlled for a while: the ramp starts at the present velocity on the next step; the integrals stay, since
+    /// the wind does.
+    pub const fn pause(&mut self) {
+        self.state.ramp_m_s = None;
+    }
+
+    /// Back to zero integrals; the ramp starts at the present velocity on the next step.
+    pub fn reset(&mut self) {
+        self.state = State::default();
+    }
+
+    /// The integrals in m/s2: the acceleration that a constant velocity takes, against wind above all.
+    #[must_use]
+    pub const fn integral_m_s2(&self) -> Horizontal {
+        Horizontal::new(self.state.north.integral(), self.state.east.integral())
+    }
+
+    /// The state, to be saved.
+    #[must_use]
+    pub const fn state(&self) -> State {
+        self.state
+    }
+
+    /// Continues from a saved state.
+    pub const fn set_state(&mut self, state: State) {
+        self.state = state;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Libm;
+
+    const CONFIG: Config = Config {
+        crossover_rad_s: 2.0,
+        integral_time_s: 2.0,
+        speed_limit_m_s: 6.0,
+        acceleration_m_s2: 3.0,
+        output_limit_m_s2: 5.0,
+    };
+
+    #[test]
+    fn acceleration_of_the_set_point_is_fed_forward_and_its_twin_lags() {
+        // A craft that accelerates exactly as demanded follows a velocity that grows by 1 m/s2.
+        let worst_m_s = |fed: f32| {
+            let mut velocity = VelocityController::<Libm>::new(&CONFIG, 0.025).unwrap();
+            let mut speed = 0.0f32;
+            (1..200u8).fold(0.0f32, |worst, k| {
+                let demanded = 0.025 * f32::from(k);
+                let setpoint = VelocitySetpoint {
+                    velocity_m_s: Horizontal::new(demanded, 0.0),
+                    acceleration_m_s2: Horizontal::new(fed, 0.0),
+                };
+                speed +=
+                    0.025 * velocity.step(&setpoint, Horizontal::new(speed, 0.0)).acceleration_m_s2.north;
+                worst.max((demanded - speed).abs())
+            })
+        };
+        // Without it the lag is a/w = 0.5 m/s.
+        assert!(
+            worst_m_s(1.0) < 0.03 && (worst_m_s(0.0) - 0.5).abs() < 0.05,
+            "{} {}",
+            worst_m_s(1.0),
+            worst_m_s(0.0)
+        );
+    }
+
+    #[test]
+    fn ramp_starts_at_the_present_velocity_after_a_pause() {
+        let mut velocity = VelocityController::<Libm>::new(&CONFIG, 0.025).unwrap();
+        let hold = VelocitySetpoint::default();
+        let _ = velocity.step(&hold, Horizontal::ZERO);
+        let moving = Horizontal::new(4.0, 0.0);
+        assert!(velocity.step(&hold, moving).velocity_m_s.north < 0.1, "the twin without a pause");
+        velocity.pause();
+        assert!((velocity.step(&hold, moving).velocity_m_s.north - (4.0 - 0.075)).abs() < 1e-5);
     }
 }

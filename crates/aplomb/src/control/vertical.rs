@@ -2,7 +2,7 @@
 //!
 //! Height error times a gain is the climb, within the climb and the descent limit and never more than sqrt(2 a d), so
 //! that the craft stops at the height with the deceleration a. A PI controller turns climb error into acceleration; its
-//! integral learns what hovering really takes.
+//! integral is the acceleration that hovering takes beyond gravity.
 //!
 //! A straight descent near the hover induced speed v_h = sqrt(T/(2 rho A)) (Leishman, Principles of Helicopter
 //! Aerodynamics, 2nd ed. 2006, ch. 2) re-ingests the craft's own wake; keep the limit below half of it (common practice,
@@ -10,7 +10,7 @@
 //!
 //! ```text
 //! climb = k d up to d = a/k^2, sqrt(2 a (d - a/(2 k^2))) beyond, within the limits, changed by at most a
-//! a_up  = w (climb - v) + w/Ti integral(climb - v) + forward,   forward = a while the ramp is on
+//! a_up  = w (climb - v) + w/Ti integral(climb - v) + forward,   forward = a while the ramp is active
 //! ```
 //!
 //! with the crossovers w of the climb loop and k of the height loop; equations of the controller in [`crate::pid`]. Climb and
@@ -18,6 +18,7 @@
 //! `tests/margins.rs`.
 
 use core::marker::PhantomData;
+use core::ops::RangeInclusive;
 
 use super::position::Approach;
 use crate::VerticalDemand;
@@ -25,7 +26,7 @@ use crate::error::{ConfigError, Problem, require_finite, require_positive};
 use crate::math::{Libm, Math, saturate, saturate_symmetric};
 use crate::pid;
 
-/// What the vertical loop is built from.
+/// Configuration of a [`VerticalController`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -44,76 +45,57 @@ pub struct Config {
     pub acceleration_m_s2: f32,
 }
 
-/// The vertical loop, folded.
+/// The vertical controller.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct VerticalController<M = Libm> {
     climb: pid::Pid,
     climb_limit_m_s: f32,
     descent_limit_m_s: f32,
     approach: Approach,
-    slew_m_s: f32,
+    largest_change_m_s: f32,
+    state: State,
     math: PhantomData<M>,
 }
 
-/// State of the vertical loop.
+/// State of a [`VerticalController`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct State {
     climb: pid::State,
-    held: Held,
+    held: HeldHeight,
     ramp_m_s: f32,
 }
 
-/// The height that is held or approached, in m, by who asked for it.
+/// The height in m that is held or approached, by its origin.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
-enum Held {
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+enum HeldHeight {
     #[default]
-    Nothing,
-    /// Where the craft comes to rest after the climb was centred.
+    None,
+    /// Where the craft comes to rest after the climb demand became 0.
     AtRest(f32),
     Demanded(f32),
 }
 
-impl State {
-    /// Forgets everything, the integral too.
-    #[must_use]
-    pub fn new() -> Self {
-        Self::default()
-    }
-
-    /// The height in m that is held or approached.
-    #[must_use]
-    pub const fn held_m(&self) -> Option<f32> {
-        match self.held {
-            Held::Nothing => None,
-            Held::AtRest(height_m) | Held::Demanded(height_m) => Some(height_m),
+impl HeldHeight {
+    const fn height_m(self) -> Option<f32> {
+        match self {
+            Self::None => None,
+            Self::AtRest(height_m) | Self::Demanded(height_m) => Some(height_m),
         }
-    }
-
-    /// Climb asked for in m/s after limits and ramp.
-    #[must_use]
-    pub const fn setpoint_m_s(&self) -> f32 {
-        self.ramp_m_s
-    }
-
-    /// The integral in m/s2: what hovering takes beyond gravity.
-    #[must_use]
-    pub const fn integral_m_s2(&self) -> f32 {
-        self.climb.integral()
     }
 }
 
-/// What the vertical loop asks for.
+/// Output of a [`VerticalController`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Output {
     /// Acceleration in m/s2, up positive.
     pub up_m_s2: f32,
-    /// Climb set-point in m/s after the limits.
+    /// Climb set-point in m/s after limits and ramp.
     pub climb_m_s: f32,
     /// Height set-point in m, while a height is held or approached.
     pub height_m: Option<f32>,
@@ -122,17 +104,17 @@ pub struct Output {
 }
 
 impl<M: Math> VerticalController<M> {
-    /// Folds the gains for a period in s; `range_m_s2` is the lowest and the highest vertical acceleration, up positive.
+    /// Computes the coefficients for a period in s; `range_m_s2` is the lowest and the highest vertical acceleration, up positive.
     ///
     /// ```
-    /// use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalController}};
+    /// use aplomb::{Libm, VerticalDemand, control::vertical::{Config, VerticalController}};
     /// let config = Config {
     ///     climb_crossover_rad_s: 4.0, climb_integral_time_s: 1.0, height_crossover_rad_s: 1.3,
     ///     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
     /// };
-    /// let vertical = VerticalController::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
-    /// // Half a metre too low and at rest: the climb wanted is 1.3 * 0.5 m/s, the ramp has come to 3 * 0.025 of it.
-    /// let output = vertical.step(&mut State::new(), VerticalDemand::Height(10.0), 9.5, 0.0);
+    /// let mut vertical = VerticalController::<Libm>::new(&config, -7.0..=9.0, 0.025)?;
+    /// // Half a metre too low and at rest: the ramp towards a climb of 1.3 * 0.5 m/s has come to 3 * 0.025 m/s.
+    /// let output = vertical.step(VerticalDemand::Height(10.0), 9.5, 0.0);
     /// assert!((output.climb_m_s - 0.075).abs() < 1e-6 && (output.up_m_s2 - (4.0 * 0.075 + 3.0)).abs() < 1e-5);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
@@ -140,7 +122,7 @@ impl<M: Math> VerticalController<M> {
     /// # Errors
     /// Names the field that is not finite or not positive, `height_crossover_rad_s` when it is not below
     /// `climb_crossover_rad_s`, and `range_m_s2` when it is not finite or does not rise.
-    pub fn new(config: &Config, range_m_s2: (f32, f32), period_s: f32) -> Result<Self, ConfigError> {
+    pub fn new(config: &Config, range_m_s2: RangeInclusive<f32>, period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
         let gain = require_positive("climb_crossover_rad_s", config.climb_crossover_rad_s)?;
         require_positive("climb_integral_time_s", config.climb_integral_time_s)?;
@@ -151,7 +133,7 @@ impl<M: Math> VerticalController<M> {
         if config.height_crossover_rad_s >= config.climb_crossover_rad_s {
             return Err(ConfigError::new("height_crossover_rad_s", Problem::WrongOrder));
         }
-        let (output_min, output_max) = range_m_s2;
+        let (output_min, output_max) = range_m_s2.into_inner();
         require_finite("range_m_s2", output_min)?;
         require_finite("range_m_s2", output_max)?;
         if output_min >= output_max {
@@ -168,14 +150,14 @@ impl<M: Math> VerticalController<M> {
             period_s,
         )
         .map_err(|error| ConfigError { field: "climb_crossover_rad_s", ..error })?;
-        // The limits of climb and descent come after it.
-        let approach = Approach::new(config.height_crossover_rad_s, config.acceleration_m_s2, f32::INFINITY);
+        let approach = Approach::new(config.height_crossover_rad_s, config.acceleration_m_s2);
         Ok(Self {
             climb,
             climb_limit_m_s: config.climb_limit_m_s,
             descent_limit_m_s: config.descent_limit_m_s,
             approach,
-            slew_m_s: config.acceleration_m_s2 * period_s,
+            largest_change_m_s: config.acceleration_m_s2 * period_s,
+            state: State::default(),
             math: PhantomData,
         })
     }
@@ -183,84 +165,104 @@ impl<M: Math> VerticalController<M> {
     /// The vertical acceleration for a demand, at a height in m and climb in m/s (both up). Call
     /// [`VerticalController::achieved`] afterwards.
     ///
-    /// A centred climb holds the height at which the craft comes to rest, also when a height was on its way before. A
-    /// demand that is no number counts as centred, or keeps the height held; a height that is no number asks for no climb;
-    /// a climb that is no number holds the last acceleration.
+    /// A climb demand of 0 holds the height at which the craft comes to rest, also when another height was approached before. A
+    /// climb demand that is not finite counts as 0, a height demand that is not finite keeps the height held. Without a finite
+    /// height no climb is demanded; without a finite climb the last acceleration stays.
     ///
     /// ```
-    /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalController}};
+    /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, VerticalController}};
     /// # let config = Config {
     /// #     climb_crossover_rad_s: 4.0, climb_integral_time_s: 1.0, height_crossover_rad_s: 1.3,
     /// #     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
     /// # };
-    /// # let vertical = VerticalController::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
-    /// // 40 m too high: the descent grows to its limit, and it is said.
-    /// let mut state = State::new();
-    /// let outputs = (0..40).map(|_| vertical.step(&mut state, VerticalDemand::Height(10.0), 50.0, 0.0));
+    /// # let mut vertical = VerticalController::<Libm>::new(&config, -7.0..=9.0, 0.025)?;
+    /// // 40 m too high: the descent grows to its limit, and the flag is set.
+    /// let outputs = (0..40).map(|_| vertical.step(VerticalDemand::Height(10.0), 50.0, 0.0));
     /// let last = outputs.last().unwrap();
     /// assert!(last.climb_m_s == -2.0 && last.limited && last.height_m == Some(10.0));
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
     #[must_use]
-    pub fn step(&self, state: &mut State, demand: VerticalDemand, height_m: f32, climb_m_s: f32) -> Output {
-        let wanted = match demand {
-            VerticalDemand::Climb(climb) if climb != 0.0 && climb.is_finite() => {
-                state.held = Held::Nothing;
-                climb
-            }
+    pub fn step(&mut self, demand: VerticalDemand, height_m: f32, climb_m_s: f32) -> Output {
+        let braking_m = climb_m_s * climb_m_s.abs() / (2.0 * self.approach.braking());
+        let held = self.state.held;
+        let (demanded, held) = match demand {
+            VerticalDemand::Climb(climb) if climb != 0.0 && climb.is_finite() => (climb, HeldHeight::None),
             VerticalDemand::Climb(_) => {
-                let held = match state.held {
-                    Held::AtRest(held) => held,
-                    Held::Nothing | Held::Demanded(_) => {
-                        height_m + climb_m_s * climb_m_s.abs() / (2.0 * self.approach.braking())
-                    }
-                };
-                state.held = if held.is_finite() { Held::AtRest(held) } else { Held::Nothing };
-                self.climb_towards(held, height_m)
+                let target =
+                    if let HeldHeight::AtRest(target) = held { target } else { height_m + braking_m };
+                (self.climb_towards(target, height_m), HeldHeight::AtRest(target))
             }
             VerticalDemand::Height(height) => {
-                let held = if height.is_finite() { height } else { state.held_m().unwrap_or(height_m) };
-                state.held = if held.is_finite() { Held::Demanded(held) } else { Held::Nothing };
-                self.climb_towards(held, height_m)
+                let target = if height.is_finite() { height } else { held.height_m().unwrap_or(height_m) };
+                (self.climb_towards(target, height_m), HeldHeight::Demanded(target))
             }
         };
-        let climb = saturate(wanted, -self.descent_limit_m_s, self.climb_limit_m_s);
-        let change = saturate_symmetric(climb - state.ramp_m_s, self.slew_m_s);
-        state.ramp_m_s += change;
-        // While the ramp is on, its slope is the acceleration wanted.
-        let forward =
-            if change.abs() >= self.slew_m_s { self.approach.braking().copysign(change) } else { 0.0 };
-        let up_m_s2 = self.climb.step_seldom(&mut state.climb, state.ramp_m_s, climb_m_s, forward);
-        Output { up_m_s2, climb_m_s: state.ramp_m_s, height_m: state.held_m(), limited: climb != wanted }
+        let is_finite = held.height_m().is_none_or(f32::is_finite);
+        self.state.held = if is_finite { held } else { HeldHeight::None };
+        let climb = saturate(demanded, -self.descent_limit_m_s, self.climb_limit_m_s);
+        let change = saturate_symmetric(climb - self.state.ramp_m_s, self.largest_change_m_s);
+        self.state.ramp_m_s += change;
+        // While the ramp is active, its slope is the acceleration.
+        let is_ramping = change.abs() >= self.largest_change_m_s;
+        let forward = if is_ramping { self.approach.braking().copysign(change) } else { 0.0 };
+        let setpoint_m_s = self.state.ramp_m_s;
+        Output {
+            up_m_s2: self.climb.step(&mut self.state.climb, setpoint_m_s, climb_m_s, forward),
+            climb_m_s: setpoint_m_s,
+            height_m: self.state.held.height_m(),
+            limited: climb != demanded,
+        }
     }
 
-    /// Tells the integral which vertical acceleration in m/s2 (up) was achieved. Without this call it stands still.
+    /// Updates the integral with the vertical acceleration in m/s2 (up) that was achieved. Without this call it stays.
     ///
     /// ```
-    /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, State, VerticalController}};
+    /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, VerticalController}};
     /// # let config = Config {
     /// #     climb_crossover_rad_s: 4.0, climb_integral_time_s: 1.0, height_crossover_rad_s: 1.3,
     /// #     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
     /// # };
-    /// # let vertical = VerticalController::<Libm>::new(&config, (-7.0, 9.0), 0.025)?;
+    /// # let mut vertical = VerticalController::<Libm>::new(&config, -7.0..=9.0, 0.025)?;
     /// // Sinking at 0.5 m/s while the height is right: w h/Ti e = 4 * 0.025/1 * 0.5 m/s2 a step.
-    /// let mut state = State::new();
-    /// let output = vertical.step(&mut state, VerticalDemand::Height(5.0), 5.0, -0.5);
-    /// vertical.achieved(&mut state, output.up_m_s2);
-    /// assert!((state.integral_m_s2() - 0.05).abs() < 1e-6);
+    /// let output = vertical.step(VerticalDemand::Height(5.0), 5.0, -0.5);
+    /// vertical.achieved(output.up_m_s2);
+    /// assert!((vertical.integral_m_s2() - 0.05).abs() < 1e-6);
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
-    pub fn achieved(&self, state: &mut State, up_m_s2: f32) {
-        self.climb.achieved_seldom(&mut state.climb, up_m_s2);
+    pub fn achieved(&mut self, up_m_s2: f32) {
+        self.climb.achieved(&mut self.state.climb, up_m_s2);
     }
 
-    /// Climb in m/s towards a height; 0 when one of them is no number.
+    /// Back to a zero integral and no height held.
+    pub fn reset(&mut self) {
+        self.state = State::default();
+    }
+
+    /// The integral in m/s2: the acceleration that hovering takes beyond gravity.
+    #[must_use]
+    pub const fn integral_m_s2(&self) -> f32 {
+        self.state.climb.integral()
+    }
+
+    /// The state, to be saved.
+    #[must_use]
+    pub const fn state(&self) -> State {
+        self.state
+    }
+
+    /// Continues from a saved state.
+    pub const fn set_state(&mut self, state: State) {
+        self.state = state;
+    }
+
+    /// Climb in m/s towards a height; 0 when one of them is not finite.
     fn climb_towards(&self, target_m: f32, height_m: f32) -> f32 {
         let error = target_m - height_m;
         if !error.is_finite() {
             return 0.0;
         }
-        let (speed, ..) = self.approach.speed::<M>(error.abs());
+        let (speed, _) = self.approach.speed::<M>(error.abs());
         if error < 0.0 { -speed } else { speed }
     }
 }

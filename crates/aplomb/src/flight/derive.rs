@@ -27,6 +27,8 @@ pub struct Airframe {
     pub rotor_time_constant_s: f32,
     /// Time in s from a sample to the moment its command reaches the motors.
     pub delay_s: f32,
+    /// Delay in s of the inertial sensor's own filter, 0 to 0.02.
+    pub imu_delay_s: f32,
     /// Moment of inertia of one rotor (propeller and bell) about its shaft in kg m2; 0 for a rotor without inertia.
     pub rotor_inertia_kg_m2: f32,
     /// Speed of the rotors in hover in rad/s.
@@ -38,7 +40,7 @@ pub struct Airframe {
 impl Airframe {
     /// From mass in kg, principal moments of inertia in kg m2, geometry and full thrust of a rotor in N. The rest is a
     /// four-cell battery, a plain quadratic curve, rotors of 0.2286 m (9 in) with a lag of 0.04 s and an
-    /// inertia of 4e-5 kg m2 that hover at 600 rad/s, and a delay of 2.5 ms.
+    /// inertia of 4e-5 kg m2 that hover at 600 rad/s, a delay of 2.5 ms, and an inertial sensor whose own filter has no delay.
     ///
     /// ```
     /// use aplomb::{Spin, flight::{Airframe, Config}, mix::Geometry};
@@ -67,6 +69,7 @@ impl Airframe {
             rotor_diameter_m: 0.2286,
             rotor_time_constant_s: 0.04,
             delay_s: 0.0025,
+            imu_delay_s: 0.0,
             rotor_inertia_kg_m2: 4e-5,
             hover_speed_rad_s: 600.0,
             rotor_drag_per_s: None,
@@ -84,6 +87,9 @@ struct Authority {
 const TICK_HZ: f32 = 1000.0;
 const ATTITUDE_EVERY: u16 = 5;
 const VELOCITY_EVERY: u16 = 25;
+/// Cut-off of the low-pass on the body rate: two and a half octaves above the crossover of the rate loop, below the blade tone of most
+/// rotors.
+const GYRO_CUTOFF_HZ: f32 = 100.0;
 /// Damping of every reference.
 const REFERENCE_DAMPING: f32 = 0.75;
 /// Derivative filter ratio: ten is usual, and less noise is worth a little delay.
@@ -155,6 +161,8 @@ impl Config {
             air_density_kg_m3: mix::REFERENCE_DENSITY_KG_M3,
             // The fastest that is slow beside the velocity loop.
             wind_share: 0.2,
+            imu_delay_s: airframe.imu_delay_s,
+            gyro_cutoff_hz: GYRO_CUTOFF_HZ,
             mix: mix::Config {
                 geometry: airframe.geometry,
                 min_thrust_n,
@@ -256,14 +264,12 @@ fn notches(airframe: &Airframe, weight: f32) -> NotchConfig {
 fn rates(airframe: &Airframe, authority: &Authority, lag: f32, delay: f32) -> rate::Config {
     // The derivative cancels the rotors' lag: lag = Td (1 + 1/N).
     let derivative_time_s = lag / (1.0 + 1.0 / DERIVATIVE_FILTER_RATIO);
-    // Two and a half octaves above where the loop will cross, below the vibration of most rotors' blades.
-    let gyro_cutoff_hz = 100.0;
     // What is left is dead time: the delay and the notches, half a tick of holding, the derivative's filter, the gyro's low-pass
     // (sqrt(2)/(2 pi f) at low frequency).
     let dead_time = delay
         + 0.5 / TICK_HZ
         + derivative_time_s / DERIVATIVE_FILTER_RATIO
-        + core::f32::consts::SQRT_2 / (2.0 * PI * gyro_cutoff_hz);
+        + core::f32::consts::SQRT_2 / (2.0 * PI * GYRO_CUTOFF_HZ);
     // An integrator with dead time L and gain w: phase margin 90 deg - w L, gain margin (pi/2)/(w L). With w L = 0.36:
     // 69 deg, 12.8 dB, less what the integral takes.
     let crossover = 0.36 / dead_time;
@@ -283,7 +289,6 @@ fn rates(airframe: &Airframe, authority: &Authority, lag: f32, delay: f32) -> ra
         // Yaw has a tenth of the torque: a third of the gain spares the rotors the noise.
         yaw: axis(authority.yaw, inertia.yaw_kg_m2, crossover / 3.0),
         derivative_filter_ratio: DERIVATIVE_FILTER_RATIO,
-        gyro_cutoff_hz,
         inertia,
         gyroscopic: true,
         // T = Jr/(2 kQ w) with the drag torque kQ w^2 = kappa f of one rotor in hover.

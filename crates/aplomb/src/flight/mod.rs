@@ -1,44 +1,51 @@
-//! All of it wired: one step from samples and a command to motor commands.
+//! The whole controller: one step from samples and a command to motor commands.
 //!
 //! ```text
 //!  Sensors --> estimate --> State -+
-//!  Command --> guard --------------+-> position -> velocity -> attitude -> rate -> mix --> MotorCommands
-//!                                                               ^                  |
-//!                                                               '---- achieved ----'
+//!  Command --> guard --> pilot ----+-> outer loops -> attitude -> rate -> mix -> thrust curve --> MotorCommands
+//!                                           ^                     ^       |
+//!                                           '------ achieved -----'-------'
 //! ```
 //!
-//! Estimation, rate loop and mixer run on every tick; the attitude loop on every `attitude_divider`-th and the velocity,
-//! position and vertical loops on every `velocity_divider`-th, counted from tick 0, outer loops first.
+//! Estimation, guard, sticks, gyro filters, rate controller and mixer run on every tick; the attitude stage on every
+//! `attitude_divider`-th and the outer loops on every `velocity_divider`-th, counted from tick 0, outer loops first; and both on the tick
+//! on which they take over. Between two ticks of the attitude stage the rate set-point moves along its derivative.
 //!
-//! What degrades: without a known place, velocity and position demands level the craft; without a known height, the
-//! climb demand moves the thrust about the hover thrust and nothing is held.
+//! [`FlightController::step`] is the wiring and nothing else. Every part in it is public: to replace one, copy its lines; the project's
+//! `examples/own_rate_controller.rs` does so with the rate controller.
+//!
+//! Degraded operation: without a valid position, velocity and position demands level the craft; without a valid height, a
+//! climb demand becomes a vertical acceleration and no height is held.
 
+mod attitude_stage;
 mod config;
 mod derive;
+mod divider;
+mod gyro_filters;
 mod notches;
-mod outer;
-mod pointing;
-mod schedule;
-mod turning;
+mod outer_loops;
 
+pub use attitude_stage::{AttitudeOutput, AttitudeStage, AttitudeStageState};
 pub use config::Config;
 pub use derive::Airframe;
-pub use notches::NotchConfig;
+pub use divider::Divider;
+pub use gyro_filters::{GyroFilters, GyroFiltersState};
+pub use notches::{NotchConfig, RotorNotches, RotorNotchesState};
+pub use outer_loops::{OuterLoops, OuterOutput, OuterState, ThrustDirection};
 
+use crate::control::rate::RateController;
 use crate::error::Part;
-use crate::frames::{Attitude, Body, Vector, World};
-use crate::guard::{self, Guard, GuardInput, Motors, Phase};
+use crate::frames::{Body, Vector, World};
+use crate::guard::{self, Guard, GuardInput, GuardParameters, Motors, Phase};
 use crate::math::{Libm, Math};
+use crate::mix::{QuadMixer, ThrustCurve, Wrench};
+use crate::pilot::{Pilot, PilotParameters};
 use crate::record::Record;
 use crate::{
-    Achieved, Command, ConfigError, Limited, MotorCommand, Rotors, STANDARD_GRAVITY_M_S2, Sensors, estimate,
+    Achieved, Command, ConfigError, Demand, MotorCommand, Rotors, STANDARD_GRAVITY_M_S2, Sensors, estimate,
 };
-use outer::Outer;
-use pointing::Pointing;
-use schedule::{Due, Schedule};
-use turning::Turning;
 
-/// The whole controller. `M` gives the square roots, `N` is the number of inertial sensors, `P` that of barometers.
+/// The whole controller. `M` computes the square roots, `N` is the number of inertial sensors, `P` that of barometers.
 ///
 /// ```
 /// use aplomb::{Command, FlightController, ImuSample, MotorCommand, Rotors, Sensors, Spin, frames::Vector};
@@ -54,27 +61,34 @@ use turning::Turning;
 pub struct FlightController<M: Math = Libm, const N: usize = 1, const P: usize = 1> {
     estimator: estimate::Estimator<M, N, P>,
     guard: Guard,
-    outer: Outer<M>,
-    pointing: Pointing<M>,
-    turning: Turning<M>,
-    schedule: Schedule,
+    pilot: Pilot<M>,
+    velocity_divider: Divider,
+    outer_loops: OuterLoops<M>,
+    attitude_divider: Divider,
+    attitude: AttitudeStage<M>,
+    gyro_filters: GyroFilters<M>,
+    rate: RateController,
+    mixer: QuadMixer,
+    thrust_curve: ThrustCurve<M>,
+    idle_command: MotorCommand,
+    period_s: f32,
     period_us: u32,
     imu_age_us: u32,
-    tick: u32,
+    record: Record,
 }
 
-/// What the craft is doing and whether it can do what is asked.
+/// Phase, arming blockers and what is not followed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Status {
     /// Phase of the guard, with its reason.
     pub phase: Phase,
-    /// What stands against arming.
+    /// Conditions that block arming.
     pub arming_blockers: guard::ArmingBlockers,
     /// Why the demand is not followed, apart from landing and stopping: see [`guard::State::hold_reason`].
     pub hold_reason: Option<guard::Reason>,
-    /// The place cannot be held: at the tilt limit while the distance grows.
+    /// The position cannot be held: at the tilt limit while the distance grows.
     pub cannot_hold_position: bool,
 }
 
@@ -84,170 +98,187 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
     /// Builds every part.
     ///
     /// # Errors
-    /// Names the first field that cannot fly. A sensor count other than 1 to 3 does not compile.
+    /// Names the first field that is refused, with its part. A sensor count other than 1 to 3 does not compile.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         let () = Self::ONE_TO_THREE;
         config.check()?;
         let period_s = 1.0 / config.tick_hz;
-        let craft = guard::GuardParameters {
+        let guard_parameters = GuardParameters {
             weight_n: config.thrust.mass_kg * STANDARD_GRAVITY_M_S2,
             empty_v: config.thrust_curve.lowest_voltage_v,
             landing_speed_m_s: config.pilot.landing_speed_m_s,
         };
+        let pilot_parameters = PilotParameters {
+            min_thrust_n: config.thrust.min_thrust_n,
+            hover_thrust_n: config.thrust.mass_kg * STANDARD_GRAVITY_M_S2,
+            max_thrust_n: config.thrust.max_thrust_n,
+        };
+        let mut thrust_curve = ThrustCurve::new(&config.thrust_curve, period_s)
+            .map_err(|error| error.within(Part::ThrustCurve))?;
+        thrust_curve.set_air_density(config.air_density_kg_m3);
         Ok(Self {
             estimator: estimate::Estimator::new(&config.estimate, period_s)
                 .map_err(|error| error.within(Part::Estimate))?,
-            guard: Guard::new(&config.guard, &craft, period_s).map_err(|error| error.within(Part::Guard))?,
-            outer: Outer::new(config)?,
-            pointing: Pointing::new(config)?,
-            turning: Turning::new(config)?,
-            schedule: Schedule::new(config.attitude_divider, config.velocity_divider),
+            guard: Guard::new(&config.guard, &guard_parameters, period_s)
+                .map_err(|error| error.within(Part::Guard))?,
+            velocity_divider: Divider::new(config.velocity_divider),
+            outer_loops: OuterLoops::new(config)?,
+            pilot: Pilot::new(&config.pilot, &pilot_parameters).map_err(|error| error.within(Part::Pilot))?,
+            attitude_divider: Divider::new(config.attitude_divider),
+            attitude: AttitudeStage::new(config)?,
+            gyro_filters: GyroFilters::new(config)?,
+            rate: RateController::new(&config.rate, period_s).map_err(|error| error.within(Part::Rate))?,
+            mixer: QuadMixer::new(&config.mix).map_err(|error| error.within(Part::Mix))?,
+            thrust_curve,
+            idle_command: MotorCommand::saturating(config.idle_command),
+            period_s,
             period_us: (1e6 * period_s + 0.5) as u32,
             imu_age_us: u32::MAX,
-            tick: 0,
+            record: Record::new(),
         })
     }
 
-    /// One tick. Never fails: whatever comes in, the commands are numbers from 0 to 1.
+    /// One tick. It cannot fail: whatever comes in, the commands are numbers from 0 to 1.
     pub fn step(&mut self, sensors: &Sensors<N, P>, command: &Command) -> Rotors<MotorCommand> {
-        let motion = &self.estimator.step(sensors, self.guard.state().phase().is_armed());
-        self.imu_age_us = if motion.imu_usable { 0 } else { self.imu_age_us.saturating_add(self.period_us) };
-        self.turning.observe(sensors);
-        let decision = self.guard.step(
-            command,
-            motion,
-            &GuardInput {
-                imu_age_us: self.imu_age_us,
-                voltage_v: self.turning.voltage_v(),
-                thrust_n: self.turning.allocation().achieved.thrust_n,
-            },
-        );
-        if decision.reset_controllers {
-            self.outer.restart();
-            self.pointing.restart(motion.attitude);
-            self.turning.restart(motion.rate_rad_s);
+        let motion = self.estimator.step(sensors, self.guard.state().phase().is_armed());
+        if let Some(battery) = sensors.battery {
+            self.thrust_curve.observe(battery.voltage_v);
         }
-        let commands = if decision.motors == Motors::Running {
-            let demand = self.outer.without_rate_sticks(decision.demand);
-            let (outer, pointing, turning) = (&mut self.outer, &mut self.pointing, &mut self.turning);
-            let due = self.schedule.due(decision.reset_controllers, false);
-            if due.has(Due::CLIMB) {
-                outer.climb(&demand, motion, turning.allocation());
-            }
-            if due.has(Due::LEAN) {
-                outer.lean(motion, turning.allocation());
-            }
-            if due.has(Due::TARGET) {
-                pointing.aim(outer, motion);
-            }
-            if due.has(Due::REFERENCE) {
-                pointing.lead(motion, turning.rate_rad_s());
-            }
-            if due.has(Due::ATTITUDE) {
-                turning.ask(pointing.follow(outer, &demand, motion, turning.rate_rad_s()));
-            } else {
-                turning.carry_on();
-            }
-            turning.run(motion.rate_rad_s, sensors.rotor_speed_rad_s.as_ref())
-        } else {
-            self.outer.rest(decision.demand);
-            self.pointing.restart(motion.attitude);
-            self.turning.rest(decision.motors)
+        self.imu_age_us = if motion.imu_usable { 0 } else { self.imu_age_us.saturating_add(self.period_us) };
+        let input = GuardInput {
+            imu_age_us: self.imu_age_us,
+            voltage_v: self.thrust_curve.voltage_v(),
+            thrust_n: self.record.achieved.thrust_n,
         };
-        self.schedule.advance();
-        self.tick = self.tick.wrapping_add(1);
-        commands
+        let decision = self.guard.step(command, &motion, &input);
+        if decision.reset_controllers {
+            self.reset_controllers();
+        }
+        let outer_is_due = self.velocity_divider.is_due();
+        let attitude_is_due = self.attitude_divider.is_due();
+        let record = &mut self.record;
+        record.tick = record.tick.wrapping_add(1);
+        record.estimate = motion;
+        (record.phase, record.arming_blockers) =
+            (self.guard.state().phase(), self.guard.state().arming_blockers());
+        record.rate_rad_s =
+            self.gyro_filters.step(motion.rate_rad_s, sensors.rotor_speed_rad_s.as_ref(), &record.thrust_n);
+        if decision.motors != Motors::Running {
+            record.demand = decision.demand;
+            return self.rest(decision.motors);
+        }
+
+        let demand = self.pilot.step(&decision.demand, &motion);
+        // On the tick on which the loops take over they all run.
+        let starts = decision.reset_controllers || demand.is_rates() != record.demand.is_rates();
+        record.demand = demand;
+        if outer_is_due || starts {
+            let landing = matches!(decision.demand, Demand::Land);
+            record.outer = self.outer_loops.step(&demand, landing, &motion, &record.achieved);
+        }
+        if let Demand::Rates { rate_rad_s, thrust_n } = demand {
+            self.attitude.reset();
+            record.attitude = AttitudeOutput::rates(rate_rad_s, thrust_n, motion.attitude);
+        } else if attitude_is_due || starts {
+            record.attitude = self.attitude.step(&record.outer, &motion, record.rate_rad_s);
+        } else {
+            record.attitude.rate_setpoint = record.attitude.rate_setpoint.after(self.period_s);
+        }
+        let torque_nm = self.rate.step(&record.attitude.rate_setpoint, record.rate_rad_s);
+        record.wrench = Wrench { torque_nm, thrust_n: record.attitude.thrust_n };
+        let allocation = self.mixer.allocate(&record.wrench, self.thrust_curve.ceiling_n());
+        self.rate.achieved(allocation.achieved.torque_nm);
+        record.thrust_n = allocation.thrust_n;
+        record.achieved = Achieved {
+            torque_nm: allocation.achieved.torque_nm,
+            thrust_n: allocation.achieved.thrust_n,
+            acceleration_m_s2: record.outer.acceleration_m_s2,
+            limited: allocation.limited | record.outer.limited | record.attitude.limited,
+        };
+        record.commands =
+            record.thrust_n.map(|thrust_n| self.thrust_curve.command(thrust_n, self.idle_command));
+        record.commands
     }
 
-    /// Goes on flying without arming: after a restart in the air, or when a simulation starts there. The estimator
-    /// starts from its next samples.
+    /// All motors stopped or at the idle command; the controllers wait.
+    fn rest(&mut self, motors: Motors) -> Rotors<MotorCommand> {
+        let command = if motors == Motors::Idle { self.idle_command } else { MotorCommand::STOPPED };
+        let thrust_n = Rotors::splat(self.thrust_curve.thrust_n(command));
+        self.record = Record {
+            outer: OuterOutput::HOVER,
+            attitude: AttitudeOutput::rates(Vector::ZERO, 0.0, self.record.estimate.attitude),
+            wrench: Wrench::default(),
+            achieved: Achieved { thrust_n: thrust_n.sum(), ..Achieved::default() },
+            thrust_n,
+            commands: Rotors::splat(command),
+            ..self.record
+        };
+        self.record.commands
+    }
+
+    /// The controllers start on this tick.
+    fn reset_controllers(&mut self) {
+        self.pilot.reset();
+        self.outer_loops.reset();
+        self.attitude.reset();
+        self.rate.reset();
+    }
+
+    /// Continues to fly without arming: after a restart in the air, or when a simulation starts there. The estimator and the filters
+    /// start from their next samples.
     pub fn resume_in_flight(&mut self) {
         self.guard.set_state(guard::State::in_flight());
         self.imu_age_us = 0;
-        self.outer.restart();
-        self.pointing.restart(self.state().attitude);
-        self.turning.restart(self.estimator.state().rate_rad_s);
-        self.schedule.restart();
+        self.gyro_filters.reset();
+        self.velocity_divider.reset();
+        self.attitude_divider.reset();
+        self.reset_controllers();
     }
 
-    /// What happened on the last tick, put together from the parts.
+    /// The signals of the last tick.
     #[must_use]
-    pub fn record(&self) -> Record {
-        let allocation = self.turning.allocation();
-        let Limited { roll_pitch, thrust, yaw, .. } = allocation.limited;
-        let limited = self.pointing.limited(self.outer.limited());
-        Record {
-            tick: self.tick,
-            phase: self.guard.state().phase(),
-            arming_blockers: self.guard.state().arming_blockers(),
-            estimate: self.estimator.state(),
-            demand: *self.outer.demand(),
-            position_setpoint_m: self.outer.position_m().filter(|_| self.guard.state().phase().is_flying()),
-            height_setpoint_m: self.outer.height_m(),
-            velocity_setpoint_m_s: self.outer.velocity_m_s(),
-            wind_feed_forward_m_s2: self.outer.wind_feed_forward_m_s2(),
-            attitude_setpoint: self.pointing.target(),
-            attitude_reference: self.pointing.reference(),
-            rate_setpoint: self.turning.setpoint(),
-            wrench: self.turning.wrench(),
-            achieved: Achieved {
-                torque_nm: allocation.achieved.torque_nm,
-                thrust_n: allocation.achieved.thrust_n,
-                acceleration_m_s2: self.outer.acceleration_m_s2(),
-                limited: Limited { roll_pitch, thrust, yaw, ..limited },
-            },
-            thrust_n: allocation.thrust_n,
-            commands: self.turning.commands(),
-            cannot_hold_position: self.outer.is_carried_off(),
-        }
+    pub const fn record(&self) -> &Record {
+        &self.record
     }
 
     /// The estimate of the last tick.
     #[must_use]
-    pub fn state(&self) -> estimate::State {
-        self.estimator.state()
+    pub const fn motion(&self) -> &estimate::State {
+        &self.record.estimate
     }
 
-    /// The estimator, for what must be told to it: home pressure, a re-seed.
+    /// The estimator, to set the home pressure or to re-initialise the attitude.
     pub const fn estimator_mut(&mut self) -> &mut estimate::Estimator<M, N, P> {
         &mut self.estimator
     }
 
-    /// What the craft is doing and whether it can do what is asked.
+    /// Phase, arming blockers and what is not followed.
     #[must_use]
     pub const fn status(&self) -> Status {
         Status {
             phase: self.guard.state().phase(),
             arming_blockers: self.guard.state().arming_blockers(),
             hold_reason: self.guard.state().hold_reason(),
-            cannot_hold_position: self.outer.is_carried_off(),
+            cannot_hold_position: self.record.outer.cannot_hold_position,
         }
     }
 
-    /// Delay in s of a slow signal on the gyro's way to the rate loop: h/(sqrt 2 tan(pi f h)) of the low-pass and
-    /// h tan(pi B h)/(1 - cos(w h)) of each rotor's notch, where it stands now.
+    /// Delay in s of a slow signal through the gyro filters: see [`GyroFilters::delay_s`].
     #[must_use]
     pub fn gyro_delay_s(&self) -> f32 {
-        self.turning.gyro_delay_s()
+        self.gyro_filters.delay_s()
     }
 
-    /// Integrals of the rate loop in rad/s2.
+    /// Integrals of the rate controller in rad/s2.
     #[must_use]
     pub fn rate_integral_rad_s2(&self) -> Vector<Body> {
-        self.turning.integral_rad_s2()
+        self.rate.integral_rad_s2()
     }
 
-    /// Integrals of the velocity and of the vertical loop in m/s2, world axes: what standing still takes beyond the weight and
-    /// the wind that is fed forward.
+    /// Integrals of the velocity and of the vertical controller in m/s2, world axes: see [`OuterLoops::integral_m_s2`].
     #[must_use]
     pub const fn acceleration_integral_m_s2(&self) -> Vector<World> {
-        self.outer.integral_m_s2()
-    }
-
-    /// The attitude asked for.
-    #[must_use]
-    pub const fn attitude_setpoint(&self) -> Attitude {
-        self.pointing.target()
+        self.outer_loops.integral_m_s2()
     }
 }
 

@@ -1,31 +1,29 @@
-//! The notches on the gyro's way to the rate loop: one for each rotor, where its imbalance shakes the frame.
+//! Notches on the measured body rate, one for each rotor, at the frequency at which its imbalance shakes the frame.
 //!
-//! The speed of a rotor comes from its speed controller where that reports it. Elsewhere it is estimated from the thrust f
-//! that the mixer gave it: with the hover speed w_h and the hover thrust f_h of a rotor, and the rotors' lag tau,
+//! The speed of a rotor is that reported by its speed controller. Where none is reported it is estimated from the thrust f
+//! allocated to it: with the hover speed w_h and the hover thrust f_h of a rotor, and the rotors' time constant tau,
 //!
 //! ```text
-//! w + tau dw/dt = w_h sqrt(f/f_h)
+//! w + tau dw/dt = w_h sqrt(f/f_h)          sampled with the period h: w += h/(tau + h) (w_h sqrt(f/f_h) - w)
 //! ```
 //!
 //! In the steady state that errs by half of what the thrust coefficient, and so the hover thrust at that speed, is wrong by:
 //! 10 % of thrust, or of air density, are 5 % of speed. In fast manoeuvres the lag's error comes on top. A tone d Hz
 //! beside the centre of a notch of bandwidth B keeps the share `x/sqrt(1 + x^2)`, x = 2 d/B; with the derived bandwidth, a
 //! fifth of the tone's frequency, an error of 5 % leaves 45 %.
-//!
-//! Each tick moves the notch of one rotor, so each follows on every fourth.
 
+use core::marker::PhantomData;
+
+use crate::Rotors;
 use crate::error::{ConfigError, require_not_negative, require_positive};
 use crate::filter::{NotchBank, NotchBankConfig};
 use crate::frames::{Body, Vector};
-use crate::math::root;
-use crate::{Corner, Rotors};
+use crate::math::{Libm, Math};
 
-/// Rotors that are followed in turn, one on each tick.
-const TURN_TICKS: f32 = 4.0;
 /// A reported speed of this many rad/s (95 000 rpm) or more is no measurement.
 const FASTEST_RAD_S: f32 = 1e4;
 
-/// What the notches are built from.
+/// Configuration of [`RotorNotches`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -67,75 +65,92 @@ impl NotchConfig {
     }
 }
 
-/// The notches and the speeds they follow.
+/// Notches at the speeds of the rotors, reported or estimated.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Notches {
-    bank: NotchBank,
+pub struct RotorNotches<M = Libm> {
     /// Hover speed over the root of the hover thrust, rad/s per root of N.
     speed_per_root: f32,
-    /// What a rotor takes up of a new speed until it is its turn again.
-    take_up: f32,
-    speed_rad_s: Rotors<f32>,
-    turn: Corner,
+    /// Part of the difference to a new speed that a rotor covers within a period.
+    speed_gain: f32,
+    state: RotorNotchesState,
+    math: PhantomData<M>,
 }
 
-impl Notches {
-    /// `None` without notches. For the hover thrust of one rotor in N, the rotors' lag and the period in s.
+/// State of [`RotorNotches`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct RotorNotchesState {
+    bank: NotchBank,
+    speed_rad_s: Rotors<f32>,
+}
+
+impl<M: Math> RotorNotches<M> {
+    /// For the hover thrust of one rotor in N, the rotors' time constant and the period in s; `None` without notches.
     ///
     /// # Errors
     /// Names the field that is not finite, not positive, or out of range or order.
-    pub(super) fn new(
+    pub fn new(
         config: &NotchConfig,
         hover_n: f32,
-        lag_s: f32,
+        rotor_time_constant_s: f32,
         period_s: f32,
     ) -> Result<Option<Self>, ConfigError> {
-        Ok(config.bank(period_s)?.map(|bank| {
-            let turn_s = TURN_TICKS * period_s;
-            let mut notches = Self {
-                bank,
-                speed_per_root: config.hover_speed_rad_s / root(hover_n),
-                take_up: turn_s / (lag_s + turn_s),
-                speed_rad_s: Rotors::splat(config.hover_speed_rad_s),
-                turn: Corner::FrontLeft,
-            };
-            notches.bank.follow(notches.speed_rad_s);
-            notches
+        Ok(config.bank(period_s)?.map(|mut bank| {
+            let speed_rad_s = Rotors::splat(config.hover_speed_rad_s);
+            bank.follow(speed_rad_s);
+            Self {
+                speed_per_root: config.hover_speed_rad_s / M::sqrt(hover_n),
+                speed_gain: period_s / (rotor_time_constant_s + period_s),
+                state: RotorNotchesState { bank, speed_rad_s },
+                math: PhantomData,
+            }
         }))
     }
 
-    /// One tick: moves the notch of the rotor whose turn it is, by its `reported` speed in rad/s if that can be one, else by
-    /// the thrust in N that it was last given; then takes the tones out of the gyro's sample.
-    #[inline]
-    pub(super) fn step(
+    /// One period: moves each notch to its rotor's speed, the `reported` one in rad/s if it is plausible, else the one estimated from
+    /// the allocated thrust in N, and gives the body rate in rad/s without the tones.
+    pub fn step(
         &mut self,
-        gyro_rad_s: Vector<Body>,
+        rate_rad_s: Vector<Body>,
         reported_rad_s: Option<&Rotors<f32>>,
         thrust_n: &Rotors<f32>,
     ) -> Vector<Body> {
-        let place = self.turn;
-        let speed = self.speed_rad_s.at_mut(place);
-        *speed = match reported_rad_s.map(|reported| *reported.at(place)) {
-            Some(reported) if reported.abs() < FASTEST_RAD_S => reported,
-            // Thrusts are finite and not negative.
-            _ => {
-                let target = self.speed_per_root * root(*thrust_n.at(place));
-                *speed + self.take_up * (target - *speed)
-            }
-        };
-        self.bank.follow_rotor(place, *speed);
-        self.turn = place.next();
-        self.bank.step(gyro_rad_s)
+        let RotorNotchesState { bank, speed_rad_s } = &mut self.state;
+        let estimated = speed_rad_s.zip(*thrust_n).map(|(speed, thrust_n)| {
+            speed + self.speed_gain * (self.speed_per_root * M::sqrt(thrust_n) - speed)
+        });
+        *speed_rad_s =
+            match reported_rad_s {
+                Some(reported) => reported.zip(estimated).map(|(reported, estimated)| {
+                    if reported.abs() < FASTEST_RAD_S { reported } else { estimated }
+                }),
+                None => estimated,
+            };
+        bank.follow(*speed_rad_s);
+        bank.step(rate_rad_s)
     }
 
     /// Settles at a constant rate in rad/s.
-    pub(super) fn settle(&mut self, gyro_rad_s: Vector<Body>) {
-        self.bank.settle(gyro_rad_s);
+    pub fn settle(&mut self, rate_rad_s: Vector<Body>) {
+        self.state.bank.settle(rate_rad_s);
     }
 
     /// Delay of a slow signal in s, with the notches where they are.
-    pub(super) fn delay_s(&self) -> f32 {
-        self.bank.delay_s()
+    #[must_use]
+    pub fn delay_s(&self) -> f32 {
+        self.state.bank.delay_s()
+    }
+
+    /// The state, to be saved.
+    #[must_use]
+    pub const fn state(&self) -> RotorNotchesState {
+        self.state
+    }
+
+    /// Continues from a saved state.
+    pub const fn set_state(&mut self, state: RotorNotchesState) {
+        self.state = state;
     }
 }
 
@@ -152,10 +167,10 @@ mod tests {
     };
     const HOVER_N: f32 = 3.0;
 
-    /// Share of a tone at each rotor's true speed that is left, once settled; the rotors push with `thrust_n` but turn
-    /// faster than believed by `error`.
+    /// Share of a tone at each rotor's true speed that is left, once settled; the rotors have the thrust `thrust_n` but are faster
+    /// than estimated by `error`.
     fn left_over(thrust_n: f32, error: f32, reported: bool) -> f32 {
-        let mut notches = Notches::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
+        let mut notches = RotorNotches::<Libm>::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
         let speed = 600.0 * (thrust_n / HOVER_N).sqrt() * (1.0 + error);
         let speeds = Rotors::splat(speed);
         let mut power = 0.0;
@@ -179,26 +194,37 @@ mod tests {
         let stated = (x / (1.0 + x * x).sqrt()).powi(4);
         let left = left_over(3.0, 0.05, false);
         assert!((left - stated).abs() < 0.01, "{left} {stated}");
-        // The twin that does not follow.
+        // The twin at the wrong speed.
         assert!(left_over(5.0, -0.225, false) > 0.8);
     }
 
     #[test]
-    fn a_reported_speed_that_is_none_is_replaced_by_the_estimate() {
-        let mut notches = Notches::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
+    fn a_reported_speed_that_is_not_plausible_is_replaced_by_the_estimate() {
+        let mut notches = RotorNotches::<Libm>::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
         for bad in [f32::NAN, f32::INFINITY, -1e9, 3e38] {
             for _ in 0..400 {
                 let out = notches.step(Vector::ZERO, Some(&Rotors::splat(bad)), &Rotors::splat(HOVER_N));
                 assert!(out.is_finite());
             }
-            assert!((notches.speed_rad_s.rear_left - 600.0).abs() < 0.1);
+            assert!((notches.state().speed_rad_s.rear_left - 600.0).abs() < 0.1);
         }
+    }
+
+    #[test]
+    fn an_estimated_speed_follows_the_thrust_with_the_time_constant_of_the_rotors() {
+        let mut notches = RotorNotches::<Libm>::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
+        // Four times the hover thrust is twice the speed: after one time constant 63.2 % of the way there.
+        for _ in 0..40 {
+            notches.step(Vector::ZERO, None, &Rotors::splat(4.0 * HOVER_N));
+        }
+        let share = (notches.state().speed_rad_s.front_left - 600.0) / 600.0;
+        assert!((share - 0.632).abs() < 0.01, "{share}");
     }
 
     #[test]
     fn without_a_bandwidth_there_are_no_notches_and_every_bad_field_is_named() {
         let none = NotchConfig { bandwidth_hz: 0.0, hover_speed_rad_s: f32::NAN, ..CONFIG };
-        assert_eq!(Notches::new(&none, HOVER_N, 0.04, 1e-3), Ok(None));
+        assert_eq!(RotorNotches::<Libm>::new(&none, HOVER_N, 0.04, 1e-3), Ok(None));
         type Field = (&'static str, fn(&mut NotchConfig, f32));
         let fields: [Field; 5] = [
             ("bandwidth_hz", |c, x| c.bandwidth_hz = x),
@@ -212,7 +238,7 @@ mod tests {
                 let mut config = CONFIG;
                 set(&mut config, bad);
                 if config.bandwidth_hz != 0.0 {
-                    let refused = Notches::new(&config, HOVER_N, 0.04, 1e-3).unwrap_err();
+                    let refused = RotorNotches::<Libm>::new(&config, HOVER_N, 0.04, 1e-3).unwrap_err();
                     assert_eq!(refused.field, name, "{bad}");
                     assert_eq!(config.hover_delay_s(1e-3).unwrap_err().field, name, "{bad}");
                 }

@@ -9,8 +9,9 @@ use std::println;
 use std::vec::Vec;
 
 use super::*;
+use crate::frames::Horizontal;
 use crate::mix::Geometry;
-use crate::{Demand, HeadingDemand, ImuSample, Spin, Tilt, VerticalDemand};
+use crate::{Demand, HeadingDemand, ImuSample, PositionSetpoint, Spin, Tilt, VerticalDemand};
 
 const STEP_S: f64 = 1e-3;
 
@@ -128,7 +129,11 @@ fn outputs_stay_in_range_whatever_comes_in() {
                 vertical: VerticalDemand::Height(pick(3)),
             },
             _ => Demand::Position {
-                position_m: Vector::new(pick(1), pick(2), 0.0),
+                setpoint: PositionSetpoint {
+                    position_m: Horizontal::new(pick(1), pick(2)),
+                    velocity_m_s: Horizontal::new(pick(3), pick(4)),
+                    acceleration_m_s2: Horizontal::new(pick(5), pick(0)),
+                },
                 heading: HeadingDemand::Rate(pick(1)),
                 vertical: VerticalDemand::Climb(pick(3)),
             },
@@ -137,7 +142,7 @@ fn outputs_stay_in_range_whatever_comes_in() {
         for command in commands.into_array() {
             assert!((0.0..=1.0).contains(&command.get()));
         }
-        let [w, x, y, z] = roll.controller.record().attitude_reference.wxyz();
+        let [w, x, y, z] = roll.controller.record().attitude.attitude_reference.wxyz();
         assert!((w * w + x * x + y * y + z * z - 1.0).abs() < 1e-5);
     }
 }
@@ -168,7 +173,7 @@ fn notches_slow_the_rate_loop_by_what_they_delay() {
         roll.step(tilt(0.0));
     }
     let reported = f64::from(roll.controller.gyro_delay_s());
-    let low_pass = STEP_S / (2f64.sqrt() * (PI * f64::from(config.rate.gyro_cutoff_hz) * STEP_S).tan());
+    let low_pass = STEP_S / (2f64.sqrt() * (PI * f64::from(config.gyro_cutoff_hz) * STEP_S).tan());
     assert!((reported - closed - low_pass).abs() < 1e-5, "{reported}");
     let without = Config { notch: NotchConfig { bandwidth_hz: 0.0, ..config.notch }, ..config };
     let controller: FlightController = FlightController::new(&without).unwrap();

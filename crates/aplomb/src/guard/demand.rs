@@ -1,5 +1,6 @@
 //! Classification of demands: take-off, landing, finite.
 
+use crate::frames::Horizontal;
 use crate::{Demand, HeadingDemand, VerticalDemand, estimate};
 
 /// Height in m above the present one that is a demand to take off. Common practice, no source.
@@ -48,15 +49,22 @@ pub(super) fn is_finite(demand: &Demand) -> bool {
     let vertical = |vertical: &VerticalDemand| match vertical {
         VerticalDemand::Height(x) | VerticalDemand::Climb(x) => *x,
     };
+    let sum = |v: Horizontal| v.north + v.east;
     match demand {
         Demand::Rates { rate_rad_s: w, thrust_n } => (w.x() + w.y() + w.z() + thrust_n).is_finite(),
         Demand::Tilt { tilt: lean, heading: h, vertical: v } => {
             (lean.forward + lean.right + heading(h) + vertical(v)).is_finite()
         }
-        Demand::Velocity { velocity_m_s: x, heading: h, vertical: v }
-        | Demand::Position { position_m: x, heading: h, vertical: v } => {
-            (x.x() + x.y() + heading(h) + vertical(v)).is_finite()
+        Demand::Velocity { setpoint, heading: h, vertical: v } => {
+            (sum(setpoint.velocity_m_s) + sum(setpoint.acceleration_m_s2) + heading(h) + vertical(v))
+                .is_finite()
         }
+        Demand::Position { setpoint, heading: h, vertical: v } => (sum(setpoint.position_m)
+            + sum(setpoint.velocity_m_s)
+            + sum(setpoint.acceleration_m_s2)
+            + heading(h)
+            + vertical(v))
+        .is_finite(),
         // A stick that is not finite counts as centred.
         Demand::Sticks(_) | Demand::RateSticks(_) | Demand::Land => true,
     }

@@ -1,8 +1,8 @@
 //! Each transition, and what must not cause it.
 
 use super::*;
-use crate::frames::{Attitude, Vector};
-use crate::{HeadingDemand, Libm, Sticks, VerticalDemand};
+use crate::frames::{Attitude, Horizontal, Vector};
+use crate::{HeadingDemand, Libm, PositionSetpoint, Sticks, VelocitySetpoint, VerticalDemand};
 
 const WEIGHT_N: f32 = 11.8;
 
@@ -204,7 +204,7 @@ fn landing_ends_when_the_thrust_is_low_and_nothing_moves() {
 fn a_demand_that_is_not_finite_is_replaced_by_centred_sticks() {
     let mut bench = Bench::flying();
     let nan = Demand::Velocity {
-        velocity_m_s: Vector::new(f32::NAN, 0.0, 0.0),
+        setpoint: VelocitySetpoint::constant(Horizontal::new(f32::NAN, 0.0)),
         heading: HeadingDemand::Rate(0.0),
         vertical: VerticalDemand::Climb(0.0),
     };
@@ -263,7 +263,8 @@ fn every_demand_that_is_not_finite_is_replaced_and_its_finite_twin_is_flown() {
     let heading = HeadingDemand::Rate(0.1);
     let vertical = VerticalDemand::Climb(0.1);
     let demands = |x: f32| {
-        let v = Vector::new(1.0, x, 0.0);
+        let v = Horizontal::new(1.0, x);
+        let (velocity, position) = (VelocitySetpoint::constant, PositionSetpoint::at);
         let lean = crate::Tilt { forward: x, right: 0.1 };
         [
             Demand::Rates { rate_rad_s: Vector::new(0.0, 0.0, x), thrust_n: 10.0 },
@@ -271,9 +272,28 @@ fn every_demand_that_is_not_finite_is_replaced_and_its_finite_twin_is_flown() {
             Demand::Tilt { tilt: lean, heading, vertical },
             Demand::Tilt { tilt: crate::Tilt::LEVEL, heading: HeadingDemand::Rate(x), vertical },
             Demand::Tilt { tilt: crate::Tilt::LEVEL, heading, vertical: VerticalDemand::Height(x) },
-            Demand::Velocity { velocity_m_s: v, heading, vertical },
-            Demand::Velocity { velocity_m_s: Vector::ZERO, heading, vertical: VerticalDemand::Climb(x) },
-            Demand::Position { position_m: v, heading, vertical },
+            Demand::Velocity { setpoint: velocity(v), heading, vertical },
+            Demand::Velocity {
+                setpoint: velocity(Horizontal::ZERO),
+                heading,
+                vertical: VerticalDemand::Climb(x),
+            },
+            Demand::Velocity {
+                setpoint: VelocitySetpoint { acceleration_m_s2: v, ..velocity(Horizontal::ZERO) },
+                heading,
+                vertical,
+            },
+            Demand::Position { setpoint: position(v), heading, vertical },
+            Demand::Position {
+                setpoint: PositionSetpoint { velocity_m_s: v, ..PositionSetpoint::default() },
+                heading,
+                vertical,
+            },
+            Demand::Position {
+                setpoint: PositionSetpoint { acceleration_m_s2: v, ..PositionSetpoint::default() },
+                heading,
+                vertical,
+            },
         ]
     };
     for x in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
@@ -442,8 +462,8 @@ fn a_demand_to_descend_on_the_ground_goes_back_to_idle_and_the_next_take_off_res
         bench.phase()
     };
     let tilt = |vertical| Demand::Tilt { tilt: crate::Tilt::LEVEL, heading, vertical };
-    let velocity = |vertical| Demand::Velocity { velocity_m_s: Vector::ZERO, heading, vertical };
-    let position = |vertical| Demand::Position { position_m: Vector::ZERO, heading, vertical };
+    let velocity = |vertical| Demand::Velocity { setpoint: VelocitySetpoint::default(), heading, vertical };
+    let position = |vertical| Demand::Position { setpoint: PositionSetpoint::default(), heading, vertical };
     for demand in [
         descend(-0.21),
         Demand::RateSticks(Sticks { climb: -0.21, ..Sticks::CENTRED }),
@@ -480,8 +500,8 @@ fn each_demand_to_take_off_does_so_just_above_its_threshold() {
     };
     let sticks = |climb| Sticks { climb, ..Sticks::CENTRED };
     let tilt = |vertical| Demand::Tilt { tilt: crate::Tilt::LEVEL, heading, vertical };
-    let velocity = |vertical| Demand::Velocity { velocity_m_s: Vector::ZERO, heading, vertical };
-    let position = |vertical| Demand::Position { position_m: Vector::ZERO, heading, vertical };
+    let velocity = |vertical| Demand::Velocity { setpoint: VelocitySetpoint::default(), heading, vertical };
+    let position = |vertical| Demand::Position { setpoint: PositionSetpoint::default(), heading, vertical };
     let rates = |thrust_n| Demand::Rates { rate_rad_s: Vector::ZERO, thrust_n };
     let (height, climb) = (VerticalDemand::Height, VerticalDemand::Climb);
     for demand in [
@@ -510,7 +530,7 @@ fn each_demand_to_take_off_does_so_just_above_its_threshold() {
 #[test]
 fn demands_that_take_off_prevent_arming_and_climb_stick_down_does_not() {
     let position = |height| Demand::Position {
-        position_m: Vector::ZERO,
+        setpoint: PositionSetpoint::default(),
         heading: HeadingDemand::Rate(0.0),
         vertical: VerticalDemand::Height(height),
     };

@@ -275,20 +275,6 @@ impl Pid {
         saturate(state.demanded, self.output_min, self.output_max)
     }
 
-    pub(crate) fn step_seldom(
-        &self,
-        state: &mut State,
-        setpoint: f32,
-        measurement: f32,
-        feed_forward: f32,
-    ) -> f32 {
-        self.step(state, setpoint, measurement, feed_forward)
-    }
-
-    pub(crate) fn achieved_seldom(&self, state: &mut State, applied: f32) {
-        self.achieved(state, applied);
-    }
-
     /// v of the equations.
     #[inline]
     fn demand(&self, memory: f32, integral: f32, setpoint: f32, measurement: f32, feed_forward: f32) -> f32 {

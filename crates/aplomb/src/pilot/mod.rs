@@ -26,9 +26,9 @@ use core::marker::PhantomData;
 
 use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
 use crate::estimate;
-use crate::frames::{Vector, World};
+use crate::frames::{Horizontal, Vector};
 use crate::math::{Libm, Math, saturate_symmetric};
-use crate::{Demand, HeadingDemand, Sticks, Tilt, VerticalDemand};
+use crate::{Demand, HeadingDemand, PositionSetpoint, Sticks, Tilt, VelocitySetpoint, VerticalDemand};
 
 /// Configuration of a [`Pilot`]: shaping and full-stick values of the sticks.
 ///
@@ -93,7 +93,7 @@ pub enum State {
     /// Sticks centred, slowing down.
     Braking,
     /// Holding this position, m from home.
-    Holding(Vector<World>),
+    Holding(Horizontal),
 }
 
 impl<M: Math> Pilot<M> {
@@ -162,7 +162,7 @@ impl<M: Math> Pilot<M> {
     /// let slow = estimate::State { position_valid: true, position_m: Vector::new(7.0, 0.0, 0.0), ..unknown };
     /// let centred = Demand::Sticks(Sticks::CENTRED);
     /// assert!(matches!(pilot.step(&centred, &slow), Demand::Velocity { .. }));
-    /// assert!(matches!(pilot.step(&centred, &slow), Demand::Position { position_m, .. } if position_m.x() == 7.0));
+    /// assert!(matches!(pilot.step(&centred, &slow), Demand::Position { setpoint, .. } if setpoint.position_m.north == 7.0));
     /// # Ok::<(), aplomb::ConfigError>(())
     /// ```
     pub fn step(&mut self, demand: &Demand, estimate: &estimate::State) -> Demand {
@@ -255,8 +255,9 @@ impl<M: Math> Pilot<M> {
         self.state = State::Free;
         // Stick forward is negative pitch: nose down, thrust forward. The circle keeps the corner of the sticks' square travel
         // within the tilt at its edge.
-        let tilt = Vector::<World>::new(-pitch, roll, 0.0).limited::<M>(1.0) * self.sin_tilt;
-        Demand::Tilt { tilt: Tilt { forward: tilt.x(), right: tilt.y() }, heading, vertical }
+        let Tilt { forward, right } = Tilt { forward: -pitch, right: roll }.limited::<M>(1.0);
+        let tilt = Tilt { forward: forward * self.sin_tilt, right: right * self.sin_tilt };
+        Demand::Tilt { tilt, heading, vertical }
     }
 
     /// Brakes, then holds the position; levels without a valid position.
@@ -270,20 +271,21 @@ impl<M: Math> Pilot<M> {
             self.state = State::Free;
             return Demand::Tilt { tilt: Tilt::LEVEL, heading, vertical };
         }
-        let velocity = estimate.velocity_m_s;
-        let speed_squared = velocity.x() * velocity.x() + velocity.y() * velocity.y();
+        let speed_squared = estimate.velocity_m_s.horizontal().norm_squared();
         let hold_below_m_s = self.config.hold_below_m_s;
         self.state = match self.state {
             State::Free => State::Braking,
             State::Braking if speed_squared < hold_below_m_s * hold_below_m_s => {
-                State::Holding(estimate.position_m)
+                State::Holding(estimate.position_m.horizontal())
             }
             other => other,
         };
         match self.state {
-            State::Holding(position_m) => Demand::Position { position_m, heading, vertical },
+            State::Holding(position_m) => {
+                Demand::Position { setpoint: PositionSetpoint::at(position_m), heading, vertical }
+            }
             State::Free | State::Braking => {
-                Demand::Velocity { velocity_m_s: Vector::ZERO, heading, vertical }
+                Demand::Velocity { setpoint: VelocitySetpoint::default(), heading, vertical }
             }
         }
     }

@@ -107,7 +107,7 @@ fn full_yaw_and_climb_sticks_give_the_stated_rates_and_centred_ones_none() {
 fn centred_sticks_brake_then_hold_the_position_and_moving_one_releases_it() {
     let mut pilot = pilot();
     let moving = pilot.step(&CENTRED, &flying(0.0, 4.0, 0.0));
-    assert!(matches!(moving, Demand::Velocity { velocity_m_s, .. } if velocity_m_s == Vector::ZERO));
+    assert!(matches!(moving, Demand::Velocity { setpoint, .. } if setpoint == VelocitySetpoint::default()));
     // The speed is that over ground, not one component: 0.4 m/s north and 0.4 m/s east are 0.57 m/s.
     for (north, east) in [(0.6, 0.0), (0.0, 0.6), (0.4, 0.4)] {
         assert!(matches!(pilot.step(&CENTRED, &flying(3.0, north, east)), Demand::Velocity { .. }));
@@ -115,8 +115,8 @@ fn centred_sticks_brake_then_hold_the_position_and_moving_one_releases_it() {
     // Below 0.5 m/s the position is held, and stays the same while the craft is blown about.
     for (x, north) in [(3.2, 0.4), (3.4, 1.5), (2.0, 1.5)] {
         let demand = pilot.step(&CENTRED, &flying(x, north, 0.0));
-        let Demand::Position { position_m, .. } = demand else { panic!("{demand:?}") };
-        assert_eq!(position_m.x(), 3.2);
+        let Demand::Position { setpoint, .. } = demand else { panic!("{demand:?}") };
+        assert_eq!(setpoint.position_m.north, 3.2);
     }
     for moved in [Sticks { roll: 0.3, ..Sticks::CENTRED }, Sticks { pitch: 0.3, ..Sticks::CENTRED }] {
         let mut pilot = pilot;
@@ -132,7 +132,7 @@ fn centred_sticks_brake_then_hold_the_position_and_moving_one_releases_it() {
 #[test]
 fn without_a_valid_position_centred_sticks_and_landing_level_the_craft() {
     let mut pilot = pilot();
-    pilot.set_state(State::Holding(Vector::new(5.0, 5.0, 0.0)));
+    pilot.set_state(State::Holding(Horizontal::new(5.0, 5.0)));
     let demand = pilot.step(&CENTRED, &no_position());
     assert!(matches!(demand, Demand::Tilt { tilt, .. } if tilt == Tilt::LEVEL));
     assert_eq!(pilot.state(), State::Free);
@@ -146,8 +146,8 @@ fn landing_descends_at_the_landing_speed_over_the_position_where_it_stopped() {
     let _ = pilot.step(&Demand::Land, &flying(1.0, 3.0, 0.0));
     let _ = pilot.step(&Demand::Land, &flying(4.0, 0.1, 0.0));
     let demand = pilot.step(&Demand::Land, &flying(4.5, 1.0, 0.0));
-    let Demand::Position { position_m, heading, vertical } = demand else { panic!("{demand:?}") };
-    assert_eq!(position_m.x(), 4.0);
+    let Demand::Position { setpoint, heading, vertical } = demand else { panic!("{demand:?}") };
+    assert_eq!(setpoint.position_m.north, 4.0);
     assert_eq!((heading, vertical), (HeadingDemand::Rate(0.0), VerticalDemand::Climb(-0.7)));
 }
 
@@ -182,7 +182,7 @@ fn rate_command_and_other_demands_release_the_position_and_pass_unchanged() {
     let rates = Demand::Rates { rate_rad_s: Vector::new(0.1, 0.2, 0.3), thrust_n: 5.0 };
     for demand in [Demand::RateSticks(Sticks::CENTRED), rates] {
         let mut pilot = pilot();
-        pilot.set_state(State::Holding(Vector::ZERO));
+        pilot.set_state(State::Holding(Horizontal::ZERO));
         let flown = pilot.step(&demand, &flying(0.0, 0.0, 0.0));
         assert_eq!(pilot.state(), State::Free);
         if demand == rates {

@@ -1,6 +1,6 @@
 //! Loops, thrust curve, sticks and guard.
 
-use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical, wind};
+use aplomb::control::{attitude, heading, position, rate, thrust_vector, velocity, vertical, wind};
 use aplomb::error::{ConfigError, Problem};
 use aplomb::mix::{ThrustCurve, ThrustCurveConfig};
 use aplomb::{Libm, guard, pilot};
@@ -24,7 +24,6 @@ fn rate_loop_names_field_and_axis() {
         ("yaw.derivative_time_s", |c, x| c.yaw.derivative_time_s = x, FromZero),
         ("yaw.acceleration_limit_rad_s2", |c, x| c.yaw.acceleration_limit_rad_s2 = x, Positive),
         ("derivative_filter_ratio", |c, x| c.derivative_filter_ratio = x, Within(2.0, 20.0)),
-        ("gyro_cutoff_hz", |c, x| c.gyro_cutoff_hz = x, Positive),
         ("inertia.roll_kg_m2", |c, x| c.inertia.roll_kg_m2 = x, Positive),
         ("inertia.pitch_kg_m2", |c, x| c.inertia.pitch_kg_m2 = x, Positive),
         ("inertia.yaw_kg_m2", |c, x| c.inertia.yaw_kg_m2 = x, Positive),
@@ -37,10 +36,6 @@ fn rate_loop_names_field_and_axis() {
     for bad in [f32::NAN, f32::INFINITY, 0.0, -1e-3] {
         assert_eq!(rate::RateController::new(&config().rate, bad).unwrap_err().field, "period_s");
     }
-    let cutoff =
-        |gyro_cutoff_hz| rate::RateController::new(&rate::Config { gyro_cutoff_hz, ..config().rate }, 1e-3);
-    assert!(cutoff(499.0).is_ok());
-    assert_eq!(cutoff(500.0).unwrap_err(), ConfigError::new("gyro_cutoff_hz", Problem::OutOfRange));
 }
 
 #[test]
@@ -94,6 +89,14 @@ fn attitude_loop_names_field_and_part() {
 }
 
 #[test]
+fn heading_rate_limiter_names_its_field() {
+    let fields: &[Field<heading::Config>] =
+        &[("rate_limit_rad_s", |c, x| c.rate_limit_rad_s = x, Within(1e-3, 100.0))];
+    let build = |c: &heading::Config| heading::HeadingRateLimiter::<Libm>::new(c, 5e-3).map(drop);
+    refused(heading::Config { rate_limit_rad_s: 1.5 }, fields, build);
+}
+
+#[test]
 fn velocity_loop_names_its_field() {
     let fields: &[Field<velocity::Config>] = &[
         ("crossover_rad_s", |c, x| c.crossover_rad_s = x, Positive),
@@ -129,14 +132,14 @@ fn vertical_loop_names_its_field() {
     let build =
         |c: &vertical::Config, range| vertical::VerticalController::<Libm>::new(c, range, 0.025).map(drop);
     let good = config().vertical;
-    refused(good, fields, |c| build(c, (-7.0, 9.0)));
+    refused(good, fields, |c| build(c, -7.0..=9.0));
     let swapped = vertical::Config { height_crossover_rad_s: good.climb_crossover_rad_s, ..good };
     let wrong_order = Problem::WrongOrder;
-    assert_eq!(build(&swapped, (-7.0, 9.0)), Err(ConfigError::new("height_crossover_rad_s", wrong_order)));
-    for range in [(f32::NAN, 9.0), (-7.0, f32::NAN), (f32::NEG_INFINITY, 9.0), (-7.0, f32::INFINITY)] {
+    assert_eq!(build(&swapped, -7.0..=9.0), Err(ConfigError::new("height_crossover_rad_s", wrong_order)));
+    for range in [f32::NAN..=9.0, -7.0..=f32::NAN, f32::NEG_INFINITY..=9.0, -7.0..=f32::INFINITY] {
         assert_eq!(build(&good, range), Err(ConfigError::new("range_m_s2", Problem::NotFinite)));
     }
-    for range in [(9.0, -7.0), (1.0, 1.0)] {
+    for range in [9.0..=-7.0, 1.0..=1.0] {
         assert_eq!(build(&good, range), Err(ConfigError::new("range_m_s2", wrong_order)));
     }
 }

@@ -35,6 +35,8 @@ fn whole_controller_names_its_field() {
         ("idle_command", |c, x| c.idle_command = x, Within(0.0, 0.5)),
         ("air_density_kg_m3", |c, x| c.air_density_kg_m3 = x, Within(0.3, 2.0)),
         ("wind_share", |c, x| c.wind_share = x, Within(0.0, 0.2)),
+        ("imu_delay_s", |c, x| c.imu_delay_s = x, Within(0.0, 0.02)),
+        ("gyro_cutoff_hz", |c, x| c.gyro_cutoff_hz = x, Positive),
     ];
     let build = |c: &Config| FlightController::<Libm>::new(c).map(drop);
     refused(config(), fields, build);
@@ -42,6 +44,10 @@ fn whole_controller_names_its_field() {
         let error = build(&Config { tick_hz, ..config() }).unwrap_err();
         assert_eq!((error.field, error.problem), ("tick_hz", Problem::OutOfRange));
     }
+    // Below half the tick rate.
+    assert!(build(&Config { gyro_cutoff_hz: 499.0, ..config() }).is_ok());
+    let error = build(&Config { gyro_cutoff_hz: 500.0, ..config() }).unwrap_err();
+    assert_eq!((error.field, error.problem), ("gyro_cutoff_hz", Problem::OutOfRange));
     for (attitude_divider, velocity_divider, field, problem) in [
         (0, 25, "attitude_divider", Problem::NotPositive),
         (5, 0, "velocity_divider", Problem::NotPositive),

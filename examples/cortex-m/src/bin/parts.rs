@@ -5,15 +5,14 @@
 
 use core::panic::PanicInfo;
 
-use aplomb::control::attitude::{self, AttitudeController};
-use aplomb::control::rate::{self, RateController};
+use aplomb::control::rate::RateController;
 use aplomb::estimate::Estimator;
 use aplomb::estimate::attitude::{AttitudeFilter, Corrections};
-use aplomb::filter::{Biquad, BiquadState, NotchBank, NotchBankConfig};
+use aplomb::flight::{AttitudeStage, GyroFilters, OuterLoops};
 use aplomb::guard::{self, Guard, GuardInput};
 use aplomb::mix::{QuadMixer, ThrustCurve};
 use aplomb::{
-    Command, Demand, FlightController, HeadingDemand, Libm, Math, MotorCommand, STANDARD_GRAVITY_M_S2,
+    Command, Demand, FlightController, Libm, Math, MotorCommand, STANDARD_GRAVITY_M_S2,
 };
 use aplomb_cortex_m::{
     craft::{TICKS, all_at_once, config, demand, sensors, settled_inner},
@@ -53,16 +52,10 @@ fn rows<M: Math + Clone>(table: &mut Table) {
     };
     let mut guard = Guard::new(&config.guard, &craft, period_s).expect("valid");
     guard.set_state(guard::State::in_flight());
-    let low_pass = Biquad::low_pass(config.rate.gyro_cutoff_hz, period_s).expect("valid");
-    let mut low_pass_states = [BiquadState::new(); 3];
-    let notch_config =
-        NotchBankConfig { bandwidth_hz: 20.0, harmonic: 1.0, lowest_hz: 60.0, highest_hz: 400.0 };
-    let mut notches = NotchBank::new(&notch_config, period_s).expect("valid");
-    let every = f32::from(config.attitude_divider);
-    let pointing = AttitudeController::<M>::new(&config.attitude, period_s * every).expect("valid");
-    let mut pointing_state = attitude::State::new();
-    let turning = RateController::new(&config.rate, period_s).expect("valid");
-    let mut turning_state = rate::State::new();
+    let mut outer_loops = OuterLoops::<M>::new(&config).expect("valid");
+    let mut attitude = AttitudeStage::<M>::new(&config).expect("valid");
+    let mut gyro_filters = GyroFilters::<M>::new(&config).expect("valid");
+    let mut rate = RateController::new(&config.rate, period_s).expect("valid");
     let mixer = QuadMixer::new(&config.mix).expect("valid");
     let mut curve = ThrustCurve::<M>::new(&config.thrust_curve, period_s).expect("valid");
     curve.set_air_density(config.air_density_kg_m3);
@@ -73,9 +66,9 @@ fn rows<M: Math + Clone>(table: &mut Table) {
         mut estimate_count,
         mut filter_count,
         mut guard_count,
+        mut outer_count,
         mut attitude_count,
-        mut low_pass_count,
-        mut notch_count,
+        mut gyro_count,
         mut rate_count,
         mut mix_count,
         mut curve_count,
@@ -103,31 +96,18 @@ fn rows<M: Math + Clone>(table: &mut Table) {
             GuardInput { imu_age_us: 0, voltage_v: curve.voltage_v(), thrust_n: record.achieved.thrust_n };
         guard_count.add(meter.instructions(|| guard.step(&command, &record.estimate, &input)));
         let motion = &record.estimate;
-        attitude_count.add(meter.instructions(|| {
-            let heading = match record.demand {
-                Demand::Tilt { heading, .. }
-                | Demand::Velocity { heading, .. }
-                | Demand::Position { heading, .. } => heading,
-                _ => HeadingDemand::Rate(0.0),
-            };
-            let heading = pointing.turn(&mut pointing_state, heading, motion.attitude).heading;
-            let target = pointing.target(&pointing_state, record.attitude_setpoint.down_axis(), heading);
-            pointing.step(&mut pointing_state, target, motion.attitude, turning_state.rate_rad_s())
-        }));
-        let gyro = motion.rate_rad_s;
-        low_pass_count.add(meter.instructions(|| {
-            let [x, y, z] = &mut low_pass_states;
-            [low_pass.step(x, gyro.x()), low_pass.step(y, gyro.y()), low_pass.step(z, gyro.z())]
-        }));
-        notch_count.add(meter.instructions(|| {
-            if let Some(speed) = sensors.rotor_speed_rad_s {
-                notches.follow(speed);
-            }
-            notches.step(gyro)
-        }));
+        outer_count.add(
+            meter.instructions(|| outer_loops.step(&record.demand, false, motion, &record.achieved)),
+        );
+        attitude_count
+            .add(meter.instructions(|| attitude.step(&record.outer, motion, record.rate_rad_s)));
+        let speed_rad_s = sensors.rotor_speed_rad_s.as_ref();
+        gyro_count.add(
+            meter.instructions(|| gyro_filters.step(motion.rate_rad_s, speed_rad_s, &record.thrust_n)),
+        );
         rate_count.add(meter.instructions(|| {
-            let torque_nm = turning.step(&mut turning_state, &record.rate_setpoint, gyro);
-            turning.achieved(&mut turning_state, record.achieved.torque_nm);
+            let torque_nm = rate.step(&record.attitude.rate_setpoint, record.rate_rad_s);
+            rate.achieved(record.achieved.torque_nm);
             torque_nm
         }));
         mix_count.add(meter.instructions(|| mixer.allocate(&record.wrench, curve.ceiling_n())));
@@ -141,13 +121,13 @@ fn rows<M: Math + Clone>(table: &mut Table) {
     let parts = [
         ("  estimator, all of it", &estimate_count),
         ("  guard", &guard_count),
-        ("  attitude loop", &attitude_count),
-        ("  rate loop, with its low-pass", &rate_count),
+        ("  gyro filters", &gyro_count),
+        ("  rate controller", &rate_count),
         ("  mix", &mix_count),
         ("  thrust curve, four rotors and the battery", &curve_count),
     ];
     table.line(
-        "tick of the controller, inner loops only",
+        "tick of the controller, without the loops on a divider",
         Limit::None,
         tick_count.worst(),
         Some(tick_count.mean()),
@@ -161,8 +141,8 @@ fn rows<M: Math + Clone>(table: &mut Table) {
     table.title("  beside it: alone, whether in the tick or not");
     for (name, count) in [
         ("  attitude filter", &filter_count),
-        ("  gyro low-pass, three axes", &low_pass_count),
-        ("  gyro notches, follow and three axes", &notch_count),
+        ("  outer loops", &outer_count),
+        ("  attitude stage", &attitude_count),
     ] {
         table.line(name, Limit::None, count.worst(), Some(count.mean()));
     }

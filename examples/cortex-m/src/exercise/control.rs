@@ -1,29 +1,39 @@
 use core::hint::black_box;
 
-use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical, wind};
-use aplomb::frames::{Attitude, Heading};
-use aplomb::{HeadingDemand, Math, VerticalDemand};
+use aplomb::control::{attitude, heading, position, rate, thrust_vector, velocity, vertical, wind};
+use aplomb::frames::{Attitude, Heading, Horizontal};
+use aplomb::{HeadingDemand, Math, PositionSetpoint, VelocitySetpoint, VerticalDemand};
 
 use super::{any, any_vector};
 
 pub fn all<M: Math>() {
-    position_loop::<M>();
-    velocity_loop::<M>();
-    wind_forward();
-    vertical_loop::<M>();
+    position::<M>();
+    velocity::<M>();
+    wind();
+    vertical::<M>();
     thrust_vector::<M>();
-    attitude_loop::<M>();
-    rate_loop();
+    heading::<M>();
+    attitude::<M>();
+    rate();
 }
 
-fn position_loop<M: Math>() {
+pub fn any_horizontal() -> Horizontal {
+    Horizontal::new(any(), any())
+}
+
+fn position<M: Math>() {
     let config = position::Config { crossover_rad_s: any(), braking_m_s2: any(), speed_limit_m_s: any() };
-    if let Ok(outer) = position::PositionController::<M>::new(&config) {
-        black_box(outer.step(any_vector(), any_vector(), any_vector()));
+    if let Ok(part) = position::PositionController::<M>::new(&config) {
+        let setpoint = PositionSetpoint {
+            position_m: any_horizontal(),
+            velocity_m_s: any_horizontal(),
+            acceleration_m_s2: any_horizontal(),
+        };
+        black_box(part.step(&setpoint, any_horizontal(), any_horizontal()));
     }
 }
 
-fn velocity_loop<M: Math>() {
+fn velocity<M: Math>() {
     let config = velocity::Config {
         crossover_rad_s: any(),
         integral_time_s: any(),
@@ -31,25 +41,29 @@ fn velocity_loop<M: Math>() {
         acceleration_m_s2: any(),
         output_limit_m_s2: any(),
     };
-    if let Ok(inner) = velocity::VelocityController::<M>::new(&config, any()) {
-        let mut state = black_box(velocity::State::new());
-        black_box(inner.step(&mut state, any_vector(), any_vector(), any_vector()));
-        inner.achieved(&mut state, any_vector());
-        black_box(state.integral_m_s2());
+    if let Ok(mut part) = velocity::VelocityController::<M>::new(&config, any()) {
+        let setpoint =
+            VelocitySetpoint { velocity_m_s: any_horizontal(), acceleration_m_s2: any_horizontal() };
+        black_box(part.step(&setpoint, any_horizontal()));
+        part.achieved(any_horizontal());
+        part.pause();
+        black_box(part.integral_m_s2());
+        part.set_state(black_box(part.state()));
+        part.reset();
     }
 }
 
-fn wind_forward() {
-    if let Ok(forward) =
-        wind::WindFeedForward::new(&wind::Config { drag_per_s: any(), pole_rad_s: any() }, any())
-    {
-        let mut state = wind::State::default();
-        black_box(forward.step(&mut state, any_vector()));
-        black_box(state.acceleration_m_s2());
+fn wind() {
+    let config = wind::Config { drag_per_s: any(), pole_rad_s: any() };
+    if let Ok(mut part) = wind::WindFeedForward::new(&config, any()) {
+        black_box(part.step(any_horizontal()));
+        part.set_state(black_box(part.state()));
+        part.reset();
+        black_box(part.acceleration_m_s2());
     }
 }
 
-fn vertical_loop<M: Math>() {
+fn vertical<M: Math>() {
     let config = vertical::Config {
         climb_crossover_rad_s: any(),
         climb_integral_time_s: any(),
@@ -58,13 +72,14 @@ fn vertical_loop<M: Math>() {
         descent_limit_m_s: any(),
         acceleration_m_s2: any(),
     };
-    if let Ok(inner) = vertical::VerticalController::<M>::new(&config, (any(), any()), any()) {
-        let mut state = black_box(vertical::State::new());
+    if let Ok(mut part) = vertical::VerticalController::<M>::new(&config, any()..=any(), any()) {
         for demand in [VerticalDemand::Height(any()), VerticalDemand::Climb(any())] {
-            black_box(inner.step(&mut state, black_box(demand), any(), any()));
+            black_box(part.step(black_box(demand), any(), any()));
         }
-        inner.achieved(&mut state, any());
-        black_box(state.integral_m_s2());
+        part.achieved(any());
+        part.set_state(black_box(part.state()));
+        part.reset();
+        black_box(part.integral_m_s2());
     }
 }
 
@@ -75,13 +90,25 @@ fn thrust_vector<M: Math>() {
         min_thrust_n: any(),
         max_thrust_n: any(),
     };
-    if let Ok(vector) = thrust_vector::ThrustVector::<M>::new(&config) {
-        black_box((vector.aim(any_vector()), vector.total_n(any(), any()), vector.vertical_range_m_s2()));
-        black_box((vector.horizontal_limit_m_s2(), vector.sin_limit()));
+    if let Ok(part) = thrust_vector::ThrustVector::<M>::new(&config) {
+        black_box((part.step(any_vector()), part.total_n(any(), any()), part.vertical_range_m_s2()));
+        black_box((part.horizontal_limit_m_s2(), part.sin_limit()));
     }
 }
 
-fn attitude_loop<M: Math>() {
+fn heading<M: Math>() {
+    if let Ok(mut part) =
+        heading::HeadingRateLimiter::<M>::new(&heading::Config { rate_limit_rad_s: any() }, any())
+    {
+        for demand in [HeadingDemand::Hold(Heading::from_rad::<M>(any())), HeadingDemand::Rate(any())] {
+            black_box(part.step(black_box(demand), black_box(Attitude::LEVEL)));
+        }
+        part.set_state(black_box(part.state()));
+        part.reset();
+    }
+}
+
+fn attitude<M: Math>() {
     let part = || attitude::Part {
         crossover_rad_s: any(),
         reference_bandwidth_rad_s: any(),
@@ -94,19 +121,17 @@ fn attitude_loop<M: Math>() {
         reference_damping: any(),
         rotor_time_constant_s: any(),
     };
-    if let Ok(inner) = attitude::AttitudeController::<M>::new(&config, any()) {
-        let mut state = black_box(attitude::State::new());
+    if let Ok(mut part) = attitude::AttitudeController::<M>::new(&config, any()) {
         let present = black_box(Attitude::LEVEL);
-        for demand in [HeadingDemand::Hold(Heading::from_rad::<M>(any())), HeadingDemand::Rate(any())] {
-            let heading = inner.turn(&mut state, black_box(demand), present).heading;
-            let target = inner.target(&state, any_vector(), heading);
-            black_box(inner.step(&mut state, target, present, any_vector()));
-        }
-        black_box(state.heading());
+        let setpoint = Attitude::from_down_and_heading::<M>(any_vector(), Heading::from_rad::<M>(any()));
+        black_box(part.step(setpoint.unwrap_or(present), present, any_vector()));
+        black_box(part.reference());
+        part.set_state(black_box(part.state()));
+        part.reset();
     }
 }
 
-fn rate_loop() {
+fn rate() {
     let axis = || rate::Axis {
         crossover_rad_s: any(),
         integral_time_s: any(),
@@ -118,24 +143,20 @@ fn rate_loop() {
         pitch: axis(),
         yaw: axis(),
         derivative_filter_ratio: any(),
-        gyro_cutoff_hz: any(),
         inertia: rate::Inertia::diagonal(any(), any(), any()),
         gyroscopic: black_box(true),
         reaction_time_constant_s: black_box(0.27),
     };
-    if let Ok(inner) = rate::RateController::new(&config, any()) {
-        let mut state = black_box(rate::State::new());
-        let setpoint = rate::SetPoint {
+    if let Ok(mut part) = rate::RateController::new(&config, any()) {
+        let setpoint = rate::RateSetpoint {
             rate_rad_s: any_vector(),
             setpoint_derivative_rad_s2: any_vector(),
             feed_forward_rad_s2: any_vector(),
         };
-        black_box(inner.step(&mut state, &setpoint, any_vector()));
-        inner.achieved(&mut state, any_vector());
-        let mut setpoint = setpoint;
-        inner.advance(&mut setpoint);
-        black_box((setpoint, state.rate_rad_s(), state.integral_rad_s2()));
-        state.release();
-        black_box(state);
+        black_box(part.step(&setpoint.after(any()), any_vector()));
+        part.achieved(any_vector());
+        black_box(part.integral_rad_s2());
+        part.set_state(black_box(part.state()));
+        part.reset();
     }
 }

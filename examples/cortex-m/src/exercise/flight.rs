@@ -9,10 +9,12 @@ use aplomb::pilot::{self, Pilot, PilotParameters};
 use aplomb::record::Record;
 use aplomb::recorder::{self, Recorder};
 use aplomb::{
-    Command, Demand, FlightController, HeadingDemand, Math, Spin, Sticks, Tilt, VerticalDemand, estimate,
+    Command, Demand, FlightController, HeadingDemand, Math, PositionSetpoint, Spin, Sticks, Tilt, VelocitySetpoint,
+    VerticalDemand, estimate,
 };
 
 use super::estimate::any_sensors;
+use super::control::any_horizontal;
 use super::{any, any_vector};
 
 pub fn all<M: Math>() {
@@ -40,9 +42,9 @@ fn fly<M: Math, const N: usize>(config: &Config) {
     if let Ok(mut controller) = FlightController::<M, N>::new(config) {
         for demand in demands::<M>() {
             black_box(controller.step(&any_sensors(), &any_command(demand)));
-            black_box((controller.record(), controller.state(), controller.status()));
+            black_box((controller.record(), controller.motion(), controller.status()));
         }
-        black_box((controller.rate_integral_rad_s2(), controller.attitude_setpoint()));
+        black_box((controller.rate_integral_rad_s2(), controller.acceleration_integral_m_s2()));
         controller.resume_in_flight();
         controller.estimator_mut().reinitialise_attitude();
         black_box(controller.step(&any_sensors(), &any_command(black_box(Demand::Land))));
@@ -59,8 +61,20 @@ fn demands<M: Math>() -> [Demand; 7] {
     black_box([
         Demand::Rates { rate_rad_s: any_vector(), thrust_n: any() },
         Demand::Tilt { tilt: Tilt { forward: any(), right: any() }, heading, vertical },
-        Demand::Velocity { velocity_m_s: any_vector(), heading, vertical },
-        Demand::Position { position_m: any_vector(), heading, vertical },
+        Demand::Velocity {
+            setpoint: VelocitySetpoint { velocity_m_s: any_horizontal(), acceleration_m_s2: any_horizontal() },
+            heading,
+            vertical,
+        },
+        Demand::Position {
+            setpoint: PositionSetpoint {
+                position_m: any_horizontal(),
+                velocity_m_s: any_horizontal(),
+                acceleration_m_s2: any_horizontal(),
+            },
+            heading,
+            vertical,
+        },
         Demand::Sticks(Sticks { roll: any(), pitch: any(), yaw: any(), climb: any() }),
         Demand::RateSticks(Sticks { roll: any(), pitch: any(), yaw: any(), climb: any() }),
         Demand::Land,

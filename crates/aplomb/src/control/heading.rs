@@ -1,0 +1,133 @@
+//! Heading demand to heading set-point, within a rate limit.
+//!
+//! ```text
+//! hold a heading:  psi += limit(sin(psi_target - psi), r h)         beyond a quarter turn: psi += r h towards it
+//! turn at a rate:  psi += limit(rate h, r h), not while psi is more than 60 deg ahead of the nose
+//! ```
+//!
+//! with the rate limit r and the period h. The second condition keeps the set-point from running around a craft that cannot
+//! follow. Rate limit and flag for any demand: `tests/limits.rs`.
+
+use core::marker::PhantomData;
+
+use crate::HeadingDemand;
+use crate::error::{ConfigError, require_positive, require_within};
+use crate::frames::{Attitude, Heading, Horizontal};
+use crate::math::{Libm, Math, saturate_symmetric};
+
+/// Configuration of a [`HeadingRateLimiter`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Config {
+    /// Largest rate of the set-point in rad/s; above 0 and at most half a radian a period.
+    pub rate_limit_rad_s: f32,
+}
+
+/// Moves the heading set-point as demanded, within the rate limit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeadingRateLimiter<M = Libm> {
+    rate_limit_rad_s: f32,
+    period_s: f32,
+    state: State,
+    math: PhantomData<M>,
+}
+
+/// State of a [`HeadingRateLimiter`].
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct State {
+    heading: Option<Heading>,
+}
+
+/// Output of a [`HeadingRateLimiter`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Output {
+    /// The heading set-point.
+    pub heading: Heading,
+    /// It moves more slowly than demanded: at the rate limit, or waiting for a craft that cannot follow.
+    pub limited: bool,
+}
+
+impl<M: Math> HeadingRateLimiter<M> {
+    /// For a period in s.
+    ///
+    /// # Errors
+    /// Names the field that is not finite, not positive or out of range.
+    pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
+        require_positive("period_s", period_s)?;
+        require_positive("rate_limit_rad_s", config.rate_limit_rad_s)?;
+        let rate_limit_rad_s =
+            require_within("rate_limit_rad_s", config.rate_limit_rad_s, 0.0, 0.5 / period_s)?;
+        Ok(Self { rate_limit_rad_s, period_s, state: State::default(), math: PhantomData })
+    }
+
+    /// The next set-point. It starts at the heading of `attitude`, and at north where the nose points straight up or down. A
+    /// demand that is NaN leaves it where it is.
+    ///
+    /// ```
+    /// use aplomb::control::heading::{Config, HeadingRateLimiter};
+    /// use aplomb::{HeadingDemand, Libm, frames::Attitude};
+    /// let mut limiter = HeadingRateLimiter::<Libm>::new(&Config { rate_limit_rad_s: 1.5 }, 5e-3)?;
+    /// let output = limiter.step(HeadingDemand::Rate(1.0), Attitude::LEVEL);
+    /// assert!((output.heading.east() - 0.005).abs() < 1e-6 && !output.limited);
+    /// // 9 rad/s are cut to 1.5.
+    /// let output = limiter.step(HeadingDemand::Rate(9.0), Attitude::LEVEL);
+    /// assert!((output.heading.east() - 0.0125).abs() < 1e-6 && output.limited);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
+    pub fn step(&mut self, demand: HeadingDemand, attitude: Attitude) -> Output {
+        let setpoint = match self.state.heading {
+            Some(heading) => heading,
+            None => attitude.heading::<M>().unwrap_or(Heading::NORTH),
+        };
+        let angle = match demand {
+            HeadingDemand::Hold(target) => {
+                let (sine, cosine) = (setpoint.sine_to(target), setpoint.cosine_to(target));
+                // Near the heading the sine is the angle; a quarter turn and more from it, only the sense matters.
+                if cosine > 0.0 {
+                    sine
+                } else if sine < 0.0 {
+                    -1.0
+                } else {
+                    1.0
+                }
+            }
+            HeadingDemand::Rate(rate) => rate * self.period_s,
+        };
+        let step = saturate_symmetric(angle, self.rate_limit_rad_s * self.period_s);
+        let waits = matches!(demand, HeadingDemand::Rate(_)) && is_far_ahead(attitude, setpoint, step);
+        let heading = if waits { setpoint } else { setpoint.rotated(step) };
+        self.state.heading = Some(heading);
+        Output { heading, limited: waits || step != angle }
+    }
+
+    /// The next step starts at the heading of its attitude.
+    pub fn reset(&mut self) {
+        self.state = State::default();
+    }
+
+    /// The state, to be saved.
+    #[must_use]
+    pub const fn state(&self) -> State {
+        self.state
+    }
+
+    /// Continues from a saved state.
+    pub const fn set_state(&mut self, state: State) {
+        self.state = state;
+    }
+}
+
+/// True when `setpoint` is more than 60 deg ahead of the nose and a `step` would take it further.
+fn is_far_ahead(attitude: Attitude, setpoint: Heading, step: f32) -> bool {
+    let Horizontal { north, east } = attitude.nose();
+    let along = north * setpoint.north() + east * setpoint.east();
+    let ahead = north * setpoint.east() - east * setpoint.north();
+    // tan(60 deg) = sqrt(3), squared; a nose that points straight up or down has no heading to be ahead of.
+    let beyond = along <= 0.0 || ahead * ahead > 3.0 * along * along;
+    beyond && ahead * step > 0.0
+}
