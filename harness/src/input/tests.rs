@@ -5,11 +5,11 @@ use super::*;
 /// `line:column text | reason | help` of each problem.
 fn reported(error: &InputError) -> Vec<String> {
     let reported = error.problems.iter().map(|problem| {
-        let place = problem
+        let location = problem
             .location
             .as_ref()
-            .map_or("-".to_owned(), |place| format!("{}:{} {}", place.line, place.column, place.text));
-        format!("{place} | {} | {}", problem.reason, problem.help.as_deref().unwrap_or("-"))
+            .map_or("-".to_owned(), |at| format!("{}:{} {}", at.line, at.column, at.text));
+        format!("{location} | {} | {}", problem.reason, problem.help.as_deref().unwrap_or("-"))
     });
     reported.collect()
 }
@@ -158,7 +158,7 @@ fn several_impossible_values_of_a_craft_are_reported_at_once() {
 }
 
 #[test]
-fn craft_in_words_tells_its_thrust_to_weight() {
+fn description_of_a_craft_has_its_thrust_to_weight() {
     let craft = Craft::from_text("craft.toml", CRAFT).unwrap();
     assert_eq!(craft.words(), "weir gauge, 1.23 kg, 9 x 5 in propellers, thrust to weight 2.2");
     // The balance of sag and current, put in again.
@@ -207,7 +207,7 @@ fn all_problems_of_a_file_come_at_once_and_in_order() {
 }
 
 #[test]
-fn syntax_error_is_reported_at_its_place() {
+fn syntax_error_is_reported_at_its_location() {
     flight_reports(
         "seed = = 1\n",
         &[
