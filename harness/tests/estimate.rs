@@ -266,7 +266,7 @@ fn wrong_input_ends_with_2_and_writes_nothing() {
         "none.csv: cannot be read",
         "did you mean `tilt_time_constant_s`?",
         "`heading_time_constant_s`",
-        "low.toml:1:18",
+        "low.toml:1:27",
     ] {
         assert!(stderr.contains(part), "{part}: {stderr}");
     }
