@@ -6,7 +6,7 @@ use crate::math::Math;
 /// One command, as it arrives over the link.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Command {
     /// What is demanded.
     pub demand: Demand,
@@ -33,7 +33,7 @@ impl Command {
 /// What a command sets, from the innermost loop to the outermost.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[non_exhaustive]
 pub enum Demand {
     /// Body rates and total thrust.
@@ -165,7 +165,7 @@ impl VelocitySetpoint {
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Tilt {
     /// Forward part (nose down is positive).
     pub forward: f32,
@@ -201,7 +201,7 @@ impl Tilt {
 /// Heading to hold or to turn with.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum HeadingDemand {
     /// Turn to this heading, within the heading rate limit.
     Hold(Heading),
@@ -212,7 +212,7 @@ pub enum HeadingDemand {
 /// Height to hold or climb to fly.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum VerticalDemand {
     /// Height in m above home.
     Height(f32),
@@ -223,7 +223,7 @@ pub enum VerticalDemand {
 /// Thumb sticks, -1 to 1 each. `climb` centred holds the height.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Sticks {
     /// Right positive: rolls right.
     pub roll: f32,
@@ -243,7 +243,7 @@ impl Sticks {
 /// What the mixer and the tilt limit left of the demand; goes back to the velocity, attitude and rate loops.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Achieved {
     /// Body torque in N m that the commanded thrusts give.
     pub torque_nm: Vector<Body>,
@@ -258,7 +258,7 @@ pub struct Achieved {
 /// Flags: the part of a demand that was cut on this tick.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Limited {
     /// Roll and pitch torque were scaled down by the mixer.
     pub roll_pitch: bool,

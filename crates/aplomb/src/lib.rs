@@ -92,7 +92,20 @@
 //!
 //! # Features
 //!
-//! None by default. `defmt` and `serde`: formats of every public type. `micromath`: fast approximate square roots.
+//! None by default.
+//!
+//! | feature | gives |
+//! | --- | --- |
+//! | `defmt` | `defmt::Format` of every public type |
+//! | `serde` | `Serialize` and `Deserialize` of configurations, inputs, commands, outputs, records and states. Parts themselves are built from their configuration, so that none is restored without its checks: save their state. |
+//! | `micromath` | fast approximate square roots ([`math`]) |
+//!
+//! # Building values
+//!
+//! Configurations, inputs and commands are plain structs that firmware writes as literals, so a new field is a breaking change and
+//! counts as one. Each configuration has a derived or a stated preset to start from: [`flight::Config::for_airframe`] derives all of
+//! a controller, [`pid::Config::proportional`], [`recorder::Config::EVERY_TICK`] and [`gimbal::Config::for_camera`] the rest.
+//! Outputs and enums that will grow are `#[non_exhaustive]`.
 //!
 //! # Limits
 //!

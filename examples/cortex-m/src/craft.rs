@@ -1,11 +1,11 @@
-//! The craft of the measurements, with its samples and commands on each tick.
+//! The craft that is flown, and what it senses and is asked for on each tick.
 
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Heading, Horizontal, Vector};
 use aplomb::mix::Geometry;
 use aplomb::{
-    Battery, Demand, GnssFix, HeadingDemand, ImuSample, Math, Rotors, STANDARD_GRAVITY_M_S2, Sample, Sensors,
-    PositionSetpoint, Spin, Sticks, Tilt, VelocitySetpoint, VerticalDemand,
+    Battery, Demand, GnssFix, HeadingDemand, ImuSample, Math, PositionSetpoint, Rotors,
+    STANDARD_GRAVITY_M_S2, Sample, Sensors, Spin, Sticks, Tilt, VelocitySetpoint, VerticalDemand,
 };
 
 use crate::inputs::Inputs;

@@ -1,4 +1,4 @@
-//! Export of a controller for firmware: as a Rust constant, as a parameter block, and as a table of the block's layout.
+//! A controller for firmware: as a Rust constant, as a parameter block, and as a table of what the block holds where.
 
 mod constant;
 mod table;

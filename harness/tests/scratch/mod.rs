@@ -1,13 +1,13 @@
-//! A temporary folder for an end-to-end test.
+//! A folder of its own for one test of the program.
 
-// Not every test file uses all of it.
+// Each test file takes of this what it needs.
 #![allow(dead_code)]
 
 use std::fs;
 use std::path::PathBuf;
 use std::process::{Command, Output};
 
-/// A temporary folder, removed at the end.
+/// A folder of its own for one test, gone at the end.
 pub struct Scratch(pub PathBuf);
 
 impl Scratch {

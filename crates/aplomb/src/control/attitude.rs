@@ -70,6 +70,7 @@ pub struct Config {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Coefficients {
     gain: f32,
     rate_per_error: f32,
@@ -81,6 +82,7 @@ struct Coefficients {
 
 /// The attitude controller.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct AttitudeController<M = Libm> {
     tilt: Coefficients,
     heading: Coefficients,

@@ -26,6 +26,7 @@ pub struct Config {
 
 /// Moves the heading set-point as demanded, within the rate limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct HeadingRateLimiter<M = Libm> {
     rate_limit_rad_s: f32,
     period_s: f32,

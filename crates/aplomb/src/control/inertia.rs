@@ -1,6 +1,6 @@
 //! Moments and products of inertia.
 
-use glam::{Mat3, Vec3};
+use glam::Mat3;
 
 use crate::error::{ConfigError, Part, Problem, require_finite, require_positive};
 use crate::frames::{Body, Vector};
@@ -76,8 +76,11 @@ impl Inertia {
 
 /// A symmetric matrix: what lies below the diagonal is what lies above.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Tensor {
-    diagonal: Vec3,
+    xx: f32,
+    yy: f32,
+    zz: f32,
     xy: f32,
     xz: f32,
     yz: f32,
@@ -86,18 +89,14 @@ pub(super) struct Tensor {
 impl Tensor {
     fn of(matrix: &Mat3) -> Self {
         let Mat3 { x_axis: x, y_axis: y, z_axis: z } = *matrix;
-        Self { diagonal: Vec3::new(x.x, y.y, z.z), xy: y.x, xz: z.x, yz: z.y }
+        Self { xx: x.x, yy: y.y, zz: z.z, xy: y.x, xz: z.x, yz: z.y }
     }
 
     /// Product with a column.
     #[inline]
     pub(super) fn times(&self, v: Vector<Body>) -> Vector<Body> {
-        let Self { diagonal, xy, xz, yz } = *self;
+        let Self { xx, yy, zz, xy, xz, yz } = *self;
         let [x, y, z] = v.to_array();
-        Vector::new(
-            diagonal.x * x + xy * y + xz * z,
-            xy * x + diagonal.y * y + yz * z,
-            xz * x + yz * y + diagonal.z * z,
-        )
+        Vector::new(xx * x + xy * y + xz * z, xy * x + yy * y + yz * z, xz * x + yz * y + zz * z)
     }
 }

@@ -40,6 +40,7 @@ pub struct Config {
 
 /// The position controller. It has no state.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PositionController<M = Libm> {
     approach: Approach,
     speed_limit_m_s: f32,
@@ -59,6 +60,7 @@ pub struct Output {
 
 /// Speed of approach by the distance, for a gain k in 1/s and a deceleration a in m/s2.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Approach {
     gain: f32,
     braking: f32,

@@ -23,7 +23,7 @@
 pub use super::inertia::Inertia;
 
 use super::inertia::Tensor;
-use crate::error::{ConfigError, Part, require_positive, require_within};
+use crate::error::{ConfigError, Part, Problem, require_positive, require_within};
 use crate::filter::{LowPass, LowPassState};
 use crate::frames::{Body, Vector};
 use crate::pid;
@@ -106,6 +106,7 @@ impl RateSetpoint {
 
 /// The rate controller.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct RateController {
     axes: [pid::Pid; 3],
     derivative_gain: Vector<Body>,
@@ -113,6 +114,7 @@ pub struct RateController {
     inverse: Tensor,
     gyroscopic: bool,
     reaction: Option<LowPass>,
+    period_s: f32,
     state: State,
 }
 
@@ -191,6 +193,7 @@ impl RateController {
             } else {
                 None
             },
+            period_s,
             state: State::default(),
         })
     }
@@ -270,6 +273,58 @@ impl RateController {
         roll.achieved(roll_state, achieved.x());
         pitch.achieved(pitch_state, achieved.y());
         yaw.achieved(yaw_state, achieved.z());
+    }
+
+    /// Changes the gains in flight by bumpless transfer ([`pid::Pid::retune`]): at this set-point and body rate in rad/s the torque
+    /// stays what it was, as far as the integral limits allow. Inertia, gyroscopic torque and the rotors' reaction belong to the
+    /// craft and stay.
+    ///
+    /// # Errors
+    /// As [`RateController::new`]; also names `inertia`, `gyroscopic` or `reaction_time_constant_s` when it differs. The
+    /// controller is then unchanged.
+    ///
+    /// ```
+    /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateController, RateSetpoint}, frames::Vector};
+    /// # let axis = Axis {
+    /// #     crossover_rad_s: 30.0, integral_time_s: 0.2, derivative_time_s: 0.035, acceleration_limit_rad_s2: 200.0,
+    /// # };
+    /// # let config = Config {
+    /// #     roll: axis, pitch: axis, yaw: Axis { crossover_rad_s: 10.0, ..axis }, derivative_filter_ratio: 8.0,
+    /// #     inertia: Inertia::diagonal(0.011, 0.012, 0.021), gyroscopic: true, reaction_time_constant_s: 0.0,
+    /// # };
+    /// let mut rate = RateController::new(&config, 1e-3)?;
+    /// let setpoint = RateSetpoint::constant(Vector::new(1.0, 0.0, 0.0));
+    /// let before = rate.step(&setpoint, Vector::ZERO);
+    /// rate.retune(&Config { roll: Axis { crossover_rad_s: 20.0, ..axis }, ..config }, &setpoint, Vector::ZERO)?;
+    /// assert!((rate.step(&setpoint, Vector::ZERO) - before).norm_squared() < 1e-12);
+    /// # Ok::<(), aplomb::ConfigError>(())
+    /// ```
+    pub fn retune(
+        &mut self,
+        config: &Config,
+        setpoint: &RateSetpoint,
+        rate_rad_s: Vector<Body>,
+    ) -> Result<(), ConfigError> {
+        let mut new = Self::new(config, self.period_s)?;
+        for (field, same) in [
+            ("inertia", new.inertia == self.inertia),
+            ("gyroscopic", new.gyroscopic == self.gyroscopic),
+            ("reaction_time_constant_s", new.reaction == self.reaction),
+        ] {
+            if !same {
+                return Err(ConfigError::new(field, Problem::Inconsistent));
+            }
+        }
+        new.state = self.state;
+        let (r, y) = (setpoint.rate_rad_s.to_array(), rate_rad_s.to_array());
+        let change =
+            setpoint.setpoint_derivative_rad_s2.scale(new.derivative_gain - self.derivative_gain).to_array();
+        let axes = new.axes.iter().zip(&self.axes).zip(&mut new.state.axes);
+        for ((((pid, old), state), (r, y)), change) in axes.zip(r.into_iter().zip(y)).zip(change) {
+            pid.retune(state, old, r, y, change);
+        }
+        *self = new;
+        Ok(())
     }
 
     /// Back to zero integrals and derivatives.

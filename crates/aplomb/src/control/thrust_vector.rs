@@ -37,6 +37,7 @@ pub struct Config {
 
 /// Turns an acceleration into a thrust vector. It has no state.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ThrustVector<M = Libm> {
     mass_kg: f32,
     /// Least and largest specific force in m/s2.

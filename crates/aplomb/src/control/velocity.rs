@@ -38,6 +38,7 @@ pub struct Config {
 
 /// The velocity controller.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct VelocityController<M = Libm> {
     axis: pid::Pid,
     gain: f32,

@@ -47,6 +47,7 @@ pub struct Config {
 
 /// The vertical controller.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct VerticalController<M = Libm> {
     climb: pid::Pid,
     climb_limit_m_s: f32,

@@ -31,6 +31,7 @@ pub struct Config {
 
 /// The feed-forward of the wind.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WindFeedForward {
     drag_per_s: f32,
     gain: f32,

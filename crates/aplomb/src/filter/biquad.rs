@@ -117,14 +117,14 @@ impl Biquad {
             state.s2 = scaled - self.a2 * y;
             state.y = y;
         } else {
-            *state = self.settled(state.y);
+            *state = self.steady_state(state.y);
         }
         state.y
     }
 
     /// The state in which a constant input `value` gives the constant output `value`; not finite counts as 0.
     #[must_use]
-    pub const fn settled(&self, value: f32) -> BiquadState {
+    pub const fn steady_state(&self, value: f32) -> BiquadState {
         let y = if value.is_finite() { value } else { 0.0 };
         BiquadState { s1: (1.0 - self.b0) * y, s2: (self.b0 - self.a2) * y, y }
     }
@@ -246,7 +246,7 @@ mod tests {
     fn any_sample_leaves_the_state_finite_and_it_recovers() {
         let bad = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX, f32::MIN, 1e-40];
         for filter in [Biquad::low_pass(75.0, 1e-3).unwrap(), Biquad::notch(130.0, 52.0, 1e-3).unwrap()] {
-            let mut state = filter.settled(1.0);
+            let mut state = filter.steady_state(1.0);
             assert_eq!(filter.step(&mut state, f32::NAN), 1.0);
             for k in 0..1000 {
                 assert!(filter.step(&mut state, bad[(k * k + k / 7) % 6]).is_finite());
@@ -262,15 +262,15 @@ mod tests {
     }
 
     #[test]
-    fn settled_state_gives_its_value_at_once_and_one_that_is_not_finite_0() {
+    fn steady_state_gives_its_value_at_once_and_one_that_is_not_finite_0() {
         for filter in [Biquad::low_pass(75.0, 1e-3).unwrap(), Biquad::notch(130.0, 52.0, 1e-3).unwrap()] {
-            let mut state = filter.settled(2.5);
+            let mut state = filter.steady_state(2.5);
             assert_eq!(state.output(), 2.5);
             for _ in 0..50 {
                 assert!((filter.step(&mut state, 2.5) - 2.5).abs() < 1e-5);
             }
             for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
-                assert_eq!(filter.settled(bad), BiquadState::new());
+                assert_eq!(filter.steady_state(bad), BiquadState::new());
             }
         }
     }

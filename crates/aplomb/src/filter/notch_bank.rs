@@ -37,12 +37,11 @@ pub struct NotchBankConfig {
 /// bank.follow(Rotors::splat(600.0));
 /// // Four notches at 95 Hz delay a slow signal by 4 h tan(pi B h)/(1 - cos(w h)).
 /// assert!((bank.delay_s() - 1.4408e-3).abs() < 1e-6);
-/// bank.settle(Vector::<Body>::new(0.2, 0.0, 0.0));
+/// bank.initialise(Vector::<Body>::new(0.2, 0.0, 0.0));
 /// assert!((bank.step(Vector::new(0.2, 0.0, 0.0)).x() - 0.2).abs() < 1e-6);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct NotchBank {
     gain: f32,
     a2: f32,
@@ -130,17 +129,12 @@ impl NotchBank {
     #[inline]
     pub fn follow(&mut self, speed_rad_s: Rotors<f32>) {
         for corner in Corner::ALL {
-            self.follow_rotor(corner, *speed_rad_s.at(corner));
-        }
-    }
-
-    /// The same for the notch of one rotor.
-    #[inline]
-    pub fn follow_rotor(&mut self, corner: Corner, speed_rad_s: f32) {
-        if speed_rad_s.is_finite() {
-            let speed = saturate(speed_rad_s.abs(), self.lowest_rad_s, self.highest_rad_s);
-            let versine = versine(self.square_per_square * speed * speed);
-            self.state.notches.at_mut(corner).b1 = 2.0 * self.gain * (versine - 1.0);
+            let speed = *speed_rad_s.at(corner);
+            if speed.is_finite() {
+                let speed = saturate(speed.abs(), self.lowest_rad_s, self.highest_rad_s);
+                let versine = versine(self.square_per_square * speed * speed);
+                self.state.notches.at_mut(corner).b1 = 2.0 * self.gain * (versine - 1.0);
+            }
         }
     }
 
@@ -159,13 +153,13 @@ impl NotchBank {
             output
         } else {
             let last = Vector::from_glam(glam::Vec3::from_array(self.state.last));
-            self.settle(last);
+            self.initialise(last);
             last
         }
     }
 
     /// Sets every notch to its steady state at a constant value; not finite counts as 0.
-    pub fn settle(&mut self, value: Vector<Body>) {
+    pub fn initialise(&mut self, value: Vector<Body>) {
         let value = if value.is_finite() { value.to_array() } else { [0.0; 3] };
         self.state.last = value;
         for notch in self.state.notches.each_mut() {
@@ -335,7 +329,7 @@ mod tests {
         }
         // One rotor alone: three notches stay.
         let mut one = at(500.0);
-        one.follow_rotor(Corner::RearLeft, 900.0);
+        one.follow(Rotors { rear_left: 900.0, ..Rotors::splat(f32::NAN) });
         let changed = one.state.notches.zip(at(500.0).state.notches).map(|(a, b)| a != b);
         assert_eq!(changed.into_array(), [false, false, true, false]);
     }
@@ -352,10 +346,10 @@ mod tests {
     }
 
     #[test]
-    fn settled_bank_gives_the_value_at_once_and_holds_it_over_bad_inputs() {
+    fn initialised_bank_gives_the_value_at_once_and_holds_it_over_bad_inputs() {
         let mut bank = NotchBank::new(&CONFIG, 1e-3).unwrap();
         bank.follow(Rotors::splat(500.0));
-        bank.settle(Vector::new(0.3, -0.2, 0.1));
+        bank.initialise(Vector::new(0.3, -0.2, 0.1));
         let before = bank;
         for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
             let held = bank.step(Vector::new(bad, bad, bad));
@@ -366,7 +360,7 @@ mod tests {
             let y = bank.step(Vector::new(0.3, -0.2, 0.1));
             assert!((y - Vector::new(0.3, -0.2, 0.1)).norm_squared() < 1e-11);
         }
-        bank.settle(Vector::new(f32::NAN, 1.0, 1.0));
+        bank.initialise(Vector::new(f32::NAN, 1.0, 1.0));
         assert!(bank.step(Vector::ZERO).norm_squared() < 1e-20);
     }
 

@@ -55,6 +55,7 @@ impl AttitudeOutput {
 /// Heading rate limiter and attitude controller, with the prediction over the delay of the inertial sensor and the compensation of
 /// the thrust for the tilt.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct AttitudeStage<M = Libm> {
     heading: HeadingRateLimiter<M>,
     controller: AttitudeController<M>,

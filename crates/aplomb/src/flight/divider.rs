@@ -11,6 +11,7 @@
 /// assert!(divider.is_due());
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Divider {
     every: u16,
     ticks_left: u16,

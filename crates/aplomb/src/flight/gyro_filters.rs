@@ -10,6 +10,7 @@ use crate::{ConfigError, Rotors, STANDARD_GRAVITY_M_S2};
 
 /// Notches and low-pass on the body rate.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct GyroFilters<M = Libm> {
     notches: Option<RotorNotches<M>>,
     low_pass: Biquad,
@@ -56,9 +57,9 @@ impl<M: Math> GyroFilters<M> {
         let low_pass = &self.low_pass;
         let mut axes = self.axes.unwrap_or_else(|| {
             if let Some(notches) = &mut self.notches {
-                notches.settle(rate_rad_s);
+                notches.initialise(rate_rad_s);
             }
-            rate_rad_s.to_array().map(|rate| low_pass.settled(rate))
+            rate_rad_s.to_array().map(|rate| low_pass.steady_state(rate))
         });
         let notched = match &mut self.notches {
             Some(notches) => notches.step(rate_rad_s, reported_rad_s, thrust_n),

@@ -33,7 +33,7 @@ pub use gyro_filters::{GyroFilters, GyroFiltersState};
 pub use notches::{NotchConfig, RotorNotches, RotorNotchesState};
 pub use outer_loops::{OuterLoops, OuterOutput, OuterState, ThrustDirection};
 
-use crate::control::rate::RateController;
+use crate::control::rate::{self, RateController};
 use crate::error::Part;
 use crate::frames::{Body, Vector, World};
 use crate::guard::{self, Guard, GuardInput, GuardParameters, Motors, Phase};
@@ -58,6 +58,7 @@ use crate::{
 /// # Ok::<(), aplomb::ConfigError>(())
 /// ```
 #[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct FlightController<M: Math = Libm, const N: usize = 1, const P: usize = 1> {
     estimator: estimate::Estimator<M, N, P>,
     guard: Guard,
@@ -80,7 +81,7 @@ pub struct FlightController<M: Math = Libm, const N: usize = 1, const P: usize =
 /// Phase, arming blockers and what is not followed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Status {
     /// Phase of the guard, with its reason.
     pub phase: Phase,
@@ -222,6 +223,17 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         self.outer_loops.reset();
         self.attitude.reset();
         self.rate.reset();
+    }
+
+    /// Changes the gains of the rate controller in flight by bumpless transfer: see [`RateController::retune`].
+    ///
+    /// # Errors
+    /// Names the field that is refused, with its part.
+    pub fn retune_rate(&mut self, config: &rate::Config) -> Result<(), ConfigError> {
+        let Record { attitude, rate_rad_s, .. } = &self.record;
+        self.rate
+            .retune(config, &attitude.rate_setpoint, *rate_rad_s)
+            .map_err(|error| error.within(Part::Rate))
     }
 
     /// Continues to fly without arming: after a restart in the air, or when a simulation starts there. The estimator and the filters

@@ -16,7 +16,7 @@ use core::marker::PhantomData;
 
 use crate::Rotors;
 use crate::error::{ConfigError, require_not_negative, require_positive};
-use crate::filter::{NotchBank, NotchBankConfig};
+use crate::filter::{NotchBank, NotchBankConfig, NotchBankState};
 use crate::frames::{Body, Vector};
 use crate::math::{Libm, Math};
 
@@ -67,12 +67,14 @@ impl NotchConfig {
 
 /// Notches at the speeds of the rotors, reported or estimated.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct RotorNotches<M = Libm> {
     /// Hover speed over the root of the hover thrust, rad/s per root of N.
     speed_per_root: f32,
     /// Part of the difference to a new speed that a rotor covers within a period.
     speed_gain: f32,
-    state: RotorNotchesState,
+    bank: NotchBank,
+    speed_rad_s: Rotors<f32>,
     math: PhantomData<M>,
 }
 
@@ -81,7 +83,7 @@ pub struct RotorNotches<M = Libm> {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct RotorNotchesState {
-    bank: NotchBank,
+    bank: NotchBankState,
     speed_rad_s: Rotors<f32>,
 }
 
@@ -102,7 +104,8 @@ impl<M: Math> RotorNotches<M> {
             Self {
                 speed_per_root: config.hover_speed_rad_s / M::sqrt(hover_n),
                 speed_gain: period_s / (rotor_time_constant_s + period_s),
-                state: RotorNotchesState { bank, speed_rad_s },
+                bank,
+                speed_rad_s,
                 math: PhantomData,
             }
         }))
@@ -116,7 +119,7 @@ impl<M: Math> RotorNotches<M> {
         reported_rad_s: Option<&Rotors<f32>>,
         thrust_n: &Rotors<f32>,
     ) -> Vector<Body> {
-        let RotorNotchesState { bank, speed_rad_s } = &mut self.state;
+        let Self { bank, speed_rad_s, .. } = self;
         let estimated = speed_rad_s.zip(*thrust_n).map(|(speed, thrust_n)| {
             speed + self.speed_gain * (self.speed_per_root * M::sqrt(thrust_n) - speed)
         });
@@ -131,26 +134,27 @@ impl<M: Math> RotorNotches<M> {
         bank.step(rate_rad_s)
     }
 
-    /// Settles at a constant rate in rad/s.
-    pub fn settle(&mut self, rate_rad_s: Vector<Body>) {
-        self.state.bank.settle(rate_rad_s);
+    /// Steady state at a constant rate in rad/s.
+    pub fn initialise(&mut self, rate_rad_s: Vector<Body>) {
+        self.bank.initialise(rate_rad_s);
     }
 
     /// Delay of a slow signal in s, with the notches where they are.
     #[must_use]
     pub fn delay_s(&self) -> f32 {
-        self.state.bank.delay_s()
+        self.bank.delay_s()
     }
 
     /// The state, to be saved.
     #[must_use]
     pub const fn state(&self) -> RotorNotchesState {
-        self.state
+        RotorNotchesState { bank: self.bank.state(), speed_rad_s: self.speed_rad_s }
     }
 
     /// Continues from a saved state.
     pub const fn set_state(&mut self, state: RotorNotchesState) {
-        self.state = state;
+        self.bank.set_state(state.bank);
+        self.speed_rad_s = state.speed_rad_s;
     }
 }
 

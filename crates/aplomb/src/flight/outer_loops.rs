@@ -115,6 +115,7 @@ impl OuterOutput {
 
 /// Position, velocity, wind and vertical controller and the thrust vector.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct OuterLoops<M = Libm> {
     position: PositionController<M>,
     velocity: VelocityController<M>,

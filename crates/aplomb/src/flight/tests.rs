@@ -6,6 +6,7 @@ extern crate std;
 use std::collections::VecDeque;
 use std::f64::consts::PI;
 use std::println;
+use std::string::ToString;
 use std::vec::Vec;
 
 use super::*;
@@ -188,4 +189,80 @@ fn rotors_too_fast_for_a_notch_go_without() {
         assert_eq!(config.notch.bandwidth_hz > 0.0, is_notched, "{speed}");
         assert!(FlightController::<crate::Libm>::new(&config).is_ok(), "{speed}");
     }
+}
+
+#[test]
+fn gains_of_the_rate_controller_change_in_flight_without_a_step_in_the_motor_commands() {
+    let config = Config::for_airframe(&airframe()).unwrap();
+    let softer = |axis: rate::Axis| rate::Axis {
+        crossover_rad_s: 0.7 * axis.crossover_rad_s,
+        integral_time_s: 1.3 * axis.integral_time_s,
+        derivative_time_s: 0.9 * axis.derivative_time_s,
+        ..axis
+    };
+    let gains = rate::Config {
+        roll: softer(config.rate.roll),
+        pitch: softer(config.rate.pitch),
+        yaw: softer(config.rate.yaw),
+        ..config.rate
+    };
+    let tilt = |sine| Demand::Tilt {
+        tilt: Tilt { forward: 0.0, right: sine },
+        heading: HeadingDemand::Rate(0.0),
+        vertical: VerticalDemand::Climb(0.0),
+    };
+    // In hover under a constant torque, then in the middle of a tilt step, where error, derivative and feed-forward are large.
+    let mut roll = Roll::hovering(0.04);
+    roll.torque_nm = 0.05;
+    for tick in 0..2200 {
+        roll.step(tilt(if tick < 2000 { 0.0 } else { 0.3 }));
+        if tick != 1990 && tick != 2060 {
+            continue;
+        }
+        let (mut kept, mut retuned, mut jumped) =
+            (roll.controller.clone(), roll.controller.clone(), roll.controller.clone());
+        retuned.retune_rate(&gains).unwrap();
+        // Twin without the transfer: the old state under the new gains.
+        let state = jumped.rate.state();
+        jumped.rate = RateController::new(&gains, 1e-3).unwrap();
+        jumped.rate.set_state(state);
+        let next = |controller: &mut FlightController| {
+            let rate_rad_s = Vector::new(roll.rate as f32, 0.0, 0.0);
+            let imu = ImuSample::from_rates(rate_rad_s, Vector::new(0.0, 0.0, -9.81), STEP_S as f32);
+            let demand = tilt(if tick < 2000 { 0.0 } else { 0.3 });
+            controller
+                .step(&Sensors::from_imu(imu), &Command::fly(demand))
+                .into_array()
+                .map(MotorCommand::get)
+        };
+        let kept = next(&mut kept);
+        let step =
+            |commands: [f32; 4]| commands.iter().zip(kept).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
+        // A tick further the new gains already act on the change of a tick.
+        let (bumpless, bump) = (step(next(&mut retuned)), step(next(&mut jumped)));
+        println!("tick {tick}: {bumpless} with bumpless transfer, {bump} without");
+        assert!(bumpless < 0.005, "{tick}: {bumpless}");
+        if tick == 2060 {
+            assert!(bump > 0.02, "{tick}: {bump}");
+        }
+    }
+    // And the craft flies on with them.
+    let mut roll = Roll::hovering(0.04);
+    roll.controller.retune_rate(&gains).unwrap();
+    for _ in 0..400 {
+        roll.step(tilt(0.3));
+    }
+    assert!((roll.angle.sin() - 0.3).abs() < 0.05, "{}", roll.angle);
+    // What belongs to the craft is refused, and nothing has changed.
+    let before = roll.controller.rate;
+    let inertia = rate::Inertia::diagonal(0.012, 0.012, 0.021);
+    let error = roll.controller.retune_rate(&rate::Config { inertia, ..gains }).unwrap_err();
+    assert_eq!(error.to_string(), "rate.inertia contradicts another value");
+    let error =
+        roll.controller.retune_rate(&rate::Config { gyroscopic: !gains.gyroscopic, ..gains }).unwrap_err();
+    assert_eq!(error.field, "gyroscopic");
+    let error =
+        roll.controller.retune_rate(&rate::Config { reaction_time_constant_s: 0.5, ..gains }).unwrap_err();
+    assert_eq!(error.field, "reaction_time_constant_s");
+    assert_eq!(roll.controller.rate, before);
 }

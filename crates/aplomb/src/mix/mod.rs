@@ -42,7 +42,7 @@ use crate::{Limited, Rotors};
 /// Torque and total thrust, demanded of the rotors or given by them.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Wrench {
     /// Body torque in N m.
     pub torque_nm: Vector<Body>,
@@ -53,7 +53,7 @@ pub struct Wrench {
 /// The result of an allocation.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[non_exhaustive]
 pub struct Allocation {
     /// Thrust of each rotor in N, from the smallest thrust to the ceiling.

@@ -88,6 +88,7 @@ pub struct Config {
 /// # Ok::<(), aplomb::ConfigError>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct QuadMixer {
     rotors: Rotors<Rotor>,
     /// Weight of the first of two rotors with which yaw cancels; none if yaw moves them alike.
@@ -105,6 +106,7 @@ pub struct QuadMixer {
 
 /// One rotor, in total thrust that its own thrust stands for.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Rotor {
     /// Its share of total thrust, A.
     share: f32,

@@ -63,6 +63,7 @@ pub struct ThrustCurveConfig {
 /// # Ok::<(), aplomb::ConfigError>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ThrustCurve<M: Math = Libm> {
     reference_voltage_v: f32,
     lowest_voltage_v: f32,

@@ -11,9 +11,7 @@ use aplomb::estimate::attitude::{AttitudeFilter, Corrections};
 use aplomb::flight::{AttitudeStage, GyroFilters, OuterLoops};
 use aplomb::guard::{self, Guard, GuardInput};
 use aplomb::mix::{QuadMixer, ThrustCurve};
-use aplomb::{
-    Command, Demand, FlightController, Libm, Math, MotorCommand, STANDARD_GRAVITY_M_S2,
-};
+use aplomb::{Command, Demand, FlightController, Libm, Math, MotorCommand, STANDARD_GRAVITY_M_S2};
 use aplomb_cortex_m::{
     craft::{TICKS, all_at_once, config, demand, sensors, settled_inner},
     fail,
@@ -96,15 +94,12 @@ fn rows<M: Math + Clone>(table: &mut Table) {
             GuardInput { imu_age_us: 0, voltage_v: curve.voltage_v(), thrust_n: record.achieved.thrust_n };
         guard_count.add(meter.instructions(|| guard.step(&command, &record.estimate, &input)));
         let motion = &record.estimate;
-        outer_count.add(
-            meter.instructions(|| outer_loops.step(&record.demand, false, motion, &record.achieved)),
-        );
-        attitude_count
-            .add(meter.instructions(|| attitude.step(&record.outer, motion, record.rate_rad_s)));
+        outer_count
+            .add(meter.instructions(|| outer_loops.step(&record.demand, false, motion, &record.achieved)));
+        attitude_count.add(meter.instructions(|| attitude.step(&record.outer, motion, record.rate_rad_s)));
         let speed_rad_s = sensors.rotor_speed_rad_s.as_ref();
-        gyro_count.add(
-            meter.instructions(|| gyro_filters.step(motion.rate_rad_s, speed_rad_s, &record.thrust_n)),
-        );
+        gyro_count
+            .add(meter.instructions(|| gyro_filters.step(motion.rate_rad_s, speed_rad_s, &record.thrust_n)));
         rate_count.add(meter.instructions(|| {
             let torque_nm = rate.step(&record.attitude.rate_setpoint, record.rate_rad_s);
             rate.achieved(record.achieved.torque_nm);

@@ -84,7 +84,7 @@ fn replay() -> Result<u32, &'static str> {
         let tick = Tick::from_bytes(&bytes).ok_or("the recording is damaged")?;
         let here = controller.step(&tick.sensors, &tick.command).map(|command| command.get().to_bits());
         let host = tick.motors.map(|command| command.get().to_bits());
-        recorder.step(&controller.record(), here != host);
+        recorder.step(controller.record(), here != host);
         if here != host {
             recorder.iter().for_each(print);
             hprintln!("tick {}: {:08x?} here, {:08x?} on the host", ticks, here, host);

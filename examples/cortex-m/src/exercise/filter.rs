@@ -1,7 +1,7 @@
 use core::hint::black_box;
 
 use aplomb::filter::{Biquad, BiquadState, LowPass, LowPassState, NotchBank, NotchBankConfig};
-use aplomb::{Corner, Math, Rotors};
+use aplomb::{Math, Rotors};
 
 use super::{any, any_vector};
 
@@ -14,7 +14,7 @@ pub fn all<M: Math>() {
     }
     for biquad in [Biquad::low_pass(any(), any()), Biquad::notch(any(), any(), any())].into_iter().flatten() {
         let mut state = black_box(BiquadState::new());
-        black_box((biquad.step(&mut state, any()), state.output(), biquad.settled(any())));
+        black_box((biquad.step(&mut state, any()), state.output(), biquad.steady_state(any())));
         black_box((biquad.delay_s(), biquad.coefficients(), biquad.response::<M>(any(), any())));
     }
     let config =
@@ -22,9 +22,9 @@ pub fn all<M: Math>() {
     if let Ok(mut bank) = NotchBank::new(&config, any()) {
         let speeds = Rotors::from_array([any(), any(), any(), any()]);
         bank.follow(speeds);
-        bank.follow_rotor(black_box(Corner::FrontLeft), any());
+        bank.set_state(black_box(bank.state()));
         black_box((bank.step(any_vector()), bank.delay_s()));
-        bank.settle(any_vector());
+        bank.initialise(any_vector());
         black_box(bank);
     }
 }

@@ -9,12 +9,12 @@ use aplomb::pilot::{self, Pilot, PilotParameters};
 use aplomb::record::Record;
 use aplomb::recorder::{self, Recorder};
 use aplomb::{
-    Command, Demand, FlightController, HeadingDemand, Math, PositionSetpoint, Spin, Sticks, Tilt, VelocitySetpoint,
-    VerticalDemand, estimate,
+    Command, Demand, FlightController, HeadingDemand, Math, PositionSetpoint, Spin, Sticks, Tilt,
+    VelocitySetpoint, VerticalDemand, estimate,
 };
 
-use super::estimate::any_sensors;
 use super::control::any_horizontal;
+use super::estimate::any_sensors;
 use super::{any, any_vector};
 
 pub fn all<M: Math>() {
@@ -62,7 +62,10 @@ fn demands<M: Math>() -> [Demand; 7] {
         Demand::Rates { rate_rad_s: any_vector(), thrust_n: any() },
         Demand::Tilt { tilt: Tilt { forward: any(), right: any() }, heading, vertical },
         Demand::Velocity {
-            setpoint: VelocitySetpoint { velocity_m_s: any_horizontal(), acceleration_m_s2: any_horizontal() },
+            setpoint: VelocitySetpoint {
+                velocity_m_s: any_horizontal(),
+                acceleration_m_s2: any_horizontal(),
+            },
             heading,
             vertical,
         },
