@@ -93,7 +93,7 @@ choose_bare_toolchain() {
 }
 
 # cargo_bare COMMAND ARGUMENT...: cargo for the microcontroller, after choose_bare_toolchain. The target is
-# thumbv7em-none-eabihf unless BARE_TARGET says otherwise. Builds go to a folder of their own.
+# thumbv7em-none-eabihf or BARE_TARGET. Builds have their own folder.
 cargo_bare() {
     local command=$1 target=${BARE_TARGET:-thumbv7em-none-eabihf}
     shift

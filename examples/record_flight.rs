@@ -2,9 +2,9 @@
 //!
 //! `cargo run --example record_flight -- FLIGHT.toml FOLDER`
 //!
-//! `controller.rs` and `controller.bin`, the controller as a constant and as a parameter block, and `flight.bin`, on each tick
-//! what the controller was shown, told and answered. Two more folders hold the same recording with one bit changed: in
-//! `spoilt-answer` of a motor command, in `spoilt-sample` of a gyro sample. A replay of either must fail.
+//! `controller.rs` and `controller.bin`, the controller as a constant and as a parameter block, and `flight.bin`, samples,
+//! command and motor commands of each tick. Two more folders hold the same recording with one bit changed: in
+//! `changed-answer` of a motor command, in `changed-sample` of a gyro sample. A replay of either must fail.
 
 use std::fs;
 use std::path::Path;
@@ -50,17 +50,17 @@ fn run() -> Result<(), Failure> {
     fs::write(folder.join("controller.rs"), export::constant(&config, "the built-in demo"))?;
 
     let middle = ticks.len() / 2;
-    let mut spoilt = ticks.clone();
-    let answer = &mut spoilt[middle].motors.rear_left;
+    let mut changed = ticks.clone();
+    let answer = &mut changed[middle].motors.rear_left;
     *answer = aplomb::MotorCommand::saturating(f32::from_bits(answer.get().to_bits() ^ 1));
-    write(&folder.join("spoilt-answer"), &spoilt)?;
+    write(&folder.join("changed-answer"), &changed)?;
 
     // Half a thousandth of the value: the lowest bits drown in the rounding of the gyro's low-pass.
-    let mut spoilt = ticks.clone();
-    let increment = &mut spoilt[middle].sensors.imu[0].angle_increment_rad;
+    let mut changed = ticks.clone();
+    let increment = &mut changed[middle].sensors.imu[0].angle_increment_rad;
     let [roll, pitch, yaw] = increment.to_array();
     *increment = aplomb::frames::Vector::new(f32::from_bits(roll.to_bits() ^ 1 << 12), pitch, yaw);
-    write(&folder.join("spoilt-sample"), &spoilt)?;
+    write(&folder.join("changed-sample"), &changed)?;
     println!("{} ticks recorded in {}", ticks.len(), folder.display());
     Ok(())
 }
@@ -74,7 +74,7 @@ fn record(flight: &Path, config: &aplomb::flight::Config) -> Result<Vec<Tick>, F
     Ok(ticks)
 }
 
-/// The recording holds all that the controller needs: replayed here, it gives the flight's own answers.
+/// Checks that the recording is complete: its replay gives the motor commands of the flight.
 fn check(ticks: &[Tick], config: &aplomb::flight::Config) -> Result<(), Failure> {
     let mut controller: FlightController = FlightController::new(config)?;
     for (number, tick) in ticks.iter().enumerate() {

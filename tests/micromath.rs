@@ -1,4 +1,4 @@
-//! The fast approximate square roots in place of the exact ones, over every demo flight.
+//! Fast approximate square roots instead of the exact ones, over every demo flight.
 
 use aplomb::{Libm, Micromath};
 use aplomb_craft::glam::{DQuat, DVec3};

@@ -19,15 +19,15 @@ const HOVER: Demand = Demand::Position {
     vertical: VerticalDemand::Height(6.0),
 };
 
-/// What is done to the input of a tick.
-type Spoil = fn(tick: u32, sensors: &mut Sensors, command: &mut Command);
+/// Changes the input of a tick.
+type Change = fn(tick: u32, sensors: &mut Sensors, command: &mut Command);
 
-/// One of several bad numbers.
+/// One of several invalid numbers.
 fn bad(tick: u32) -> f32 {
     [f32::NAN, f32::INFINITY, -1e30, 0.0, f32::MAX, -7e5, f32::NEG_INFINITY][(tick / 3 % 7) as usize]
 }
 
-const SPOILS: [(&str, Spoil); 10] = [
+const CHANGES: [(&str, Change); 10] = [
     ("gyro", |tick, sensors, _| {
         if tick % 200 < 20 {
             sensors.imu[0].angle_increment_rad = Vector::new(bad(tick), bad(tick + 3), bad(tick));
@@ -46,13 +46,13 @@ const SPOILS: [(&str, Spoil); 10] = [
     ("pressure", |tick, sensors, _| {
         sensors.pressure_pa = [Some(Sample { value: bad(tick), age_us: 1000 * (tick % 70_000) })];
     }),
-    ("receiver", |tick, sensors, _| {
+    ("GNSS", |tick, sensors, _| {
         if let Some(fix) = &mut sensors.gnss {
             fix.value.position_m = Vector::new(bad(tick), 30.0, -30.0);
             fix.value.velocity_m_s = Vector::new(9.0, bad(tick), bad(tick + 3));
         }
     }),
-    ("receiver silent", |_, sensors, _| sensors.gnss = None),
+    ("no GNSS samples", |_, sensors, _| sensors.gnss = None),
     ("field", |tick, sensors, _| {
         sensors.magnetic_field_ut =
             Some(Sample { value: Vector::new(bad(tick), bad(tick + 9), 1.0), age_us: 3000 });
@@ -88,7 +88,7 @@ struct Flown {
 }
 
 /// Hovers for 32 s with the demo's craft and controller in calm air; the input is invalid from 15 to 17 s.
-fn fly(spoil: Spoil) -> Flown {
+fn fly(change: Change) -> Flown {
     let craft = input::demo_craft().expect("the demo is read").config;
     let config = input::demo_controller().expect("the demo is read").config;
     let start = Start { airborne: true, height_m: 6.0, ..Start::default() };
@@ -102,7 +102,7 @@ fn fly(spoil: Spoil) -> Flown {
         let mut sensors = exchange::sensors(&plant.sense(), 1e-3);
         let mut command = Command::fly(HOVER);
         if (15_000..17_000).contains(&tick) {
-            spoil(tick, &mut sensors, &mut command);
+            change(tick, &mut sensors, &mut command);
         }
         let commands = controller.step(&sensors, &command);
         assert!(commands.into_array().iter().all(|c| (0.0..=1.0).contains(&c.get())));
@@ -132,8 +132,8 @@ fn hover_is_recovered_after_every_kind_of_invalid_input() {
     let good = fly(|_, _, _| {});
     // The correlated GNSS error alone has a standard deviation of 1.5 m per component.
     assert!(good.position_m.truncate().length() < 4.0 && good.tilt_deg < 4.0);
-    for (name, spoil) in SPOILS {
-        let flown = fly(spoil);
+    for (name, change) in CHANGES {
+        let flown = fly(change);
         let away_m = (flown.position_m - good.position_m).length();
         let faster_m_s = (flown.velocity_m_s - good.velocity_m_s).length();
         println!(

@@ -12,7 +12,7 @@ const ELEVATION_M: f64 = 2500.0;
 /// Density of the standard atmosphere at 2500 m in kg/m3 (ISO 2533:1975).
 const DENSITY_KG_M3: f32 = 0.9570;
 
-/// The demo's craft with 1.4 kg climbs, with a share of its charge left and in air that the controller knows.
+/// The demo's craft with 1.4 kg climbs, with a share of its charge left and in air of the density in the controller model.
 fn climbed(state_of_charge: f64, elevation_m: f64, density_kg_m3: f32) -> Trace {
     let demo = input::demo_craft().expect("the demo is read").config;
     let mut craft = Config { mass_kg: 1.4, ..demo };

@@ -1,4 +1,4 @@
-//! Puts the memory layout where the linker finds it, and tells the programs how they are optimised.
+//! Copies the memory layout to the linker's search path and passes the optimisation level to the programs.
 
 use std::{env, fs, path::PathBuf};
 

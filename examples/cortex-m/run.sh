@@ -22,7 +22,7 @@ emulate() { # PROGRAM
         -semihosting-config enable=on,target=native -icount shift=9 -kernel "$1" </dev/null
 }
 
-# A program whose panic handler calls a symbol that nobody defines links: so no panic path is left. Its twin, which
+# A program whose panic handler calls an undefined symbol links: so no panic path is left. Its twin, which
 # indexes a table at run time, must fail for just that symbol.
 link_proof() {
     local profile log="$bare_target_dir/link_proof_twin.log"
@@ -84,7 +84,7 @@ replay() {
         (cd "$folder" && emulate "$program")
     done
     for twin in answer sample; do
-        if (cd "$folder/spoilt-$twin" && emulate "$program") >"$folder/twin.log"; then
+        if (cd "$folder/changed-$twin" && emulate "$program") >"$folder/twin.log"; then
             echo "the replay of a recording with one bit changed ($twin) held: it proves nothing" >&2
             return 1
         fi

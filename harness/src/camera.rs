@@ -25,7 +25,7 @@ pub struct StabilisedCamera<M> {
 }
 
 impl<M: Math> StabilisedCamera<M> {
-    /// A camera at rest relative to its base, with the line of sight along the nose.
+    /// A camera stationary relative to its base, with the line of sight along the nose.
     ///
     /// # Errors
     /// A gimbal that cannot be simulated or stabilised.

@@ -1,4 +1,4 @@
-//! Verdicts from traces: the figure of each check in one flight and over many seeds.
+//! Verdicts from traces: the figure of each check in one flight and under many seeds.
 
 use aplomb_craft::{Rotors, Spin};
 

@@ -64,7 +64,7 @@ fn wrong_input_ends_with_2_and_writes_nothing() {
 fn results_that_cannot_be_written_end_with_3() {
     let scratch = Scratch::new("disk");
     scratch.write("hover.toml", &hover("0.3"));
-    scratch.write("taken", "a file in the place of a folder");
+    scratch.write("taken", "a file instead of a folder");
     let output = scratch.aplomb(&["fly", "--out", "taken", "hover.toml"]);
     assert_eq!(output.status.code(), Some(3));
     assert!(text(&output.stderr).starts_with("could not finish: taken: "), "{}", text(&output.stderr));

@@ -25,6 +25,9 @@ fn worse_controller_is_reported_and_the_same_one_is_the_same() {
     let (code, stdout) = compare("none.toml", "gone.toml");
     assert!(code == Some(2) && stdout.contains("none.toml") && stdout.contains("gone.toml"), "{stdout}");
     assert_eq!(scratch.aplomb(&["compare"]).status.code(), Some(2));
+    let old_flag = scratch.aplomb(&["compare", "--spread", "--controller", "slow.toml", "slow.toml"]);
+    assert_eq!(old_flag.status.code(), Some(2));
+    assert_eq!(text(&old_flag.stderr), "error: `--spread` is now `--dispersions`\n");
     let results = scratch.results();
     assert_eq!(results.len(), 2);
     let html = fs::read_to_string(results[0].join("report.html")).unwrap();

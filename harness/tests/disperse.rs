@@ -99,4 +99,8 @@ fn wrong_input_ends_with_2() {
     assert_eq!(disperse(&scratch, &["--shard", "4/3"]).0, Some(2));
     assert_eq!(disperse(&scratch, &["--at-least", "1.5"]).0, Some(2));
     assert_eq!(scratch.aplomb(&["disperse", "--replay", "1"]).status.code(), Some(2));
+    assert_eq!(scratch.aplomb(&["new", "mine"]).status.code(), Some(0));
+    scratch.write("mine/spreads.toml", "");
+    let (code, stdout) = disperse(&scratch, &["mine"]);
+    assert!(code == Some(2) && stdout.contains("now named `dispersions.toml`"), "{stdout}");
 }

@@ -244,7 +244,7 @@ fn wrong_input_ends_with_2_and_writes_nothing() {
     scratch.write("word.csv", &own.replacen("0.0080,", "soon,", 1));
     scratch.write("cut.csv.gz", "\u{1f}");
     fs::write(scratch.0.join("cut.csv.gz"), [0x1f, 0x8b, 8, 0, 0, 0]).unwrap();
-    scratch.write("typo.toml", "tilt_tmie_s = 3.0\n");
+    scratch.write("typo.toml", "tilt_tmie_constant_s = 3.0\n");
     scratch.write("low.toml", "heading_time_constant_s = 0.0\n");
     let output = scratch.estimate(&[
         "--settings",
@@ -266,7 +266,7 @@ fn wrong_input_ends_with_2_and_writes_nothing() {
         "none.csv: cannot be read",
         "did you mean `tilt_time_constant_s`?",
         "`heading_time_constant_s`",
-        "low.toml:1:18",
+        "low.toml:1:27",
     ] {
         assert!(stderr.contains(part), "{part}: {stderr}");
     }

@@ -1,4 +1,4 @@
-//! Every craft under `examples/craft` gets a controller from its facts alone, from which tuning can start.
+//! Every craft under `examples/craft` has a derived controller, from which tuning can start.
 
 use std::fs;
 use std::path::Path;
@@ -16,7 +16,7 @@ fn craft() -> Vec<Craft> {
     craft
 }
 
-/// Smallest gain margin in dB, up or down, and smallest phase margin in deg, of the loops at the demands.
+/// Smallest upper or lower gain margin in dB and smallest phase margin in deg, of the loops at the demands.
 fn least(truth: &Craft, controller: &aplomb::flight::Config) -> (f64, f64) {
     let loops = linear(&truth.config, controller, &Point::ALL[0], &Break::DEMANDS).unwrap();
     loops.iter().fold((f64::INFINITY, f64::INFINITY), |(gain_db, phase_deg), one| {
@@ -26,7 +26,7 @@ fn least(truth: &Craft, controller: &aplomb::flight::Config) -> (f64, f64) {
     })
 }
 
-/// The usual least of a sound loop: a gain margin of 2 and 30 deg (K. J. Astrom, R. M. Murray, Feedback Systems; from memory).
+/// Usual minimum: a gain margin of 2 and a phase margin of 30 deg (K. J. Astrom, R. M. Murray, Feedback Systems; from memory).
 #[test]
 fn derived_loops_keep_6_db_and_30_deg() {
     for craft in craft() {
@@ -38,7 +38,7 @@ fn derived_loops_keep_6_db_and_30_deg() {
 }
 
 #[test]
-fn rotors_twice_as_slow_as_believed_lose_them() {
+fn rotors_twice_as_slow_as_in_the_model_lose_them() {
     for mut craft in craft() {
         let controller = controller_model::controller(&craft).unwrap();
         let (_, phase_deg) = least(&craft, &controller);

@@ -11,7 +11,7 @@ fn quiet_craft() -> aplomb_craft::Config {
     let delay_s = craft.sensors.imu.unwrap().delay_s;
     let low_pass_hz = craft.sensors.imu.unwrap().low_pass_hz;
     craft.sensors = aplomb_craft::sensors::Config::ideal();
-    // The delays are no noise.
+    // The delays are kept.
     let imu = craft.sensors.imu.as_mut().unwrap();
     (imu.delay_s, imu.low_pass_hz) = (delay_s, low_pass_hz);
     craft.speed_controller.steps = 0;
@@ -40,15 +40,15 @@ fn measured_and_linear_agree_within_0_7_db_and_4_deg_up_to_twice_the_crossover()
     let (craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
     for point in Point::ALL {
         let bench = Bench::new(&craft, &controller, &point, 1).unwrap();
-        // A place is held alike at all points: its slow loops are probed at the first.
+        // The position loops are the same at all points: they are probed at the first.
         let all = if point.name == "hover" || point.mode != Mode::Position { 7 } else { 4 };
         for &probe in Probe::of(point.mode).iter().take(all) {
             let linear = linear(&craft, &point, probe);
             for (measured, linear) in bench.probe(probe, &linear).iter().zip(&linear) {
                 let name = format!("{}, {}", point.name, linear.broken.name());
                 assert_eq!(measured.not_measured, None, "{name}");
-                // Far below the crossover a set-point or a thrust is followed so well that a fortieth and less is left: what is
-                // measured there is what little is not linear. The torque loops agree from their lowest frequency on.
+                // Far below the crossover the error of a set-point or a thrust is a fortieth or less: the measurement is dominated by
+                // nonlinearity. The torque loops agree from their lowest frequency on.
                 let torques = [Break::RollTorque, Break::PitchTorque, Break::YawTorque];
                 let share = match linear.broken {
                     broken if torques.contains(&broken) => 0.0,
@@ -64,7 +64,7 @@ fn measured_and_linear_agree_within_0_7_db_and_4_deg_up_to_twice_the_crossover()
 }
 
 #[test]
-fn a_model_without_the_motors_lag_disagrees() {
+fn model_without_the_rotor_time_constant_disagrees() {
     let (craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
     let mut prompt = craft;
     prompt.rotor.inertia_kg_m2 *= 0.1;
@@ -80,8 +80,8 @@ fn a_model_without_the_motors_lag_disagrees() {
 }
 
 #[test]
-fn a_model_without_the_wind_s_feed_forward_disagrees() {
-    // Six times the drag that is believed: the estimate takes the craft's own motion for wind, and the loop sees it.
+fn model_without_the_wind_feed_forward_disagrees() {
+    // Six times the drag of the model: motion of the craft appears as wind in the estimate and closes a loop.
     let (mut craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
     craft.drag.rotor_drag_per_s = [1.5, 1.5, 0.0];
     let without = aplomb::flight::Config { wind_share: 0.0, ..controller };
@@ -102,12 +102,12 @@ fn a_model_without_the_wind_s_feed_forward_disagrees() {
 }
 
 #[test]
-fn a_saturated_motor_and_a_craft_that_is_not_there_are_not_measured() {
+fn saturated_motor_and_unstable_craft_are_inconclusive() {
     let controller = input::demo_controller().unwrap().config;
     let point = Point::named("hover").unwrap();
     let noisy = input::demo_craft().unwrap().config;
     let loops = linear(&noisy, &point, Probe::Roll);
-    // Hardly more thrust than weight: the noise alone meets the upper limit.
+    // Thrust to weight just above 1: the noise alone saturates.
     let mut narrow = controller;
     narrow.mix.max_thrust_n = 0.26 * 1.23 * 9.80665;
     narrow.thrust.max_thrust_n = 4.0 * narrow.mix.max_thrust_n;
@@ -127,7 +127,7 @@ fn a_saturated_motor_and_a_craft_that_is_not_there_are_not_measured() {
 }
 
 #[test]
-fn with_the_demo_s_noise_every_torque_loop_is_measured_in_hover() {
+fn every_torque_loop_is_measured_in_hover_with_the_noise_of_the_demo() {
     let craft = input::demo_craft().unwrap().config;
     let controller = input::demo_controller().unwrap().config;
     let point = Point::named("hover").unwrap();

@@ -1,4 +1,4 @@
-//! Margins of the linear model against those that scipy finds for the same craft, by its own route: `tests/reference/margins.py`.
+//! Margins of the linear model against those of an independent computation with scipy for the same craft: `tests/reference/margins.py`.
 
 use aplomb::flight::{Airframe, Config};
 use aplomb::mix::Geometry;
@@ -78,7 +78,7 @@ fn margins_equal_those_of_scipy_to_0_1_db_and_0_5_deg() {
 }
 
 #[test]
-fn one_more_tick_of_delay_is_reported_apart() {
+fn one_more_tick_of_delay_is_detected() {
     let mut late = craft();
     late.speed_controller.delay_s += 0.001;
     let [db, deg, _] = differences(&late);

@@ -87,7 +87,7 @@ fn wrong_files_end_with_2_and_all_are_reported() {
 fn results_that_cannot_be_written_end_with_3() {
     let scratch = Scratch::new("verify-disk");
     folder(&scratch, "5.0");
-    scratch.write("taken", "a file in the place of a folder");
+    scratch.write("taken", "a file instead of a folder");
     assert_eq!(verify(&scratch, &["--out", "taken"]).0, Some(3));
 }
 

@@ -1,7 +1,7 @@
 """A table that a script computes and a test keeps: written anew, or checked.
 
     SCRIPT FILE           writes FILE
-    SCRIPT --check FILE   tells whether FILE is what SCRIPT writes, numbers to the script's tolerance; exit 1 if not
+    SCRIPT --check FILE   checks whether FILE is what SCRIPT writes, numbers to the script's tolerance; exit 1 if not
 """
 import csv
 import io
@@ -17,10 +17,10 @@ def table(comments, head, rows):
 
 
 def main(fresh, tolerance):
-    """Writes or checks as the command line says; the exit code."""
+    """Writes or checks by the command line; the exit code."""
     *check, path = sys.argv[1:]
     if check not in ([], ["--check"]):
-        sys.exit(f"{sys.argv[0]}: wants [--check] FILE")
+        sys.exit(f"{sys.argv[0]}: usage: [--check] FILE")
     if not check:
         with open(path, "w", encoding="ascii") as out:
             out.write(fresh)

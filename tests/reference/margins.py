@@ -2,7 +2,7 @@
 """Reference margins of the roll and the yaw torque loop, by scipy.
 
     margins.py FILE           writes FILE
-    margins.py --check FILE   tells whether FILE is what this script writes (to 1e-4), exit 1 if not
+    margins.py --check FILE   checks whether FILE is what this script writes (to 1e-4), exit 1 if not
 
 A craft in hover with tilt and heading commanded. The craft (motors, inertia, the gyro's own low-pass) is held and sampled
 exactly by scipy.signal.cont2discrete; filters by scipy.signal.butter, iirnotch and plain difference equations; margins by
@@ -16,9 +16,9 @@ from scipy.signal import butter, cont2discrete, freqz, iirnotch
 
 import kept
 
-# The craft, which is also what the controller believes of it.
+# The craft, which is also the model of the controller.
 MASS, JX, JZ, JR = 1.2, 0.011, 0.021, 5.5e-5
-KT, KQ, KAPPA_BELIEVED = 1.774e-5, 2.456e-7, 0.0138
+KT, KQ, KAPPA_MODEL = 1.774e-5, 2.456e-7, 0.0138
 KV, R, I0 = 810.0, 0.1, 0.5
 FULL_N, V_REF, ALPHA = 6.9, 11.4, 0.92
 IMU_HZ, TICKS = 180.0, 3  # one tick to compute, one in the speed controller, one in the sensor
@@ -51,21 +51,21 @@ def loop(gains, inertia, yaw):
     poles = np.polymul(np.polymul([lag_rotor, 1], [inertia, 0]), [lag_imu, 1])
     if yaw:
         # A yaw torque is shared out as torque/(4 kappa) to four rotors; speeding up, they turn the craft the other way.
-        zeros = np.array([JR, 2 * KQ * speed]) * per_n / KAPPA_BELIEVED
+        zeros = np.array([JR, 2 * KQ * speed]) * per_n / KAPPA_MODEL
     else:
         zeros = np.array([2 * KT * speed * per_n])
     craft = cont2discrete((zeros, poles), H)
     tone_hz = speed / (2 * np.pi)
     low_pass, notch = butter(2, GYRO_HZ, fs=1 / H), iirnotch(tone_hz, tone_hz / NOTCH_HZ, fs=1 / H)
     k, ti, td, attitude = gains
-    spread = td + RATIO * H
+    scale = td + RATIO * H
     lag = np.exp(-H / LEAD)
 
     def at(w):
         z1 = np.exp(-1j * np.atleast_1d(w) * H)
         rate = response(np.squeeze(craft[0]), craft[1], w) * z1**TICKS
         integral = response([0, H / ti], [1, -1], w)
-        derivative = response([td * RATIO / spread, -td * RATIO / spread], [1, -td / spread], w)
+        derivative = response([td * RATIO / scale, -td * RATIO / scale], [1, -td / scale], w)
         angle = response([H], [1, -1], w)
         hold = response(np.ones(EVERY) / EVERY, [1], w)
         gyro = response(*low_pass, w) * response(*notch, w) ** 4

@@ -2,7 +2,7 @@
 """Reference sequences for the PID, by scipy.
 
     pid_sequences.py FILE           writes FILE
-    pid_sequences.py --check FILE   tells whether FILE is what this script writes (to 1e-7), exit 1 if not
+    pid_sequences.py --check FILE   checks whether FILE is what this script writes (to 1e-7), exit 1 if not
 
 Cases p, pi, pd, pid, each open (the measurement is given, no limit: each part by scipy.signal.lfilter) and closed (the loop
 around 4/(0.5 s + 1), held inputs by scipy.signal.cont2discrete, output within +-0.4, back-calculation).

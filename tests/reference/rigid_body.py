@@ -2,9 +2,9 @@
 """Trajectories of the rigid body, by scipy's DOP853.
 
     rigid_body.py FILE           writes FILE
-    rigid_body.py --check FILE   tells whether FILE is what this script writes (to 1e-9), exit 1 if not
+    rigid_body.py --check FILE   checks whether FILE is what this script writes (to 1e-9), exit 1 if not
 
-Case top: no force but gravity, full inertia tensor, tumbling. Case driven: thrust and torques that hang on time, linear drag,
+Case top: no force but gravity, full inertia tensor, tumbling. Case driven: thrust and torques as functions of time, linear drag,
 damping, and the rotors' angular momentum along body z. North-east-down, quaternion body to world, scalar first:
 p' = v, v' = g + F/m, q' = q (0, w)/2, I w' = tau - w x (I w + h)  (J. Sola 2017, arXiv:1711.02508, eq. 200).
 """

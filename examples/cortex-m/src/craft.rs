@@ -1,4 +1,4 @@
-//! The craft that is flown, and what it senses and is asked for on each tick.
+//! The craft of the measurements, with its samples and commands on each tick.
 
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Heading, Horizontal, Vector};

@@ -14,14 +14,14 @@ use core::panic::PanicInfo;
 use cortex_m_semihosting::debug::{self, EXIT_FAILURE, EXIT_SUCCESS};
 use cortex_m_semihosting::hprintln;
 
-/// Ends the emulation; the emulator's exit code tells whether all that was to be shown held.
-pub fn stop(held: bool) -> ! {
+/// Ends the emulation with the exit code of success or failure.
+pub fn stop(pass: bool) -> ! {
     loop {
-        debug::exit(if held { EXIT_SUCCESS } else { EXIT_FAILURE });
+        debug::exit(if pass { EXIT_SUCCESS } else { EXIT_FAILURE });
     }
 }
 
-/// What a panic handler does: says why and fails.
+/// Body of a panic handler: prints the reason and fails.
 pub fn fail(info: &PanicInfo<'_>) -> ! {
     hprintln!("{}", info);
     stop(false)

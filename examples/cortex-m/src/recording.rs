@@ -1,5 +1,5 @@
-//! A recorded flight: on each tick what the controller was shown and told, and what it answered. The host writes it, the
-//! firmware replays it; both use this file.
+//! A recorded flight: samples, command and motor commands of each tick. The host writes it and the firmware replays it; both
+//! use this file.
 //!
 //! A recording is a row of ticks without a head. A tick is [`WORDS`] little-endian words of 32 bits: flags, then every value
 //! that a tick can have, 0 where it has none. Numbers are kept by their bits.
@@ -18,9 +18,9 @@ pub const BYTES: usize = 4 * WORDS;
 /// One tick.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Tick {
-    /// What the controller was shown.
+    /// Samples of the controller.
     pub sensors: Sensors,
-    /// What it was told.
+    /// Command to the controller.
     pub command: Command,
     /// What it answered.
     pub motors: Rotors<MotorCommand>,

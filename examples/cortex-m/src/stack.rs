@@ -1,4 +1,4 @@
-//! Stack depth of a call, by painting the unused stack and looking how far the paint was spoilt.
+//! Stack depth of a call, by painting the unused stack and searching the deepest changed word.
 
 use core::hint::black_box;
 use core::ptr::{read_volatile, write_volatile};
@@ -31,7 +31,7 @@ fn run<R>(f: impl FnOnce() -> R) -> R {
 #[inline(never)]
 fn paint(top: usize) {
     for address in (top - SPAN..top).step_by(4) {
-        // SAFETY: words of RAM below the stack pointer and above all statics; no interrupt is enabled, so nobody uses them.
+        // SAFETY: words of RAM below the stack pointer and above all statics; no interrupt is enabled, so they are unused.
         unsafe { write_volatile(address as *mut u32, PAINT) }
     }
 }

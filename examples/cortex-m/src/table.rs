@@ -124,7 +124,7 @@ impl Table {
         &self.meter
     }
 
-    /// True when every figure is within its limit or ceiling; says how many are above their goal.
+    /// True when every figure is within its limit or ceiling; prints how many are above their goal.
     #[must_use]
     pub fn end(self) -> bool {
         hprintln!("{} over their limit, {} above their goal", self.over, self.open);

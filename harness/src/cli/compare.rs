@@ -57,7 +57,7 @@ Examples:
   aplomb compare --craft light.toml heavy.toml my-craft --flight gust --seeds 100
 
 Exit code: 0 B is worse in no figure, 1 B is worse in some figure, 2 the input is wrong, 3 could not finish.
-What cannot be reported is said, with the number of seeds that would.";
+An inconclusive figure is reported with the number of seeds it needs.";
 
 pub(super) fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
     let (a, b) = sides(arguments)?;

@@ -70,6 +70,8 @@ Exit code: 0 pass (the whole 95 % interval is above the required share), 1 fail 
 
 /// Name of the dispersions file in a folder; it may be absent.
 const DISPERSIONS: &str = "dispersions.toml";
+/// Its name before it was renamed: a folder with it is refused.
+const OLD_DISPERSIONS: &str = "spreads.toml";
 
 /// A part of the runs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -136,6 +138,11 @@ fn campaign(arguments: &DisperseArguments) -> Result<Campaign, Failure> {
     let mut wrong: Vec<InputError> = Vec::new();
     let folder = arguments.folder.as_deref().map_or_else(Folder::demo, Folder::load);
     let folder = folder.map_err(|errors| wrong.extend(errors)).ok();
+    if let Some(old) =
+        arguments.folder.as_ref().map(|folder| folder.join(OLD_DISPERSIONS)).filter(|old| old.exists())
+    {
+        return Err(Failure::Argument(format!("{}: the file is now named `{DISPERSIONS}`", old.display())));
+    }
     let file = arguments.folder.as_ref().map(|folder| folder.join(DISPERSIONS)).filter(|file| file.exists());
     let varies = file.map_or(Ok(dispersion::defaults()), |file| {
         dispersion::from_text(&file.display().to_string(), &input::text_of(&file)?)

@@ -12,7 +12,7 @@ use crate::{export, input};
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct ExportArguments {
-    /// Controller file; without it, the demo's
+    /// Controller file; default: the demo's
     #[arg(long, value_name = "FILE")]
     controller: Option<PathBuf>,
     /// New folder; it must not exist

@@ -27,7 +27,7 @@ Exit code: 0 pass (every requirement), 1 fail or inconclusive, 2 the input is wr
 pub(super) struct TuneArguments {
     /// New folder for craft, controller, two flights and a page; it must not exist
     folder: PathBuf,
-    /// Craft file; without it, the demo's
+    /// Craft file; default: the demo's
     #[arg(long, value_name = "FILE")]
     craft: Option<PathBuf>,
     /// Largest number of controllers to try

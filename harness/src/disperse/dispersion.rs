@@ -5,6 +5,7 @@ use serde::Deserialize;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::Quantity;
+use crate::input::suggest::nearest;
 use crate::input::{Document, InputError};
 
 /// A distribution about zero.
@@ -121,10 +122,9 @@ impl VaryEntry {
         let quantity = Quantity::ALL.iter().copied().find(|quantity| quantity.key() == self.what);
         if quantity.is_none() {
             let keys: Vec<&str> = Quantity::ALL.iter().map(|quantity| quantity.key()).collect();
-            let nearest = keys.iter().min_by_key(|key| strsim::osa_distance(&self.what, key));
-            let help = nearest.map(|nearest| format!("did you mean `{nearest}`? All: {}", keys.join(", ")));
+            let help = nearest(&self.what, &keys).help;
             let reason = format!("unknown quantity `{}`", self.what);
-            document.refuse_at(&format!("{path}.what"), reason, help.as_deref());
+            document.refuse_at(&format!("{path}.what"), reason, Some(&help));
         }
         let (key, dispersion) = match (self.uniform, self.normal, self.triangular) {
             (Some(half), None, None) => ("uniform", Dispersion::Uniform(half)),

@@ -103,6 +103,12 @@ fn mistakes_in_a_dispersions_file_are_reported_at_their_location() {
         reported("[[vary]]\nwhat = \"mass_percent\"\nnormal = 50\n"),
         ["3:10 50 | must lie between 0 and 100"]
     );
+    let old =
+        dispersion::from_text("s", "[[vary]]\nwhat = \"motor_lag_percent\"\nuniform = 2\n").unwrap_err();
+    assert_eq!(
+        old.problems[0].help.as_deref(),
+        Some("`motor_lag_percent` is now `motor_time_constant_percent`")
+    );
     let twice = "[[vary]]\nwhat = \"mass_percent\"\nnormal = 5\n".repeat(2);
     assert_eq!(reported(&twice), ["5:8 \"mass_percent\" | varies already"]);
 }

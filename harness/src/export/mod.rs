@@ -1,4 +1,4 @@
-//! A controller for firmware: as a Rust constant, as a parameter block, and as a table of what the block holds where.
+//! Export of a controller for firmware: as a Rust constant, as a parameter block, and as a table of the block's layout.
 
 mod constant;
 mod table;

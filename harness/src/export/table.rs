@@ -1,4 +1,4 @@
-//! What a parameter block holds where, for those who read or write one with other tools.
+//! Layout of a parameter block as a table, for other tools.
 
 use std::fmt::Write;
 

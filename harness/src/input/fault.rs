@@ -20,11 +20,11 @@ pub(super) struct FaultEntry {
     delay_s: Option<f64>,
     loss_percent: Option<f64>,
     imbalance_g_mm: Option<f64>,
-    offset_deg_s: Option<[f64; 3]>,
-    offset_m_s2: Option<[f64; 3]>,
-    offset_ut: Option<[f64; 3]>,
-    offset_pa: Option<f64>,
-    offset_m: Option<NorthEastUp>,
+    bias_deg_s: Option<[f64; 3]>,
+    bias_m_s2: Option<[f64; 3]>,
+    bias_ut: Option<[f64; 3]>,
+    bias_pa: Option<f64>,
+    bias_m: Option<NorthEastUp>,
 }
 
 #[derive(Clone, Copy, Deserialize, JsonSchema)]
@@ -53,7 +53,7 @@ enum Kind {
     Stuck,
     DroppedOut,
     NotANumber,
-    Offset,
+    Bias,
     Scale,
     Delay,
     LossOfEffectiveness,
@@ -76,7 +76,7 @@ impl Kind {
             Self::Stuck => "stuck",
             Self::DroppedOut => "dropped_out",
             Self::NotANumber => "not_a_number",
-            Self::Offset => "offset",
+            Self::Bias => "bias",
             Self::Scale => "scale",
             Self::Delay => "delay",
             Self::LossOfEffectiveness => "loss_of_effectiveness",
@@ -143,7 +143,7 @@ impl EntryReader<'_, '_> {
             Kind::Seized => self.taking(&[]).map(|()| RotorFault::Seized),
             Kind::Reversed => self.taking(&[]).map(|()| RotorFault::Reversed),
             Kind::SwappedWiring => return self.swapped(corner),
-            Kind::NotANumber | Kind::Offset => self.refuse_kind(
+            Kind::NotANumber | Kind::Bias => self.refuse_kind(
                 "a rotor",
                 "valid for a rotor: stuck, dropped_out, scale, delay, loss_of_effectiveness, chipped_blade, seized, \
                  reversed, swapped_wiring",
@@ -170,13 +170,13 @@ impl EntryReader<'_, '_> {
             Kind::Stuck => self.taking(&[]).map(|()| SensorFault::Stuck),
             Kind::DroppedOut => self.taking(&[]).map(|()| SensorFault::DroppedOut),
             Kind::NotANumber => self.taking(&[]).map(|()| SensorFault::NotANumber),
-            Kind::Offset | Kind::Scale if sensor == SensorWord::Imu => {
+            Kind::Bias | Kind::Scale if sensor == SensorWord::Imu => {
                 let help = Some("set `sensor = \"gyro\"` or `sensor = \"accelerometer\"`");
                 let reason = format!("\"{}\" is of the gyro or of the accelerometer", self.entry.kind.word());
                 self.document.refuse_at(&self.at("sensor"), reason, help);
                 None
             }
-            Kind::Offset => self.offset(sensor),
+            Kind::Bias => self.bias(sensor),
             Kind::Scale => {
                 self.taking(&["scale"])?;
                 Some(SensorFault::Scale(self.number("scale", self.entry.scale, -1e6, 1e6)?))
@@ -188,28 +188,26 @@ impl EntryReader<'_, '_> {
             | Kind::Reversed
             | Kind::SwappedWiring => self.refuse_kind(
                 "a sensor",
-                "valid for a sensor: stuck, dropped_out, not_a_number, offset, scale, delay",
+                "valid for a sensor: stuck, dropped_out, not_a_number, bias, scale, delay",
             ),
         }
     }
 
-    fn offset(&self, sensor: SensorWord) -> Option<SensorFault> {
+    fn bias(&self, sensor: SensorWord) -> Option<SensorFault> {
         let entry = self.entry;
-        let (key, offset) = match sensor {
+        let (key, bias) = match sensor {
             SensorWord::Imu => return None,
-            SensorWord::Gyro => {
-                ("offset_deg_s", entry.offset_deg_s.map(|offset| offset.map(f64::to_radians)))
-            }
-            SensorWord::Accelerometer => ("offset_m_s2", entry.offset_m_s2),
-            SensorWord::Barometer => ("offset_pa", entry.offset_pa.map(|offset| [offset, 0.0, 0.0])),
-            SensorWord::Gnss => ("offset_m", entry.offset_m.map(NorthEastUp::down)),
-            SensorWord::Magnetometer => ("offset_ut", entry.offset_ut),
+            SensorWord::Gyro => ("bias_deg_s", entry.bias_deg_s.map(|bias| bias.map(f64::to_radians))),
+            SensorWord::Accelerometer => ("bias_m_s2", entry.bias_m_s2),
+            SensorWord::Barometer => ("bias_pa", entry.bias_pa.map(|bias| [bias, 0.0, 0.0])),
+            SensorWord::Gnss => ("bias_m", entry.bias_m.map(NorthEastUp::down)),
+            SensorWord::Magnetometer => ("bias_ut", entry.bias_ut),
         };
         self.taking(&[key])?;
-        if offset.is_none() {
+        if bias.is_none() {
             self.refuse_missing(key);
         }
-        offset.map(SensorFault::Offset)
+        bias.map(SensorFault::Offset)
     }
 
     fn delay_s(&self) -> Option<f64> {
@@ -238,11 +236,11 @@ impl EntryReader<'_, '_> {
             ("delay_s", entry.delay_s.is_some()),
             ("loss_percent", entry.loss_percent.is_some()),
             ("imbalance_g_mm", entry.imbalance_g_mm.is_some()),
-            ("offset_deg_s", entry.offset_deg_s.is_some()),
-            ("offset_m_s2", entry.offset_m_s2.is_some()),
-            ("offset_ut", entry.offset_ut.is_some()),
-            ("offset_pa", entry.offset_pa.is_some()),
-            ("offset_m", entry.offset_m.is_some()),
+            ("bias_deg_s", entry.bias_deg_s.is_some()),
+            ("bias_m_s2", entry.bias_m_s2.is_some()),
+            ("bias_ut", entry.bias_ut.is_some()),
+            ("bias_pa", entry.bias_pa.is_some()),
+            ("bias_m", entry.bias_m.is_some()),
         ];
         let mut fits = true;
         for (key, _) in given.iter().filter(|(key, given)| *given && !keys.contains(key)) {
@@ -354,8 +352,8 @@ fn sensor_fault_words(sensor: Sensor, fault: &SensorFault) -> String {
         SensorFault::Stuck => "is stuck".into(),
         SensorFault::DroppedOut => "delivers no samples".into(),
         SensorFault::NotANumber => "returns NaN".into(),
-        SensorFault::Offset(offset) => {
-            let size = libm::sqrt(DVec3::from_array(*offset).length_squared());
+        SensorFault::Offset(bias) => {
+            let size = libm::sqrt(DVec3::from_array(*bias).length_squared());
             match sensor {
                 Sensor::Gyro => format!("has a bias of {:.1} deg/s", size.to_degrees()),
                 Sensor::Accelerometer => format!("has a bias of {size:.2} m/s2"),

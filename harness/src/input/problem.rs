@@ -30,7 +30,7 @@ pub struct Location {
 }
 
 impl Location {
-    /// The location of `span` in `source`. A span beyond the end is truncated.
+    /// The location of `span` in `source`. A span past the end is truncated.
     #[must_use]
     pub fn of(source: &str, span: Range<usize>) -> Self {
         let start = floor_boundary(source, span.start);

@@ -74,7 +74,24 @@ const RENAMED: &[(&str, &str)] = &[
     ("east_control_error_m", "east_error_to_gnss_m"),
     ("place_estimate_error_m", "position_estimate_error_m"),
     ("carried_off", "cannot_hold_position"),
-    // dispersions
+    ("roll_pitch_cut", "roll_pitch_saturated"),
+    ("thrust_cut", "thrust_saturated"),
+    ("yaw_cut", "yaw_saturated"),
+    ("rotor_rpm_spread_percent", "rotor_rpm_range_percent"),
+    ("over_seeds", "pooling"),
+    ("offset", "bias"),
+    ("offset_deg_s", "bias_deg_s"),
+    ("offset_m_s2", "bias_m_s2"),
+    ("offset_ut", "bias_ut"),
+    ("offset_pa", "bias_pa"),
+    ("offset_m", "bias_m"),
+    // Requirements
+    ("gain-margin-up", "upper-gain-margin"),
+    ("gain-margin-down", "lower-gain-margin"),
+    ("tilt-believed", "tilt-estimated"),
+    ("heading-coupling", "yaw-coupling"),
+    // dispersions.toml
+    ("motor_lag_percent", "motor_time_constant_percent"),
     ("receiver_noise_percent", "gnss_noise_percent"),
 ];
 
@@ -118,10 +135,31 @@ mod tests {
 
     #[test]
     fn old_key_of_a_controller_is_refused_with_the_new_one_and_nothing_else() {
-        let (new, old) = ("rotor_time_constant_s", "rotor_lag_s");
-        let text = CONTROLLER.text.replace(new, old);
-        let error = Controller::from_text(CONTROLLER.path, &text).unwrap_err();
-        assert_renamed(&error, &format!("unknown key `{old}`"), [new, old]);
+        let model = &CONTROLLER.text[..CONTROLLER.text.find("\n[override").unwrap()];
+        let text = model.to_owned()
+            + "\n[override]\nattitude_divider = 5\nvelocity_divider = 25\n[override.loops]\nidle_command = 0.05\n\
+               [override.tilt]\nreference_bandwidth_rad_s = 10\n[override.thrust]\nmin_thrust_n = 1\n\
+               [override.sticks]\nexpo = 0.3\n[override.vertical_estimate]\nhome_temperature_k = 288\n";
+        Controller::from_text(CONTROLLER.path, &text).unwrap();
+        for (new, old) in [
+            ("rotor_time_constant_s", "rotor_lag_s"),
+            ("rotor_drag_per_s", "rotor_drag_1_s"),
+            ("max_thrust_n", "full_n"),
+            ("back_emf_share", "speed_share"),
+            ("attitude_divider", "attitude_every"),
+            ("velocity_divider", "velocity_every"),
+            ("idle_command", "least_command"),
+            ("reference_bandwidth_rad_s", "reference_rad_s"),
+            ("min_thrust_n", "low_n"),
+            ("expo", "centre_softness"),
+            ("home_temperature_k", "home_k"),
+        ] {
+            let old_text = text.replace(&format!("\n{new} "), &format!("\n{old} "));
+            let error = Controller::from_text(CONTROLLER.path, &old_text).unwrap_err();
+            assert_renamed(&error, &format!("unknown key `{old}`"), [new, old]);
+        }
+        let error = Controller::from_text(CONTROLLER.path, &text.replace("[override", "[wish")).unwrap_err();
+        assert_renamed(&error, "unknown key `wish`", ["override", "wish"]);
     }
 
     #[test]
@@ -131,6 +169,32 @@ mod tests {
         let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
         let words = ["position_error_to_gnss_m", "place_control_error_m"];
         assert_renamed(&error, "unknown word \"place_control_error_m\"", words);
+        for (old, new) in [
+            ("roll_pitch_cut", "roll_pitch_saturated"),
+            ("thrust_cut", "thrust_saturated"),
+            ("yaw_cut", "yaw_saturated"),
+            ("rotor_rpm_spread_percent", "rotor_rpm_range_percent"),
+            ("carried_off", "cannot_hold_position"),
+            ("place_error_m", "position_error_m"),
+            ("place_estimate_error_m", "position_estimate_error_m"),
+            ("north_control_error_m", "north_error_to_gnss_m"),
+            ("east_control_error_m", "east_error_to_gnss_m"),
+        ] {
+            let text = flight.text.replace("\"position_error_to_gnss_m\"", &format!("\"{old}\""));
+            let error = FlightPlan::from_text(flight.path, "flight", &text).unwrap_err();
+            assert_renamed(&error, &format!("unknown word \"{old}\""), [new, old]);
+        }
+        let old = flight.text.replace("[[check]]", "[[check]]\nover_seeds = \"worst\"");
+        let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
+        assert_renamed(&error, "unknown key `over_seeds`", ["pooling", "over_seeds"]);
+        let fault = "\n[[fault]]\nat_s = 1\nsensor = \"gnss\"\nkind = \"bias\"\nbias_m = { up = 1 }\n";
+        FlightPlan::from_text(flight.path, "flight", &(flight.text.to_owned() + fault)).unwrap();
+        let old = flight.text.to_owned() + &fault.replace("bias_m", "offset_m");
+        let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
+        assert_renamed(&error, "unknown key `offset_m`", ["bias_m", "offset_m"]);
+        let old = flight.text.to_owned() + &fault.replace("\"bias\"", "\"offset\"");
+        let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
+        assert_renamed(&error, "unknown word \"offset\"", ["bias", "offset"]);
         let old = flight.text.replace("[[check]]", "[[expect]]");
         let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
         assert_renamed(&error, "unknown key `expect`", ["check", "expect"]);
@@ -141,6 +205,21 @@ mod tests {
         assert_eq!(new_name("velocity_m_s", &["rate_hz", "velocity_noise_m_s"]), Some("velocity_noise_m_s"));
         assert_eq!(new_name("velocity_m_s", &["rate_hz", "position_m"]), None);
         assert_eq!(new_name("velocity_noise_m_s", &["velocity_noise_m_s"]), None);
+    }
+
+    #[test]
+    fn every_new_name_is_in_the_reference_of_the_keys_or_a_requirement() {
+        let (craft, controller) =
+            (super::super::demo_craft().unwrap(), super::super::demo_controller().unwrap());
+        let size = crate::requirements::Size::of(&craft, &controller);
+        let requirements = crate::requirements::table::requirements(&size);
+        let keys = crate::input::demo::KEYS.text;
+        for (_, new) in RENAMED {
+            let listed = ["`", "\"", "[", ".", "{ ", "`["]
+                .iter()
+                .any(|before| keys.contains(&format!("{before}{new}")));
+            assert!(listed || requirements.iter().any(|requirement| requirement.id == *new), "{new}");
+        }
     }
 
     #[test]

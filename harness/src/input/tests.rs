@@ -5,11 +5,11 @@ use super::*;
 /// `line:column text | reason | help` of each problem.
 fn reported(error: &InputError) -> Vec<String> {
     let reported = error.problems.iter().map(|problem| {
-        let place = problem
+        let location = problem
             .location
             .as_ref()
-            .map_or("-".to_owned(), |place| format!("{}:{} {}", place.line, place.column, place.text));
-        format!("{place} | {} | {}", problem.reason, problem.help.as_deref().unwrap_or("-"))
+            .map_or("-".to_owned(), |at| format!("{}:{} {}", at.line, at.column, at.text));
+        format!("{location} | {} | {}", problem.reason, problem.help.as_deref().unwrap_or("-"))
     });
     reported.collect()
 }
@@ -158,7 +158,7 @@ fn several_impossible_values_of_a_craft_are_reported_at_once() {
 }
 
 #[test]
-fn craft_in_words_tells_its_thrust_to_weight() {
+fn description_of_a_craft_has_its_thrust_to_weight() {
     let craft = Craft::from_text("craft.toml", CRAFT).unwrap();
     assert_eq!(craft.words(), "weir gauge, 1.23 kg, 9 x 5 in propellers, thrust to weight 2.2");
     // The balance of sag and current, put in again.
@@ -207,7 +207,7 @@ fn all_problems_of_a_file_come_at_once_and_in_order() {
 }
 
 #[test]
-fn syntax_error_is_reported_at_its_place() {
+fn syntax_error_is_reported_at_its_location() {
     flight_reports(
         "seed = = 1\n",
         &[
@@ -309,11 +309,11 @@ fn craft_file_becomes_si_units() {
 #[test]
 fn fault_becomes_what_the_craft_takes() {
     use aplomb_craft::fault::{Fault, RotorFault, Sensor, SensorFault, What};
-    let text = "[[fault]]\nat_s = 3\nuntil_s = 4\nsensor = \"gyro\"\nkind = \"offset\"\noffset_deg_s = [0, 90, 0]\n\
+    let text = "[[fault]]\nat_s = 3\nuntil_s = 4\nsensor = \"gyro\"\nkind = \"bias\"\nbias_deg_s = [0, 90, 0]\n\
                 [[fault]]\nat_s = 5\nrotor = \"rear_left\"\nkind = \"chipped_blade\"\nloss_percent = 10\n\
                 imbalance_g_mm = 20\n\
                 [[fault]]\nat_s = 0\nrotor = \"front_left\"\nkind = \"swapped_wiring\"\nwith = \"rear_right\"\n\
-                [[fault]]\nat_s = 6\nuntil_s = 7\nsensor = \"gnss\"\nkind = \"offset\"\noffset_m = { up = 5 }\n";
+                [[fault]]\nat_s = 6\nuntil_s = 7\nsensor = \"gnss\"\nkind = \"bias\"\nbias_m = { up = 5 }\n";
     let plan = flight(text).unwrap();
     let gyro = SensorFault::Offset([0.0, std::f64::consts::FRAC_PI_2, 0.0]);
     assert_eq!(plan.faults[0], Fault { from_s: 3.0, until_s: 4.0, what: What::Sensor(Sensor::Gyro, gyro) });
@@ -349,7 +349,7 @@ fn impossible_fault_is_reported_with_what_is_possible() {
         "[[fault]]\nat_s = 3\nsensor = \"barometer\"\nkind = \"seized\"\n",
         &[
             "9:8 \"seized\" | a sensor cannot have the fault \"seized\" | valid for a sensor: stuck, dropped_out, \
-           not_a_number, offset, scale, delay",
+           not_a_number, bias, scale, delay",
         ],
     );
     flight_reports(
@@ -361,8 +361,8 @@ fn impossible_fault_is_reported_with_what_is_possible() {
         &["10:11 3 | must lie between 0 and 2 | -"],
     );
     flight_reports(
-        "[[fault]]\nat_s = 3\nsensor = \"barometer\"\nkind = \"offset\"\noffset_m = { up = 2 }\n",
-        &["10:1 offset_m | is not a key of the kind \"offset\" | this kind takes `offset_pa`"],
+        "[[fault]]\nat_s = 3\nsensor = \"barometer\"\nkind = \"bias\"\nbias_m = { up = 2 }\n",
+        &["10:1 bias_m | is not a key of the kind \"bias\" | this kind takes `bias_pa`"],
     );
     flight_reports(
         "[[fault]]\nat_s = 3\nsensor = \"imu\"\nkind = \"scale\"\nscale = 2\n",

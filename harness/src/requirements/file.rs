@@ -7,6 +7,7 @@ use serde::Deserialize;
 
 use super::{JudgedOn, Requirement};
 use crate::input::check::CheckEntry;
+use crate::input::suggest::nearest;
 use crate::input::{Document, InputError};
 use crate::verdict::Limit;
 
@@ -85,9 +86,8 @@ fn is_known(document: &Document<'_>, path: &str, id: &str, requirements: &[Requi
     let is_known = requirements.iter().any(|requirement| requirement.id == id);
     if !is_known {
         let ids: Vec<&str> = requirements.iter().map(|requirement| requirement.id.as_ref()).collect();
-        let nearest = ids.iter().min_by_key(|other| strsim::osa_distance(id, other)).copied();
-        let help = nearest.map(|nearest| format!("did you mean `{nearest}`? All: {}", ids.join(", ")));
-        document.refuse_at(&format!("{path}.id"), format!("no requirement `{id}`"), help.as_deref());
+        let help = nearest(id, &ids).help;
+        document.refuse_at(&format!("{path}.id"), format!("no requirement `{id}`"), Some(&help));
     }
     is_known
 }

@@ -1,13 +1,13 @@
-//! A folder of its own for one test of the program.
+//! A temporary folder for an end-to-end test.
 
-// Each test file takes of this what it needs.
+// Not every test file uses all of it.
 #![allow(dead_code)]
 
 use std::fs;
 use std::path::PathBuf;
 use std::process::{Command, Output};
 
-/// A folder of its own for one test, gone at the end.
+/// A temporary folder, removed at the end.
 pub struct Scratch(pub PathBuf);
 
 impl Scratch {
