@@ -19,10 +19,13 @@ fn craft() -> Vec<Craft> {
 /// Smallest upper or lower gain margin in dB and smallest phase margin in deg, of the loops at the demands.
 fn least(truth: &Craft, controller: &aplomb::flight::Config) -> (f64, f64) {
     let loops = linear(&truth.config, controller, &Point::ALL[0], &Break::DEMANDS).unwrap();
-    loops.iter().fold((f64::INFINITY, f64::INFINITY), |(gain_db, phase_deg), one| {
+    loops.iter().fold((f64::INFINITY, f64::INFINITY), |(gain_db, phase_margin_deg), one| {
         assert!(one.stable, "{}: {}", truth.name, one.broken.name());
         let figures = &one.figures;
-        (gain_db.min(figures.gain_up_db).min(figures.gain_down_db), phase_deg.min(figures.phase_deg))
+        (
+            gain_db.min(figures.upper_gain_margin_db).min(figures.lower_gain_margin_db),
+            phase_margin_deg.min(figures.phase_margin_deg),
+        )
     })
 }
 
@@ -32,8 +35,12 @@ fn derived_loops_keep_6_db_and_30_deg() {
     for craft in craft() {
         let controller =
             controller_model::controller(&craft).unwrap_or_else(|error| panic!("{}: {error}", craft.name));
-        let (gain_db, phase_deg) = least(&craft, &controller);
-        assert!(gain_db >= 6.0 && phase_deg >= 30.0, "{}: {gain_db} dB, {phase_deg} deg", craft.name);
+        let (gain_db, phase_margin_deg) = least(&craft, &controller);
+        assert!(
+            gain_db >= 6.0 && phase_margin_deg >= 30.0,
+            "{}: {gain_db} dB, {phase_margin_deg} deg",
+            craft.name
+        );
     }
 }
 
@@ -41,9 +48,13 @@ fn derived_loops_keep_6_db_and_30_deg() {
 fn rotors_twice_as_slow_as_in_the_model_lose_them() {
     for mut craft in craft() {
         let controller = controller_model::controller(&craft).unwrap();
-        let (_, phase_deg) = least(&craft, &controller);
+        let (_, phase_margin_deg) = least(&craft, &controller);
         craft.config.rotor.inertia_kg_m2 *= 2.0;
         let (_, slow_deg) = least(&craft, &controller);
-        assert!(slow_deg < phase_deg - 5.0, "{}: {slow_deg} deg after {phase_deg} deg", craft.name);
+        assert!(
+            slow_deg < phase_margin_deg - 5.0,
+            "{}: {slow_deg} deg after {phase_margin_deg} deg",
+            craft.name
+        );
     }
 }

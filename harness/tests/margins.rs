@@ -85,8 +85,8 @@ fn model_without_the_wind_feed_forward_disagrees() {
     let (mut craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
     craft.drag.rotor_drag_per_s = [1.5, 1.5, 0.0];
     let without = aplomb::flight::Config { wind_share: 0.0, ..controller };
-    for (name, back_emf_share) in [("hover", 0.0), ("forward", 0.1)] {
-        let point = Point { back_emf_share, ..Point::named(name).unwrap() };
+    for (name, speed_limit_fraction) in [("hover", 0.0), ("forward", 0.1)] {
+        let point = Point { speed_limit_fraction, ..Point::named(name).unwrap() };
         let linear = |controller| {
             margins::linear(&craft, controller, &point, &[Break::NorthAcceleration]).unwrap().remove(0)
         };
@@ -114,16 +114,16 @@ fn saturated_motor_and_unstable_craft_are_inconclusive() {
     let bench = Bench::new(&noisy, &narrow, &point, 1).unwrap();
     let measured = bench.probe(Probe::Roll, &loops);
     assert_eq!(measured[0].not_measured, Some(NotMeasured::Saturated));
-    assert!(measured[0].figures.phase_deg.is_nan() && measured[0].figures.crossover_rad_s.is_nan());
+    assert!(measured[0].figures.phase_margin_deg.is_nan() && measured[0].figures.crossover_rad_s.is_nan());
     // A rate loop too fast for the rotors tumbles.
     let mut wild = controller;
     wild.rate.roll.crossover_rad_s *= 8.0;
     let loops =
         margins::linear(&quiet_craft(), &wild, &point, &[Break::RollTorque, Break::RollRate]).unwrap();
-    assert!(!loops[0].stable && loops[0].figures.phase_deg.is_nan());
+    assert!(!loops[0].stable && loops[0].figures.phase_margin_deg.is_nan());
     let bench = Bench::new(&quiet_craft(), &wild, &point, 1).unwrap();
     let measured = bench.probe(Probe::Roll, &loops);
-    assert!(matches!(measured[0].not_measured, Some(NotMeasured::Saturated | NotMeasured::Lost)));
+    assert!(matches!(measured[0].not_measured, Some(NotMeasured::Saturated | NotMeasured::NotSteady)));
 }
 
 #[test]
@@ -137,9 +137,15 @@ fn every_torque_loop_is_measured_in_hover_with_the_noise_of_the_demo() {
         let measured = &bench.probe(probe, &linear)[0];
         let (found, expected) = (&measured.figures, &linear[0].figures);
         assert!(measured.is_complete(), "{probe:?}: {found:?}");
-        assert!((found.gain_up_db - expected.gain_up_db).abs() < 1.0, "{found:?} {expected:?}");
-        assert!((found.gain_down_db - expected.gain_down_db).abs() < 2.0, "{found:?} {expected:?}");
-        assert!((found.phase_deg - expected.phase_deg).abs() < 4.0, "{found:?} {expected:?}");
+        assert!(
+            (found.upper_gain_margin_db - expected.upper_gain_margin_db).abs() < 1.0,
+            "{found:?} {expected:?}"
+        );
+        assert!(
+            (found.lower_gain_margin_db - expected.lower_gain_margin_db).abs() < 2.0,
+            "{found:?} {expected:?}"
+        );
+        assert!((found.phase_margin_deg - expected.phase_margin_deg).abs() < 4.0, "{found:?} {expected:?}");
         assert!((found.peak_sensitivity / expected.peak_sensitivity - 1.0).abs() < 0.1);
     }
 }

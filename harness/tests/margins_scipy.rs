@@ -54,14 +54,22 @@ fn differences(craft: &aplomb_craft::Config) -> [f64; 3] {
     for found in &loops {
         let name = found.broken.name();
         let Figures {
-            gain_up_db, gain_down_db, phase_deg, delay_s, crossover_rad_s, peak_sensitivity, ..
+            upper_gain_margin_db,
+            lower_gain_margin_db,
+            phase_margin_deg,
+            delay_margin_s,
+            crossover_rad_s,
+            peak_sensitivity,
+            ..
         } = found.figures;
-        for (figure, value) in [("gain_up_db", gain_up_db), ("gain_down_db", gain_down_db)] {
+        for (figure, value) in
+            [("upper_gain_margin_db", upper_gain_margin_db), ("lower_gain_margin_db", lower_gain_margin_db)]
+        {
             most[0] = most[0].max((value - reference(name, figure)).abs());
         }
-        most[1] = most[1].max((phase_deg - reference(name, "phase_deg")).abs());
+        most[1] = most[1].max((phase_margin_deg - reference(name, "phase_margin_deg")).abs());
         for (figure, value) in [
-            ("delay_s", delay_s),
+            ("delay_margin_s", delay_margin_s),
             ("crossover_rad_s", crossover_rad_s),
             ("peak_sensitivity", peak_sensitivity),
         ] {

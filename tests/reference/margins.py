@@ -86,13 +86,13 @@ def figures(at):
 
     crossings = roots(lambda x: abs(at(x)[0]) - 1, abs(value) - 1)
     angles = [np.angle(at(x)[0]) for x in crossings]
-    out["phase_deg"] = np.degrees(min(np.pi - abs(a) for a in angles))
-    out["delay_s"] = min(((a + np.pi) % (2 * np.pi)) / x for a, x in zip(angles, crossings))
+    out["phase_margin_deg"] = np.degrees(min(np.pi - abs(a) for a in angles))
+    out["delay_margin_s"] = min(((a + np.pi) % (2 * np.pi)) / x for a, x in zip(angles, crossings))
     out["crossover_rad_s"] = max(crossings)
     halves = [x for x in roots(lambda x: at(x)[0].imag, value.imag) if at(x)[0].real < 0]
     sizes = [20 * np.log10(abs(at(x)[0])) for x in halves]
-    out["gain_up_db"] = min(-s for s in sizes if s < 0)
-    out["gain_down_db"] = min(s for s in sizes if s > 0)
+    out["upper_gain_margin_db"] = min(-s for s in sizes if s < 0)
+    out["lower_gain_margin_db"] = min(s for s in sizes if s > 0)
     peak = np.argmax(1 / abs(1 + value))
     found = minimize_scalar(lambda x: abs(1 + at(x)[0]), bounds=(w[peak - 1], w[peak + 1]), method="bounded")
     out["peak_sensitivity"] = 1 / found.fun

@@ -287,14 +287,14 @@ fn section(recording: &Recording, settings: &[Settings], tried: &[Tried]) -> Rec
             run.gyro_bias_rad_s.iter().map(|bias| f64::from(bias[axis]).to_degrees()).collect()
         }));
     }
-    let facts = format!(
+    let details = format!(
         "{:.0} s at {:.1} Hz, {} rows evaluated{}.",
         f64::from(recording.period_s) * recording.rows.len() as f64,
         1.0 / recording.period_s,
         tried.first().map_or(0, |tried| tried.bare.1.rows),
         if recording.has_field() { "" } else { ", no magnetic field" }
     );
-    RecordingSection { name: recording.name.clone(), facts, plots }
+    RecordingSection { name: recording.name.clone(), details, plots }
 }
 
 /// Intervals that are not evaluated, from and to in s.

@@ -52,8 +52,8 @@ pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
     folder.write("explained.html", page.as_bytes()).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
     print_text(&format!("Report: {}\n", folder.join("explained.html").display()))?;
-    let holds = lessons.iter().flat_map(|lesson| &lesson.claims).all(|claim| claim.holds);
-    Ok(if holds { PASS } else { FAIL })
+    let all_pass = lessons.iter().flat_map(|lesson| &lesson.checks).all(|check| check.passes);
+    Ok(if all_pass { PASS } else { FAIL })
 }
 
 /// Reads the files and collects all their errors.
@@ -78,16 +78,16 @@ fn read(arguments: &ExplainArguments) -> Result<(Craft, aplomb::flight::Config),
 
 /// Text of a lesson.
 fn text_of(lesson: &Lesson) -> String {
-    let claims: String = lesson
-        .claims
+    let checks: String = lesson
+        .checks
         .iter()
-        .map(|claim| format!("  {} {}\n", if claim.holds { "pass:" } else { "fail:" }, claim.text))
+        .map(|check| format!("  {} {}\n", if check.passes { "pass:" } else { "fail:" }, check.text))
         .collect();
     let wrapped = textwrap::fill(
         &lesson.answer,
         textwrap::Options::new(100).initial_indent("  ").subsequent_indent("  "),
     );
-    format!("{}\n{wrapped}\n  [{}]\n{claims}\n", lesson.question, lesson.formula)
+    format!("{}\n{wrapped}\n  [{}]\n{checks}\n", lesson.question, lesson.formula)
 }
 
 fn repeat(arguments: &ExplainArguments) -> Repeat {

@@ -177,10 +177,10 @@ fn table(craft: &Craft, found: &[Found]) -> String {
 
 fn figures(figures: &Figures) -> [(f64, usize); 7] {
     [
-        (figures.gain_up_db, 1),
-        (figures.gain_down_db, 1),
-        (figures.phase_deg, 1),
-        (1e3 * figures.delay_s, 1),
+        (figures.upper_gain_margin_db, 1),
+        (figures.lower_gain_margin_db, 1),
+        (figures.phase_margin_deg, 1),
+        (1e3 * figures.delay_margin_s, 1),
         (figures.crossover_rad_s, 1),
         (figures.peak_sensitivity, 2),
         (figures.bandwidth_rad_s, 1),
@@ -201,8 +201,8 @@ fn cell(value: f64, decimals: usize) -> String {
 fn outcome(linear: &Linear, measured: &Measured) -> String {
     let words = match measured.not_measured {
         Some(NotMeasured::Saturated) => "inconclusive: a motor met a limit",
-        Some(NotMeasured::Lost) if !linear.stable => "inconclusive: not stable",
-        Some(NotMeasured::Lost) => "inconclusive: the flight was not steady",
+        Some(NotMeasured::NotSteady) if !linear.stable => "inconclusive: not stable",
+        Some(NotMeasured::NotSteady) => "inconclusive: the flight was not steady",
         Some(NotMeasured::Incoherent) => "inconclusive: noise",
         None => {
             let verdicts = verdicts(measured);
@@ -253,24 +253,24 @@ fn command_line(arguments: &MarginsArguments) -> String {
 /// The figures of every loop, measured and linear. An unknown figure is empty, an infinite one is `inf`.
 fn margins_csv(found: &[Found]) -> String {
     let mut text =
-        "point,loop,source,gain_up_db,gain_up_rad_s,gain_down_db,gain_down_rad_s,phase_deg,phase_rad_s,\
-                    delay_s,crossover_rad_s,peak_sensitivity,peak_rad_s,bandwidth_rad_s\n"
+        "point,loop,source,upper_gain_margin_db,upper_gain_margin_rad_s,lower_gain_margin_db,lower_gain_margin_rad_s,phase_margin_deg,phase_margin_rad_s,\
+                    delay_margin_s,crossover_rad_s,peak_sensitivity,peak_sensitivity_rad_s,bandwidth_rad_s\n"
             .to_owned();
     for point in found {
         for (linear, measured) in &point.loops {
             for (source, f) in [("measured", &measured.figures), ("linear", &linear.figures)] {
                 let _ = write!(text, "{},{},{source}", point.point.name, linear.broken.name());
                 for value in [
-                    f.gain_up_db,
-                    f.gain_up_rad_s,
-                    f.gain_down_db,
-                    f.gain_down_rad_s,
-                    f.phase_deg,
-                    f.phase_rad_s,
-                    f.delay_s,
+                    f.upper_gain_margin_db,
+                    f.upper_gain_margin_rad_s,
+                    f.lower_gain_margin_db,
+                    f.lower_gain_margin_rad_s,
+                    f.phase_margin_deg,
+                    f.phase_margin_rad_s,
+                    f.delay_margin_s,
                     f.crossover_rad_s,
                     f.peak_sensitivity,
-                    f.peak_rad_s,
+                    f.peak_sensitivity_rad_s,
                     f.bandwidth_rad_s,
                 ] {
                     let _ = if value.is_nan() { write!(text, ",") } else { write!(text, ",{value:.6}") };

@@ -101,7 +101,7 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
         axes,
         tried: &tried,
         is_grid: arguments.random.is_none(),
-        today: today(&files, axes),
+        present: today(&files, axes),
         repeat: Repeat::new(command_line(arguments), arguments.seed.to_string()),
     };
     let mut html = Vec::new();
@@ -173,10 +173,12 @@ fn findings(tried: &[Tried], checks: &[SpotCheck]) -> Vec<String> {
         count(|tried| tried.loops.first().is_some_and(|first| first.stable)),
         count(|tried| tried.refused.is_some())
     )];
-    let valid = checks.iter().filter(|check| check.gain_up_db.is_finite() && check.phase_deg.is_finite());
+    let valid = checks
+        .iter()
+        .filter(|check| check.upper_gain_margin_db.is_finite() && check.phase_margin_deg.is_finite());
     let (mut db, mut deg, mut measured) = (0.0_f64, 0.0_f64, 0);
     for check in valid {
-        (db, deg) = (db.max(check.gain_up_db.abs()), deg.max(check.phase_deg.abs()));
+        (db, deg) = (db.max(check.upper_gain_margin_db.abs()), deg.max(check.phase_margin_deg.abs()));
         measured += 1;
     }
     if !checks.is_empty() {

@@ -1,4 +1,4 @@
-//! The figures, from the balance of forces.
+//! The figures, from the force balance.
 
 use aplomb_craft::atmosphere::{Air, SEA_LEVEL_DENSITY_KG_M3, geopotential_m};
 use aplomb_craft::gravity::STANDARD_M_S2;
@@ -9,28 +9,28 @@ use super::{Confirmation, EnvelopeError, Figure, LEAST_THRUST_TO_WEIGHT, TOLERAN
 use crate::input::Craft;
 use crate::input::craft::INCH_M;
 use crate::report::CraftNotes;
-use crate::report::forces::{draw_triangle, stretches};
+use crate::report::forces::{draw_triangle, intervals};
 use crate::report::number::fixed;
 
-/// Share of the battery's charge that is kept for coming home (common practice, no source).
+/// Reserve of the state of charge for the return (common practice, no source).
 const RESERVE: f64 = 0.2;
 
-/// Where and how the craft is flown.
+/// Conditions of the flights.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Conditions {
-    /// Ground above sea level in m.
+    /// Elevation of the ground above sea level in m.
     pub elevation_m: f64,
     /// Temperature above the standard atmosphere in K.
     pub temperature_offset_k: f64,
-    /// Load at the centre of mass in kg.
+    /// Payload at the centre of mass in kg.
     pub payload_kg: f64,
-    /// Wear of the battery: 0 new, 1 at the end of its life, which is 80 % of the capacity and twice the resistance (common
-    /// practice, no source).
+    /// Wear of the battery: 0 new, 1 at the end of its life, with 80 % of the capacity and twice the
+    /// resistance (common practice, no source).
     pub battery_wear: f64,
 }
 
 impl Conditions {
-    /// Density of the air where the figures hold, in kg/m3.
+    /// Air density at the height of the flights in kg/m3.
     #[must_use]
     pub fn density_kg_m3(&self) -> f64 {
         Air::at(geopotential_m(self.elevation_m + HEIGHT_M), self.temperature_offset_k).density_kg_m3
@@ -40,7 +40,7 @@ impl Conditions {
     #[must_use]
     pub fn words(&self) -> String {
         format!(
-            "At {} m above sea level, {} K from the standard temperature, with {} kg of load and a battery worn by {} %.",
+            "Elevation {} m, {} K above the standard temperature, payload {} kg, battery wear {} %.",
             fixed(self.elevation_m, 0),
             fixed(self.temperature_offset_k, 0),
             fixed(self.payload_kg, 2),
@@ -48,7 +48,7 @@ impl Conditions {
         )
     }
 
-    /// The craft as it is under these conditions.
+    /// The craft under these conditions.
     fn of(&self, craft: &Craft) -> Craft {
         let mut craft = craft.clone();
         craft.config.mass_kg += self.payload_kg;
@@ -66,32 +66,36 @@ impl Conditions {
     }
 }
 
-/// The envelope of `craft` under `conditions`; each figure is flown.
+/// The envelope of `craft` under `conditions`, confirmed by flights.
 ///
 /// # Errors
 /// A craft that cannot hover under these conditions.
 pub fn find(craft: &Craft, conditions: &Conditions) -> Result<Vec<Figure>, EnvelopeError> {
     let craft = conditions.of(craft);
-    Surveyor::told_of(&craft, &craft, conditions)?.figures()
+    Analysis::new(&craft, &craft, conditions)?.figures()
 }
 
-pub(super) struct Surveyor<'a> {
+pub(super) struct Analysis<'a> {
     trial: Trial<'a>,
     craft: &'a Craft,
     air: AirConfig,
 }
 
-/// The claim that `flown` is `found`.
+/// Comparison of the computed figure `found` with the flown one.
 fn compared(what: &str, found: f64, flown: f64, unit: &str, decimals: usize) -> Confirmation {
-    let off = flown / found - 1.0;
+    let difference = flown / found - 1.0;
     Confirmation {
-        text: format!("{what}: {} {unit}, {} % off", fixed(flown, decimals), fixed(100.0 * off, 2)),
-        holds: off.abs() <= TOLERANCE,
+        text: format!(
+            "{what}: {} {unit}, difference {} %",
+            fixed(flown, decimals),
+            fixed(100.0 * difference, 2)
+        ),
+        holds: difference.abs() <= TOLERANCE,
     }
 }
 
-/// Largest x in 0..`most` for which `fits`, which holds up to some x and no further; `None` where it holds to the end.
-fn last(most: f64, fits: impl Fn(f64) -> bool) -> Option<f64> {
+/// Largest x in 0..`most` with `fits(x)`, for a monotonic condition, by bisection; `None` if `fits(most)`.
+fn largest(most: f64, fits: impl Fn(f64) -> bool) -> Option<f64> {
     if fits(most) {
         return None;
     }
@@ -103,9 +107,9 @@ fn last(most: f64, fits: impl Fn(f64) -> bool) -> Option<f64> {
     Some(low)
 }
 
-impl<'a> Surveyor<'a> {
-    /// Figures of `craft`, flown by `flown`: the same but in the test that they must be.
-    pub fn told_of(
+impl<'a> Analysis<'a> {
+    /// Figures of `craft`, confirmed by flights of `flown`. The two differ only in a test.
+    pub fn new(
         craft: &'a Craft,
         flown: &'a Craft,
         conditions: &'a Conditions,
@@ -144,19 +148,19 @@ impl<'a> Surveyor<'a> {
         4.0 * self.craft.full_thrust_at_n(density / SEA_LEVEL_DENSITY_KG_M3)
     }
 
-    /// The flight at this velocity is within the battery's and the tilt's limits.
-    fn can(&self, height_m: f64, velocity_m_s: DVec3, tilt_limit_rad: f64) -> bool {
+    /// The trim at this velocity is within full command and the tilt limit.
+    fn is_feasible(&self, height_m: f64, velocity_m_s: DVec3, tilt_limit_rad: f64) -> bool {
         Steady::find(&self.craft.config, &self.air, height_m, velocity_m_s)
             .is_ok_and(|steady| steady.largest_command() <= 1.0 && steady.tilt_rad <= tilt_limit_rad)
     }
 
     fn thrust(&self) -> Result<Figure, EnvelopeError> {
         let (full, weight) = (self.max_thrust_n(), self.weight_n());
-        let flown = self.trial.held_under_full_command(0.0, full)?;
+        let flown = self.trial.thrust_at_full_command(0.0, full)?;
         Ok(Figure {
-            question: "How much can it lift?",
+            question: "How much thrust does it have?",
             answer: format!(
-                "At full command the four rotors lift {} N, {} times the weight of {} N; {} kg is what it could just hold up.",
+                "At full command the thrust of the four rotors is {} N, {} times the weight of {} N; it would just lift {} kg.",
                 fixed(full, 1),
                 fixed(full / weight, 2),
                 fixed(weight, 1),
@@ -167,9 +171,9 @@ impl<'a> Surveyor<'a> {
                 ("full thrust", full, "N"),
                 ("weight", weight, "N"),
             ],
-            formula: "T/(m g), with T = 4 kT w^2 at the speed w that the battery gives under its own sag",
+            formula: "T/(m g), with T = 4 kT w^2 at the rotor speed w at full command, with the voltage sag of the battery",
             confirmed: Some(compared(
-                "lifted under full command, held down by an outside force",
+                "thrust at full command, craft held by an external force",
                 full,
                 flown,
                 "N",
@@ -182,12 +186,12 @@ impl<'a> Surveyor<'a> {
     fn hover(&self, hover: &Steady) -> Result<Figure, EnvelopeError> {
         let command = 0.25 * hover.command.sum();
         let (flown, flown_a) = self.trial.hover()?;
-        let by_command = compared("hover flown: command", 100.0 * command, 100.0 * flown, "%", 1);
+        let by_command = compared("command in hover", 100.0 * command, 100.0 * flown, "%", 1);
         let by_current = compared("current", hover.battery.current_a, flown_a, "A", 2);
         Ok(Figure {
-            question: "What does hovering take?",
+            question: "How much power does hover need?",
             answer: format!(
-                "It hovers at {} % of the command and {} A; each rotor turns at {} rpm.",
+                "Hover needs a command of {} % and a current of {} A; the mean rotor speed is {} rpm.",
                 fixed(100.0 * command, 1),
                 fixed(hover.battery.current_a, 1),
                 fixed(0.25 * hover.rotor_speed_rad_s.sum() * 60.0 / std::f64::consts::TAU, 0)
@@ -206,29 +210,25 @@ impl<'a> Surveyor<'a> {
         })
     }
 
-    /// Time from the start charge to the reserve: the charge over the current that it takes at each state of charge.
+    /// Time from the initial state of charge to the reserve, by integration of charge over current.
     fn endurance(&self) -> Result<Figure, EnvelopeError> {
         let battery = &self.craft.config.battery;
         let start = battery.state_of_charge;
         let (time_s, left) = self.steady(DVec3::ZERO)?.endurance(battery, RESERVE);
         let too_weak = left > RESERVE;
         let flown_s = self.trial.endurance_s(left, time_s)?;
-        let end = if too_weak {
-            "at which full command no longer holds it up"
-        } else {
-            "that are kept for coming home"
-        };
+        let end = if too_weak { "at which full command is less than the weight" } else { "reserve" };
         Ok(Figure {
             question: "How long can it hover?",
             answer: format!(
-                "{} min from {} % of the charge to the {} % {end}. Wind and turbulence take from it.",
+                "{} min from {} % state of charge to the {} % {end}. Wind and turbulence reduce it.",
                 fixed(time_s / 60.0, 1),
                 fixed(100.0 * start, 0),
                 fixed(100.0 * left, 0)
             ),
             values: vec![("endurance", time_s / 60.0, "min")],
-            formula: "integral of capacity/I ds over the state of charge s, I = P/V, V = Voc(s) - R I - what the slow transients take",
-            confirmed: Some(compared("hovered", time_s / 60.0, flown_s / 60.0, "min", 2)),
+            formula: "integral of capacity/I ds over the state of charge s, I = P/V, V = Voc(s) - R I - slow transients",
+            confirmed: Some(compared("hover flown", time_s / 60.0, flown_s / 60.0, "min", 2)),
             picture: None,
         })
     }
@@ -236,23 +236,23 @@ impl<'a> Surveyor<'a> {
     fn tilt(&self) -> Result<Figure, EnvelopeError> {
         let (full, weight) = (self.max_thrust_n(), self.weight_n());
         let steepest = libm::acos((weight / full).min(1.0));
-        let flown = self.trial.held_under_full_command(steepest, full)?;
+        let flown = self.trial.thrust_at_full_command(steepest, full)?;
         let limit_deg = f64::from(self.trial.controller.thrust.tilt_limit_rad).to_degrees();
         Ok(Figure {
-            question: "How far may it tilt without sinking?",
+            question: "How far can it tilt at constant height?",
             answer: format!(
-                "{} deg at full command and low speed, with nothing left to steer by. The controller stops at {} deg and keeps the \
-                 rest for roll, pitch and gusts.",
+                "{} deg at full command and low speed, without thrust reserve for control. The controller limits the tilt to {} deg \
+                 and keeps a reserve for roll, pitch and gusts.",
                 fixed(steepest.to_degrees(), 1),
                 fixed(limit_deg, 1)
             ),
             values: vec![
-                ("steepest tilt", steepest.to_degrees(), "deg"),
+                ("largest tilt", steepest.to_degrees(), "deg"),
                 ("tilt limit of the controller", limit_deg, "deg"),
             ],
             formula: "T cos(tilt) = m g, so tilt = arccos(m g/T)",
             confirmed: Some(compared(
-                "upward thrust at that tilt and full command, held sideways by an outside force",
+                "vertical thrust at that tilt and full command, craft held by an external force",
                 weight,
                 flown,
                 "N",
@@ -264,30 +264,32 @@ impl<'a> Surveyor<'a> {
 
     fn wind(&self) -> Result<Figure, EnvelopeError> {
         let limit = f64::from(self.trial.controller.thrust.tilt_limit_rad);
-        let strongest = last(60.0, |wind| self.can(HEIGHT_M, DVec3::new(wind, 0.0, 0.0), limit));
+        let strongest = largest(60.0, |wind| self.is_feasible(HEIGHT_M, DVec3::new(wind, 0.0, 0.0), limit));
         let Some(strongest) = strongest else {
             return Ok(Figure {
-                question: "What wind can it hold?",
-                answer: "More than 60 m/s by its drag alone: nothing that a drag this small says is worth flying by.".to_owned(),
+                question: "In which wind can it hold its position?",
+                answer:
+                    "More than 60 m/s by its drag; such a small drag is not plausible, so no figure is given."
+                        .to_owned(),
                 values: Vec::new(),
                 formula: "m g tan(tilt limit) = drag",
                 confirmed: None,
                 picture: None,
             });
         };
-        let (drift_below, carried_below, trace) = self.trial.wind((1.0 - TOLERANCE) * strongest)?;
-        let (_, carried_above, _) = self.trial.wind((1.0 + TOLERANCE) * strongest)?;
+        let (drift_below, cannot_hold_below, trace) = self.trial.wind((1.0 - TOLERANCE) * strongest)?;
+        let (_, cannot_hold_above, _) = self.trial.wind((1.0 + TOLERANCE) * strongest)?;
         let mass_kg = self.craft.config.mass_kg;
         let notes = CraftNotes {
             mass_kg,
             full_thrust_n: 0.25 * self.max_thrust_n(),
             tilt_limit_deg: limit.to_degrees(),
         };
-        let stretch = stretches(&trace, 5.0, mass_kg).into_iter().next();
+        let interval = intervals(&trace, 5.0, mass_kg).into_iter().next();
         Ok(Figure {
-            question: "What wind can it hold?",
+            question: "In which wind can it hold its position?",
             answer: format!(
-                "{} m/s without gusts, leaning by the {} deg that the controller allows. Past that it is carried downwind.",
+                "Up to {} m/s without gusts, at the tilt limit of {} deg. In a stronger wind it drifts downwind.",
                 fixed(strongest, 1),
                 fixed(limit.to_degrees(), 1)
             ),
@@ -295,29 +297,29 @@ impl<'a> Surveyor<'a> {
             formula: "m g tan(tilt) = drag at zero ground speed, at the tilt limit or at full command, whichever comes first",
             confirmed: Some(Confirmation {
                 text: format!(
-                    "in 2 % less wind it holds its place (drift {} m/s), in 2 % more it says that it is carried off: {}",
+                    "in 2 % less wind it holds its position (drift {} m/s); in 2 % more wind it reports that it cannot hold its position: {}",
                     fixed(drift_below, 2),
-                    if carried_above { "so" } else { "not so" }
+                    if cannot_hold_above { "yes" } else { "no" }
                 ),
-                holds: !carried_below && drift_below.abs() < 0.1 && carried_above,
+                holds: !cannot_hold_below && drift_below.abs() < 0.1 && cannot_hold_above,
             }),
-            picture: stretch.map(|stretch| {
-                draw_triangle(&stretch, &notes, "envelope-wind", "The forces just below that wind")
+            picture: interval.map(|interval| {
+                draw_triangle(&interval, &notes, "envelope-wind", "Forces just below that wind")
             }),
         })
     }
 
     fn climb(&self) -> Result<Figure, EnvelopeError> {
         let fastest_at = |height_m| {
-            let fits = |climb: f64| self.can(height_m, DVec3::new(0.0, 0.0, -climb), f64::INFINITY);
-            last(60.0, fits)
+            let fits = |climb: f64| self.is_feasible(height_m, DVec3::new(0.0, 0.0, -climb), f64::INFINITY);
+            largest(60.0, fits)
         };
         let question = "How fast can it climb?";
         let Some(fastest) = fastest_at(HEIGHT_M) else {
             return Ok(Figure {
                 question,
-                answer: "This cannot be told: its propellers have constant coefficients and no drag stops it below 60 m/s. Give \
-                         a marking in place of the coefficients, and they change with the flow."
+                answer: "Inconclusive: the coefficients of its propellers are constant, and its drag does not limit the climb below \
+                         60 m/s. With a propeller designation instead of coefficients, they depend on the inflow."
                     .to_owned(),
                 values: Vec::new(),
                 formula: "T(climb) = m g + drag at full command",
@@ -327,17 +329,20 @@ impl<'a> Surveyor<'a> {
         };
         let (flown, height_m) = self.trial.climb(fastest)?;
         let expected = fastest_at(height_m).unwrap_or(f64::NAN);
-        let what =
-            format!("climbed, against {} m/s in the air of {} m", fixed(expected, 2), fixed(height_m, 0));
+        let what = format!(
+            "climb flown, against {} m/s expected at {} m height",
+            fixed(expected, 2),
+            fixed(height_m, 0)
+        );
         Ok(Figure {
             question,
             answer: format!(
-                "{} m/s straight up at full command, with nothing left to steer by; the controller asks for {} m/s at most.",
+                "{} m/s vertically at full command, without thrust reserve for control. The controller limits the climb to {} m/s.",
                 fixed(fastest, 1),
                 fixed(f64::from(self.trial.controller.vertical.climb_limit_m_s), 1)
             ),
             values: vec![("climb limit", fastest, "m/s")],
-            formula: "T(climb) = m g + drag at full command, the thrust falling as the rotors meet the air faster",
+            formula: "T(climb) = m g + drag at full command; the thrust decreases with the axial inflow",
             confirmed: Some(compared(&what, expected, flown, "m/s", 2)),
             picture: None,
         })
@@ -348,17 +353,17 @@ impl<'a> Surveyor<'a> {
         let disc_m2 = 4.0 * std::f64::consts::PI * radius_m * radius_m;
         let induced = libm::sqrt(self.weight_n() / (2.0 * self.trial.conditions.density_kg_m3() * disc_m2));
         Figure {
-            question: "How fast may it come down?",
+            question: "How fast can it descend?",
             answer: format!(
-                "Below {} m/s straight down, half of what the air moves through its rotors in hover. Between about {} and {} m/s \
-                 it sinks into its own wake (vortex ring) and thrust becomes rough and weak; the controller stays at {} m/s.",
+                "Below {} m/s vertically, half of the induced speed in hover. Between about {} and {} m/s it descends in its own \
+                 wake (vortex ring state), where the thrust is unsteady and weak. The controller limits the descent to {} m/s.",
                 fixed(0.5 * induced, 1),
                 fixed(0.5 * induced, 1),
                 fixed(1.5 * induced, 1),
                 fixed(f64::from(self.trial.controller.vertical.descent_limit_m_s), 1)
             ),
-            values: vec![("safe descent", 0.5 * induced, "m/s"), ("hover induced speed", induced, "m/s")],
-            formula: "v = sqrt(m g/(2 rho A)), A the area of the four rotors (momentum theory); half of it: common practice, no source",
+            values: vec![("descent limit", 0.5 * induced, "m/s"), ("hover induced speed", induced, "m/s")],
+            formula: "v = sqrt(m g/(2 rho A)), A area of the four rotors (momentum theory); half of it: common practice, no source",
             confirmed: None,
             picture: None,
         }

@@ -1,4 +1,4 @@
-//! What a craft can do: figures from the balance of its forces, each confirmed by flying it.
+//! Performance envelope of a craft: figures from the force balance, each confirmed by a flight.
 
 mod confirm;
 mod figures;
@@ -13,27 +13,27 @@ use crate::fly::FlyError;
 use crate::input::InputError;
 use crate::report::number::fixed;
 
-/// One limit of the craft.
+/// One figure of the envelope.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Figure {
-    /// What it answers.
+    /// The question.
     pub question: &'static str,
-    /// The answer in one plain sentence.
+    /// The answer in one or two sentences.
     pub answer: String,
     /// The figures: name, value, unit.
     pub values: Vec<(&'static str, f64, &'static str)>,
-    /// The relation behind it.
+    /// The equation.
     pub formula: &'static str,
-    /// How a flight bears it out; absent for what is a rule rather than a property.
+    /// Confirmation by a flight; `None` for a rule that cannot be flown.
     pub confirmed: Option<Confirmation>,
-    /// A picture, where there is something to see.
+    /// Picture.
     pub picture: Option<String>,
 }
 
-/// What a flight said of a figure.
+/// Comparison of a figure with a flight.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Confirmation {
-    /// What was flown, with what came out.
+    /// The flight with its result.
     pub text: String,
     /// The difference is within [`TOLERANCE`].
     pub holds: bool,
@@ -45,21 +45,21 @@ pub const TOLERANCE: f64 = 0.02;
 /// Thrust to weight below which no controller is derived.
 const LEAST_THRUST_TO_WEIGHT: f64 = 1.3;
 
-/// Why there is no envelope.
+/// Reason for no envelope.
 #[derive(Debug)]
 pub enum EnvelopeError {
-    /// The craft has no steady flight, or cannot be built.
+    /// The craft has no trim, or is invalid.
     Craft(aplomb_craft::ConfigError),
-    /// It cannot be flown with so little thrust in excess: full thrust and weight in N.
+    /// The thrust-to-weight ratio is too small: full thrust and weight in N.
     TooHeavy {
         /// Thrust of the four rotors at full command.
         max_thrust_n: f64,
-        /// Weight with its load.
+        /// Weight with payload.
         weight_n: f64,
     },
     /// No controller can be derived for it.
     Controller(aplomb::ConfigError),
-    /// A flight of ours is wrong.
+    /// A built-in flight is invalid.
     Flight(InputError),
 }
 
@@ -84,7 +84,7 @@ impl std::fmt::Display for EnvelopeError {
             Self::Craft(error) => write!(f, "craft: {error}"),
             Self::TooHeavy { max_thrust_n, weight_n } => write!(
                 f,
-                "full thrust of {} N is {} times the weight of {} N, and a craft that is steered needs {LEAST_THRUST_TO_WEIGHT} times",
+                "full thrust of {} N is {} times the weight of {} N; control needs {LEAST_THRUST_TO_WEIGHT} times",
                 fixed(*max_thrust_n, 1),
                 fixed(max_thrust_n / weight_n, 2),
                 fixed(*weight_n, 1)

@@ -12,14 +12,14 @@ use crate::report::{Repeat, glossary, sheet};
 #[must_use]
 pub fn compose(craft: &Craft, conditions: &Conditions, figures: &[Figure], repeat: &Repeat) -> String {
     let mut page = String::new();
-    let title = format!("What the {} can do", craft.name);
+    let title = format!("Performance envelope of the {}", craft.name);
     sheet::open(&mut page, &title);
     let flown: Vec<_> = figures.iter().filter_map(|figure| figure.confirmed.as_ref()).collect();
-    let held = flown.iter().filter(|confirmation| confirmation.holds).count();
-    let (class, verdict) = if held == flown.len() {
-        ("held", format!("All {held} figures that can be flown agree with their flights within 2 %"))
+    let passed = flown.iter().filter(|confirmation| confirmation.holds).count();
+    let (class, verdict) = if passed == flown.len() {
+        ("pass", format!("All {passed} figures that can be flown are confirmed within 2 %"))
     } else {
-        ("missed", format!("{held} of {} figures agree with their flights within 2 %", flown.len()))
+        ("fail", format!("{passed} of {} figures are confirmed by their flights within 2 %", flown.len()))
     };
     let _ = writeln!(
         page,
@@ -31,7 +31,7 @@ pub fn compose(craft: &Craft, conditions: &Conditions, figures: &[Figure], repea
         sheet::EVIDENCE
     );
     page.push_str(
-        "<table><caption>In short</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\">Value</th>\
+        "<table><caption>Summary</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\">Value</th>\
          <th scope=\"col\">Unit</th></tr></thead><tbody>",
     );
     for (name, value, unit) in figures.iter().flat_map(|figure| &figure.values) {
@@ -42,8 +42,8 @@ pub fn compose(craft: &Craft, conditions: &Conditions, figures: &[Figure], repea
         );
     }
     page.push_str("</tbody></table>\n");
-    for (place, figure) in figures.iter().enumerate() {
-        section(&mut page, place + 1, figure);
+    for (index, figure) in figures.iter().enumerate() {
+        section(&mut page, index + 1, figure);
     }
     sheet::terms(&mut page, &glossary::TERMS);
     sheet::cautions(&mut page);
@@ -55,7 +55,7 @@ pub fn compose(craft: &Craft, conditions: &Conditions, figures: &[Figure], repea
 fn section(page: &mut String, number: usize, figure: &Figure) {
     let _ = write!(
         page,
-        "<section id=\"q{number}\" class=\"lesson\"><h2>{}</h2><div class=\"said\"><p class=\"lead\">{}</p>\
+        "<section id=\"q{number}\" class=\"lesson\"><h2>{}</h2><div class=\"answer\"><p class=\"lead\">{}</p>\
          <p class=\"formula\">{}</p>",
         escape(figure.question),
         escape(&figure.answer),
@@ -63,10 +63,10 @@ fn section(page: &mut String, number: usize, figure: &Figure) {
     );
     if let Some(confirmation) = &figure.confirmed {
         let (class, word) =
-            if confirmation.holds { ("held", "agrees") } else { ("missed", "does not agree") };
+            if confirmation.holds { ("pass", "confirmed") } else { ("fail", "not confirmed") };
         let _ = write!(
             page,
-            "<ul class=\"claims\"><li>{}: <span class=\"{class}\">{word}</span></li></ul>",
+            "<ul class=\"checks\"><li>{}: <span class=\"{class}\">{word}</span></li></ul>",
             escape(&confirmation.text)
         );
     }

@@ -1,6 +1,7 @@
-//! Figures and flights agree under other conditions than the demo's, and disagree when the flights' craft is another one.
+//! Flights confirm the figures under other conditions than the demo's, and do not when the flown craft is
+//! another one.
 
-use super::figures::Surveyor;
+use super::figures::Analysis;
 use super::{Conditions, EnvelopeError, Figure, find};
 use crate::input::demo_craft;
 
@@ -12,27 +13,28 @@ fn value(figures: &[Figure], name: &str) -> f64 {
     values.find(|(known, ..)| *known == name).map_or_else(|| panic!("no {name}"), |(_, value, _)| *value)
 }
 
-fn not_borne_out(figures: &[Figure]) -> Vec<&str> {
+fn not_confirmed(figures: &[Figure]) -> Vec<&str> {
     let flown = figures.iter().filter_map(|figure| figure.confirmed.as_ref());
     flown.filter(|flown| !flown.holds).map(|flown| flown.text.as_str()).collect()
 }
 
 #[test]
-fn flights_bear_every_figure_out_in_other_conditions() {
+fn flights_confirm_every_figure_in_other_conditions() {
     let conditions =
         Conditions { elevation_m: 2500.0, temperature_offset_k: 15.0, payload_kg: 0.3, battery_wear: 0.6 };
     let craft = demo_craft().unwrap();
     let figures = find(&craft, &conditions).unwrap();
     assert_eq!(figures.iter().filter(|figure| figure.confirmed.is_some()).count(), 6);
-    assert_eq!(not_borne_out(&figures), [""; 0]);
+    assert_eq!(not_confirmed(&figures), [""; 0]);
 
-    // Thin air, a load and a tired battery take from each of them.
+    // Thin air, payload and battery wear reduce each of them.
     let at_sea_level = find(&craft, &SEA_LEVEL).unwrap();
-    for less in ["thrust to weight", "endurance", "steepest tilt", "strongest steady wind", "climb limit"] {
+    for less in ["thrust to weight", "endurance", "largest tilt", "strongest steady wind", "climb limit"] {
         assert!(value(&figures, less) < 0.9 * value(&at_sea_level, less), "{less}");
     }
-    // Momentum theory: the induced speed goes with the root of weight over density. At 2530 m over a sea level of 303.15 K and
-    // 1013.25 hPa, with 6.5 K/km: 286.7 K, (286.7/303.15)^5.2559 = 0.7458 of the pressure (hydrostatics), 0.9183 kg/m3.
+    // Momentum theory: the induced speed is proportional to the root of weight over density. At 2530 m over a
+    // sea level of 303.15 K and 1013.25 hPa, with 6.5 K/km: 286.7 K, (286.7/303.15)^5.2559 = 0.7458 of the
+    // pressure (hydrostatics), 0.9183 kg/m3.
     let density = 0.9183;
     let expected = f64::sqrt(1.53 / 1.23 * 1.2214 / density);
     let ratio = value(&figures, "hover induced speed") / value(&at_sea_level, "hover induced speed");
@@ -40,24 +42,24 @@ fn flights_bear_every_figure_out_in_other_conditions() {
 }
 
 #[test]
-fn flights_of_a_weaker_craft_disagree_with_every_figure() {
+fn flights_of_a_weaker_craft_confirm_no_figure() {
     let craft = demo_craft().unwrap();
     let mut weaker = craft.clone();
-    // A tenth more load, and a battery with a fifth less charge and twice the resistance.
+    // 10 % more mass, and a battery with 20 % less capacity and twice the resistance.
     weaker.config.mass_kg *= 1.1;
     weaker.config.battery.capacity_ah *= 0.8;
     weaker.config.battery.resistance_ohm *= 2.0;
-    let figures = Surveyor::told_of(&craft, &weaker, &SEA_LEVEL).unwrap().figures().unwrap();
-    assert_eq!(not_borne_out(&figures).len(), 6, "{:?}", not_borne_out(&figures));
+    let figures = Analysis::new(&craft, &weaker, &SEA_LEVEL).unwrap().figures().unwrap();
+    assert_eq!(not_confirmed(&figures).len(), 6, "{:?}", not_confirmed(&figures));
 }
 
 #[test]
-fn craft_that_can_hardly_lift_itself_is_told_so() {
+fn craft_with_too_small_thrust_to_weight_is_refused() {
     let conditions = Conditions { payload_kg: 1.2, ..SEA_LEVEL };
     let error = find(&demo_craft().unwrap(), &conditions).unwrap_err();
     assert!(matches!(error, EnvelopeError::TooHeavy { .. }), "{error:?}");
     assert_eq!(
         error.to_string(),
-        "full thrust of 25.9 N is 1.09 times the weight of 23.8 N, and a craft that is steered needs 1.3 times"
+        "full thrust of 25.9 N is 1.09 times the weight of 23.8 N; control needs 1.3 times"
     );
 }

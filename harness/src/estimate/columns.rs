@@ -1,4 +1,4 @@
-//! What the columns of a recording may be called, and what they hold.
+//! Names and meanings of the columns of a recording.
 
 use std::fmt::Write;
 use std::ops::Range;
@@ -12,7 +12,7 @@ use crate::input::suggest::nearest;
 
 const DEG: f64 = std::f64::consts::PI / 180.0;
 
-/// What a column sets in a row.
+/// Quantity of a column.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Quantity {
     Time,
@@ -24,7 +24,7 @@ enum Quantity {
     MotorsOn,
 }
 
-/// A valid column: its name with the unit, what it holds, and the factor to the unit of a [`Row`].
+/// A valid column: name with unit, quantity, and factor to the unit of a [`Row`].
 #[derive(Debug)]
 struct Column {
     name: &'static str,
@@ -41,7 +41,7 @@ use Quantity::{Accel, Field, Gyro, MotorsOn, Reference, Scored, Time};
 
 /// Body axes forward, right, down; world north, east, down.
 const OWN: [Column; 32] = [
-    column("time_s", Time, 1.0, "time, rising by the same step from row to row"),
+    column("time_s", Time, 1.0, "time, with a constant step from row to row"),
     column("time_ms", Time, 1e-3, "the same in ms"),
     column(
         "gyro_forward_rad_s",
@@ -56,7 +56,7 @@ const OWN: [Column; 32] = [
     column("gyro_down_deg_s", Gyro(2), DEG, "the same in deg/s"),
     column("accel_forward_m_s2", Accel(0), 1.0, "specific force along the forward axis"),
     column("accel_right_m_s2", Accel(1), 1.0, "along the right axis"),
-    column("accel_down_m_s2", Accel(2), 1.0, "along the down axis: about -9.8 at rest and level"),
+    column("accel_down_m_s2", Accel(2), 1.0, "along the down axis: about -9.8 when stationary and level"),
     column("accel_forward_g", Accel(0), STANDARD_M_S2, "the same in standard gravities"),
     column("accel_right_g", Accel(1), STANDARD_M_S2, "the same in standard gravities"),
     column("accel_down_g", Accel(2), STANDARD_M_S2, "the same in standard gravities"),
@@ -90,13 +90,18 @@ const OWN: [Column; 32] = [
         "scored",
         Scored,
         1.0,
-        "1 where the error counts, else 0; without the column it counts everywhere",
+        "1 where the error is evaluated, else 0; without the column it is evaluated everywhere",
     ),
-    column("motors_on", MotorsOn, 1.0, "1 where the motors run, so that rest is not looked for; else 0"),
+    column(
+        "motors_on",
+        MotorsOn,
+        1.0,
+        "1 where the motors run, which disables the stationary detection; else 0",
+    ),
 ];
 
-/// As in the open data set BROAD: a sensor whose z axis points up, where the specific force is +9.8 at rest, and a world
-/// of east, north, up.
+/// As in the open data set BROAD: the z axis of the sensor points up, with a specific force of +9.8 m/s2 when
+/// stationary; world axes east, north, up.
 const BROAD: [Column; 15] = [
     column("t", Time, 1.0, "time, s"),
     column("gx", Gyro(0), 1.0, "angular rate, rad/s"),
@@ -112,7 +117,7 @@ const BROAD: [Column; 15] = [
     column("qx", Reference(1), 1.0, "its vector part"),
     column("qy", Reference(2), 1.0, "its vector part"),
     column("qz", Reference(3), 1.0, "its vector part"),
-    column("moving", Scored, 1.0, "1 where the error counts"),
+    column("moving", Scored, 1.0, "1 where the error is evaluated"),
 ];
 
 /// The columns of one file, in order.
@@ -123,7 +128,7 @@ pub(super) struct Header {
 }
 
 impl Header {
-    /// From the names in the first line and the place of each; every mistake is told.
+    /// From the names in the first line and their locations; all errors are reported.
     pub(super) fn read(source: &str, names: &[(String, Range<usize>)]) -> Result<Self, Vec<Problem>> {
         let broad = names.iter().any(|(name, _)| name == "t");
         let valid: &'static [Column] = if broad { &BROAD } else { &OWN };
@@ -168,21 +173,21 @@ impl Header {
         self.columns.len()
     }
 
-    pub(super) fn name(&self, place: usize) -> &'static str {
-        self.columns.get(place).map_or("", |column| column.name)
+    pub(super) fn name(&self, index: usize) -> &'static str {
+        self.columns.get(index).map_or("", |column| column.name)
     }
 
-    /// True where an empty field or `nan` is a sample that is not there.
-    pub(super) fn may_be_absent(&self, place: usize) -> bool {
-        !matches!(self.columns.get(place).map(|column| column.quantity), Some(Time | Scored | MotorsOn))
+    /// True where an empty field or `nan` is a missing sample.
+    pub(super) fn may_be_absent(&self, index: usize) -> bool {
+        !matches!(self.columns.get(index).map(|column| column.quantity), Some(Time | Scored | MotorsOn))
     }
 
     /// True for a column of 0 and 1.
-    pub(super) fn is_flag(&self, place: usize) -> bool {
-        matches!(self.columns.get(place).map(|column| column.quantity), Some(Scored | MotorsOn))
+    pub(super) fn is_flag(&self, index: usize) -> bool {
+        matches!(self.columns.get(index).map(|column| column.quantity), Some(Scored | MotorsOn))
     }
 
-    /// A row from the numbers of a line, in body axes forward, right, down and a world of north, east, down.
+    /// A row from the numbers of a line, in body axes forward, right, down and world axes north, east, down.
     pub(super) fn row(&self, numbers: &[f64]) -> Row {
         let (mut gyro, mut accel, mut field) = ([f64::NAN; 3], [f64::NAN; 3], [f64::NAN; 3]);
         let mut reference = [f64::NAN; 4];
@@ -200,8 +205,8 @@ impl Header {
             }
         }
         if self.broad {
-            let turned = |[x, y, z]: [f64; 3]| [x, -y, -z];
-            (gyro, accel, field) = (turned(gyro), turned(accel), turned(field));
+            let rotated = |[x, y, z]: [f64; 3]| [x, -y, -z];
+            (gyro, accel, field) = (rotated(gyro), rotated(accel), rotated(field));
             reference = from_east_north_up(reference);
         }
         row.gyro_rad_s = gyro.map(|x| x as f32);
@@ -213,8 +218,8 @@ impl Header {
     }
 }
 
-/// `q_NED,FRD = t q b` with t = (0, 1, 1, 0)/sqrt 2, which swaps north and east and turns up to down, and b = (0, 1, 0, 0),
-/// which turns the right and down axes over.
+/// `q_NED,FRD = t q b` with t = (0, 1, 1, 0)/sqrt 2, from east, north, up to north, east, down, and b = (0,
+/// 1, 0, 0), from forward, left, up to forward, right, down.
 fn from_east_north_up([w, x, y, z]: [f64; 4]) -> [f64; 4] {
     // (0, 1, 1, 0) (w, x, y, z)
     let t = [-x - y, w + z, w - z, y - x];
@@ -228,13 +233,13 @@ fn from_east_north_up([w, x, y, z]: [f64; 4]) -> [f64; 4] {
 pub fn columns_explained() -> String {
     let mut text =
         "# Columns of a recording\n\nThe first line names the columns, in any order. Body axes are forward, \
-                    right, down; the world is north, east, down.\n\n| column | meaning |\n| --- | --- |\n"
+                    right, down; world axes are north, east, down.\n\n| column | meaning |\n| --- | --- |\n"
             .to_owned();
     for column in &OWN {
         let _ = writeln!(text, "| {} | {} |", column.name, column.meaning);
     }
-    text += "\nOr the short names of the open data set BROAD (D. Laidig et al., Data 6(7):72, 2021): sensor with its z axis \
-             up, world of east, north, up.\n\n| column | meaning |\n| --- | --- |\n";
+    text += "\nAlternatively the short names of the open data set BROAD (D. Laidig et al., Data 6(7):72, 2021): z axis of the \
+             sensor up, world axes east, north, up.\n\n| column | meaning |\n| --- | --- |\n";
     for column in &BROAD {
         let _ = writeln!(text, "| {} | {} |", column.name, column.meaning);
     }
@@ -245,7 +250,7 @@ pub fn columns_explained() -> String {
 mod tests {
     use super::*;
 
-    fn turn([w, x, y, z]: [f64; 4], v: [f64; 3]) -> [f64; 3] {
+    fn rotate([w, x, y, z]: [f64; 4], v: [f64; 3]) -> [f64; 3] {
         // v + 2 w (u x v) + 2 u x (u x v)
         let cross = |a: [f64; 3], b: [f64; 3]| {
             [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
@@ -256,14 +261,14 @@ mod tests {
     }
 
     #[test]
-    fn east_north_up_reference_turns_the_same_arrow() {
+    fn east_north_up_reference_rotates_a_vector_identically() {
         let length = |q: [f64; 4]| q.iter().map(|x| x * x).sum::<f64>();
         let q = [0.5, -0.1, 0.7, 0.5];
         let unit = q.map(|x| x / length(q).sqrt());
-        let [east, north, up] = turn(unit, [0.3, -0.8, 0.52]);
-        let ours = turn(from_east_north_up(unit), [0.3, 0.8, -0.52]);
-        for (got, wanted) in ours.iter().zip([north, east, -up]) {
-            assert!((got - wanted).abs() < 1e-12, "{ours:?} {north} {east} {up}");
+        let [east, north, up] = rotate(unit, [0.3, -0.8, 0.52]);
+        let ours = rotate(from_east_north_up(unit), [0.3, 0.8, -0.52]);
+        for (found, expected) in ours.iter().zip([north, east, -up]) {
+            assert!((found - expected).abs() < 1e-12, "{ours:?} {north} {east} {up}");
         }
     }
 

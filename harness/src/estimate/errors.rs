@@ -1,8 +1,8 @@
-//! How far one attitude is from another.
+//! Error angles between two attitudes.
 
 /// The angles between an estimated and a reference attitude in deg.
 ///
-/// With the error rotation seen in the world, `d = q_estimate q_reference*`:
+/// With the error rotation in world axes, `d = q_estimate q_reference*`:
 ///
 /// ```text
 /// total       2 acos |d_w|
@@ -13,11 +13,11 @@
 /// (D. Laidig, M. Caruso, A. Cereatti, T. Seel, Data 6(7):72, 2021, section 2.)
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ErrorAngles {
-    /// Of the whole rotation.
+    /// Angle of the whole rotation.
     pub total_deg: f64,
-    /// About the vertical.
+    /// Rotation about the vertical.
     pub heading_deg: f64,
-    /// Of the vertical.
+    /// Angle between the verticals.
     pub inclination_deg: f64,
 }
 
@@ -38,7 +38,7 @@ impl ErrorAngles {
         let dx = -a * x + b * w - c * z + d * y;
         let dy = -a * y + b * z + c * w - d * x;
         let dz = -a * z - b * y + c * x + d * w;
-        // The arc tangents are the formulas above without the cancellation near 0.
+        // The arc tangents equal the formulas above, without cancellation near 0.
         let (tilt, upright) = (libm::hypot(dx, dy), libm::hypot(dw, dz));
         Self {
             total_deg: 2.0 * libm::atan2(libm::hypot(tilt, dz), dw.abs()).to_degrees(),
@@ -53,8 +53,9 @@ mod tests {
     use super::*;
 
     #[test]
-    fn tilt_and_heading_are_told_apart() {
-        // Reference: any. Estimate: first tilted about east by 3 deg, then turned about down by 5 deg, in the world.
+    fn tilt_and_heading_errors_are_separated() {
+        // Reference: any. Estimate: first rotated about east by 3 deg, then about down by 5 deg, in world
+        // axes.
         let multiply = |[a, b, c, d]: [f64; 4], [w, x, y, z]: [f64; 4]| {
             [
                 a * w - b * x - c * y - d * z,
@@ -66,8 +67,8 @@ mod tests {
         let half = |deg: f64| (0.5 * deg).to_radians().sin_cos();
         let ((st, ct), (sh, ch)) = (half(3.0), half(5.0));
         let reference = [0.5, -0.5, 0.1, 0.7];
-        let error_turn = multiply([ch, 0.0, 0.0, sh], [ct, 0.0, st, 0.0]);
-        let error = ErrorAngles::between(multiply(error_turn, reference), reference);
+        let error_rotation = multiply([ch, 0.0, 0.0, sh], [ct, 0.0, st, 0.0]);
+        let error = ErrorAngles::between(multiply(error_rotation, reference), reference);
         assert!((error.inclination_deg - 3.0).abs() < 1e-9 && (error.heading_deg - 5.0).abs() < 1e-9);
         let total = 2.0 * (ct * ch).acos().to_degrees();
         assert!((error.total_deg - total).abs() < 1e-9, "{} {total}", error.total_deg);

@@ -1,7 +1,7 @@
-//! The crate's attitude filter on a recording: read it, run it, and tell how far the attitude is off.
+//! The attitude filter of the control crate on recorded sensor data, and its attitude error.
 //!
-//! [`Recording`] holds the samples of a CSV file, [`run`] puts them through the filter tick by tick, and [`Score`] sums up
-//! the [`ErrorAngles`] against the reference of the recording.
+//! [`Recording`] contains the samples of a CSV file, [`run`] feeds them to the filter tick by tick, and
+//! [`Score`] summarises the [`ErrorAngles`] relative to the reference of the recording.
 
 mod columns;
 mod errors;

@@ -1,4 +1,4 @@
-//! A recorded flight or test: samples at a fixed period, read from comma-separated values, compressed by gzip or not.
+//! Recorded sensor data: samples at a fixed period from a CSV file, optionally compressed by gzip.
 
 use std::io::Read;
 use std::ops::Range;
@@ -13,17 +13,17 @@ use crate::input::{InputError, Problem};
 pub struct Row {
     /// Time in s.
     pub time_s: f64,
-    /// Angular rate in rad/s; NaN where there is no sample.
+    /// Angular rate in rad/s; NaN without a sample.
     pub gyro_rad_s: [f32; 3],
-    /// Specific force in m/s2; NaN where there is no sample.
+    /// Specific force in m/s2; NaN without a sample.
     pub accel_m_s2: [f32; 3],
-    /// Magnetic field in uT, where there is a new sample.
+    /// Magnetic field in uT, if there is a new sample.
     pub field_ut: Option<[f32; 3]>,
-    /// Reference attitude, body to world of north, east, down, scalar first, where it is known.
+    /// Reference attitude, body to world (north, east, down), scalar first, if known.
     pub reference: Option<[f64; 4]>,
-    /// The error counts.
+    /// The error is evaluated.
     pub scored: bool,
-    /// The motors run, so rest is not looked for.
+    /// The motors run, which disables the stationary detection.
     pub motors_on: bool,
 }
 
@@ -38,18 +38,18 @@ pub struct Recording {
     pub rows: Vec<Row>,
 }
 
-/// A step of time that differs from the usual one by more than this share is refused.
+/// Largest relative deviation of a time step from the mean.
 const UNEVEN: f64 = 0.2;
-/// The longest period in s that the filter takes.
+/// Longest period of the filter in s.
 const LONGEST_PERIOD_S: f64 = 0.05;
-/// Mistakes told of one file; the same one tends to stand in every line.
+/// Largest number of reported errors per file: often each line has the same one.
 const MOST_PROBLEMS: usize = 10;
 
 impl Recording {
     /// Reads a `.csv` or `.csv.gz` file.
     ///
     /// # Errors
-    /// Everything wrong with the file, up to ten mistakes, each with line and column.
+    /// Up to ten errors of the file, each with line and column.
     pub fn load(path: &Path) -> Result<Self, InputError> {
         let shown = path.display().to_string();
         let unreadable = |reason: String| InputError {
@@ -62,7 +62,7 @@ impl Recording {
         if bytes.starts_with(&[0x1f, 0x8b]) {
             let mut inflated = Vec::new();
             let read = flate2::read::MultiGzDecoder::new(bytes.as_slice()).read_to_end(&mut inflated);
-            read.map_err(|error| unreadable(format!("is not a whole gzip file: {error}")))?;
+            read.map_err(|error| unreadable(format!("is not a complete gzip file: {error}")))?;
             bytes = inflated;
         }
         let text = String::from_utf8(bytes)
@@ -86,19 +86,19 @@ impl Recording {
         Ok(Self { name: name.to_owned(), period_s: period_s as f32, rows })
     }
 
-    /// True when any line has a field sample.
+    /// True if any line has a field sample.
     #[must_use]
     pub fn has_field(&self) -> bool {
         self.rows.iter().any(|row| row.field_ut.is_some())
     }
 
-    /// True when any line that counts has a reference.
+    /// True if any evaluated line has a reference.
     #[must_use]
     pub fn has_reference(&self) -> bool {
         self.rows.iter().any(|row| row.scored && row.reference.is_some())
     }
 
-    /// Without the lines before the first one that counts, so that the filter starts in motion.
+    /// Removes the lines before the first evaluated one, so that the filter starts in motion.
     pub fn start_in_motion(&mut self) {
         let first = self.rows.iter().position(|row| row.scored).unwrap_or(0);
         self.rows.drain(..first);
@@ -110,12 +110,12 @@ impl Recording {
     }
 }
 
-/// The period in s and the rows, or what is wrong.
+/// The period in s and the rows, or the errors.
 fn read(text: &str) -> Result<(f64, Vec<Row>), Vec<Problem>> {
     let mut lines = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(text.as_bytes());
     let mut header = None;
     let mut rows = Vec::new();
-    let mut places = Vec::new();
+    let mut spans_of_rows = Vec::new();
     let mut problems = Vec::new();
     for record in lines.records() {
         let record = record.map_err(|error| vec![problem(text, 0..0, error.to_string(), None)])?;
@@ -130,7 +130,7 @@ fn read(text: &str) -> Result<(f64, Vec<Row>), Vec<Problem>> {
         match numbers(text, header, &fields, &line) {
             Ok(numbers) => {
                 rows.push(header.row(&numbers));
-                places.push(line);
+                spans_of_rows.push(line);
             }
             Err(mut wrong) => problems.append(&mut wrong),
         }
@@ -141,7 +141,7 @@ fn read(text: &str) -> Result<(f64, Vec<Row>), Vec<Problem>> {
     if !problems.is_empty() {
         return Err(problems);
     }
-    let period_s = period(text, &rows, &places).map_err(|problem| vec![problem])?;
+    let period_s = period(text, &rows, &spans_of_rows).map_err(|problem| vec![problem])?;
     Ok((period_s, rows))
 }
 
@@ -159,19 +159,19 @@ fn numbers(
     }
     let mut problems = Vec::new();
     let mut numbers = Vec::with_capacity(fields.len());
-    for (place, (field, span)) in fields.iter().enumerate() {
+    for (column, (field, span)) in fields.iter().enumerate() {
         let absent = field.is_empty() || field.eq_ignore_ascii_case("nan");
         let number = if absent { Some(f64::NAN) } else { field.parse().ok().filter(|x: &f64| x.is_finite()) };
         let valid = match number {
-            Some(x) if absent => header.may_be_absent(place).then_some(x),
-            Some(x) if header.is_flag(place) => (x == 0.0 || x == 1.0).then_some(x),
+            Some(x) if absent => header.may_be_absent(column).then_some(x),
+            Some(x) if header.is_flag(column) => (x == 0.0 || x == 1.0).then_some(x),
             number => number,
         };
         match valid {
             Some(number) => numbers.push(number),
             None => {
-                let wanted = if header.is_flag(place) { "0 or 1" } else { "a finite number" };
-                let reason = format!("`{}` wants {wanted}, found `{field}`", header.name(place));
+                let expected = if header.is_flag(column) { "0 or 1" } else { "a finite number" };
+                let reason = format!("`{}` must be {expected}, found `{field}`", header.name(column));
                 problems.push(problem(text, span.clone(), reason, None));
             }
         }
@@ -179,27 +179,26 @@ fn numbers(
     if problems.is_empty() { Ok(numbers) } else { Err(problems) }
 }
 
-/// The period in s; time must rise evenly.
-fn period(text: &str, rows: &[Row], places: &[Range<usize>]) -> Result<f64, Problem> {
-    let ([first, .., last], [.., last_place]) = (rows, places) else {
-        let reason = format!("{} lines of samples: two at least are needed", rows.len());
+/// The period in s; time steps must be equal.
+fn period(text: &str, rows: &[Row], spans: &[Range<usize>]) -> Result<f64, Problem> {
+    let ([first, .., last], [.., last_span]) = (rows, spans) else {
+        let reason = format!("{} lines of samples: at least two are needed", rows.len());
         return Err(problem(text, text.len()..text.len(), reason, None));
     };
     let period_s = (last.time_s - first.time_s) / (rows.len() - 1) as f64;
-    for (pair, place) in rows.windows(2).zip(places.iter().skip(1)) {
+    for (pair, span) in rows.windows(2).zip(spans.iter().skip(1)) {
         let [before, now] = pair else { continue };
         let step_s = now.time_s - before.time_s;
         if step_s <= 0.0 || (step_s - period_s).abs() > UNEVEN * period_s {
             let reason =
-                format!("a step of {step_s:.6} s where the mean is {period_s:.6} s: time must rise evenly");
-            let help = "put the samples on an even grid first; leave fields empty where a sample is missing"
-                .to_owned();
-            return Err(problem(text, place.clone(), reason, Some(help)));
+                format!("a step of {step_s:.6} s with a mean of {period_s:.6} s: time steps must be equal");
+            let help = "resample to a fixed period; leave fields empty where a sample is missing".to_owned();
+            return Err(problem(text, span.clone(), reason, Some(help)));
         }
     }
     if period_s > LONGEST_PERIOD_S {
-        let reason = format!("a period of {period_s:.6} s: the filter wants {LONGEST_PERIOD_S} s at most");
-        return Err(problem(text, last_place.clone(), reason, None));
+        let reason = format!("a period of {period_s:.6} s: the filter needs {LONGEST_PERIOD_S} s at most");
+        return Err(problem(text, last_span.clone(), reason, None));
     }
     Ok(period_s)
 }
@@ -208,7 +207,7 @@ fn problem(text: &str, span: Range<usize>, reason: String, help: Option<String>)
     Problem { location: Some(Location::of(text, span)), reason, help }
 }
 
-/// The line that holds the first character from `start` on that ends no line.
+/// The line of the first character from `start` on that is not a line end.
 fn line_at(text: &str, start: usize) -> Range<usize> {
     let rest = text.get(start..).unwrap_or("");
     let from = start + (rest.len() - rest.trim_start_matches(['\r', '\n']).len());
@@ -216,7 +215,7 @@ fn line_at(text: &str, start: usize) -> Range<usize> {
     from..from + text[from..from + length].trim_end_matches('\r').len()
 }
 
-/// The fields of a line; with quotes in it, each field is the whole line.
+/// Spans of the fields of a line; the whole line for each if it contains quotes.
 fn spans(text: &str, line: &Range<usize>) -> Vec<Range<usize>> {
     let whole = &text[line.clone()];
     let quoted = whole.contains('"');
@@ -241,7 +240,7 @@ mod tests {
     }
 
     #[test]
-    fn units_of_the_header_are_honoured() {
+    fn units_of_the_header_are_converted() {
         let text = format!("{NAMES}\n0,180,0,1,0,0,-1\n0.01,,nan,0,0,0,-1\n");
         let recording = Recording::from_text("r.csv", "r", &text).unwrap();
         let [first, second] = recording.rows.as_slice() else { panic!("two lines") };
@@ -253,43 +252,43 @@ mod tests {
     }
 
     #[test]
-    fn unknown_column_or_unit_is_refused_with_its_place_and_the_nearest_name() {
-        let told = refused(&NAMES.replace("gyro_down_rad_s", "gyro_down_rpm"));
-        assert!(told.contains("unknown column `gyro_down_rpm`\n --> r.csv:1:44\n"), "{told}");
-        assert!(told.contains("did you mean `gyro_down_rad_s`?"), "{told}");
-        assert!(told.contains("error: missing column `gyro_down_rad_s`"), "{told}");
-        let told = refused(&NAMES.replace("time_s", "tmie_s"));
-        assert!(told.contains("did you mean `time_s`?") && told.contains("r.csv:1:1\n"), "{told}");
-        let told = refused(&format!("{NAMES},gyro_down_deg_s"));
-        assert!(told.contains("`gyro_down_deg_s` is given already, by `gyro_down_rad_s`"), "{told}");
-        let told = refused(&format!("{NAMES},field_right_ut"));
-        assert!(told.contains("missing column `field_forward_ut`"), "{told}");
+    fn unknown_column_or_unit_is_refused_with_location_and_nearest_name() {
+        let message = refused(&NAMES.replace("gyro_down_rad_s", "gyro_down_rpm"));
+        assert!(message.contains("unknown column `gyro_down_rpm`\n --> r.csv:1:44\n"), "{message}");
+        assert!(message.contains("did you mean `gyro_down_rad_s`?"), "{message}");
+        assert!(message.contains("error: missing column `gyro_down_rad_s`"), "{message}");
+        let message = refused(&NAMES.replace("time_s", "tmie_s"));
+        assert!(message.contains("did you mean `time_s`?") && message.contains("r.csv:1:1\n"), "{message}");
+        let message = refused(&format!("{NAMES},gyro_down_deg_s"));
+        assert!(message.contains("`gyro_down_deg_s` is given already, by `gyro_down_rad_s`"), "{message}");
+        let message = refused(&format!("{NAMES},field_right_ut"));
+        assert!(message.contains("missing column `field_forward_ut`"), "{message}");
     }
 
     #[test]
     fn bad_values_are_refused_with_line_and_column() {
         let good = "0,0,0,0,0,0,-1\n0.01,0,0,0,0,0,-1\n";
-        for (line, place, reason) in [
-            ("0.02,0,x,0,0,0,-1", "r.csv:4:8", "`gyro_right_rad_s` wants a finite number, found `x`"),
-            ("0.02,0,inf,0,0,0,-1", "r.csv:4:8", "wants a finite number, found `inf`"),
-            (",0,0,0,0,0,-1", "r.csv:4:1", "`time_s` wants a finite number, found ``"),
+        for (line, location, reason) in [
+            ("0.02,0,x,0,0,0,-1", "r.csv:4:8", "`gyro_right_rad_s` must be a finite number, found `x`"),
+            ("0.02,0,inf,0,0,0,-1", "r.csv:4:8", "must be a finite number, found `inf`"),
+            (",0,0,0,0,0,-1", "r.csv:4:1", "`time_s` must be a finite number, found ``"),
             ("0.02,0,0,0,0,-1", "r.csv:4:1", "6 fields, but 7 columns"),
-            ("0.05,0,0,0,0,0,-1", "r.csv:3:1", "time must rise evenly"),
-            ("0.01,0,0,0,0,0,-1", "r.csv:3:1", "time must rise evenly"),
+            ("0.05,0,0,0,0,0,-1", "r.csv:3:1", "time steps must be equal"),
+            ("0.01,0,0,0,0,0,-1", "r.csv:3:1", "time steps must be equal"),
         ] {
-            let told = refused(&format!("{NAMES}\n{good}{line}\n"));
-            assert!(told.contains(place) && told.contains(reason), "{line}: {told}");
+            let message = refused(&format!("{NAMES}\n{good}{line}\n"));
+            assert!(message.contains(location) && message.contains(reason), "{line}: {message}");
         }
-        assert!(refused(&format!("{NAMES}\n0,0,0,0,0,0,-1\n")).contains("two at least are needed"));
-        assert!(refused("").contains("two at least are needed"));
+        assert!(refused(&format!("{NAMES}\n0,0,0,0,0,0,-1\n")).contains("at least two are needed"));
+        assert!(refused("").contains("at least two are needed"));
         let slow = refused(&format!("{NAMES}\n0,0,0,0,0,0,-1\n0.1,0,0,0,0,0,-1\n"));
         assert!(slow.contains("0.05 s at most"), "{slow}");
         let flag = refused(&format!("{NAMES},scored\n0,0,0,0,0,0,-1,2\n"));
-        assert!(flag.contains("`scored` wants 0 or 1, found `2`"), "{flag}");
+        assert!(flag.contains("`scored` must be 0 or 1, found `2`"), "{flag}");
     }
 
     #[test]
-    fn the_same_mistake_in_every_line_is_told_ten_times() {
+    fn same_error_in_every_line_is_reported_ten_times() {
         let lines: String = (0..100).map(|k| format!("{k},0,0,0,0,0,x\n")).collect();
         assert_eq!(refused(&format!("{NAMES}\n{lines}")).matches("error: ").count(), 10);
     }

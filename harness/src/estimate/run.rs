@@ -1,4 +1,4 @@
-//! A recording through the filter, and the errors of a run in short.
+//! The filter on a recording, and a summary of its errors.
 
 use aplomb::estimate::attitude::{AttitudeFilter, Config, Corrections};
 use aplomb::frames::Vector;
@@ -6,41 +6,41 @@ use aplomb::{ConfigError, Libm};
 
 use super::{ErrorAngles, Recording};
 
-/// What corrects the filter besides gyro and accelerometer.
+/// Corrections of the filter besides gyro and accelerometer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Aiding {
-    /// Nothing: the heading is free.
+    /// None: the heading is not corrected.
     None,
     /// The magnetic field.
     Field,
 }
 
-/// What came out, one entry a row of the recording.
+/// Output of the filter, one entry per row of the recording.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Run {
     /// Attitude, body to world, scalar first.
     pub attitude: Vec<[f32; 4]>,
     /// Estimated gyro bias in rad/s.
     pub gyro_bias_rad_s: Vec<[f32; 3]>,
-    /// Error where there is a reference.
+    /// Error, if there is a reference.
     pub error: Vec<Option<ErrorAngles>>,
 }
 
-/// Root mean squares over the rows that count and have a reference; NaN without any.
+/// Root mean squares over the evaluated rows with a reference; NaN without any.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Score {
-    /// How many rows counted.
+    /// Number of evaluated rows.
     pub rows: usize,
-    /// The three angles.
+    /// Root mean square of each angle.
     pub rms: ErrorAngles,
-    /// The largest of each.
+    /// Largest value of each angle.
     pub largest: ErrorAngles,
 }
 
-/// Puts a recording through the filter. Rest is looked for where the motors are not said to run.
+/// Runs the filter on a recording. The stationary detection is on where `motors_on` is false.
 ///
 /// # Errors
-/// What the filter refuses of its configuration or of the period.
+/// An invalid configuration of the filter, or an invalid period.
 pub fn run(recording: &Recording, config: &Config, aiding: Aiding) -> Result<Run, ConfigError> {
     let mut filter = AttitudeFilter::<Libm>::new(config, recording.period_s)?;
     let rows = recording.rows.len();
@@ -63,7 +63,7 @@ pub fn run(recording: &Recording, config: &Config, aiding: Aiding) -> Result<Run
 }
 
 impl Run {
-    /// The errors in short.
+    /// Summary of the errors.
     #[must_use]
     pub fn score(&self, recording: &Recording) -> Score {
         let counted = recording.rows.iter().zip(&self.error).filter(|(row, _)| row.scored);

@@ -1,4 +1,4 @@
-//! Settings of the attitude filter, to be compared on the same recordings.
+//! Settings of the attitude filter, for comparison on the same recordings.
 
 use std::path::Path;
 
@@ -11,22 +11,22 @@ use crate::input::{InputError, attitude_settings, text_of};
 pub struct Settings {
     /// Name on screen.
     pub name: String,
-    /// What the filter is built from.
+    /// Configuration of the filter.
     pub config: Config,
 }
 
 impl Settings {
-    /// What the crate recommends.
+    /// Recommended settings of the control crate.
     #[must_use]
     pub fn recommended() -> Self {
         Self { name: "recommended".to_owned(), config: Config::RECOMMENDED }
     }
 
-    /// From a TOML file with the keys of `[override.attitude_estimate]` of a controller file; what is left out is as
-    /// recommended. Named after the file.
+    /// From a TOML file with the keys of `[override.attitude_estimate]` of a controller file; omitted keys
+    /// have the recommended values. Named after the file.
     ///
     /// # Errors
-    /// Everything wrong with the file.
+    /// All errors of the file.
     pub fn load(path: &Path) -> Result<Self, InputError> {
         let config = attitude_settings(&path.display().to_string(), &text_of(path)?)?;
         let name = path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());

@@ -1,11 +1,12 @@
-//! Why it flies: questions of somebody who has never seen such a craft, answered from flights of this very craft.
+//! How a multirotor flies: questions of a beginner, answered with figures of simulated flights of a given
+//! craft.
 //!
-//! Every answer makes claims, and each claim is judged on the flight that it was taken from.
+//! Each answer has checks, which are evaluated on the flight that supplies its figures.
 
 mod lessons;
-mod moment;
 mod page;
-mod plan;
+mod top_view;
+mod window_mean;
 
 pub use page::compose;
 
@@ -18,23 +19,23 @@ use crate::trace::Trace;
 pub struct Lesson {
     /// The question.
     pub question: &'static str,
-    /// The answer, in plain sentences with this craft's figures.
+    /// The answer with the figures of the craft.
     pub answer: String,
-    /// The relation behind it, with the meaning of its letters.
+    /// The equation, with the meaning of its symbols.
     pub formula: &'static str,
-    /// What the flight must show for the answer to be true.
-    pub claims: Vec<Claim>,
+    /// Checks of the answer on the flight.
+    pub checks: Vec<Check>,
     /// Pictures.
     pub pictures: Vec<Picture>,
 }
 
-/// A statement with the figure that it was judged by.
+/// A statement with its measured figure.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Claim {
+pub struct Check {
     /// The statement, with the figure.
     pub text: String,
-    /// Whether the flight bears it out.
-    pub holds: bool,
+    /// The figure is within its limit.
+    pub passes: bool,
 }
 
 /// A picture with its caption.
@@ -42,36 +43,36 @@ pub struct Claim {
 pub struct Picture {
     /// Heading.
     pub title: String,
-    /// What to see in it.
+    /// Caption.
     pub caption: String,
     /// Inline SVG.
     pub svg: String,
 }
 
-/// The flights that the lessons are taken from.
+/// The flights that supply the figures.
 #[derive(Clone, Debug)]
 struct Flights {
     hover: Trace,
     climb: Trace,
-    turn: Trace,
-    lean: Trace,
+    yaw: Trace,
+    tilt: Trace,
     wind: Trace,
-    too_much_wind: Trace,
+    wind_limit: Trace,
 }
 
-/// Why there is no explanation.
+/// Reason for no explanation.
 #[derive(Debug)]
 pub enum ExplainError {
-    /// A flight file of ours is wrong.
+    /// A built-in flight file is invalid.
     Flight(InputError),
-    /// The craft or the controller cannot fly.
+    /// The craft or the controller is invalid.
     Fly(FlyError),
 }
 
-/// Flies `craft` and explains it.
+/// Flies `craft` and writes the lessons.
 ///
 /// # Errors
-/// A craft or a controller that cannot be built.
+/// An invalid craft or controller.
 pub fn explain(
     craft: &Craft,
     controller: &aplomb::flight::Config,
@@ -88,10 +89,10 @@ fn flights(craft: &Craft, controller: &aplomb::flight::Config, seed: u64) -> Res
     Ok(Flights {
         hover: flown("hover", include_str!("flights/hover.toml"))?,
         climb: flown("climb", include_str!("flights/climb.toml"))?,
-        turn: flown("turn", include_str!("flights/turn.toml"))?,
-        lean: flown("lean", include_str!("flights/lean.toml"))?,
+        yaw: flown("yaw", include_str!("flights/yaw.toml"))?,
+        tilt: flown("tilt", include_str!("flights/tilt.toml"))?,
         wind: flown("wind", include_str!("flights/wind.toml"))?,
-        too_much_wind: flown("too-much-wind", include_str!("flights/too-much-wind.toml"))?,
+        wind_limit: flown("wind-limit", include_str!("flights/wind-limit.toml"))?,
     })
 }
 
@@ -100,36 +101,42 @@ mod tests {
     use super::*;
     use crate::{controller_model, input};
 
-    fn broken(lessons: &[Lesson]) -> Vec<&str> {
-        let claims = lessons.iter().flat_map(|lesson| &lesson.claims);
-        claims.filter(|claim| !claim.holds).map(|claim| claim.text.as_str()).collect()
+    fn failing(lessons: &[Lesson]) -> Vec<&str> {
+        let checks = lessons.iter().flat_map(|lesson| &lesson.checks);
+        checks.filter(|check| !check.passes).map(|check| check.text.as_str()).collect()
     }
 
     #[test]
-    fn every_claim_holds_on_the_demo_and_some_fail_where_the_flights_do_something_else() {
+    fn checks_pass_on_the_demo_and_fail_on_exchanged_flights() {
         let craft = input::demo_craft().unwrap();
         let controller = controller_model::controller(&craft).unwrap();
         let flown = flights(&craft, &controller, 1).unwrap();
         let lessons = lessons::all(&craft, &controller, &flown);
-        assert_eq!(broken(&lessons), Vec::<&str>::new());
+        assert_eq!(failing(&lessons), Vec::<&str>::new());
         assert_eq!(lessons.len(), 11);
 
         let idle = Flights {
             climb: flown.hover.clone(),
-            turn: flown.hover.clone(),
-            lean: flown.hover.clone(),
-            wind: flown.lean.clone(),
+            yaw: flown.hover.clone(),
+            tilt: flown.hover.clone(),
+            wind: flown.tilt.clone(),
             ..flown
         };
         let lessons = lessons::all(&craft, &controller, &idle);
-        let broken = broken(&lessons);
-        for part in ["in the steady climb", "asked to turn", "at the onset", "it drifts at", "its descent"] {
-            assert!(broken.iter().any(|text| text.contains(part)), "{part}: {broken:#?}");
+        let failed = failing(&lessons);
+        for part in [
+            "in the steady climb",
+            "heading set-point",
+            "at the start of the rotation",
+            "mean drift",
+            "sink rate",
+        ] {
+            assert!(failed.iter().any(|text| text.contains(part)), "{part}: {failed:#?}");
         }
     }
 
     #[test]
-    fn page_is_well_formed_and_asks_every_question() {
+    fn page_is_well_formed_and_contains_every_question() {
         let craft = input::demo_craft().unwrap();
         let lessons = explain(&craft, &input::demo_controller().unwrap().config, 2).unwrap();
         let page = compose(&craft, &lessons, &crate::report::Repeat::default());

@@ -1,4 +1,4 @@
-//! The lessons as a page to read or to print.
+//! The lessons as a page.
 
 use std::fmt::Write as _;
 
@@ -11,31 +11,32 @@ use crate::report::{Repeat, glossary, sheet};
 #[must_use]
 pub fn compose(craft: &Craft, lessons: &[Lesson], repeat: &Repeat) -> String {
     let mut page = String::new();
-    let title = format!("Why the {} flies", craft.name);
+    let title = format!("How the {} flies", craft.name);
     sheet::open(&mut page, &title);
-    let claims = lessons.iter().flat_map(|lesson| &lesson.claims);
-    let (all, held) = claims.fold((0, 0), |(all, held), claim| (all + 1, held + usize::from(claim.holds)));
-    let (class, verdict) = if held == all {
-        ("held", format!("All {all} statements hold in this craft's own flights"))
+    let checks = lessons.iter().flat_map(|lesson| &lesson.checks);
+    let (all, passed) =
+        checks.fold((0, 0), |(all, passed), check| (all + 1, passed + usize::from(check.passes)));
+    let (class, verdict) = if passed == all {
+        ("pass", format!("All {all} checks passed in simulated flights of this craft"))
     } else {
-        ("missed", format!("{held} of {all} statements hold in this craft's own flights"))
+        ("fail", format!("{passed} of {all} checks passed in simulated flights of this craft"))
     };
     let _ = write!(
         page,
         "<header><p class=\"craft\">{}</p><h1>{}</h1><p class=\"verdict {class}\">{verdict}.</p>\
-         <p>Questions of somebody who has never seen such a craft, answered with the figures of this one. Every figure is \
-         taken from a simulated flight with all its noise and lag.</p><p class=\"soft\">{}</p>\
+         <p>Questions of a beginner, answered with the figures of this craft. All figures are from simulated \
+         flights with sensor noise and delays.</p><p class=\"soft\">{}</p>\
          <nav aria-label=\"Questions\"><ol class=\"overview\">",
         escape(&craft.words()),
         escape(&title),
         sheet::EVIDENCE
     );
-    for (place, lesson) in lessons.iter().enumerate() {
-        let _ = write!(page, "<li><a href=\"#q{}\">{}</a></li>", place + 1, lesson.question);
+    for (index, lesson) in lessons.iter().enumerate() {
+        let _ = write!(page, "<li><a href=\"#q{}\">{}</a></li>", index + 1, lesson.question);
     }
     page.push_str("</ol></nav></header>\n");
-    for (place, lesson) in lessons.iter().enumerate() {
-        section(&mut page, place + 1, lesson);
+    for (index, lesson) in lessons.iter().enumerate() {
+        section(&mut page, index + 1, lesson);
     }
     sheet::terms(&mut page, &glossary::TERMS);
     sheet::cautions(&mut page);
@@ -47,17 +48,17 @@ pub fn compose(craft: &Craft, lessons: &[Lesson], repeat: &Repeat) -> String {
 fn section(page: &mut String, number: usize, lesson: &Lesson) {
     let _ = write!(
         page,
-        "<section id=\"q{number}\" class=\"lesson\"><h2>{}</h2><div class=\"said\"><p class=\"lead\">{}</p>\
+        "<section id=\"q{number}\" class=\"lesson\"><h2>{}</h2><div class=\"answer\"><p class=\"lead\">{}</p>\
          <p class=\"formula\">{}</p>",
         escape(lesson.question),
         escape(&lesson.answer),
         escape(lesson.formula)
     );
-    if !lesson.claims.is_empty() {
-        page.push_str("<ul class=\"claims\">");
-        for claim in &lesson.claims {
-            let (class, word) = if claim.holds { ("held", "holds") } else { ("missed", "does not hold") };
-            let _ = write!(page, "<li>{}: <span class=\"{class}\">{word}</span></li>", escape(&claim.text));
+    if !lesson.checks.is_empty() {
+        page.push_str("<ul class=\"checks\">");
+        for check in &lesson.checks {
+            let (class, word) = if check.passes { ("pass", "pass") } else { ("fail", "fail") };
+            let _ = write!(page, "<li>{}: <span class=\"{class}\">{word}</span></li>", escape(&check.text));
         }
         page.push_str("</ul>");
     }

@@ -1,16 +1,17 @@
-//! Demanded wrench to the wrench that the rotors give.
+//! Response of the rotors' wrench to the demanded wrench.
 
 use aplomb::flight;
 use aplomb_craft::Config;
 
-use super::Instant;
+use super::Clock;
 use super::matrix::{C64, Matrix, inverse, product, zeros};
 use super::trim::Trim;
 
-/// Mixer, thrust curve, tick and speed controller's frame, battery, motors and propellers, each rotor about its own trim.
+/// Mixer, thrust curve, delays of tick and speed controller, battery, motors and propellers, each rotor about
+/// its trim.
 #[derive(Clone, Debug)]
 pub(super) struct Actuators {
-    /// Wrench to thrusts, as the controller believes.
+    /// Wrench to thrusts in the controller's model.
     mix: Matrix<4, 4>,
     rotors: [Rotor; 4],
     inertia_kg_m2: f64,
@@ -20,7 +21,7 @@ pub(super) struct Actuators {
     delay_ticks: usize,
     resistance_ohm: f64,
     voltage_v: f64,
-    /// Share that one tick's reading has in the controller's voltage; 0 while the voltage is out of what it believes.
+    /// Gain of the controller's voltage filter; 0 while the voltage is outside the range of its model.
     voltage_filter: f64,
 }
 
@@ -63,7 +64,7 @@ impl Actuators {
                 spin: f64::from(arms[i].spin.reaction()),
                 command,
                 current_a: torque_nm(speed) / kt + motor.no_load_current_a,
-                command_per_n: Believed::at(controller, command, trim.voltage_v).command_per_n,
+                command_per_n: ModelThrust::at(controller, command, trim.voltage_v).command_per_n,
                 speed_per_v: 1.0 / (kt + motor.resistance_ohm / kt * torque_per_speed),
                 thrust_per_speed: slope(&|speed| motor.thrust_in_flow_n(axial, edgewise, speed, ratio)),
                 torque_per_speed,
@@ -72,16 +73,16 @@ impl Actuators {
         });
         let filter_s = f64::from(curve.voltage_filter_s);
         Self {
-            mix: believed_mix(controller).map(|row| row.map(C64::from)),
+            mix: controller_allocation(controller).map(|row| row.map(C64::from)),
             rotors,
             inertia_kg_m2: motor.inertia_kg_m2,
             torque_constant_nm_a: kt,
             winding_ohm: motor.resistance_ohm,
-            // The computation takes a tick; the frame of the speed controller comes on top.
+            // One tick for the computation, plus the delay of the speed controller.
             delay_ticks: 1 + libm::round(craft.speed_controller.delay_s / tick_s) as usize,
             resistance_ohm: craft.battery.resistance_ohm,
             voltage_v: trim.voltage_v,
-            voltage_filter: if believed_v(controller, trim.voltage_v) == trim.voltage_v {
+            voltage_filter: if clamped_voltage_v(controller, trim.voltage_v) == trim.voltage_v {
                 tick_s / (filter_s + tick_s)
             } else {
                 0.0
@@ -90,7 +91,7 @@ impl Actuators {
     }
 
     /// Demanded wrench to the wrench on the body.
-    pub(super) fn wrench(&self, at: &Instant) -> Matrix<4, 4> {
+    pub(super) fn wrench(&self, at: &Clock) -> Matrix<4, 4> {
         let speeds = product(&self.speeds(at), &self.mix);
         let mut effect: Matrix<4, 4> = zeros();
         for (i, rotor) in self.rotors.iter().enumerate() {
@@ -103,17 +104,17 @@ impl Actuators {
         product(&effect, &speeds)
     }
 
-    /// Demanded thrusts to rotor speeds. All rotors share the battery: what one draws, the others feel.
-    fn speeds(&self, at: &Instant) -> Matrix<4, 4> {
+    /// Demanded thrusts to rotor speeds. The rotors are coupled through the battery voltage.
+    fn speeds(&self, at: &Clock) -> Matrix<4, 4> {
         let follow = |rotor: &Rotor| at.lag(rotor.lag_s) * at.hold();
-        let late = at.ticks(self.delay_ticks);
-        let believed = self.voltage_filter / (1.0 - (1.0 - self.voltage_filter) * at.delay);
-        // Per volt of the battery: change of the command in force, and of the speed.
-        let command_per_v = |rotor: &Rotor| -late * (rotor.command / self.voltage_v) * believed;
+        let delay = at.ticks(self.delay_ticks);
+        let filtered = self.voltage_filter / (1.0 - (1.0 - self.voltage_filter) * at.delay);
+        // Change of the command and of the speed per volt of the battery.
+        let command_per_v = |rotor: &Rotor| -delay * (rotor.command / self.voltage_v) * filtered;
         let speed_per_v = |rotor: &Rotor| {
             follow(rotor) * rotor.speed_per_v * (self.voltage_v * command_per_v(rotor) + rotor.command)
         };
-        // Winding current (u V - Kt w)/R, of which the battery gives the share u.
+        // Winding current (u V - Kt w)/R; battery current u times the winding current.
         let current = |rotor: &Rotor, command: C64, volts: f64, speed: C64| {
             let winding = (self.voltage_v * command + rotor.command * volts
                 - self.torque_constant_nm_a * speed)
@@ -124,7 +125,7 @@ impl Actuators {
             self.rotors.iter().map(|r| current(r, command_per_v(r), 1.0, speed_per_v(r))).sum::<C64>()
                 * self.resistance_ohm;
         let own = self.rotors.map(|rotor| {
-            let command = late * rotor.command_per_n;
+            let command = delay * rotor.command_per_n;
             (command, follow(&rotor) * rotor.speed_per_v * self.voltage_v * command)
         });
         let mut speeds: Matrix<4, 4> = zeros();
@@ -142,17 +143,17 @@ impl Actuators {
 
 /// The controller's thrust curve, c V = V_ref (alpha sqrt(s rho0/rho) + (1 - alpha) s), at one command.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Believed {
-    /// Thrust in N that the controller believes in.
+pub(super) struct ModelThrust {
+    /// Thrust in N in the controller's model.
     pub(super) thrust_n: f64,
     /// d command/d thrust (1/N).
     pub(super) command_per_n: f64,
 }
 
-impl Believed {
+impl ModelThrust {
     pub(super) fn at(controller: &flight::Config, command: f64, voltage_v: f64) -> Self {
         let curve = &controller.thrust_curve;
-        let ratio = believed_v(controller, voltage_v) / f64::from(curve.reference_voltage_v);
+        let ratio = clamped_voltage_v(controller, voltage_v) / f64::from(curve.reference_voltage_v);
         let (alpha, max_thrust_n) = (f64::from(curve.back_emf_share), f64::from(curve.max_thrust_n));
         let density = f64::from(controller.air_density_kg_m3);
         let beta = alpha * libm::sqrt(f64::from(aplomb::mix::REFERENCE_DENSITY_KG_M3) / density);
@@ -165,14 +166,14 @@ impl Believed {
     }
 }
 
-/// Battery voltage within what the controller believes.
-fn believed_v(controller: &flight::Config, voltage_v: f64) -> f64 {
+/// Battery voltage limited to the range of the controller's model.
+fn clamped_voltage_v(controller: &flight::Config, voltage_v: f64) -> f64 {
     let curve = &controller.thrust_curve;
     voltage_v.clamp(f64::from(curve.lowest_voltage_v), f64::from(curve.highest_voltage_v))
 }
 
-/// Wrench (three torques, thrust) to thrusts by the controller's geometry, one row for each rotor.
-pub(crate) fn believed_mix(controller: &flight::Config) -> [[f64; 4]; 4] {
+/// Wrench (three torques, thrust) to thrusts by the controller's geometry, one row per rotor.
+pub(crate) fn controller_allocation(controller: &flight::Config) -> [[f64; 4]; 4] {
     let geometry = &controller.mix.geometry;
     let mut effect: Matrix<4, 4> = zeros();
     for (i, arm) in geometry.arms.into_array().iter().enumerate() {

@@ -1,15 +1,16 @@
-//! Wrench to motion, as the sensors and estimators report it.
+//! Response of the estimated motion to the wrench.
 
 use aplomb_craft::glam::{DMat3, DVec3};
 use aplomb_craft::{Config, gravity};
 
-use super::Instant;
+use super::Clock;
 use super::matrix::{C64, Matrix, complex, diagonal, inverse, product, scaled, sum, zeros};
 use super::trim::Trim;
 
 /// Rigid body with drag, and the inertial sensor.
 ///
-/// About steady flight without turning, with body rate w, small turn p in body axes, velocity v and place x in the world:
+/// About steady flight without rotation, with body rate w, small rotation p in body axes, velocity v and
+/// position x in world axes:
 ///
 /// ```text
 /// J w' = tau - k w - w x h          p' = w          x' = v
@@ -31,10 +32,11 @@ pub(super) struct Body {
     sensor_delay_ticks: usize,
 }
 
-/// Motion signals: rate, turn, velocity, place, three each.
+/// Number of motion signals: rate, rotation, velocity, position, three each.
 pub(super) const MOTION: usize = 12;
 
-/// Linear coefficient per axis (N s/m) without its part that grows with thrust, and that part per newton (s/m).
+/// Linear coefficient per axis (N s/m) without its part that grows with thrust, and that part per newton
+/// (s/m).
 fn linear_drag(craft: &Config, gravity_m_s2: f64) -> (DVec3, DVec3) {
     let (rotor, body) =
         (DVec3::from_array(craft.drag.rotor_drag_per_s), DVec3::from_array(craft.drag.body_drag_n_s_m));
@@ -76,19 +78,23 @@ impl Body {
         let linear = DMat3::from_diagonal(constant + per_thrust * thrust_n + quadratic * speed);
         let drag_n_s_m = -(linear + DMat3::from_diagonal(quadratic) * outer);
         let drag = drag_n(craft, gravity::STANDARD_M_S2, airspeed_m_s, trim.density_kg_m3, thrust_n);
-        let (lifting, turning) = inflow(craft, trim);
+        let (heave_damping, rotational) = inflow(craft, trim);
         let imu = craft.sensors.imu;
         Self {
             inertia: DMat3::from_cols_array_2d(&craft.inertia_kg_m2),
             rotational_damping_nm_s: DMat3::from_diagonal(
-                DVec3::from_array(craft.drag.rotational_damping_nm_s) + turning,
+                DVec3::from_array(craft.drag.rotational_damping_nm_s) + rotational,
             ) + gyroscopic(craft, trim),
             attitude: trim.attitude,
             mass_kg: craft.mass_kg,
             force_n: drag - DVec3::new(0.0, 0.0, thrust_n),
             airspeed_m_s,
             drag_n_s_m: drag_n_s_m
-                + DMat3::from_cols(DVec3::Z * lifting.x, DVec3::Z * lifting.y, DVec3::Z * lifting.z),
+                + DMat3::from_cols(
+                    DVec3::Z * heave_damping.x,
+                    DVec3::Z * heave_damping.y,
+                    DVec3::Z * heave_damping.z,
+                ),
             drag_per_thrust: -per_thrust * airspeed_m_s,
             sensor_lag_s: imu.map_or(0.0, |imu| 1.0 / (std::f64::consts::TAU * imu.low_pass_hz)),
             sensor_delay_ticks: imu.map_or(0, |imu| libm::round(imu.delay_s / tick_s) as usize),
@@ -96,47 +102,48 @@ impl Body {
     }
 
     /// Wrench (three torques in N m, thrust in N) to estimated motion.
-    pub(super) fn motion(&self, at: &Instant) -> Matrix<MOTION, 4> {
+    pub(super) fn motion(&self, at: &Clock) -> Matrix<MOTION, 4> {
         let s = at.s;
         let mut torque: Matrix<3, 4> = zeros();
         (0..3).for_each(|i| torque[i][i] = C64::new(1.0, 0.0));
-        let stiff = sum(&scaled(&complex(self.inertia), s), &complex(self.rotational_damping_nm_s));
-        let rate = product(&inverse(stiff), &torque);
-        let turn = scaled(&rate, 1.0 / s);
+        let rotational_dynamics =
+            sum(&scaled(&complex(self.inertia), s), &complex(self.rotational_damping_nm_s));
+        let rate = product(&inverse(rotational_dynamics), &torque);
+        let rotation = scaled(&rate, 1.0 / s);
         // m s v = R (T (drag per thrust - e_z) + D (R'v - p x u0) + p x F0)
         let along = complex(self.attitude * self.drag_n_s_m * self.attitude.transpose());
         let mass = diagonal([s * self.mass_kg; 3]);
-        let heavy = sum(&mass, &scaled(&along, C64::new(-1.0, 0.0)));
-        let leaning = self.attitude * (self.drag_n_s_m * cross(self.airspeed_m_s) - cross(self.force_n));
-        let mut push = product(&complex(leaning), &turn);
+        let translational_dynamics = sum(&mass, &scaled(&along, C64::new(-1.0, 0.0)));
+        let by_rotation = self.attitude * (self.drag_n_s_m * cross(self.airspeed_m_s) - cross(self.force_n));
+        let mut push = product(&complex(by_rotation), &rotation);
         let lift = self.attitude * (self.drag_per_thrust - DVec3::Z);
         (0..3).for_each(|i| push[i][3] += lift[i]);
-        let velocity = product(&inverse(heavy), &push);
+        let velocity = product(&inverse(translational_dynamics), &push);
         self.sensed(at, &rate, &velocity)
     }
 
-    /// What gyro and accelerometer let through, summed up to attitude, velocity and place as the estimators do.
-    fn sensed(&self, at: &Instant, rate: &Matrix<3, 4>, velocity: &Matrix<3, 4>) -> Matrix<MOTION, 4> {
+    /// Gyro and accelerometer signals, integrated to attitude, velocity and position as in the estimators.
+    fn sensed(&self, at: &Clock, rate: &Matrix<3, 4>, velocity: &Matrix<3, 4>) -> Matrix<MOTION, 4> {
         let sensor = at.lag(self.sensor_lag_s) * at.ticks(self.sensor_delay_ticks);
         let rate = scaled(rate, sensor);
-        let turn = scaled(&rate, at.summed());
+        let rotation = scaled(&rate, at.summed());
         let velocity = scaled(velocity, sensor * at.s * at.summed());
-        // Half of this tick's and half of the last one's.
-        let place = scaled(&velocity, 0.5 * (1.0 + at.delay) * at.summed());
+        // Trapezoidal rule.
+        let position = scaled(&velocity, 0.5 * (1.0 + at.delay) * at.summed());
         let mut motion = zeros();
         for i in 0..3 {
             (motion[i], motion[3 + i], motion[6 + i], motion[9 + i]) =
-                (rate[i], turn[i], velocity[i], place[i]);
+                (rate[i], rotation[i], velocity[i], position[i]);
         }
         motion
     }
 }
 
-/// Change of the force down by the velocity through the air (N s/m), and what turning about each axis is damped by (N m s),
-/// for rotors that stand symmetrically.
+/// Derivative of the down force by the velocity through the air (N s/m), and rotational damping about each
+/// axis (N m s), for symmetric rotors.
 fn inflow(craft: &Config, trim: &Trim) -> (DVec3, DVec3) {
     let air = trim.attitude.transpose() * trim.velocity_m_s;
-    let (mut lifting, mut turning) = (DVec3::ZERO, DVec3::ZERO);
+    let (mut heave_damping, mut rotational) = (DVec3::ZERO, DVec3::ZERO);
     for (arm, speed) in craft.arms.into_array().iter().zip(trim.speed_rad_s) {
         let down = |axis: DVec3| {
             let force = |off: f64| {
@@ -147,13 +154,13 @@ fn inflow(craft: &Config, trim: &Trim) -> (DVec3, DVec3) {
             (force(0.1) - force(-0.1)) / 0.2
         };
         let change = DVec3::new(down(DVec3::X), down(DVec3::Y), down(DVec3::Z));
-        lifting += change;
-        turning -= DVec3::new(arm.y_m * arm.y_m, arm.x_m * arm.x_m, 0.0) * change.z;
+        heave_damping += change;
+        rotational -= DVec3::new(arm.y_m * arm.y_m, arm.x_m * arm.x_m, 0.0) * change.z;
     }
-    (lifting, turning)
+    (heave_damping, rotational)
 }
 
-/// Torque of the spinning rotors on a turning body: w x h, h along body z.
+/// Gyroscopic torque of the rotors on a rotating body: w x h, h along body z.
 fn gyroscopic(craft: &Config, trim: &Trim) -> DMat3 {
     let arms = craft.arms.into_array();
     let momentum: f64 = (0..4)

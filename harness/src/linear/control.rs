@@ -1,15 +1,16 @@
-//! Estimated motion to demanded wrench: all loops of the controller, each on its own clock.
+//! Response of the demanded wrench to the estimated motion: all loops of the controller, each on its own
+//! clock.
 
 use aplomb::control::{attitude, rate};
 use aplomb::flight;
 use aplomb_craft::glam::{DMat3, DVec3};
 
-use super::actuators::Believed;
+use super::actuators::ModelThrust;
 use super::body::MOTION;
 use super::matrix::{C64, Matrix, ZERO, product, sum, zeros};
-use super::trim::{Trim, aimed};
+use super::trim::{Trim, attitude_from_down};
 use super::wind::Wind;
-use super::{Break, Instant, Mode};
+use super::{Break, Clock, Mode};
 
 /// The controller about a steady flight.
 #[derive(Clone, Debug)]
@@ -17,17 +18,17 @@ pub(super) struct Control {
     config: flight::Config,
     mode: Mode,
     attitude: DMat3,
-    /// Turn of the attitude aimed at, in body axes, per change of the acceleration demand.
-    turn_per_acceleration: DMat3,
+    /// Rotation of the attitude set-point in body axes, per change of the acceleration set-point.
+    rotation_per_acceleration: DMat3,
     wind: Option<Wind>,
-    /// Demanded thrust in N and cosine of the tilt.
+    /// Demanded thrust in N, and cosine of the tilt.
     thrust_n: f64,
     cos_tilt: f64,
-    /// Speed of each rotor (rad/s), which the notches follow.
+    /// Speed of each rotor (rad/s): centre of the notches.
     speed_rad_s: [f64; 4],
 }
 
-/// The controller at one frequency. Each stage: what of it comes from the motion, and from the stage before.
+/// Frequency responses of the controller: of each stage to the motion and to the previous stage.
 #[derive(Clone, Debug)]
 pub(super) struct Responses {
     velocity_by_motion: Matrix<3, MOTION>,
@@ -40,33 +41,37 @@ pub(super) struct Responses {
     wrench_by_acceleration: Matrix<4, 3>,
 }
 
-/// Step of the differences by which the aim is linearised, as a share of the acceleration.
+/// Step of the finite differences of the attitude set-point, as a share of the acceleration.
 const STEP: f64 = 1e-5;
 
 impl Control {
     pub(super) fn new(config: &flight::Config, trim: &Trim, mode: Mode) -> Self {
         let down = trim.attitude.z_axis;
         let cos_tilt = down.z;
-        // What the controller asks for in this flight, by its own mass and its own idea of the thrust that it commands.
-        let thrust_n: f64 =
-            trim.command.iter().map(|&command| Believed::at(config, command, trim.voltage_v).thrust_n).sum();
+        // Demanded thrust in this flight, by the thrust curve of the controller.
+        let thrust_n: f64 = trim
+            .command
+            .iter()
+            .map(|&command| ModelThrust::at(config, command, trim.voltage_v).thrust_n)
+            .sum();
         let up = thrust_n * cos_tilt / f64::from(config.thrust.mass_kg);
-        let aim = down * (up / cos_tilt);
-        let turn_per_acceleration = if mode == Mode::Tilt {
+        let thrust_vector = down * (up / cos_tilt);
+        let rotation_per_acceleration = if mode == Mode::Tilt {
             DMat3::ZERO
         } else {
-            // The aim is against the acceleration.
-            let turn = |axis: DVec3| {
-                let half = |side: f64| aimed(aim - axis * (side * STEP * up), DVec3::X);
-                turn_between(half(-1.0), half(1.0)) / (2.0 * STEP * up)
+            // The down axis of the set-point is opposite to the acceleration.
+            let rotation = |axis: DVec3| {
+                let half =
+                    |side: f64| attitude_from_down(thrust_vector - axis * (side * STEP * up), DVec3::X);
+                rotation_between(half(-1.0), half(1.0)) / (2.0 * STEP * up)
             };
-            DMat3::from_cols(turn(DVec3::X), turn(DVec3::Y), turn(DVec3::Z))
+            DMat3::from_cols(rotation(DVec3::X), rotation(DVec3::Y), rotation(DVec3::Z))
         };
         Self {
             config: *config,
             mode,
             attitude: trim.attitude,
-            turn_per_acceleration,
+            rotation_per_acceleration,
             wind: if mode == Mode::Tilt { None } else { Wind::new(config, trim) },
             thrust_n,
             cos_tilt,
@@ -74,7 +79,7 @@ impl Control {
         }
     }
 
-    pub(super) fn at(&self, tick: &Instant) -> Responses {
+    pub(super) fn at(&self, tick: &Clock) -> Responses {
         let mut responses = Responses {
             velocity_by_motion: zeros(),
             acceleration_by_motion: zeros(),
@@ -91,27 +96,27 @@ impl Control {
         responses
     }
 
-    /// Place and velocity to acceleration, as the slow clock's steps.
-    fn slow_loops(&self, tick: &Instant, out: &mut Responses) {
+    /// Position and velocity to acceleration, on the slow clock.
+    fn slow_loops(&self, tick: &Clock, out: &mut Responses) {
         let slow = tick.every(usize::from(self.config.velocity_divider));
-        // A sum that counts from the next step on.
+        // The integral acts from the next step on.
         let pi =
             |gain: f32, time_s: f32| f64::from(gain) * (1.0 + slow.delay * slow.summed() / f64::from(time_s));
         let (velocity, vertical) = (&self.config.velocity, &self.config.vertical);
         let flat = pi(velocity.crossover_rad_s, velocity.integral_time_s);
         let climb = pi(vertical.climb_crossover_rad_s, vertical.climb_integral_time_s);
         for axis in 0..3 {
-            let (controller, place_gain) = match (axis, self.mode) {
+            let (controller, position_gain) = match (axis, self.mode) {
                 (2, _) => (climb, f64::from(vertical.height_crossover_rad_s)),
                 (_, Mode::Position) => (flat, f64::from(self.config.position.crossover_rad_s)),
                 (_, Mode::Velocity) => (flat, 0.0),
                 (_, Mode::Tilt) => (ZERO, 0.0),
             };
-            // On the way to a place the braking that goes with it is fed forward.
-            let forward = if axis == 2 { 0.0 } else { place_gain };
-            out.velocity_by_motion[axis][9 + axis] = C64::new(-place_gain, 0.0);
+            // The deceleration of the velocity ramp is fed forward.
+            let forward = if axis == 2 { 0.0 } else { position_gain };
+            out.velocity_by_motion[axis][9 + axis] = C64::new(-position_gain, 0.0);
             out.acceleration_by_velocity[axis] = controller;
-            out.acceleration_by_motion[axis][9 + axis] = -controller * place_gain;
+            out.acceleration_by_motion[axis][9 + axis] = -controller * position_gain;
             out.acceleration_by_motion[axis][6 + axis] = -controller - forward;
         }
         if let Some(wind) = &self.wind {
@@ -119,9 +124,9 @@ impl Control {
         }
     }
 
-    /// Attitude to rate set-point, and acceleration through the reference to rate set-point and thrust, on the attitude's
-    /// clock, held for the ticks in between.
-    fn attitude_loop(&self, tick: &Instant, out: &mut Responses) {
+    /// Attitude to rate set-point, and acceleration through the reference model to rate set-point and thrust,
+    /// on the clock of the attitude controller, held between its steps.
+    fn attitude_loop(&self, tick: &Clock, out: &mut Responses) {
         let every = usize::from(self.config.attitude_divider);
         let clock = tick.every(every);
         let hold = tick.held(every);
@@ -136,12 +141,12 @@ impl Control {
             let derivative = f64::from(axes.crossover_rad_s * axes.derivative_time_s);
             let rate = hold * (reference.rate + gain * reference.angle)
                 + tick.ramped(every) * reference.acceleration;
-            let forward = hold * (reference.drive + derivative * reference.acceleration);
+            let forward = hold * (reference.feed_forward + derivative * reference.acceleration);
             for from in 0..3 {
-                let turn = held * self.turn_per_acceleration.col(from)[axis];
-                out.rate_by_acceleration[axis][from] = rate * turn;
+                let rotation = held * self.rotation_per_acceleration.col(from)[axis];
+                out.rate_by_acceleration[axis][from] = rate * rotation;
                 let torque = self.torque_per_acceleration(tick, axis);
-                (0..3).for_each(|i| out.wrench_by_acceleration[i][from] += torque[i] * forward * turn);
+                (0..3).for_each(|i| out.wrench_by_acceleration[i][from] += torque[i] * forward * rotation);
             }
         }
         // Thrust = m up/cos(tilt).
@@ -154,8 +159,8 @@ impl Control {
         }
     }
 
-    /// Rate and its set-point to torque, on every tick.
-    fn rate_loop(&self, tick: &Instant, out: &mut Responses) {
+    /// Rate and its set-point to torque, on each tick.
+    fn rate_loop(&self, tick: &Clock, out: &mut Responses) {
         let low_pass = low_pass(f64::from(self.config.gyro_cutoff_hz), tick);
         let gyro = self
             .speed_rad_s
@@ -167,8 +172,8 @@ impl Control {
             let gain = f64::from(config.crossover_rad_s);
             let integral = tick.delay * tick.summed() / f64::from(config.integral_time_s);
             let (time, h) = (f64::from(config.derivative_time_s), tick.tick_s);
-            let spread = time + ratio * h;
-            let derivative = time * ratio / spread * (1.0 - tick.delay) / (1.0 - time / spread * tick.delay);
+            let scale = time + ratio * h;
+            let derivative = time * ratio / scale * (1.0 - tick.delay) / (1.0 - time / scale * tick.delay);
             let torque = self.torque_per_acceleration(tick, axis);
             for (i, torque) in torque.into_iter().enumerate() {
                 out.wrench_by_rate[i][axis] = torque * gain * (1.0 + integral);
@@ -182,8 +187,9 @@ impl Control {
         [&config.roll, &config.pitch, &config.yaw][axis]
     }
 
-    /// Torques for an angular acceleration about one axis: the believed inertia, and the lag on the yaw torque.
-    fn torque_per_acceleration(&self, tick: &Instant, axis: usize) -> [C64; 3] {
+    /// Torques per angular acceleration about one axis: inertia of the controller's model, and the lag of the
+    /// yaw torque.
+    fn torque_per_acceleration(&self, tick: &Clock, axis: usize) -> [C64; 3] {
         let inertia = &self.config.rate.inertia;
         let (xy, xz, yz) =
             (-inertia.forward_right_kg_m2, -inertia.forward_down_kg_m2, -inertia.right_down_kg_m2);
@@ -201,7 +207,7 @@ impl Control {
 }
 
 impl Responses {
-    /// Motion to wrench with every loop closed, as feedback: with the sign that a loop transfer wants.
+    /// Motion to wrench with all loops closed, with the sign of a loop transfer function (negative feedback).
     pub(super) fn wrench(&self) -> Matrix<4, MOTION> {
         let rate =
             sum(&self.rate_by_motion, &product(&self.rate_by_acceleration, &self.acceleration_by_motion));
@@ -210,7 +216,7 @@ impl Responses {
         sum(&inner, &outer).map(|row| row.map(|x| -x))
     }
 
-    /// Where a loop is broken: motion to the signal there, as feedback, and the signal to the wrench.
+    /// At a break: motion to the signal (negative feedback), and the signal to the wrench.
     pub(super) fn tap(&self, broken: Break) -> ([C64; MOTION], [C64; 4]) {
         let back = |row: [C64; MOTION]| row.map(|x| -x);
         let by_acceleration =
@@ -248,20 +254,23 @@ impl Responses {
     }
 }
 
-/// The reference craft of the attitude loop: angle before the step, rate, acceleration and drive after it, per turn aimed at.
+/// Reference model of the attitude loop: angle before the step; rate, acceleration and feed-forward after it;
+/// per rotation of the attitude set-point.
 struct Reference {
     angle: C64,
     rate: C64,
     acceleration: C64,
-    drive: C64,
+    feed_forward: C64,
 }
 
 impl Reference {
-    /// a' = j, w' = a, q' = w, each step with the newest value, `j = k (r (aim - q) - w) - d a`, `drive = a + lag j`.
-    fn new(config: &attitude::Config, part: &attitude::Part, clock: &Instant) -> Self {
+    /// a' = j, w' = a, q' = w, semi-implicit, `j = k (r (setpoint - q) - w) - d a`, `feed_forward = a + lag
+    /// j`.
+    fn new(config: &attitude::Config, part: &attitude::Part, clock: &Clock) -> Self {
         let omega = f64::from(part.reference_bandwidth_rad_s);
-        let spread = 1.0 + 2.0 * f64::from(config.reference_damping);
-        let (per_error, stiffness, damping) = (omega / spread, omega * omega * spread, omega * spread);
+        let sum_of_poles = 1.0 + 2.0 * f64::from(config.reference_damping);
+        let (per_error, stiffness, damping) =
+            (omega / sum_of_poles, omega * omega * sum_of_poles, omega * sum_of_poles);
         let lag_s = f64::from(config.rotor_time_constant_s).max(clock.tick_s);
         let (old, sum) = (clock.delay, clock.summed());
         let jerk_per_acceleration = 1.0 / sum;
@@ -272,34 +281,35 @@ impl Reference {
             angle: old * acceleration * sum * sum,
             rate: acceleration * sum,
             acceleration,
-            drive: old * acceleration + lag_s * jerk,
+            feed_forward: old * acceleration + lag_s * jerk,
         }
     }
 }
 
-/// The second-order low-pass of the gyro: Butterworth by the bilinear transform, s = (1 - z^-1)/(1 + z^-1)/tan(pi f T).
-fn low_pass(cutoff_hz: f64, tick: &Instant) -> C64 {
+/// Second-order low-pass of the gyro: Butterworth by the bilinear transform, s = (1 - z^-1)/(1 + z^-1)/tan(pi
+/// f T).
+fn low_pass(cutoff_hz: f64, tick: &Clock) -> C64 {
     let warped =
         (1.0 - tick.delay) / (1.0 + tick.delay) / libm::tan(std::f64::consts::PI * cutoff_hz * tick.tick_s);
     1.0 / (1.0 + std::f64::consts::SQRT_2 * warped + warped * warped)
 }
 
-/// The notch of a rotor at a speed in rad/s: with g = 1/(1 + tan(pi B T)) and c = cos(w T),
-/// g (1 - 2 c z^-1 + z^-2)/(1 - 2 g c z^-1 + (2 g - 1) z^-2). 1 where there are no notches.
-fn notch(config: &flight::NotchConfig, speed_rad_s: f64, tick: &Instant) -> C64 {
+/// Notch of a rotor at a speed in rad/s: with g = 1/(1 + tan(pi B T)) and c = cos(w T),
+/// g (1 - 2 c z^-1 + z^-2)/(1 - 2 g c z^-1 + (2 g - 1) z^-2). 1 without notches.
+fn notch(config: &flight::NotchConfig, speed_rad_s: f64, tick: &Clock) -> C64 {
     if config.bandwidth_hz == 0.0 {
         return C64::new(1.0, 0.0);
     }
     let two_pi = std::f64::consts::TAU;
-    let tone_hz = (speed_rad_s * f64::from(config.harmonic) / two_pi)
+    let centre_hz = (speed_rad_s * f64::from(config.harmonic) / two_pi)
         .clamp(f64::from(config.lowest_hz), f64::from(config.highest_hz));
     let g = 1.0 / (1.0 + libm::tan(0.5 * two_pi * f64::from(config.bandwidth_hz) * tick.tick_s));
-    let (c, z) = (libm::cos(two_pi * tone_hz * tick.tick_s), tick.delay);
+    let (c, z) = (libm::cos(two_pi * centre_hz * tick.tick_s), tick.delay);
     g * (1.0 - 2.0 * c * z + z * z) / (1.0 - 2.0 * g * c * z + (2.0 * g - 1.0) * z * z)
 }
 
-/// The small turn from `a` to `b` in the axes of `a`.
-fn turn_between(a: DMat3, b: DMat3) -> DVec3 {
+/// The small rotation from `a` to `b` in the axes of `a`.
+fn rotation_between(a: DMat3, b: DMat3) -> DVec3 {
     let r = a.transpose() * b;
     0.5 * DVec3::new(r.y_axis.z - r.z_axis.y, r.z_axis.x - r.x_axis.z, r.x_axis.y - r.y_axis.x)
 }

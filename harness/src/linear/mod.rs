@@ -1,20 +1,22 @@
-//! The loops as a linear model, derived from craft and controller by their equations, not from the running code.
+//! Linear model of craft and controller, derived from their equations and not from the running code.
 //!
-//! About a steady flight (hover, or level flight at a speed) every block is a matrix of responses at one frequency:
+//! Linearised about a steady flight (hover, or level flight at a speed), each block is a matrix of frequency
+//! responses:
 //!
 //! ```text
-//!  demand --> actuators --> body --> senses --> control --+
-//!    ^    (tick, frame,   (rigid,   (gyro's own  (all loops,|  L = control * senses * body * actuators
-//!    |     lag, battery)   drag)     low-pass)   multi-rate)|
+//!  demand --> actuators --> body --> sensors --> control --+
+//!    ^    (delays, rotors, (rigid,   (low-pass   (all loops,|  L = control * sensors * body * actuators
+//!    |     battery)         drag)     of the IMU) multirate)|
 //!    +------------------------------------------------------+
 //! ```
 //!
-//! A loop is broken at one signal with all others closed: with the injection d, the signal's own part s_c and the total
-//! s = s_c + d, `L = -s_c/s` (K. J. Astrom, R. M. Murray, Feedback Systems, 2nd edition 2021, section 10.1).
+//! A loop is broken at one signal with all others closed. With the injection d, the returned signal s_c and
+//! the total s = s_c + d, the loop transfer function is `L = -s_c/s` (K. J. Astrom, R. M. Murray, Feedback
+//! Systems, 2nd edition 2021, section 10.1).
 //!
-//! Sampling: z = e^(j w T) exactly in all filters, delays and holds; of a slower loop's staircase and of the sampled craft
-//! only the part at the exciting frequency is kept. Left out: the corrections of the estimators, which vanish while their
-//! sources agree, noise, quantisation, limits.
+//! Sampling: z = e^(j w T) is exact in all filters, delays and holds. Aliases, of the held output of a slower
+//! loop and of the sampled craft, are neglected. Not modelled: corrections of the estimators, noise,
+//! quantisation, limits.
 
 mod actuators;
 mod body;
@@ -29,7 +31,7 @@ pub use matrix::C64;
 pub use trim::{LinearError, Trim};
 
 use actuators::Actuators;
-pub(crate) use actuators::believed_mix;
+pub(crate) use actuators::controller_allocation;
 use body::{Body, MOTION};
 use control::{Control, Responses};
 use matrix::{Matrix, determinant, identity, product, solve, sum};
@@ -37,11 +39,11 @@ use matrix::{Matrix, determinant, identity, product, solve, sum};
 /// Which outer loops are closed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Mode {
-    /// Tilt and heading are commanded, height is held.
+    /// Tilt, heading and height are commanded.
     Tilt,
-    /// Velocity is commanded, height is held.
+    /// Velocity and height are commanded.
     Velocity,
-    /// A place is held.
+    /// Position is commanded.
     Position,
 }
 
@@ -77,7 +79,7 @@ pub enum Break {
 impl Break {
     /// The breaks at the demands on the mixer.
     pub const DEMANDS: [Self; 4] = [Self::RollTorque, Self::PitchTorque, Self::YawTorque, Self::Thrust];
-    /// The breaks at the set-points that are there in a mode.
+    /// The breaks at the set-points of a mode.
     #[must_use]
     pub fn setpoints(mode: Mode) -> &'static [Self] {
         const ALL: [Break; 8] = [
@@ -123,7 +125,7 @@ impl Break {
     }
 }
 
-/// The linear model of craft and controller about one steady flight.
+/// Linear model of craft and controller about one steady flight.
 #[derive(Clone, Debug)]
 pub struct Model {
     actuators: Actuators,
@@ -134,10 +136,10 @@ pub struct Model {
 }
 
 impl Model {
-    /// About level flight to the north at `speed_m_s` through still air.
+    /// Linearised about level flight to the north at `speed_m_s` in still air.
     ///
     /// # Errors
-    /// When the craft cannot fly so.
+    /// A craft without this trim.
     pub fn new(
         craft: &Config,
         controller: &flight::Config,
@@ -156,26 +158,26 @@ impl Model {
         })
     }
 
-    /// The steady flight it is about.
+    /// The trim.
     #[must_use]
     pub const fn trim(&self) -> &Trim {
         &self.trim
     }
 
-    /// Highest frequency in rad/s at which the samples can tell anything: half the tick rate.
+    /// Nyquist frequency in rad/s: half the tick rate.
     #[must_use]
     pub fn highest_rad_s(&self) -> f64 {
         std::f64::consts::PI / self.tick_s
     }
 
-    /// What all loops together do at a frequency in rad/s.
+    /// Frequency response of all loops at a frequency in rad/s.
     #[must_use]
     pub fn response(&self, rad_s: f64) -> Response {
-        let instant = Instant::new(rad_s, self.tick_s);
-        let motion = product(&self.body.motion(&instant), &self.actuators.wrench(&instant));
-        let control = self.control.at(&instant);
-        let round = product(&control.wrench(), &motion);
-        Response { motion, control, opened: sum(&identity(), &round) }
+        let clock = Clock::new(rad_s, self.tick_s);
+        let motion = product(&self.body.motion(&clock), &self.actuators.wrench(&clock));
+        let control = self.control.at(&clock);
+        let open_loop = product(&control.wrench(), &motion);
+        Response { motion, control, return_difference: sum(&identity(), &open_loop) }
     }
 }
 
@@ -186,39 +188,41 @@ pub struct Response {
     motion: Matrix<MOTION, 4>,
     control: Responses,
     /// 1 + L with all four demands broken at once.
-    opened: Matrix<4, 4>,
+    return_difference: Matrix<4, 4>,
 }
 
 impl Response {
-    /// Determinant of 1 + L for all four demands on the mixer broken at once. With them all broken nothing is closed, so the
-    /// determinant's turns tell whether the whole is stable (multivariable Nyquist criterion; S. Skogestad, I. Postlethwaite,
-    /// Multivariable Feedback Control, 2nd edition 2005, section 4.9).
+    /// Determinant of 1 + L with all four demands on the mixer broken. The open loop then contains no closed
+    /// loop, so the encirclements of the determinant give the stability of the closed loop (multivariable
+    /// Nyquist criterion; S. Skogestad, I. Postlethwaite, Multivariable Feedback Control, 2nd edition 2005,
+    /// section 4.9).
     #[must_use]
     pub fn determinant(&self) -> C64 {
-        determinant(self.opened)
+        determinant(self.return_difference)
     }
 
-    /// Loop transfer of `broken`, with all other loops closed.
+    /// Loop transfer function of `broken`, with all other loops closed.
     #[must_use]
     pub fn at(&self, broken: Break) -> C64 {
         let (row, column) = self.control.tap(broken);
         let back: [C64; 4] = std::array::from_fn(|k| (0..MOTION).map(|m| row[m] * self.motion[m][k]).sum());
-        // All loops closed but for this one. At a demand nothing comes back: the difference would drown in a loop of 1e16.
+        // All loops except this one are closed. At a demand the row is that of the identity, which avoids
+        // cancellation at gains of 1e16.
         let open = |i: usize| broken.is_demand() && column[i].norm() > 0.0;
         let others: Matrix<4, 4> = std::array::from_fn(|i| {
             if open(i) {
                 return std::array::from_fn(|j| C64::from(if i == j { 1.0 } else { 0.0 }));
             }
-            std::array::from_fn(|j| self.opened[i][j] - column[i] * back[j])
+            std::array::from_fn(|j| self.return_difference[i][j] - column[i] * back[j])
         });
         let driven = solve(others, column);
         back.iter().zip(driven).map(|(k, x)| k * x).sum()
     }
 }
 
-/// One frequency, with what all blocks need of it.
+/// A sampling clock at one frequency.
 #[derive(Clone, Copy, Debug)]
-struct Instant {
+struct Clock {
     /// j w.
     s: C64,
     /// Delay of one tick, e^(-j w T).
@@ -226,7 +230,7 @@ struct Instant {
     tick_s: f64,
 }
 
-impl Instant {
+impl Clock {
     fn new(rad_s: f64, tick_s: f64) -> Self {
         let angle = rad_s * tick_s;
         Self { s: C64::new(0.0, rad_s), delay: C64::new(libm::cos(angle), -libm::sin(angle)), tick_s }
@@ -237,32 +241,32 @@ impl Instant {
         (0..count).fold(C64::new(1.0, 0.0), |delay, _| delay * self.delay)
     }
 
-    /// The staircase that holds each sample for one tick: (1 - e^(-s T))/(s T).
+    /// Zero-order hold over one period: (1 - e^(-s T))/(s T).
     fn hold(&self) -> C64 {
         (1.0 - self.delay) / (self.s * self.tick_s)
     }
 
-    /// What a first-order lag with a time constant in s lets through.
+    /// First-order lag with a time constant in s.
     fn lag(&self, time_s: f64) -> C64 {
         1.0 / (1.0 + self.s * time_s)
     }
 
-    /// A slower clock: its instant, every so many ticks.
+    /// A slower clock with a period of `count` ticks.
     fn every(&self, count: usize) -> Self {
         Self { delay: self.ticks(count), tick_s: self.tick_s * count as f64, ..*self }
     }
 
-    /// A value taken on every `count`-th tick and kept until the next: (1 + z^-1 + ... )/count.
+    /// Hold of a value sampled on every `count`-th tick: (1 + z^-1 + ... )/count.
     fn held(&self, count: usize) -> C64 {
         (0..count).map(|k| self.ticks(k)).sum::<C64>() / count as f64
     }
 
-    /// A slope taken on every `count`-th tick and followed from there on, in ticks.
+    /// Ramp with a slope sampled on every `count`-th tick.
     fn ramped(&self, count: usize) -> C64 {
         (0..count).map(|k| self.ticks(k) * k as f64).sum::<C64>() * self.tick_s / count as f64
     }
 
-    /// Sum of all samples so far, this one included, times the period.
+    /// Integrator (backward Euler): sum of all samples including the present one, times the period.
     fn summed(&self) -> C64 {
         self.tick_s / (1.0 - self.delay)
     }

@@ -1,12 +1,12 @@
-//! The steady flight that the model is about.
+//! Trim: the steady flight about which the model is linearised.
 
 use aplomb_craft::glam::{DMat3, DVec3};
 use aplomb_craft::{AirConfig, Config, ConfigError, Plant, Start, battery::cell};
 
-/// Height in m at which the steady flight takes place.
+/// Height of the steady flight in m.
 pub(super) const HEIGHT_M: f64 = 10.0;
 
-/// Level flight to the north through still air, nose to the north.
+/// Level flight to the north in still air, nose to the north.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Trim {
     /// Body to world.
@@ -27,10 +27,10 @@ pub struct Trim {
     pub density_ratio: f64,
 }
 
-/// Why there is no linear model.
+/// Reason for no linear model.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum LinearError {
-    /// The craft or its air was refused.
+    /// The craft or its air is invalid.
     Craft(ConfigError),
     /// The rotors cannot carry the craft in this flight.
     NoTrim,
@@ -73,7 +73,8 @@ impl Trim {
         let weight = DVec3::new(0.0, 0.0, craft.mass_kg * air.gravity_m_s2);
         let mut attitude = DMat3::IDENTITY;
         let mut total_n = weight.length();
-        // Each round shrinks the error by the ratio of drag to weight; a craft at its speed limit converges in twenty.
+        // Each iteration reduces the error by the ratio of drag to weight: twenty are enough at the speed
+        // limit.
         for _ in 0..20 {
             let drag = attitude
                 * super::body::drag_n(
@@ -85,7 +86,7 @@ impl Trim {
                 );
             let needed = weight + drag;
             total_n = needed.length();
-            attitude = aimed(needed, DVec3::X);
+            attitude = attitude_from_down(needed, DVec3::X);
         }
         let shares = hover.thrust_n.into_array().map(|thrust| thrust / hover.thrust_n.sum());
         let thrust_n = shares.map(|share| share * total_n);
@@ -93,10 +94,10 @@ impl Trim {
         let air = attitude.transpose() * velocity_m_s;
         let (axial, edgewise) = (-air.z, libm::hypot(air.x, air.y));
         let speed_rad_s = thrust_n.map(|thrust| {
-            // The flow changes the thrust by a few percent, so dividing it out converges fast.
-            let gives = |speed| rotor.thrust_in_flow_n(axial, edgewise, speed, density_ratio);
+            // The flow changes the thrust by a few percent: the iteration converges fast.
+            let thrust_n = |speed| rotor.thrust_in_flow_n(axial, edgewise, speed, density_ratio);
             (0..20).fold(rotor.static_speed_rad_s(thrust, density_ratio), |speed, _| {
-                speed * libm::sqrt(thrust / gives(speed))
+                speed * libm::sqrt(thrust / thrust_n(speed))
             })
         });
         let current_a = speed_rad_s.map(|speed| {
@@ -131,8 +132,8 @@ impl Trim {
     }
 }
 
-/// The attitude with the down axis along `down` whose nose has its horizontal part along `heading`.
-pub(super) fn aimed(down: DVec3, heading: DVec3) -> DMat3 {
+/// The attitude with the down axis along `down` and the horizontal part of the nose along `heading`.
+pub(super) fn attitude_from_down(down: DVec3, heading: DVec3) -> DMat3 {
     let z = down.normalize();
     let x = DVec3::new(heading.x * z.z, heading.y * z.z, -(heading.x * z.x + heading.y * z.y)).normalize();
     DMat3::from_cols(x, z.cross(x), z)

@@ -1,19 +1,20 @@
-//! A loop transfer over frequency, known at some points.
+//! A loop transfer function over frequency, from points.
 
 use crate::linear::C64;
 
-/// Points of a loop transfer, frequencies rising; between them `ln L` is a cubic in `ln w` with the slopes of its
-/// neighbours.
+/// Points of a loop transfer function with ascending frequencies. Between them `ln L` is a cubic Hermite
+/// polynomial in `ln w` with the slopes of the neighbouring points.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Curve {
     /// ln w of each point.
-    place: Vec<f64>,
-    /// ln |L| and the phase of L in rad, without jumps.
+    log_rad_s: Vec<f64>,
+    /// ln |L| and the unwrapped phase of L in rad.
     value: Vec<[f64; 2]>,
 }
 
 impl Curve {
-    /// From frequencies in rad/s and the transfer there. Neighbours must lie within half a turn of phase.
+    /// From frequencies in rad/s and the transfer there. The phases of neighbours must differ by less than
+    /// 180 deg.
     #[must_use]
     pub fn new(points: &[(f64, C64)]) -> Self {
         let mut phase = 0.0;
@@ -22,31 +23,34 @@ impl Curve {
             phase = if i == 0 { wrapped } else { phase + remainder(wrapped - phase) };
             [libm::log(transfer.norm()), phase]
         });
-        Self { value: value.collect(), place: points.iter().map(|(rad_s, _)| libm::log(*rad_s)).collect() }
+        Self {
+            value: value.collect(),
+            log_rad_s: points.iter().map(|(rad_s, _)| libm::log(*rad_s)).collect(),
+        }
     }
 
-    /// How many points there are.
+    /// Number of points.
     #[must_use]
     pub fn len(&self) -> usize {
-        self.place.len()
+        self.log_rad_s.len()
     }
 
     /// True without any point.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.place.is_empty()
+        self.log_rad_s.is_empty()
     }
 
     /// Lowest and highest frequency in rad/s; `None` with fewer than two points.
     #[must_use]
     pub fn range(&self) -> Option<(f64, f64)> {
-        match (self.place.first(), self.place.last()) {
+        match (self.log_rad_s.first(), self.log_rad_s.last()) {
             (Some(&low), Some(&high)) if low < high => Some((libm::exp(low), libm::exp(high))),
             _ => None,
         }
     }
 
-    /// The transfer at a frequency in rad/s; beyond the points, that of the nearest.
+    /// The transfer function at a frequency in rad/s; outside the range that of the nearest point.
     #[must_use]
     pub fn at(&self, rad_s: f64) -> C64 {
         let [gain, phase] = self.log_at(libm::log(rad_s));
@@ -54,19 +58,19 @@ impl Curve {
         C64::new(size * libm::cos(phase), size * libm::sin(phase))
     }
 
-    /// Phase in rad at a frequency in rad/s, without jumps from one frequency to the next.
+    /// Unwrapped phase in rad at a frequency in rad/s.
     #[must_use]
     pub fn phase_rad(&self, rad_s: f64) -> f64 {
         self.log_at(libm::log(rad_s))[1]
     }
 
     /// ln |L| and phase at ln w.
-    fn log_at(&self, place: f64) -> [f64; 2] {
-        let last = self.place.len() - 1;
-        let place = place.clamp(self.place[0], self.place[last]);
-        let i = self.place.partition_point(|&x| x <= place).clamp(1, last) - 1;
-        let width = self.place[i + 1] - self.place[i];
-        let t = (place - self.place[i]) / width;
+    fn log_at(&self, log_rad_s: f64) -> [f64; 2] {
+        let last = self.log_rad_s.len() - 1;
+        let log_rad_s = log_rad_s.clamp(self.log_rad_s[0], self.log_rad_s[last]);
+        let i = self.log_rad_s.partition_point(|&x| x <= log_rad_s).clamp(1, last) - 1;
+        let width = self.log_rad_s[i + 1] - self.log_rad_s[i];
+        let t = (log_rad_s - self.log_rad_s[i]) / width;
         let (from, to) = (self.slope(i), self.slope(i + 1));
         std::array::from_fn(|k| {
             let (a, b) = (self.value[i][k], self.value[i + 1][k]);
@@ -77,11 +81,11 @@ impl Curve {
         })
     }
 
-    /// Slope at a point: of the parabola through it and its neighbours.
+    /// Slope at a point: that of the parabola through it and its neighbours.
     fn slope(&self, i: usize) -> [f64; 2] {
-        let last = self.place.len() - 1;
+        let last = self.log_rad_s.len() - 1;
         let between = |i: usize, k: usize| {
-            (self.value[i + 1][k] - self.value[i][k]) / (self.place[i + 1] - self.place[i])
+            (self.value[i + 1][k] - self.value[i][k]) / (self.log_rad_s[i + 1] - self.log_rad_s[i])
         };
         std::array::from_fn(|k| {
             if i == 0 {
@@ -89,14 +93,15 @@ impl Curve {
             } else if i == last {
                 between(last - 1, k)
             } else {
-                let (before, after) = (self.place[i] - self.place[i - 1], self.place[i + 1] - self.place[i]);
+                let (before, after) =
+                    (self.log_rad_s[i] - self.log_rad_s[i - 1], self.log_rad_s[i + 1] - self.log_rad_s[i]);
                 (between(i - 1, k) * after + between(i, k) * before) / (before + after)
             }
         })
     }
 }
 
-/// An angle in rad brought to within half a turn of zero.
+/// An angle in rad, reduced to -pi to pi.
 pub(super) fn remainder(angle: f64) -> f64 {
     angle - std::f64::consts::TAU * libm::round(angle / std::f64::consts::TAU)
 }
@@ -106,7 +111,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn between_its_points_a_delayed_integrator_is_met_to_a_hundredth() {
+    fn integrator_with_dead_time_is_interpolated_to_0_2_percent() {
         let exact = |w: f64| C64::from_polar(20.0 / w, -std::f64::consts::FRAC_PI_2 - 0.01 * w);
         let points: Vec<_> =
             (0..=40).map(|i| 10f64.powf(f64::from(i) / 16.0)).map(|w| (w, exact(w))).collect();

@@ -1,67 +1,69 @@
-//! Margins of a loop from its transfer L over frequency.
+//! Margins of a loop from its transfer function L over frequency.
 
 use super::curve::{Curve, remainder};
 
-/// How far a loop is from instability, and how fast it is. Infinite where the loop cannot be made unstable that way, NaN
-/// where nothing can be told.
+/// Stability margins and bandwidth of a loop. A margin is infinite if there is no crossover of its kind, and
+/// NaN if it is not measured.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Figures {
-    /// How much more gain the loop bears, in dB, and the frequency in rad/s at which it then swings.
-    pub gain_up_db: f64,
-    /// Frequency of that in rad/s.
-    pub gain_up_rad_s: f64,
-    /// How much less gain the loop bears, in dB, as a positive number.
-    pub gain_down_db: f64,
-    /// Frequency of that in rad/s.
-    pub gain_down_rad_s: f64,
-    /// How much phase, of either sign, the loop bears at any crossover, in deg.
-    pub phase_deg: f64,
-    /// Frequency of that in rad/s.
-    pub phase_rad_s: f64,
-    /// How much more delay the loop bears, in s.
-    pub delay_s: f64,
-    /// Highest frequency at which |L| falls through 1, in rad/s.
+    /// Upper gain margin in dB: factor by which the gain can be raised until the closed loop is unstable.
+    pub upper_gain_margin_db: f64,
+    /// Phase crossover of the upper gain margin in rad/s.
+    pub upper_gain_margin_rad_s: f64,
+    /// Lower gain margin in dB, positive: factor by which the gain can be lowered until the closed loop is
+    /// unstable.
+    pub lower_gain_margin_db: f64,
+    /// Phase crossover of the lower gain margin in rad/s.
+    pub lower_gain_margin_rad_s: f64,
+    /// Phase margin in deg: smallest distance of the phase from -180 deg, of either sign, at all gain
+    /// crossovers.
+    pub phase_margin_deg: f64,
+    /// Gain crossover of the phase margin in rad/s.
+    pub phase_margin_rad_s: f64,
+    /// Delay margin in s: smallest additional delay with which the closed loop is unstable.
+    pub delay_margin_s: f64,
+    /// Highest gain crossover, |L| = 1, in rad/s.
     pub crossover_rad_s: f64,
     /// Peak of the sensitivity, Ms = max |1/(1 + L)|.
     pub peak_sensitivity: f64,
-    /// Frequency of that in rad/s.
-    pub peak_rad_s: f64,
-    /// Frequency in rad/s from which on |L/(1 + L)| stays 3 dB below 1.
+    /// Frequency of the peak in rad/s.
+    pub peak_sensitivity_rad_s: f64,
+    /// Bandwidth in rad/s: frequency above which |L/(1 + L)| stays below -3 dB.
     pub bandwidth_rad_s: f64,
 }
 
-/// Points per point of the curve at which crossings are looked for.
-const FINER: usize = 4;
+/// Grid points per point of the curve in the search for crossings.
+const GRID_RATIO: usize = 4;
 
 impl Figures {
-    /// Nothing can be told.
+    /// No figure is known.
     pub const UNKNOWN: Self = Self {
-        gain_up_db: f64::NAN,
-        gain_up_rad_s: f64::NAN,
-        gain_down_db: f64::NAN,
-        gain_down_rad_s: f64::NAN,
-        phase_deg: f64::NAN,
-        phase_rad_s: f64::NAN,
-        delay_s: f64::NAN,
+        upper_gain_margin_db: f64::NAN,
+        upper_gain_margin_rad_s: f64::NAN,
+        lower_gain_margin_db: f64::NAN,
+        lower_gain_margin_rad_s: f64::NAN,
+        phase_margin_deg: f64::NAN,
+        phase_margin_rad_s: f64::NAN,
+        delay_margin_s: f64::NAN,
         crossover_rad_s: f64::NAN,
         peak_sensitivity: f64::NAN,
-        peak_rad_s: f64::NAN,
+        peak_sensitivity_rad_s: f64::NAN,
         bandwidth_rad_s: f64::NAN,
     };
 
-    /// The figures of a loop that is known to be stable (K. J. Astrom, R. M. Murray, Feedback Systems, 2nd edition 2021,
-    /// sections 10.3 and 12.2).
+    /// The figures of a loop that is stable when closed (K. J. Astrom, R. M. Murray, Feedback Systems, 2nd
+    /// edition 2021, sections 10.3 and 12.2).
     #[must_use]
     pub fn of(curve: &Curve) -> Self {
         let Some((low, high)) = curve.range() else { return Self::UNKNOWN };
-        let count = FINER * curve.len();
+        let count = GRID_RATIO * curve.len();
         let step = libm::log(high / low) / count as f64;
         let grid: Vec<f64> = (0..=count).map(|i| low * libm::exp(step * i as f64)).collect();
         let mut figures = Self {
-            gain_up_db: f64::INFINITY,
-            gain_down_db: f64::INFINITY,
-            phase_deg: f64::INFINITY,
-            delay_s: f64::INFINITY,
+            upper_gain_margin_db: f64::INFINITY,
+            lower_gain_margin_db: f64::INFINITY,
+            phase_margin_deg: f64::INFINITY,
+            delay_margin_s: f64::INFINITY,
             ..Self::UNKNOWN
         };
         figures.take_crossings(curve, &grid);
@@ -79,25 +81,25 @@ impl Figures {
     fn take_crossings(&mut self, curve: &Curve, grid: &[f64]) {
         for w in crossings(grid, |w| curve.at(w).norm() - 1.0) {
             let angle = curve.at(w).arg();
-            let phase_deg = (std::f64::consts::PI - angle.abs()).to_degrees();
-            if phase_deg < self.phase_deg {
-                (self.phase_deg, self.phase_rad_s) = (phase_deg, w);
+            let phase_margin_deg = (std::f64::consts::PI - angle.abs()).to_degrees();
+            if phase_margin_deg < self.phase_margin_deg {
+                (self.phase_margin_deg, self.phase_margin_rad_s) = (phase_margin_deg, w);
             }
-            // Backwards from here to -180 deg.
+            // Phase lag from here to -180 deg.
             let lag = (angle + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU);
-            self.delay_s = self.delay_s.min(lag / w);
+            self.delay_margin_s = self.delay_margin_s.min(lag / w);
             self.crossover_rad_s = w;
         }
-        // L is real and negative where its angle from -180 deg changes sign without jumping.
+        // L is real and negative where its angle from -180 deg changes sign without a jump.
         for w in crossings(grid, |w| remainder(curve.at(w).arg() - std::f64::consts::PI)) {
             if curve.at(w).re > 0.0 {
                 continue;
             }
             let db = -20.0 * libm::log10(curve.at(w).norm());
-            if db >= 0.0 && db < self.gain_up_db {
-                (self.gain_up_db, self.gain_up_rad_s) = (db, w);
-            } else if db < 0.0 && -db < self.gain_down_db {
-                (self.gain_down_db, self.gain_down_rad_s) = (-db, w);
+            if db >= 0.0 && db < self.upper_gain_margin_db {
+                (self.upper_gain_margin_db, self.upper_gain_margin_rad_s) = (db, w);
+            } else if db < 0.0 && -db < self.lower_gain_margin_db {
+                (self.lower_gain_margin_db, self.lower_gain_margin_rad_s) = (-db, w);
             }
         }
     }
@@ -106,7 +108,7 @@ impl Figures {
         let sensitivity = |w: f64| 1.0 / (1.0 + curve.at(w)).norm();
         let peak = |w: &f64, v: &f64| sensitivity(*w).total_cmp(&sensitivity(*v));
         let Some(at) = grid.iter().copied().max_by(|w, v| peak(w, v)) else { return };
-        // Within a grid step of the peak the curve is smooth: three more rounds of a finer grid.
+        // Refinement about the peak: three times on a finer grid.
         let mut centre = at;
         let mut ratio = libm::pow(grid[1] / grid[0], 0.5);
         for _ in 0..3 {
@@ -118,17 +120,17 @@ impl Figures {
                 .unwrap_or(centre);
             ratio = libm::pow(ratio, 0.25);
         }
-        (self.peak_sensitivity, self.peak_rad_s) = (sensitivity(centre), centre);
+        (self.peak_sensitivity, self.peak_sensitivity_rad_s) = (sensitivity(centre), centre);
     }
 }
 
-/// Where a function changes sign, found by halving the interval between neighbours of the grid.
+/// Sign changes of a function, by bisection between neighbours of the grid.
 fn crossings(grid: &[f64], function: impl Fn(f64) -> f64) -> Vec<f64> {
     let mut found = Vec::new();
     for pair in grid.windows(2) {
         let [mut low, mut high] = [pair[0], pair[1]];
         let mut from = function(low);
-        // A jump of an angle through half a turn is no zero.
+        // A jump of an angle at +-180 deg is not a zero.
         if from * function(high) > 0.0 || (from - function(high)).abs() > 4.0 {
             continue;
         }
@@ -146,17 +148,17 @@ fn crossings(grid: &[f64], function: impl Fn(f64) -> f64) -> Vec<f64> {
     found
 }
 
-/// True when what has the return difference `difference` (1 + L, or the determinant of 1 + L) is stable once closed, by the
-/// Nyquist criterion: with all loops broken there are no poles on the unstable side, and some at zero, as many as the
-/// difference falls off decades in a decade at the lowest frequency. With n of them it must turn by `+90 n` deg from the
-/// lowest to the highest frequency.
+/// Stability of the closed loop from its return difference (1 + L, or the determinant of 1 + L), by the
+/// Nyquist criterion. The open loop has no unstable poles, and n poles at zero, where n is the slope of the
+/// return difference at the lowest frequency in decades per decade. The phase must rise by `90 n` deg from
+/// the lowest to the highest frequency.
 #[must_use]
 pub fn is_stable(difference: &Curve) -> bool {
     let Some((low, high)) = difference.range() else { return false };
     let fall = difference.at(low).norm() / difference.at(low * 1.01).norm();
     let poles = libm::round(libm::log(fall) / libm::log(1.01));
-    let turned = difference.phase_rad(high) - difference.phase_rad(low);
-    (turned - poles * std::f64::consts::FRAC_PI_2).abs() < std::f64::consts::FRAC_PI_2
+    let rise_rad = difference.phase_rad(high) - difference.phase_rad(low);
+    (rise_rad - poles * std::f64::consts::FRAC_PI_2).abs() < std::f64::consts::FRAC_PI_2
 }
 
 #[cfg(test)]
@@ -172,18 +174,21 @@ mod tests {
     }
 
     #[test]
-    fn an_integrator_with_dead_time_has_the_margins_of_the_closed_form() {
-        // L = (g/s) e^(-s d), g d = 0.36: phase margin 90 deg - g d, gain margin (pi/2)/(g d), delay margin pm/g.
+    fn integrator_with_dead_time_has_the_margins_of_the_closed_form() {
+        // L = (g/s) e^(-s d), g d = 0.36: phase margin 90 deg - g d, gain margin (pi/2)/(g d), delay margin
+        // pm/g.
         let (gain, dead) = (36.0, 0.01);
         let loop_ =
             curve(0.01, 3000.0, |w| C64::from_polar(gain / w, -std::f64::consts::FRAC_PI_2 - dead * w));
         let figures = Figures::of(&loop_);
-        assert!((figures.phase_deg - (90.0 - 0.36f64.to_degrees())).abs() < 1e-3, "{figures:?}");
-        assert!((figures.gain_up_db - 20.0 * (std::f64::consts::FRAC_PI_2 / 0.36).log10()).abs() < 1e-3);
-        assert!((figures.delay_s - figures.phase_deg.to_radians() / gain).abs() < 1e-6);
+        assert!((figures.phase_margin_deg - (90.0 - 0.36f64.to_degrees())).abs() < 1e-3, "{figures:?}");
+        assert!(
+            (figures.upper_gain_margin_db - 20.0 * (std::f64::consts::FRAC_PI_2 / 0.36).log10()).abs() < 1e-3
+        );
+        assert!((figures.delay_margin_s - figures.phase_margin_deg.to_radians() / gain).abs() < 1e-6);
         assert!((figures.crossover_rad_s - gain).abs() < 1e-3);
-        assert!(figures.gain_down_db.is_infinite());
-        // The twin with too much gain: pi/2 is the limit of g d.
+        assert!(figures.lower_gain_margin_db.is_infinite());
+        // Twin with too much gain: the limit of g d is pi/2.
         for (share, stable) in [(0.98, true), (1.02, false)] {
             let gain = share * std::f64::consts::FRAC_PI_2 / dead;
             let loop_ = curve(0.01, 3000.0, |w| {
@@ -194,18 +199,20 @@ mod tests {
     }
 
     #[test]
-    fn a_second_order_loop_has_the_published_peak_and_phase() {
-        // 1/(s (s + 2 z)), z = 0.5: Ms 1.468, phase margin 51.83 deg; closed loop -3 dB at 1.2720 (second-order forms).
+    fn second_order_loop_has_the_published_peak_and_phase() {
+        // 1/(s (s + 2 z)), z = 0.5: Ms 1.468, phase margin 51.83 deg; closed loop -3 dB at 1.2720
+        // (second-order forms).
         let loop_ = curve(0.001, 100.0, |w| 1.0 / (C64::new(0.0, w) * C64::new(1.0, w)));
         let figures = Figures::of(&loop_);
         assert!((figures.peak_sensitivity - 1.468).abs() < 1e-3, "{figures:?}");
-        assert!((figures.phase_deg - 51.83).abs() < 1e-2);
+        assert!((figures.phase_margin_deg - 51.83).abs() < 1e-2);
         assert!((figures.bandwidth_rad_s - 1.2720).abs() < 1e-3);
     }
 
     #[test]
-    fn a_loop_that_too_little_gain_makes_unstable_has_a_margin_downwards() {
-        // L = k (s + 1)^2/s^3: s^3 + k (s + 1)^2 is stable for k > 1/2 (Routh: k 2k > k), so at k = 2 the gain may fall by 4.
+    fn conditionally_stable_loop_has_a_lower_gain_margin() {
+        // L = k (s + 1)^2/s^3: s^3 + k (s + 1)^2 is stable for k > 1/2 (Routh: k 2k > k), so the lower gain
+        // margin at k = 2 is 4.
         let loop_ = |k: f64, more: f64| {
             curve(0.001, 1000.0, move |w| {
                 let s = C64::new(0.0, w);
@@ -213,8 +220,8 @@ mod tests {
             })
         };
         let figures = Figures::of(&loop_(2.0, 0.0));
-        assert!((figures.gain_down_db - 20.0 * 4f64.log10()).abs() < 1e-3, "{figures:?}");
-        assert!(figures.gain_up_db.is_infinite());
+        assert!((figures.lower_gain_margin_db - 20.0 * 4f64.log10()).abs() < 1e-3, "{figures:?}");
+        assert!(figures.upper_gain_margin_db.is_infinite());
         assert!(is_stable(&loop_(2.0, 1.0)) && is_stable(&loop_(0.52, 1.0)) && !is_stable(&loop_(0.48, 1.0)));
     }
 }

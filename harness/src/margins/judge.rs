@@ -1,19 +1,21 @@
-//! What margins must at least be, and whether they are.
+//! Required margins, and the verdicts on measured ones.
 
 use super::{Linear, Measured};
 use crate::verdict::{Limit, Verdict};
 
-/// Least gain margin up and down in dB, and least phase margin in deg, one loop broken, the others closed.
+/// Required upper and lower gain margin in dB, and phase margin in deg, with one loop broken and the others
+/// closed.
 pub const LEAST_GAIN_DB: f64 = 6.0;
 /// See [`LEAST_GAIN_DB`].
 pub const LEAST_PHASE_DEG: f64 = 45.0;
-/// Largest peak of the sensitivity.
+/// Largest allowed peak sensitivity.
 pub const LARGEST_PEAK: f64 = 2.0;
 
 const MARGINS: &str = "SAE AS94900, up to the first structural mode, within operating speeds";
 const PEAK: &str = "K. J. Astrom, R. M. Murray, Feedback Systems, 2nd edition 2021, section 12.2";
 
-/// Judges a measured loop: at a demand on the mixer margins and peak, at a set-point the peak alone.
+/// Verdicts on a measured loop: margins and peak sensitivity at a demand on the mixer, peak sensitivity at a
+/// set-point.
 #[must_use]
 pub fn verdicts(measured: &Measured) -> Vec<Verdict> {
     let figures = &measured.figures;
@@ -32,17 +34,17 @@ pub fn verdicts(measured: &Measured) -> Vec<Verdict> {
     }
     let gain = Limit::AtLeast(LEAST_GAIN_DB);
     vec![
-        one("gain margin up", figures.gain_up_db, gain, "dB", MARGINS),
-        one("gain margin down", figures.gain_down_db, gain, "dB", MARGINS),
-        one("phase margin", figures.phase_deg, Limit::AtLeast(LEAST_PHASE_DEG), "deg", MARGINS),
+        one("upper gain margin", figures.upper_gain_margin_db, gain, "dB", MARGINS),
+        one("lower gain margin", figures.lower_gain_margin_db, gain, "dB", MARGINS),
+        one("phase margin", figures.phase_margin_deg, Limit::AtLeast(LEAST_PHASE_DEG), "deg", MARGINS),
         peak,
     ]
 }
 
-/// By how much the tightest limit of a linear loop is held, 1 where it is just held, above where it is held with room: the
-/// least of margin over least margin and largest peak over peak. 0 for what is not stable.
+/// Margin ratio of a linear loop: the smallest of margin over required margin, and largest allowed peak
+/// sensitivity over peak. 1 at the limit, above 1 within it; 0 for an unstable craft.
 #[must_use]
-pub fn room(linear: &Linear) -> f64 {
+pub fn margin_ratio(linear: &Linear) -> f64 {
     if !linear.stable {
         return 0.0;
     }
@@ -52,9 +54,9 @@ pub fn room(linear: &Linear) -> f64 {
         return peak;
     }
     let margins = [
-        figures.gain_up_db / LEAST_GAIN_DB,
-        figures.gain_down_db / LEAST_GAIN_DB,
-        figures.phase_deg / LEAST_PHASE_DEG,
+        figures.upper_gain_margin_db / LEAST_GAIN_DB,
+        figures.lower_gain_margin_db / LEAST_GAIN_DB,
+        figures.phase_margin_deg / LEAST_PHASE_DEG,
     ];
     margins.into_iter().fold(peak, f64::min)
 }

@@ -1,9 +1,10 @@
-//! Loop transfers by injection.
+//! Loop transfer functions by injection.
 //!
-//! A multisine d is added at the break. With the loop's own part s_c and the total s = s_c + d at each of its frequencies,
-//! `L = -s_c/s`. The coherence of a signal x over the periods, |mean X|^2/mean |X|^2, is the share of its power that repeats
-//! with the injection (J. S. Bendat, A. G. Piersol, Random Data, 4th edition 2010, chapter 6, for an injection without
-//! noise). A frequency counts when both s_c and s reach 0.95.
+//! A multisine d is added at the break. With the returned signal s_c and the total s = s_c + d at each of its
+//! frequencies, `L = -s_c/s`. The coherence of a signal x over the periods, |mean X|^2/mean |X|^2, is the
+//! share of its power that is periodic with the injection (J. S. Bendat, A. G. Piersol, Random Data, 4th
+//! edition 2010, chapter 6, for an injection without noise). A frequency is evaluated if the coherences of
+//! s_c and s reach 0.95.
 
 use aplomb::flight;
 use aplomb::record::Record;
@@ -13,34 +14,34 @@ use super::curve::Curve;
 use super::figures::Figures;
 use super::multisine::Multisine;
 use super::point::Point;
-use super::stand::{Added, Stand};
+use super::steady_flight::{Injected, SteadyFlight};
 use super::{Linear, MarginsError};
-use crate::linear::{Break, C64, Mode, believed_mix};
+use crate::linear::{Break, C64, Mode, controller_allocation};
 
-/// Coherence from which on a frequency counts.
+/// Smallest coherence of an evaluated frequency.
 pub const COHERENT: f64 = 0.95;
-/// Periods that are measured, after one to settle.
+/// Number of measured periods, after one to settle.
 const PERIODS: usize = 6;
 
-/// How strongly is probed, one after the other.
-const LOUDNESS: [f64; 3] = [1.0, 2.0, 4.0];
+/// Scales of the excitation, tried in this order.
+const EXCITATION_SCALES: [f64; 3] = [1.0, 2.0, 4.0];
 
-/// Where something is added.
+/// Signal to which the excitation is added.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Probe {
-    /// To the roll torque demand.
+    /// Roll torque demand.
     Roll,
-    /// To the pitch torque demand.
+    /// Pitch torque demand.
     Pitch,
-    /// To the yaw torque demand.
+    /// Yaw torque demand.
     Yaw,
-    /// To the thrust demand.
+    /// Thrust demand.
     Thrust,
-    /// To the commanded place or velocity, north.
+    /// Position or velocity set-point, north.
     North,
-    /// To the commanded place or velocity, east.
+    /// Position or velocity set-point, east.
     East,
-    /// To the commanded height.
+    /// Height set-point.
     Height,
 }
 
@@ -49,35 +50,35 @@ pub enum Probe {
 pub struct Line {
     /// Frequency in rad/s.
     pub rad_s: f64,
-    /// Loop transfer.
+    /// Loop transfer function.
     pub transfer: C64,
     /// Coherence, 0 to 1.
     pub coherence: f64,
 }
 
-/// Why a loop has no figures.
+/// Reason for a loop without figures.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NotMeasured {
-    /// A motor or the mixer met a limit.
+    /// A motor or the mixer saturated.
     Saturated,
-    /// The craft did not stay in its steady flight.
-    Lost,
-    /// Too little of the signal comes from the injection where the figures are.
+    /// The flight was not steady.
+    NotSteady,
+    /// The coherence is too low at the frequencies of the figures.
     Incoherent,
 }
 
 /// A measured loop.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Measured {
-    /// Where it is broken.
+    /// Break of the loop.
     pub broken: Break,
-    /// Every frequency, those that do not count included.
+    /// All frequencies, also those that are not evaluated.
     pub lines: Vec<Line>,
-    /// The curve through the frequencies that count about the crossover.
+    /// The curve through the evaluated frequencies about the crossover.
     pub curve: Curve,
-    /// Its figures; what lies beyond the curve is unknown.
+    /// Its figures; NaN outside the curve.
     pub figures: Figures,
-    /// Why there are none.
+    /// Reason for no figures.
     pub not_measured: Option<NotMeasured>,
 }
 
@@ -95,7 +96,7 @@ impl Probe {
     /// The torque demands.
     pub const TORQUES: [Self; 3] = [Self::Roll, Self::Pitch, Self::Yaw];
 
-    /// The breaks whose loops it tells.
+    /// The breaks whose loops are measured with it.
     #[must_use]
     pub fn breaks(self, mode: Mode) -> &'static [Break] {
         match (self, mode) {
@@ -111,8 +112,8 @@ impl Probe {
         }
     }
 
-    /// How often the lowest frequency fits into a period: often, so that its neighbours are near and noise spreads over many
-    /// frequencies; seldom, so that it does not take long.
+    /// Number of cycles of the lowest frequency in a period: a larger number gives a finer resolution and
+    /// less noise per frequency, a smaller one a shorter flight.
     fn first(self) -> usize {
         match self {
             Self::Roll | Self::Pitch | Self::Yaw => 6,
@@ -134,8 +135,8 @@ impl Probe {
         matches!(self, Self::Roll | Self::Pitch | Self::Yaw | Self::Thrust)
     }
 
-    fn added(self, value: f64) -> Added {
-        let mut added = Added::default();
+    fn added(self, value: f64) -> Injected {
+        let mut added = Injected::default();
         if self.is_demand() {
             added.wrench[self.index()] = value;
         } else {
@@ -144,7 +145,7 @@ impl Probe {
         added
     }
 
-    /// The signals that its loops are made from.
+    /// The signals from which its loops are computed.
     fn signals(self, record: &Record) -> [f64; 3] {
         let i = self.index();
         let wrench = &record.wrench;
@@ -165,59 +166,59 @@ impl Probe {
     }
 }
 
-/// Craft in steady flight, ready to be probed any number of times from the same state.
+/// Craft in steady flight, from which any number of measurements start in the same state.
 #[derive(Clone, Debug)]
 pub struct Bench<'a> {
     craft: Config,
     controller: &'a flight::Config,
     mode: Mode,
-    stand: Stand,
+    flight: SteadyFlight,
 }
 
 impl<'a> Bench<'a> {
-    /// Takes off and settles at a point.
+    /// Takes off and settles at an operating point.
     ///
     /// # Errors
-    /// A craft or controller that cannot be built.
+    /// An invalid craft or controller.
     pub fn new(
         craft: &Config,
         controller: &'a flight::Config,
         point: &Point,
         seed: u64,
     ) -> Result<Self, MarginsError> {
-        let stand = Stand::at(craft, controller, point, seed)?;
-        Ok(Self { craft: point.craft(craft), controller, mode: point.mode, stand })
+        let flight = SteadyFlight::at(craft, controller, point, seed)?;
+        Ok(Self { craft: point.craft(craft), controller, mode: point.mode, flight })
     }
 
-    /// Measures the loops that `probe` tells. The linear loops (those of [`Probe::breaks`], in that order) say at which
-    /// frequencies and how strongly to probe, nothing else. While noise hides a figure they are probed again,
-    /// more strongly.
+    /// Measures the loops of `probe`. The linear loops (those of [`Probe::breaks`], in that order) determine
+    /// the frequencies and amplitudes of the excitation only. While a figure is missing because of noise, the
+    /// measurement is repeated with a larger excitation.
     #[must_use]
     pub fn probe(&self, probe: Probe, linear: &[Linear]) -> Vec<Measured> {
-        let mut best = self.probe_at(probe, linear, LOUDNESS[0]);
-        for &loudness in &LOUDNESS[1..] {
+        let mut best = self.probe_at(probe, linear, EXCITATION_SCALES[0]);
+        for &excitation in &EXCITATION_SCALES[1..] {
             let done = best.iter().all(Measured::is_complete);
             if !probe.is_demand() || done || best[0].not_measured == Some(NotMeasured::Saturated) {
                 break;
             }
-            // What is complete stays as the gentlest probing found it.
-            for (best, louder) in best.iter_mut().zip(self.probe_at(probe, linear, loudness)) {
-                if !best.is_complete() && louder.curve.len() >= best.curve.len() {
-                    *best = louder;
+            // A complete loop is kept from the smallest excitation.
+            for (best, stronger) in best.iter_mut().zip(self.probe_at(probe, linear, excitation)) {
+                if !best.is_complete() && stronger.curve.len() >= best.curve.len() {
+                    *best = stronger;
                 }
             }
         }
         best
     }
 
-    fn probe_at(&self, probe: Probe, linear: &[Linear], loudness: f64) -> Vec<Measured> {
+    fn probe_at(&self, probe: Probe, linear: &[Linear], excitation: f64) -> Vec<Measured> {
         let breaks = probe.breaks(self.mode);
         let tick_s = 1.0 / f64::from(self.controller.tick_hz);
-        let signal = self.signal(probe, linear, tick_s, loudness);
-        let mut stand = self.stand.clone();
+        let signal = self.signal(probe, linear, tick_s, excitation);
+        let mut flight = self.flight.clone();
         let mut samples = [const { Vec::new() }; 3];
         for tick in 0..signal.period() * (PERIODS + 1) {
-            let record = stand.step(&probe.added(signal.at(tick)));
+            let record = flight.step(&probe.added(signal.at(tick)));
             if tick >= signal.period() {
                 let now = probe.signals(&record);
                 samples.iter_mut().zip(now).for_each(|(all, sample)| all.push(sample));
@@ -226,9 +227,9 @@ impl<'a> Bench<'a> {
         let spectra = samples.map(|samples| {
             samples.chunks(signal.period()).map(|period| signal.amplitudes_in(period)).collect::<Vec<_>>()
         });
-        let spoilt = if !stand.flies() {
-            Some(NotMeasured::Lost)
-        } else if stand.saturated() {
+        let not_measured = if !flight.is_steady() {
+            Some(NotMeasured::NotSteady)
+        } else if flight.saturated() {
             Some(NotMeasured::Saturated)
         } else {
             None
@@ -244,12 +245,12 @@ impl<'a> Bench<'a> {
             .zip(linear)
             .enumerate()
             .map(|(i, (&broken, linear))| {
-                Measured::new(broken, lines.iter().map(|line| line[i]).collect(), linear, spoilt)
+                Measured::new(broken, lines.iter().map(|line| line[i]).collect(), linear, not_measured)
             })
             .collect()
     }
 
-    /// Loop transfers at one frequency from the amplitudes of each period.
+    /// Loop transfer functions at one frequency from the amplitudes of each period.
     fn transfers(&self, probe: Probe, rad_s: f64, injected: C64, signals: &[Vec<C64>; 3]) -> Vec<Line> {
         let line = |own: &dyn Fn([C64; 3]) -> C64, total: &dyn Fn([C64; 3]) -> C64| {
             let each = |of: &dyn Fn([C64; 3]) -> C64| {
@@ -266,26 +267,27 @@ impl<'a> Bench<'a> {
             Probe::Roll | Probe::Pitch | Probe::Yaw => {
                 let gain = self.torque_per_rate(probe, rad_s);
                 let torque = line(&|[own, ..]| own, &|[own, ..]| own + injected);
-                // With the part a of the loop that comes by the rate set-point and the rest b, a loop broken at that set-point
-                // has the transfer a/(1 + b); 1 + b is what is left of the total.
+                // With the part a of L through the rate set-point and the rest b, the loop broken at that
+                // set-point has the transfer function a/(1 + b).
                 let by_rate = |rate: C64| gain * rate;
                 let rate =
                     line(&|[_, rate, _]| by_rate(rate), &|[own, rate, _]| injected + own - by_rate(rate));
-                // b = -(own - by_rate)/total, so 1 + b = (total - own + by_rate)/total = (injected + by_rate)/total.
+                // b = -(own - by_rate)/total, so 1 + b = (total - own + by_rate)/total = (injected +
+                // by_rate)/total.
                 let transfer =
                     line(&|[_, rate, _]| by_rate(rate), &|[_, rate, _]| injected + by_rate(rate)).transfer;
                 vec![torque, Line { transfer, ..rate }]
             }
             Probe::Height => vec![line(&|[height, ..]| -height, &|[height, ..]| injected - height)],
             Probe::North | Probe::East => {
-                let Slow { place, velocity, kept } = self.slow(rad_s);
+                let OuterLoops { position, velocity, hold } = self.outer_loops(rad_s);
                 let holds = self.mode == Mode::Position;
-                let (place, velocity, setpoint) = if holds {
-                    (velocity * place, velocity + place, velocity * place)
+                let (position, velocity, setpoint) = if holds {
+                    (velocity * position, velocity + position, velocity * position)
                 } else {
                     (C64::default(), velocity, velocity)
                 };
-                let own = move |[x, v, wind]: [C64; 3]| wind / kept - place * x - velocity * v;
+                let own = move |[x, v, wind]: [C64; 3]| wind / hold - position * x - velocity * v;
                 let acceleration = line(&own, &move |signals| own(signals) + setpoint * injected);
                 if holds {
                     vec![acceleration, line(&|[x, ..]| -x, &|[x, ..]| injected - x)]
@@ -315,21 +317,22 @@ impl<'a> Bench<'a> {
         }
     }
 
-    fn slow(&self, rad_s: f64) -> Slow {
+    fn outer_loops(&self, rad_s: f64) -> OuterLoops {
         let tick_s = 1.0 / f64::from(self.controller.tick_hz);
         let every = self.controller.velocity_divider;
         let velocity = &self.controller.velocity;
         let slow_s = tick_s * f64::from(every);
-        let kept = (0..every).map(|k| delay(rad_s * tick_s * f64::from(k))).sum::<C64>() / f64::from(every);
-        Slow {
-            place: f64::from(self.controller.position.crossover_rad_s).into(),
+        let hold = (0..every).map(|k| delay(rad_s * tick_s * f64::from(k))).sum::<C64>() / f64::from(every);
+        OuterLoops {
+            position: f64::from(self.controller.position.crossover_rad_s).into(),
             velocity: pi(velocity.crossover_rad_s, velocity.integral_time_s, slow_s, rad_s),
-            kept,
+            hold,
         }
     }
 
-    /// What is added: strong where the loop is weak or stiff, within what the motors and a small motion allow.
-    fn signal(&self, probe: Probe, linear: &[Linear], tick_s: f64, loudness: f64) -> Multisine {
+    /// The excitation: larger where the loop gain is small or large, limited by the motors and to a small
+    /// motion.
+    fn signal(&self, probe: Probe, linear: &[Linear], tick_s: f64, excitation: f64) -> Multisine {
         let range = range(linear, 0.4 * std::f64::consts::PI / tick_s);
         let loop_ = &linear[0].curve;
         let amplitude = |w: f64| self.amplitude(probe, w, loop_.at(w));
@@ -344,55 +347,55 @@ impl<'a> Bench<'a> {
         };
         Multisine::new(range, probe.first(), tick_s, |w| {
             let (total, added) = amplitude(w);
-            loudness * scale * total * added
+            excitation * scale * total * added
         })
     }
 
-    /// Size of the total signal at one frequency, and the injection for each unit of it.
+    /// Amplitude of the total signal at one frequency, and the injection per unit of it.
     fn amplitude(&self, probe: Probe, w: f64, loop_: C64) -> (f64, f64) {
-        /// Turn in rad, displacement in m, velocity in m/s that one frequency may cause.
-        const TURN_RAD: f64 = 0.025;
-        const SHIFT_M: f64 = 0.3;
+        /// Largest rotation in rad, displacement in m and velocity in m/s at one frequency.
+        const ROTATION_RAD: f64 = 0.025;
+        const DISPLACEMENT_M: f64 = 0.3;
         const VELOCITY_M_S: f64 = 0.2;
         let even = 1.0 / libm::sqrt(loop_.norm());
         let inertia = |axis: usize| self.craft.inertia_kg_m2[axis][axis];
         let added = (1.0 + loop_).norm();
-        // Set-points must not change faster than their ramps.
+        // Set-points stay slower than their ramps.
         let slower = (1.0 / w).min(1.0);
         match probe {
             Probe::Roll | Probe::Pitch | Probe::Yaw => {
                 let most = self.authority(probe).unwrap_or(f64::INFINITY);
-                ((inertia(probe.index()) * w * w * TURN_RAD).min(most * even), added)
+                ((inertia(probe.index()) * w * w * ROTATION_RAD).min(most * even), added)
             }
             Probe::Thrust => {
                 let most = self.authority(probe).unwrap_or(f64::INFINITY);
-                ((self.craft.mass_kg * w * w * SHIFT_M).min(most * even), added)
+                ((self.craft.mass_kg * w * w * DISPLACEMENT_M).min(most * even), added)
             }
-            Probe::Height => (0.5 * SHIFT_M * slower, 1.0),
-            Probe::North | Probe::East if self.mode == Mode::Position => (1.2 * SHIFT_M * slower, 1.0),
+            Probe::Height => (0.5 * DISPLACEMENT_M * slower, 1.0),
+            Probe::North | Probe::East if self.mode == Mode::Position => (1.2 * DISPLACEMENT_M * slower, 1.0),
             Probe::North | Probe::East => (VELOCITY_M_S * slower, 1.0),
         }
     }
 
-    /// Root mean square that the total demand may have: a share of what is left to a rotor in hover.
+    /// Largest root mean square of the total demand: a share of the thrust range of a rotor about hover.
     fn authority(&self, probe: Probe) -> Option<f64> {
         const SHARE: f64 = 0.06;
         let mix = &self.controller.mix;
         let hover = 0.25 * self.craft.mass_kg * aplomb_craft::gravity::STANDARD_M_S2;
         let ceiling = mix.max_thrust_n.min(self.controller.thrust_curve.max_thrust_n);
-        let room = (hover - f64::from(mix.min_thrust_n)).min(f64::from(ceiling) - hover);
-        let shares = believed_mix(self.controller).map(|row| row[probe.index()].abs());
+        let range_n = (hover - f64::from(mix.min_thrust_n)).min(f64::from(ceiling) - hover);
+        let shares = controller_allocation(self.controller).map(|row| row[probe.index()].abs());
         let most = shares.into_iter().fold(0.0, f64::max);
-        probe.is_demand().then_some(SHARE * room / most)
+        probe.is_demand().then_some(SHARE * range_n / most)
     }
 }
 
-/// The slow loops at one frequency: velocity per place, acceleration per velocity, and what the staircase of a signal that is
-/// kept from one of their steps to the next leaves of it.
-struct Slow {
-    place: C64,
+/// Frequency responses of the outer loops: velocity per position, acceleration per velocity, and the hold
+/// between their steps.
+struct OuterLoops {
+    position: C64,
     velocity: C64,
-    kept: C64,
+    hold: C64,
 }
 
 /// Delay by an angle in rad.
@@ -400,25 +403,26 @@ fn delay(angle: f64) -> C64 {
     C64::new(libm::cos(angle), -libm::sin(angle))
 }
 
-/// Gain and a sum that counts from the next step on.
+/// PI controller whose integral acts from the next step on.
 fn pi(gain: f32, time_s: f32, period_s: f64, rad_s: f64) -> C64 {
     let delay = delay(rad_s * period_s);
     f64::from(gain) * (1.0 + period_s / f64::from(time_s) * delay / (1.0 - delay))
 }
 
-/// Frequencies to probe: about every crossover; of the loop that is broken at the probe itself, also down to where less
-/// gain would be unstable and up to where more would be.
+/// Range of the excited frequencies: all crossovers; for the loop broken at the excited signal also both
+/// phase crossovers.
 fn range(linear: &[Linear], highest: f64) -> [f64; 2] {
-    let known = |w: f64, otherwise: f64| if w.is_finite() { w } else { otherwise };
+    let or = |w: f64, otherwise: f64| if w.is_finite() { w } else { otherwise };
     let at_demand = linear[0].broken.is_demand();
     let mut found = [f64::INFINITY, 0.0];
     for (i, figures) in linear.iter().map(|linear| &linear.figures).enumerate() {
-        let crossover = known(figures.crossover_rad_s, 1.0);
-        let down = if i == 0 && at_demand { known(figures.gain_down_rad_s, crossover) } else { crossover };
+        let crossover = or(figures.crossover_rad_s, 1.0);
+        let down =
+            if i == 0 && at_demand { or(figures.lower_gain_margin_rad_s, crossover) } else { crossover };
         let low = (0.4 * crossover).min(0.6 * down);
         let high = (3.0 * crossover)
-            .max(1.5 * known(figures.gain_up_rad_s, crossover))
-            .max(1.3 * known(figures.bandwidth_rad_s, crossover));
+            .max(1.5 * or(figures.upper_gain_margin_rad_s, crossover))
+            .max(1.3 * or(figures.bandwidth_rad_s, crossover));
         found = [found[0].min(low), found[1].max(high)];
     }
     [found[0], found[1].min(highest)]
@@ -432,10 +436,10 @@ fn mean_and_coherence(values: &[C64]) -> (C64, f64) {
 }
 
 impl Measured {
-    fn new(broken: Break, lines: Vec<Line>, linear: &Linear, spoilt: Option<NotMeasured>) -> Self {
+    fn new(broken: Break, lines: Vec<Line>, linear: &Linear, not_measured: Option<NotMeasured>) -> Self {
         let mut measured =
-            Self { broken, lines, curve: Curve::default(), figures: Figures::UNKNOWN, not_measured: spoilt };
-        if spoilt.is_some() {
+            Self { broken, lines, curve: Curve::default(), figures: Figures::UNKNOWN, not_measured };
+        if not_measured.is_some() {
             return measured;
         }
         let points: Vec<_> = measured.coherent_run().iter().map(|line| (line.rad_s, line.transfer)).collect();
@@ -448,33 +452,38 @@ impl Measured {
         measured
     }
 
-    /// Every figure that the loop has was measured.
+    /// All figures of the loop were measured.
     #[must_use]
     pub fn is_complete(&self) -> bool {
         let figures = &self.figures;
-        let needed = [figures.gain_up_db, figures.gain_down_db, figures.phase_deg, figures.peak_sensitivity];
+        let needed = [
+            figures.upper_gain_margin_db,
+            figures.lower_gain_margin_db,
+            figures.phase_margin_deg,
+            figures.peak_sensitivity,
+        ];
         self.not_measured.is_none() && !needed.iter().any(|figure| figure.is_nan())
     }
 
-    /// The longest row of frequencies that count.
+    /// The longest run of evaluated frequencies.
     fn coherent_run(&self) -> &[Line] {
         let runs = self.lines.split(|line| line.coherence < COHERENT);
         runs.max_by_key(|run| run.len()).unwrap_or(&[])
     }
 }
 
-/// What was not found within the curve counts as not there only if the linear model has it nowhere either; a peak at the
-/// curve's end is no peak.
+/// A margin that is infinite on the curve is NaN if the linear model has a finite one, possibly outside the
+/// curve. A peak at the end of the curve is NaN.
 fn within(found: Figures, linear: &Figures, curve: &Curve) -> Figures {
     let Some((low, high)) = curve.range() else { return Figures::UNKNOWN };
     let absent =
         |found: f64, linear: f64| if found.is_infinite() && linear.is_finite() { f64::NAN } else { found };
-    let inside = found.peak_rad_s > 1.02 * low && found.peak_rad_s < 0.98 * high;
+    let inside = found.peak_sensitivity_rad_s > 1.02 * low && found.peak_sensitivity_rad_s < 0.98 * high;
     Figures {
-        gain_up_db: absent(found.gain_up_db, linear.gain_up_db),
-        gain_down_db: absent(found.gain_down_db, linear.gain_down_db),
-        phase_deg: absent(found.phase_deg, linear.phase_deg),
-        delay_s: absent(found.delay_s, linear.delay_s),
+        upper_gain_margin_db: absent(found.upper_gain_margin_db, linear.upper_gain_margin_db),
+        lower_gain_margin_db: absent(found.lower_gain_margin_db, linear.lower_gain_margin_db),
+        phase_margin_deg: absent(found.phase_margin_deg, linear.phase_margin_deg),
+        delay_margin_s: absent(found.delay_margin_s, linear.delay_margin_s),
         peak_sensitivity: if inside { found.peak_sensitivity } else { f64::NAN },
         ..found
     }

@@ -1,4 +1,5 @@
-//! How far each loop is from instability: by injection into the running code and craft, and by the linear model.
+//! Stability margins of each loop: measured by injection into the running code and craft, and by the linear
+//! model.
 
 pub mod curve;
 pub mod figures;
@@ -6,7 +7,7 @@ pub mod judge;
 mod measure;
 mod multisine;
 pub mod point;
-mod stand;
+mod steady_flight;
 
 use aplomb::flight;
 use aplomb_craft::Config;
@@ -21,17 +22,17 @@ use point::Point;
 /// A loop of the linear model.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Linear {
-    /// Where it is broken.
+    /// Break of the loop.
     pub broken: Break,
-    /// Its transfer.
+    /// Loop transfer function.
     pub curve: Curve,
-    /// Its figures; unknown when the craft is not stable with all loops closed.
+    /// Its figures; NaN if the craft is not stable with all loops closed.
     pub figures: Figures,
     /// The craft is stable with all loops closed.
     pub stable: bool,
 }
 
-/// Lowest frequency in rad/s of the linear curves: nothing but integrators is left there.
+/// Lowest frequency in rad/s of the linear curves: only integrators act there.
 const LOWEST_RAD_S: f64 = 1e-2;
 /// Points of the linear curves in a decade.
 const PER_DECADE: f64 = 48.0;
@@ -39,7 +40,7 @@ const PER_DECADE: f64 = 48.0;
 /// The loops `breaks` of the linear model at a point.
 ///
 /// # Errors
-/// When the craft cannot fly so.
+/// A craft without this trim.
 pub fn linear(
     craft: &Config,
     controller: &flight::Config,
@@ -65,12 +66,12 @@ pub fn linear(
     Ok(loops.collect())
 }
 
-/// Why margins cannot be given at all.
+/// Reason for no margins.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum MarginsError {
-    /// The linear model cannot be set up.
+    /// Error of the linear model.
     Linear(LinearError),
-    /// The craft cannot be flown.
+    /// Error of the flight.
     Fly(FlyError),
 }
 

@@ -1,8 +1,8 @@
-//! A periodic signal with power at chosen frequencies alone.
+//! Multisine: a periodic signal with power at chosen frequencies.
 
 use crate::linear::C64;
 
-/// A sum of sines whose frequencies are whole multiples of one, so that it repeats exactly.
+/// A sum of sines whose frequencies are integer multiples of a base frequency, so that it is periodic.
 #[derive(Clone, Debug)]
 pub(super) struct Multisine {
     /// Ticks of one period.
@@ -10,17 +10,17 @@ pub(super) struct Multisine {
     harmonics: Vec<usize>,
     amplitudes: Vec<C64>,
     samples: Vec<f64>,
-    /// cos and sin of every angle that a tick can have.
+    /// cos and sin of all phases of a period.
     circle: Vec<C64>,
 }
 
-/// Frequencies in a decade.
+/// Frequencies per decade.
 const PER_DECADE: f64 = 20.0;
 
 impl Multisine {
-    /// Frequencies from `low` to `high` (rad/s) evenly in the logarithm; the lowest fits `first` times into a period, and
-    /// `amplitude` gives each its size. The phases follow Schroeder (1970, IEEE Trans. Information Theory 16(1):85-89), which
-    /// keeps the peak low.
+    /// Frequencies from `low` to `high` (rad/s), logarithmically spaced; `first` cycles of the lowest per
+    /// period; amplitudes by `amplitude`. The phases by Schroeder (1970, IEEE Trans. Information Theory
+    /// 16(1):85-89) give a low crest factor.
     pub(super) fn new(
         [low, high]: [f64; 2],
         first: usize,
@@ -50,7 +50,7 @@ impl Multisine {
         let amplitudes: Vec<C64> = sizes
             .iter()
             .map(|size| {
-                // Each phase grows by 2 pi times the share of the power below it.
+                // Each phase changes by 2 pi times the share of the power at lower frequencies.
                 phase -= std::f64::consts::TAU * before;
                 before += size * size / power;
                 C64::new(size * libm::cos(phase), size * libm::sin(phase))
@@ -87,7 +87,7 @@ impl Multisine {
         &self.amplitudes
     }
 
-    /// Complex amplitude of each frequency in one period of some signal.
+    /// Complex amplitude of each frequency in one period of a signal.
     pub(super) fn amplitudes_in(&self, samples: &[f64]) -> Vec<C64> {
         let scale = 2.0 / self.period as f64;
         let each = self.harmonics.iter().map(|&h| {
@@ -111,11 +111,11 @@ mod tests {
     use super::*;
 
     #[test]
-    fn amplitudes_come_back_and_the_peak_stays_low() {
+    fn amplitudes_are_recovered_and_the_crest_factor_is_low() {
         let signal = Multisine::new([2.0, 200.0], 6, 1e-3, |w| 1.0 / w);
         let samples: Vec<f64> = (0..signal.period()).map(|n| signal.at(n)).collect();
-        for (found, put) in signal.amplitudes_in(&samples).iter().zip(signal.amplitudes()) {
-            assert!((found - put).norm() < 1e-9);
+        for (found, set) in signal.amplitudes_in(&samples).iter().zip(signal.amplitudes()) {
+            assert!((found - set).norm() < 1e-9);
         }
         let rms = crate::measure::rms(&samples);
         let peak = samples.iter().fold(0.0, |peak: f64, x| peak.max(x.abs()));

@@ -1,4 +1,4 @@
-//! Operating points: the steady flights at which margins are found.
+//! Operating points: the steady flights at which margins are determined.
 
 use aplomb::flight;
 use aplomb_craft::{AirConfig, Config};
@@ -10,27 +10,27 @@ use crate::linear::Mode;
 pub struct Point {
     /// Its name.
     pub name: &'static str,
-    /// What is different from a hover with the craft as it is, in a sentence.
+    /// Difference from a hover with the unchanged craft, in a sentence.
     pub words: &'static str,
     /// Which outer loops are closed.
     pub mode: Mode,
-    /// Share of the speed that the controller allows.
-    pub back_emf_share: f64,
+    /// Speed as a share of the speed limit of the controller.
+    pub speed_limit_fraction: f64,
     /// Mass over that of the craft file.
     pub mass_share: f64,
-    /// Charge of the battery, 0 to 1; that of the craft file if not given.
+    /// State of charge, 0 to 1; `None` for that of the craft file.
     pub charge: Option<f64>,
-    /// Ground above the sea in m.
+    /// Elevation of the ground above sea level in m.
     pub elevation_m: f64,
-    /// Above the temperature of the standard atmosphere, in K.
+    /// Temperature above the standard atmosphere in K.
     pub temperature_offset_k: f64,
 }
 
 const HOVER: Point = Point {
     name: "hover",
-    words: "Holding a place, craft as in its file.",
+    words: "Position hold, craft as in its file.",
     mode: Mode::Position,
-    back_emf_share: 0.0,
+    speed_limit_fraction: 0.0,
     mass_share: 1.0,
     charge: None,
     elevation_m: 0.0,
@@ -43,40 +43,40 @@ impl Point {
         HOVER,
         Self {
             name: "hover-by-tilt",
-            words: "Tilt and height commanded: velocity and place are left to the pilot.",
+            words: "Tilt and height commanded; velocity and position are not controlled.",
             mode: Mode::Tilt,
             ..HOVER
         },
         Self {
             name: "forward",
-            words: "Velocity commanded: level flight at half of the speed that the controller allows.",
+            words: "Velocity commanded: level flight at half of the speed limit of the controller.",
             mode: Mode::Velocity,
-            back_emf_share: 0.5,
+            speed_limit_fraction: 0.5,
             ..HOVER
         },
-        Self { name: "heavy", words: "Holding a place with a fifth more mass.", mass_share: 1.2, ..HOVER },
+        Self { name: "heavy", words: "Position hold with 20 % more mass.", mass_share: 1.2, ..HOVER },
         Self {
             name: "low-battery",
-            words: "Holding a place with a fifth of the charge.",
+            words: "Position hold at 20 % state of charge.",
             charge: Some(0.2),
             ..HOVER
         },
         Self {
             name: "hot-and-high",
-            words: "Holding a place over ground 2000 m above the sea, 20 K above the standard temperature.",
+            words: "Position hold at an elevation of 2000 m, 20 K above the standard temperature.",
             elevation_m: 2000.0,
             temperature_offset_k: 20.0,
             ..HOVER
         },
     ];
 
-    /// The point of a name.
+    /// The point with a name.
     #[must_use]
     pub fn named(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|point| point.name == name)
     }
 
-    /// The craft at this point. Its charge stays as it is, however long it is probed.
+    /// The craft at this point. Its state of charge is constant.
     #[must_use]
     pub fn craft(&self, craft: &Config) -> Config {
         let mut craft = *craft;
@@ -86,7 +86,7 @@ impl Point {
         craft
     }
 
-    /// The air at this point: still.
+    /// Still air at this point.
     #[must_use]
     pub fn air(&self) -> AirConfig {
         AirConfig {
@@ -99,6 +99,6 @@ impl Point {
     /// Speed over ground in m/s, to the north.
     #[must_use]
     pub fn speed_m_s(&self, controller: &flight::Config) -> f64 {
-        self.back_emf_share * f64::from(controller.velocity.speed_limit_m_s)
+        self.speed_limit_fraction * f64::from(controller.velocity.speed_limit_m_s)
     }
 }

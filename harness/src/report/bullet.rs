@@ -36,16 +36,16 @@ pub fn draw(verdict: &Verdict, id: &str) -> String {
     svg.finish()
 }
 
-/// A disc when it held, a cross when missed, an arrow when it lies beyond the picture.
+/// A disc for a pass, a cross for a fail, an arrow for a figure outside the picture.
 fn draw_mark(svg: &mut Svg, verdict: &Verdict, axis: &Axis) {
     let value = verdict.measured;
-    let mark = if verdict.outcome == Outcome::Pass { "held" } else { "missed" };
+    let mark = if verdict.outcome == Outcome::Pass { "pass" } else { "fail" };
     if value > axis.high {
         svg.arrow(mark, (axis.to - 22.0, MIDDLE), (axis.to + 5.0, MIDDLE), 9.0);
     } else if value < axis.low {
         svg.arrow(mark, (axis.from + 22.0, MIDDLE), (axis.from - 5.0, MIDDLE), 9.0);
     } else if verdict.outcome == Outcome::Pass {
-        svg.circle("held solid", (axis.at(value), MIDDLE), 5.0);
+        svg.circle("pass solid", (axis.at(value), MIDDLE), 5.0);
     } else {
         let x = axis.at(value);
         let mut cross = Path::default();
@@ -53,12 +53,12 @@ fn draw_mark(svg: &mut Svg, verdict: &Verdict, axis: &Axis) {
             cross.move_to((x - side, MIDDLE - 5.0));
             cross.line_to((x + side, MIDDLE + 5.0));
         }
-        svg.path("missed", &cross);
+        svg.path("fail", &cross);
     }
 }
 
-/// The range shown: zero or the bounds, with room to see by how much a figure misses; `None` without a figure or
-/// without a bound.
+/// The range shown: zero and the bounds, extended so that the distance of a failed figure from its limit is
+/// visible; `None` without a figure or a bound.
 fn shown(limit: Limit, measured: f64) -> Option<(f64, f64)> {
     let (low, high) = match limit {
         Limit::AtMost(bound) | Limit::AtLeast(bound) if bound == 0.0 => (-1.0, 1.0),
@@ -67,15 +67,15 @@ fn shown(limit: Limit, measured: f64) -> Option<(f64, f64)> {
         Limit::AtLeast(bound) if bound > 0.0 => (0.0, 2.0 * bound),
         Limit::AtLeast(bound) => (1.5 * bound, 0.0),
         Limit::Between(first, last) => {
-            let room = if last > first { 0.5 * (last - first) } else { last.abs().max(1.0) };
-            (first - room, last + room)
+            let beyond = if last > first { 0.5 * (last - first) } else { last.abs().max(1.0) };
+            (first - beyond, last + beyond)
         }
     };
-    let room = 1.2 * (high - low);
-    let beyond = |value: f64| value.is_finite() && (low - room..=high + room).contains(&value);
+    let reach = 1.2 * (high - low);
+    let near = |value: f64| value.is_finite() && (low - reach..=high + reach).contains(&value);
     if measured.is_nan() || !(low.is_finite() && high.is_finite()) {
         None
-    } else if beyond(measured) {
+    } else if near(measured) {
         Some((low.min(measured), high.max(measured)))
     } else {
         Some((low, high))
@@ -92,22 +92,22 @@ mod tests {
     }
 
     #[test]
-    fn held_missed_and_unmeasured_differ_in_shape() {
-        let held = draw(&verdict(0.7, Limit::AtMost(1.2)), "a");
-        let missed = draw(&verdict(1.3, Limit::AtMost(1.2)), "b");
+    fn pass_fail_and_inconclusive_differ_in_shape() {
+        let passed = draw(&verdict(0.7, Limit::AtMost(1.2)), "a");
+        let failed = draw(&verdict(1.3, Limit::AtMost(1.2)), "b");
         let unmeasured = draw(&verdict(f64::NAN, Limit::AtMost(1.2)), "c");
-        assert!(held.contains("<circle") && !missed.contains("<circle") && missed.contains("\"missed\""));
-        assert!(unmeasured.contains("not measured") && !unmeasured.contains("held"));
+        assert!(passed.contains("<circle") && !failed.contains("<circle") && failed.contains("\"fail\""));
+        assert!(unmeasured.contains("not measured") && !unmeasured.contains("pass"));
     }
 
     #[test]
-    fn far_off_figure_points_off_the_picture() {
-        assert!(draw(&verdict(1e6, Limit::Between(1.0, 2.0)), "a").contains("missed solid"));
-        assert!(draw(&verdict(f64::NEG_INFINITY, Limit::AtLeast(1.0)), "a").contains("missed solid"));
+    fn figure_outside_the_picture_is_an_arrow() {
+        assert!(draw(&verdict(1e6, Limit::Between(1.0, 2.0)), "a").contains("fail solid"));
+        assert!(draw(&verdict(f64::NEG_INFINITY, Limit::AtLeast(1.0)), "a").contains("fail solid"));
     }
 
     #[test]
-    fn shown_range_holds_limit_and_near_figure() {
+    fn shown_range_contains_limit_and_near_figure() {
         assert_eq!(shown(Limit::AtMost(2.0), 1.0), Some((0.0, 3.0)));
         assert_eq!(shown(Limit::AtMost(2.0), 4.0), Some((0.0, 4.0)));
         assert_eq!(shown(Limit::AtLeast(-2.0), -1.0), Some((-3.0, 0.0)));

@@ -1,20 +1,21 @@
-//! Fewer points for the same picture: the lowest and the highest of every pixel column, and no point that lies on
-//! the line between its neighbours.
+//! Decimation of plotted points: the minimum and maximum of each pixel column, and no point on the line
+//! between its neighbours.
 
 /// A point of the picture, in pixels.
 pub type Point = (f64, f64);
 
-/// A point nearer than this to the line that replaces it is dropped, in px. It equals the resolution of the written
+/// Largest distance in px of a dropped point from the line that replaces it: the resolution of the written
 /// coordinates.
 const SLACK_PX: f64 = 0.1;
 
-/// Thins a line over time to the extremes of each column of `column_px`. It comes back in runs, split at each point
-/// that is not finite; first and last point of a run stay.
+/// Thins a line over time to the extremes of each column of `column_px`. The result is split into runs at
+/// each point that is not finite; first and last point of a run are kept.
 pub fn thin(points: impl Iterator<Item = Point>, column_px: f64) -> Vec<Vec<Point>> {
     runs(points).iter().map(|run| thin_run(run, column_px)).collect()
 }
 
-/// Thins a track that may double back: steps under `step_px` are left out, then straight stretches are shortened.
+/// Thins a track that may double back: steps under `step_px` are left out, then straight segments are
+/// shortened.
 pub fn thin_track(points: impl Iterator<Item = Point>, step_px: f64) -> Vec<Vec<Point>> {
     let mut last = (f64::NAN, f64::NAN);
     let far_enough = points.filter(move |point| {
@@ -65,8 +66,8 @@ fn thin_run(run: &[Point], column_px: f64) -> Vec<Point> {
     straighten(&kept)
 }
 
-/// Drops the points between two kept ones as long as all of them stay within `SLACK_PX` (Ramer 1972; Douglas and
-/// Peucker 1973).
+/// Drops the points between two kept ones as long as all of them stay within `SLACK_PX` (Ramer 1972; Douglas
+/// and Peucker 1973).
 fn straighten(points: &[Point]) -> Vec<Point> {
     let mut keep = vec![false; points.len()];
     keep[0] = true;
@@ -87,7 +88,7 @@ fn straighten(points: &[Point]) -> Vec<Point> {
     points.iter().zip(keep).filter_map(|(&point, keep)| keep.then_some(point)).collect()
 }
 
-/// Distance of `point` from the stretch between `a` and `b`.
+/// Distance of `point` from the segment between `a` and `b`.
 fn distance(point: Point, a: Point, b: Point) -> f64 {
     let (dx, dy) = (b.0 - a.0, b.1 - a.1);
     let length_squared = dx * dx + dy * dy;

@@ -1,61 +1,64 @@
-//! Every term of the report in one line.
+//! Terms of the report.
 
 /// Term and explanation.
 pub const TERMS: [(&str, &str); 26] = [
-    ("allowed", "Tinted area: where a figure must lie for its check to hold."),
-    ("at the tilt limit", "The controller wanted more tilt than it is allowed; the demand was cut."),
+    ("allowed", "Tinted area: range of a figure in which its check passes."),
+    ("at the tilt limit", "The demanded tilt exceeds the tilt limit and is limited to it."),
     (
-        "carried off",
-        "The wind is stronger than the tilt limit or the thrust can hold: the craft stays upright and drifts downwind.",
+        "cannot hold position",
+        "The drag exceeds the horizontal thrust at the tilt limit or at full command: the craft remains stable and drifts downwind.",
     ),
+    ("check", "Figure of one flight with a limit, defined in the flight file before the flight."),
     ("climb", "Vertical speed in m/s, upwards positive."),
-    ("distance", "Horizontal distance between the craft and its set-point in m."),
+    ("distance", "Horizontal position error: distance between the craft and its set-point in m."),
     (
         "estimate",
-        "What the controller believes from its sensors; its difference from the truth is the estimation error.",
+        "State that the controller estimates from its sensors; its difference from the truth is the estimation error.",
     ),
-    ("check", "A figure of one flight with a limit, stated in the flight's file before it is flown."),
     (
         "force balance",
-        "At constant height T cos(tilt) = m g, so m g tan(tilt) is left to accelerate the craft or to lean against the air.",
+        "At constant height T cos(tilt) = m g. The horizontal thrust m g tan(tilt) accelerates the craft or balances its drag.",
     ),
-    ("gust", "A single change of the wind that rises and falls like a cosine."),
-    ("heading", "Where the nose points, 0 to 360 deg clockwise from north."),
-    ("height", "Height above the place of take-off in m."),
+    ("gust", "Single change of the wind that rises and falls as 1 - cos (discrete gust)."),
+    ("heading", "Direction of the nose, 0 to 360 deg clockwise from north."),
+    ("height", "Height above the take-off point in m."),
     (
-        "held, missed, cannot tell",
-        "Measured within its limit; outside of it; nothing was measured, so nobody knows. Only held counts as a yes.",
-    ),
-    (
-        "mean of the four",
-        "Mean of all rotors at the same instant: what differs from it turns the craft, what they share lifts it.",
+        "mean of the rotors",
+        "Mean of the four rotors at each instant: the mean lifts the craft, the differences from it are torques.",
     ),
     ("motor command", "Share of the battery voltage applied to a motor, 0 to 100 %."),
-    ("overshoot", "How far a step goes past its aim, as a share of the step."),
+    ("overshoot", "Largest excess of a step response over its final value, as a share of the step."),
     (
-        "pooled over seeds",
-        "The flight is repeated with other random numbers, and the figure is taken over all of them.",
+        "pass, fail, inconclusive",
+        "The figure is within its limit; outside its limit; not measured. Inconclusive does not count as a pass.",
     ),
     (
-        "receiver error",
-        "Slow error of the satellite position that no controller can see; what is held is the truth plus this error.",
+        "pooled over seeds",
+        "The flight is repeated with other random numbers; the figure is evaluated over all repetitions together.",
+    ),
+    (
+        "relative to GNSS",
+        "Distance in m of the GNSS solution, without its white noise, from the set-point: the position error that a controller can observe.",
     ),
     (
         "roll, pitch",
-        "Turn about the nose axis, right side down positive; and about the side axis, nose up positive, in deg.",
+        "Rotation about the forward axis, right side down positive; rotation about the right axis, nose up positive; in deg.",
     ),
     (
-        "roll or pitch torque cut",
-        "The rotors could not give all the roll and pitch torque asked for; both were scaled together.",
+        "roll/pitch saturation",
+        "The demanded roll and pitch torques exceed the reachable ones; both are scaled down by the same factor.",
     ),
-    ("seed", "The number that fixes every random number of a flight: the same seed gives the same flight."),
-    ("set-point", "What the controller aims at; absent where a quantity is not controlled."),
+    ("seed", "Start value of the random number generators of a flight: the same seed gives the same flight."),
+    ("set-point", "Commanded value of a controlled quantity; absent where the quantity is not controlled."),
     (
-        "thrust moved to make room",
-        "The thrust was raised or lowered a little so that roll and pitch torque fit in.",
+        "thrust saturation",
+        "The thrust is raised or lowered so that the roll and pitch torques are reachable.",
     ),
     ("tilt", "Angle between the thrust and the vertical in deg."),
-    ("truth", "What the simulated craft really does, which no real flight can show."),
+    ("truth", "True state of the simulated craft, which cannot be measured in a real flight."),
     ("turbulence", "Random wind with the strength and length scales of the Dryden model."),
-    ("yaw torque cut", "Not all of the yaw torque asked for was left after roll, pitch and thrust."),
+    (
+        "yaw saturation",
+        "The demanded yaw torque exceeds the one that is reachable after roll, pitch and thrust.",
+    ),
 ];

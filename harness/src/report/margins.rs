@@ -1,4 +1,4 @@
-//! The report on margins: figures of each loop, Bode and Nyquist plots with the margins drawn in.
+//! The report on margins: figures of each loop, Bode and Nyquist plots with the margins.
 
 use super::page::{self, Counts};
 use super::svg::{Align, Path, Svg};
@@ -14,7 +14,7 @@ use crate::verdict::Verdict;
 use std::fmt::Write as _;
 use std::io;
 
-/// Everything the report says.
+/// Content of the report.
 #[derive(Clone, Debug)]
 pub struct MarginsReport<'a> {
     /// The heading of the page.
@@ -23,7 +23,7 @@ pub struct MarginsReport<'a> {
     pub subtitle: String,
     /// The operating points, in the order to read them.
     pub points: Vec<PointSection<'a>>,
-    /// How somebody else gets the same figures.
+    /// How to reproduce the figures.
     pub repeat: Repeat,
 }
 
@@ -32,63 +32,60 @@ pub struct MarginsReport<'a> {
 pub struct PointSection<'a> {
     /// Its name.
     pub name: &'a str,
-    /// What is different from a hover.
+    /// Difference from the hover.
     pub words: &'a str,
-    /// Whether the limits hold.
+    /// Results of the limits.
     pub verdicts: &'a [Verdict],
     /// Its loops.
     pub loops: Vec<(&'a Linear, &'a Measured)>,
 }
 
 const TERMS: [(&str, &str); 12] = [
-    (
-        "bandwidth",
-        "Frequency from which on the closed loop follows with less than 71 % of what is asked, in rad/s.",
-    ),
+    ("bandwidth", "Frequency in rad/s above which the gain of the closed loop stays below -3 dB."),
     (
         "Bode plot",
-        "Size and phase of the loop transfer over frequency. Dots are measured; rings are frequencies where noise hides the answer; the line is the linear model.",
+        "Gain and phase of the loop transfer function over frequency. Dots: measured; rings: measured with a coherence below 0.95; line: linear model.",
     ),
     (
         "coherence",
-        "Share of a signal's power that repeats with the injection. Below 0.95 a frequency does not count.",
+        "Share of the power of a signal that is periodic with the injection. Frequencies with less than 0.95 are not evaluated.",
     ),
-    ("crossover", "Frequency at which the loop transfer falls through 1: beyond it the loop does not act."),
-    ("delay margin", "How much more delay the loop bears before it swings."),
-    (
-        "gain margin up, down",
-        "By how much the gain of the loop may rise, or fall, before it swings, in dB: 6 dB is a factor of two.",
-    ),
+    ("crossover", "Highest frequency at which the gain of the loop transfer function falls through 1."),
+    ("delay margin", "Smallest additional delay with which the closed loop is unstable."),
     (
         "linear model",
-        "Derived from craft and controller by their equations: delays, filters, sampling, motor lag and all outer loops, no noise and no limits.",
+        "Linearised equations of craft and controller with delays, filters, sampling, rotor time constant and all outer loops; without noise and limits.",
     ),
     (
-        "loop broken",
-        "Something is added to one signal while everything flies on; the loop transfer is what comes back round the loop over what goes in, with the sign turned.",
-    ),
-    (
-        "Nyquist plot",
-        "The loop transfer in the complex plane. The closer it comes to -1, the closer the craft is to swinging.",
-    ),
-    (
-        "peak sensitivity Ms",
-        "The most by which the loop enlarges a disturbance; one over the least distance to -1. At 2 a gain margin of 6 dB and a phase margin of 29 deg are certain.",
-    ),
-    (
-        "phase margin",
-        "How much more phase, of either sign, the loop bears at its crossover before it swings, in deg.",
+        "loop broken at",
+        "Signal at which the loop is broken. A multisine is added to it in closed loop; the loop transfer function is minus the returned signal over the total signal. All other loops stay closed.",
     ),
     (
         "not measured",
-        "A motor met a limit, the craft did not stay in its steady flight, or noise hides the answer.",
+        "A motor command was saturated, the flight was not steady, or the coherence is too low.",
+    ),
+    (
+        "Nyquist plot",
+        "The loop transfer function in the complex plane. Its distance from -1 is the distance from instability.",
+    ),
+    (
+        "peak sensitivity Ms",
+        "Maximum of |1/(1 + L)|, the largest amplification of a disturbance; the inverse of the smallest distance of L from -1. Ms = 2 guarantees a gain margin of 6 dB and a phase margin of 29 deg.",
+    ),
+    (
+        "phase margin",
+        "Smallest additional phase, of either sign, with which the closed loop is unstable, in deg.",
+    ),
+    (
+        "upper and lower gain margin",
+        "Factor in dB by which the loop gain can be raised, or lowered, until the closed loop is unstable: 6 dB is a factor of two.",
     ),
 ];
 
 /// Writes the page.
 ///
 /// # Errors
-/// Whatever `out` reports. The page is composed before the first byte is written.
+/// Errors of `out`. The page is composed before the first byte is written.
 pub fn write_margins(report: &MarginsReport<'_>, out: &mut impl io::Write) -> io::Result<()> {
     out.write_all(compose(report).as_bytes())?;
     out.flush()
@@ -144,11 +141,11 @@ fn section(page: &mut String, point: &PointSection<'_>) {
     page::checks(page, point.verdicts, &id);
     figures_table(page, point);
     page.push_str("<div class=\"plots\">");
-    for (place, &(linear, measured)) in point.loops.iter().enumerate() {
+    for (index, &(linear, measured)) in point.loops.iter().enumerate() {
         let name = linear.broken.name();
         for (kind, svg, caption) in [
-            ("Bode", bode(linear, measured, &format!("{id}-b{place}")), bode_caption(measured)),
-            ("Nyquist", nyquist(linear, measured, &format!("{id}-n{place}")), nyquist_caption(measured)),
+            ("Bode", bode(linear, measured, &format!("{id}-b{index}")), bode_caption(measured)),
+            ("Nyquist", nyquist(linear, measured, &format!("{id}-n{index}")), nyquist_caption(measured)),
         ] {
             let _ = write!(
                 page,
@@ -160,12 +157,12 @@ fn section(page: &mut String, point: &PointSection<'_>) {
     page.push_str("</div></section>\n");
 }
 
-/// Heads of the figures, and their decimals.
+/// Heads of the columns and decimals of their figures.
 const HEADS: [(&str, usize); 7] = [
-    ("gain up, dB", 1),
-    ("gain down, dB", 1),
-    ("phase, deg", 1),
-    ("delay, ms", 1),
+    ("upper gain margin, dB", 1),
+    ("lower gain margin, dB", 1),
+    ("phase margin, deg", 1),
+    ("delay margin, ms", 1),
     ("crossover, rad/s", 1),
     ("Ms", 2),
     ("bandwidth, rad/s", 1),
@@ -173,7 +170,7 @@ const HEADS: [(&str, usize); 7] = [
 
 fn figures_table(page: &mut String, point: &PointSection<'_>) {
     page.push_str(
-        "<table><caption>Measured, and by the linear model</caption><thead><tr><th scope=\"col\">loop broken at</th>",
+        "<table><caption>Measured, and linear model in grey</caption><thead><tr><th scope=\"col\">loop broken at</th>",
     );
     for (head, _) in HEADS {
         let _ = write!(page, "<th scope=\"col\">{head}</th>");
@@ -196,17 +193,17 @@ fn figures_table(page: &mut String, point: &PointSection<'_>) {
 
 fn columns(figures: &Figures) -> [f64; 7] {
     [
-        figures.gain_up_db,
-        figures.gain_down_db,
-        figures.phase_deg,
-        1e3 * figures.delay_s,
+        figures.upper_gain_margin_db,
+        figures.lower_gain_margin_db,
+        figures.phase_margin_deg,
+        1e3 * figures.delay_margin_s,
         figures.crossover_rad_s,
         figures.peak_sensitivity,
         figures.bandwidth_rad_s,
     ]
 }
 
-/// A figure; an endless margin has its sign, an unknown one a dash.
+/// A figure as text: an infinite margin as a sign, one that was not measured as a dash.
 fn shown(value: f64, decimals: usize) -> String {
     if value.is_infinite() { "∞".to_owned() } else { number::fixed(value, decimals) }
 }
@@ -217,16 +214,16 @@ fn bode_caption(measured: &Measured) -> String {
         if value.is_finite() {
             format!("{what} {} {unit} at {} rad/s", number::fixed(value, 1), number::significant(at, 3))
         } else if value.is_infinite() {
-            format!("{what} without end")
+            format!("{what} infinite")
         } else {
             format!("{what} not measured")
         }
     };
     format!(
         "{}; {}; {}.",
-        margin("Phase margin", figures.phase_deg, "deg", figures.phase_rad_s),
-        margin("gain margin up", figures.gain_up_db, "dB", figures.gain_up_rad_s),
-        margin("down", figures.gain_down_db, "dB", figures.gain_down_rad_s)
+        margin("Phase margin", figures.phase_margin_deg, "deg", figures.phase_margin_rad_s),
+        margin("upper gain margin", figures.upper_gain_margin_db, "dB", figures.upper_gain_margin_rad_s),
+        margin("lower gain margin", figures.lower_gain_margin_db, "dB", figures.lower_gain_margin_rad_s)
     )
 }
 
@@ -234,19 +231,19 @@ fn nyquist_caption(measured: &Measured) -> String {
     let figures = &measured.figures;
     if figures.peak_sensitivity.is_finite() {
         format!(
-            "Ms {} at {} rad/s. Inside the tinted circle about −1 it would be more than {LARGEST_PEAK}.",
+            "Ms {} at {} rad/s. Inside the tinted circle about −1 the sensitivity exceeds {LARGEST_PEAK}.",
             number::fixed(figures.peak_sensitivity, 2),
-            number::significant(figures.peak_rad_s, 3)
+            number::significant(figures.peak_sensitivity_rad_s, 3)
         )
     } else {
-        format!("Ms not measured. Inside the tinted circle about −1 it would be more than {LARGEST_PEAK}.")
+        format!("Ms not measured. Inside the tinted circle about −1 the sensitivity exceeds {LARGEST_PEAK}.")
     }
 }
 
 const GAIN_PX: f64 = 130.0;
 const PHASE_PX: f64 = 110.0;
 
-/// Frequencies shown: those measured.
+/// Range of the measured frequencies.
 fn span(measured: &Measured) -> (f64, f64) {
     match (measured.lines.first(), measured.lines.last()) {
         (Some(first), Some(last)) => (first.rad_s, last.rad_s),
@@ -280,18 +277,18 @@ fn bode(linear: &Linear, measured: &Measured, id: &str) -> String {
     let (gain_top, phase_top) = (HEAD, 2.0 * HEAD + GAIN_PX);
     let gain =
         Axis { low: gain_ticks.range.0, high: gain_ticks.range.1, from: gain_top + GAIN_PX, to: gain_top };
-    let turn = Axis { low: -360.0, high: 0.0, from: phase_top + PHASE_PX, to: phase_top };
-    allowed(&mut svg, &gain, &turn);
+    let angle = Axis { low: -360.0, high: 0.0, from: phase_top + PHASE_PX, to: phase_top };
+    allowed(&mut svg, &gain, &angle);
     let marks = frequency_marks(low, high);
     let across_ticks = Ticks::at(marks.iter().map(|w| libm::log10(*w)).collect());
     draw_grid(&mut svg, &across, &across_ticks, &gain, &gain_ticks);
-    draw_grid(&mut svg, &across, &across_ticks, &turn, &phase_ticks);
-    svg.line("level", (LEFT, turn.at(-180.0)), (RIGHT, turn.at(-180.0)));
-    for (axis, of) in [(&gain, decibel as fn(C64) -> f64), (&turn, phase)] {
+    draw_grid(&mut svg, &across, &across_ticks, &angle, &phase_ticks);
+    svg.line("level", (LEFT, angle.at(-180.0)), (RIGHT, angle.at(-180.0)));
+    for (axis, of) in [(&gain, decibel as fn(C64) -> f64), (&angle, phase)] {
         draw_line(&mut svg, &grid, axis, &at, |w| of(linear.curve.at(w)));
         draw_dots(&mut svg, measured, axis, &at, of);
     }
-    draw_margins(&mut svg, &measured.figures, measured, (&gain, &turn), &at);
+    draw_margins(&mut svg, &measured.figures, measured, (&gain, &angle), &at);
     svg.text("name", (2.0, gain_top - 8.0), Align::Start, "|L|, dB");
     svg.text("name", (2.0, phase_top - 8.0), Align::Start, "phase, deg");
     legend(&mut svg, gain_top - 8.0);
@@ -316,15 +313,16 @@ fn frequency_marks(low: f64, high: f64) -> Vec<f64> {
     all.filter(|mark| (low..=high).contains(mark)).collect()
 }
 
-/// Where the margins must not reach: 6 dB about 0 dB at a half turn, 45 deg about a half turn at the crossover.
-fn allowed(svg: &mut Svg, gain: &Axis, turn: &Axis) {
+/// Regions excluded by the required margins: 6 dB about 0 dB at -180 deg, 45 deg about -180 deg at the
+/// crossover.
+fn allowed(svg: &mut Svg, gain: &Axis, angle: &Axis) {
     let band = |axis: &Axis, centre: f64, half: f64| {
         let (top, bottom) = (axis.at(centre + half).max(axis.to), axis.at(centre - half).min(axis.from));
         (top, bottom - top)
     };
-    for (axis, centre, half) in [(gain, 0.0, LEAST_GAIN_DB), (turn, -180.0, LEAST_PHASE_DEG)] {
+    for (axis, centre, half) in [(gain, 0.0, LEAST_GAIN_DB), (angle, -180.0, LEAST_PHASE_DEG)] {
         let (top, height) = band(axis, centre, half);
-        svg.rect("carried", LEFT, top, RIGHT - LEFT, height);
+        svg.rect("crosshatch", LEFT, top, RIGHT - LEFT, height);
     }
 }
 
@@ -335,7 +333,7 @@ fn draw_line(svg: &mut Svg, grid: &[f64], axis: &Axis, at: &dyn Fn(f64) -> f64, 
     for &w in grid {
         let now = value(w);
         let inside = (axis.low..=axis.high).contains(&now);
-        // The phase jumps by a turn where it leaves the picture.
+        // The phase jumps by 360 deg where it leaves the picture.
         if !inside || (now - before).abs() > 180.0 {
             path.run(&run);
             run.clear();
@@ -365,25 +363,30 @@ fn draw_dots(
     }
 }
 
-/// Strokes from the line that must not be met to the curve.
+/// Lines from the critical gain or phase to the curve: the margins.
 fn draw_margins(
     svg: &mut Svg,
     figures: &Figures,
     measured: &Measured,
-    (gain, turn): (&Axis, &Axis),
+    (gain, angle): (&Axis, &Axis),
     at: &dyn Fn(f64) -> f64,
 ) {
-    let mut stroke = |axis: &Axis, rad_s: f64, from: f64, to: f64| {
+    let mut line = |axis: &Axis, rad_s: f64, from: f64, to: f64| {
         let clipped = to.clamp(axis.low, axis.high);
         if rad_s.is_finite() {
-            svg.line("aim", (at(rad_s), axis.at(from)), (at(rad_s), axis.at(clipped)));
+            svg.line("marker", (at(rad_s), axis.at(from)), (at(rad_s), axis.at(clipped)));
         }
     };
     if measured.curve.range().is_some() {
-        stroke(gain, figures.gain_up_rad_s, 0.0, -figures.gain_up_db);
-        stroke(gain, figures.gain_down_rad_s, 0.0, figures.gain_down_db);
-        if figures.phase_rad_s.is_finite() {
-            stroke(turn, figures.phase_rad_s, -180.0, phase(measured.curve.at(figures.phase_rad_s)));
+        line(gain, figures.upper_gain_margin_rad_s, 0.0, -figures.upper_gain_margin_db);
+        line(gain, figures.lower_gain_margin_rad_s, 0.0, figures.lower_gain_margin_db);
+        if figures.phase_margin_rad_s.is_finite() {
+            line(
+                angle,
+                figures.phase_margin_rad_s,
+                -180.0,
+                phase(measured.curve.at(figures.phase_margin_rad_s)),
+            );
         }
     }
 }
@@ -393,11 +396,11 @@ fn legend(svg: &mut Svg, baseline: f64) {
     svg.text("note", (RIGHT - 210.0, baseline), Align::Start, "measured");
     svg.line("estimate", (RIGHT - 150.0, baseline - 4.0), (RIGHT - 132.0, baseline - 4.0));
     svg.text("note", (RIGHT - 128.0, baseline), Align::Start, "linear");
-    svg.line("aim", (RIGHT - 78.0, baseline - 4.0), (RIGHT - 60.0, baseline - 4.0));
+    svg.line("marker", (RIGHT - 78.0, baseline - 4.0), (RIGHT - 60.0, baseline - 4.0));
     svg.text("note", (RIGHT - 56.0, baseline), Align::Start, "margin");
 }
 
-/// Half the width of the Nyquist plot, in units of the loop transfer, and its middle.
+/// Half width of the Nyquist plot, and its centre on the real axis.
 const REACH: f64 = 2.0;
 const MIDDLE: f64 = -0.6;
 
@@ -409,20 +412,20 @@ fn nyquist(linear: &Linear, measured: &Measured, id: &str) -> String {
     let imaginary = Axis { low: -REACH, high: REACH, from: HEAD + size, to: HEAD };
     let ticks = |axis: &Axis| Ticks::inside(axis.low, axis.high, 5, Scale::Decimal);
     let unit = size / (2.0 * REACH);
-    let place = |z: C64| (real.at(z.re), imaginary.at(z.im));
+    let point = |z: C64| (real.at(z.re), imaginary.at(z.im));
     let inside =
         |z: C64| (real.low..=real.high).contains(&z.re) && (imaginary.low..=imaginary.high).contains(&z.im);
-    let minus_one = place(C64::new(-1.0, 0.0));
+    let minus_one = point(C64::new(-1.0, 0.0));
     svg.circle("allowed", minus_one, unit / LARGEST_PEAK);
     draw_grid(&mut svg, &real, &ticks(&real), &imaginary, &ticks(&imaginary));
-    svg.circle("ring", place(C64::new(0.0, 0.0)), unit);
+    svg.circle("ring", point(C64::new(0.0, 0.0)), unit);
     let (low, high) = span(measured);
     let mut path = Path::default();
     let mut run: Vec<(f64, f64)> = Vec::new();
     for i in 0..=480 {
         let z = linear.curve.at(low * libm::pow(high / low, f64::from(i) / 480.0));
         if inside(z) {
-            run.push(place(z));
+            run.push(point(z));
         } else {
             path.run(&run);
             run.clear();
@@ -432,16 +435,16 @@ fn nyquist(linear: &Linear, measured: &Measured, id: &str) -> String {
     svg.path("estimate", &path);
     for line in measured.lines.iter().filter(|line| inside(line.transfer)) {
         let class = if line.coherence >= COHERENT { "time" } else { "ring" };
-        svg.circle(class, place(line.transfer), 2.2);
+        svg.circle(class, point(line.transfer), 2.2);
     }
-    margins_from_minus_one(&mut svg, measured, &place, &inside);
+    margins_from_minus_one(&mut svg, measured, &point, &inside);
     let (x, y) = minus_one;
     let mut cross = Path::default();
     for side in [-4.0, 4.0] {
         cross.move_to((x - side, y - 4.0));
         cross.line_to((x + side, y + 4.0));
     }
-    svg.path("aim", &cross);
+    svg.path("marker", &cross);
     svg.text("note", (x - 6.0, y - 8.0), Align::End, "−1");
     svg.text("name", (2.0, HEAD - 8.0), Align::Start, "imaginary part of L");
     legend(&mut svg, HEAD - 8.0);
@@ -452,17 +455,17 @@ fn nyquist(linear: &Linear, measured: &Measured, id: &str) -> String {
     svg.finish()
 }
 
-/// A stroke from -1 to the nearest point of the curve: one over Ms.
+/// A line from -1 to the nearest point of the curve: its length is 1/Ms.
 fn margins_from_minus_one(
     svg: &mut Svg,
     measured: &Measured,
-    place: &dyn Fn(C64) -> (f64, f64),
+    point: &dyn Fn(C64) -> (f64, f64),
     inside: &dyn Fn(C64) -> bool,
 ) {
     if measured.figures.peak_sensitivity.is_finite() {
-        let nearest = measured.curve.at(measured.figures.peak_rad_s);
+        let nearest = measured.curve.at(measured.figures.peak_sensitivity_rad_s);
         if inside(nearest) {
-            svg.line("aim", place(C64::new(-1.0, 0.0)), place(nearest));
+            svg.line("marker", point(C64::new(-1.0, 0.0)), point(nearest));
         }
     }
 }

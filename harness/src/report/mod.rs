@@ -1,4 +1,5 @@
-//! The report: one HTML file with inline SVG that reads without script and without network, in print and in the dark.
+//! The report: one HTML file with inline SVG, without script and network, for screen (light and dark) and
+//! print.
 //!
 //! ```no_run
 //! # fn main() -> std::io::Result<()> {
@@ -42,34 +43,34 @@ use crate::trace::Trace;
 use crate::verdict::{Limit, Verdict};
 use std::io;
 
-/// Everything one report says.
+/// Content of a report.
 #[derive(Clone, Debug)]
 pub struct Report<'a> {
     /// The heading of the page.
     pub title: String,
     /// The craft in one line.
     pub subtitle: String,
-    /// One plain sentence below the verdict, may be empty. The counts of the verdict are taken from the flights.
+    /// One sentence below the verdict, may be empty. The verdict counts the checks of the flights.
     pub summary: String,
     /// The flights, in the order to read them.
     pub flights: Vec<FlightSection<'a>>,
-    /// How somebody else gets the same figures.
+    /// How to reproduce the figures.
     pub repeat: Repeat,
 }
 
-/// How somebody else gets the same figures.
+/// What is needed to reproduce the figures.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Repeat {
     /// The command line, ready to paste.
     pub command: String,
-    /// Name and version of each program and file that decided the figures.
+    /// Name and version of each program and file that determines the figures.
     pub versions: Vec<(String, String)>,
-    /// The seeds in words: "1" or "1 to 100"; empty where nothing is drawn by lot.
+    /// The seeds in words: "1" or "1 to 100"; empty if nothing is random.
     pub seeds: String,
 }
 
 impl Repeat {
-    /// By this version of the program.
+    /// With this version of the program.
     #[must_use]
     pub fn new(command: String, seeds: String) -> Self {
         Self { command, versions: vec![("aplomb".to_owned(), env!("CARGO_PKG_VERSION").to_owned())], seeds }
@@ -83,23 +84,23 @@ pub struct FlightSection<'a> {
     pub name: String,
     /// The heading.
     pub title: String,
-    /// What the flight shows.
+    /// Purpose of the flight.
     pub purpose: String,
-    /// The air it flies in and what goes wrong, in plain sentences.
+    /// Wind, turbulence and faults in sentences.
     pub air: String,
-    /// The checks judged.
+    /// Results of the checks.
     pub verdicts: &'a [Verdict],
-    /// The flight that is drawn.
+    /// The recorded flight.
     pub trace: &'a Trace,
-    /// How many seeds the checks are pooled over; the first one is drawn.
+    /// Number of seeds over which the checks are pooled; the first one is plotted.
     pub seeds: usize,
-    /// What the force plots need.
+    /// Parameters of the force plots.
     pub craft: CraftNotes,
-    /// Limits to draw on the plots.
+    /// Limits drawn on the plots.
     pub bands: Vec<Band>,
 }
 
-/// What the force plots need to know of the craft; draw nothing from a value that is NaN.
+/// Parameters of the craft for the force plots. A NaN value is not drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CraftNotes {
     /// True mass in kg.
@@ -117,7 +118,7 @@ pub struct Band {
     pub quantity: Quantity,
     /// The limit, in the unit of the plot.
     pub limit: Limit,
-    /// The limit is on the error: the band follows the set-point, and `AtMost` means to either side.
+    /// The limit is on the error: the band follows the set-point, and `AtMost` holds on both sides.
     pub about_setpoint: bool,
     /// Start of the window in s.
     pub from_s: f64,
@@ -125,7 +126,7 @@ pub struct Band {
     pub to_s: f64,
 }
 
-/// A plot that can carry a band.
+/// Quantity of a plot with a band.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Quantity {
     /// Roll in deg.
@@ -138,7 +139,8 @@ pub enum Quantity {
     Height,
     /// Climb in m/s.
     Climb,
-    /// Horizontal distance from the set-point in m; drawn around each set-point place on the ground track too.
+    /// Horizontal distance from the set-point in m; also drawn around each position set-point on the ground
+    /// track.
     Distance,
     /// Tilt in deg.
     Tilt,
@@ -147,7 +149,7 @@ pub enum Quantity {
 /// Writes the page.
 ///
 /// # Errors
-/// Whatever `out` reports. The page is composed before the first byte is written.
+/// Errors of `out`. The page is composed before the first byte is written.
 pub fn write(report: &Report, out: &mut impl io::Write) -> io::Result<()> {
     out.write_all(page::compose(report).as_bytes())?;
     out.flush()

@@ -1,4 +1,4 @@
-//! Numbers as a reader expects them: few digits, a true minus sign, no "-0".
+//! Formatting of numbers: few digits, a true minus sign, no "-0".
 
 use crate::verdict::Limit;
 
@@ -15,12 +15,13 @@ pub fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
-/// A number with about `digits` significant digits and no more than `digits` decimals beyond the first non-zero one.
+/// A number with about `digits` significant digits and no more than `digits` decimals beyond the first
+/// non-zero one.
 pub fn significant(value: f64, digits: i32) -> String {
     fixed(value, decimals_for(value, digits))
 }
 
-/// A limit as words: "at most 1.2 m".
+/// A limit in words: "at most 1.2 m".
 pub fn limit(limit: Limit, unit: &str) -> String {
     let with_unit = |text: String| if unit.is_empty() { text } else { format!("{text} {unit}") };
     match limit {
@@ -30,21 +31,21 @@ pub fn limit(limit: Limit, unit: &str) -> String {
     }
 }
 
-/// A measured figure with enough digits to be told from each bound of its limit.
+/// A measured figure with enough digits to differ from each bound of its limit.
 pub fn measured(value: f64, limit: Limit) -> String {
     let bounds = match limit {
         Limit::AtMost(bound) | Limit::AtLeast(bound) => [bound, bound],
         Limit::Between(low, high) => [low, high],
     };
     let first = decimals_for(value, 3);
-    let blurred = |decimals: usize| {
+    let is_ambiguous = |decimals: usize| {
         bounds.iter().any(|&bound| value != bound && fixed(value, decimals) == fixed(bound, decimals))
     };
-    let decimals = (first..first + 6).find(|&decimals| !blurred(decimals)).unwrap_or(first + 6);
+    let decimals = (first..first + 6).find(|&decimals| !is_ambiguous(decimals)).unwrap_or(first + 6);
     fixed(value, decimals)
 }
 
-/// The shortest text that gives the number back, as a person typed it.
+/// The shortest text that parses to the number.
 fn plain(value: f64) -> String {
     if !value.is_finite() {
         return "–".to_owned();
@@ -81,7 +82,7 @@ mod tests {
     }
 
     #[test]
-    fn measured_just_past_its_limit_never_prints_the_limit() {
+    fn measured_figure_just_beyond_its_limit_differs_from_the_limit() {
         assert_eq!(measured(1.2004, Limit::AtMost(1.2)), "1.2004");
         assert_eq!(measured(0.731, Limit::AtMost(1.2)), "0.731");
         assert_eq!(measured(89.999, Limit::Between(90.0, 92.0)), "89.999");
@@ -89,7 +90,7 @@ mod tests {
     }
 
     #[test]
-    fn limits_read_as_words() {
+    fn limits_are_printed_in_words() {
         assert_eq!(limit(Limit::AtMost(1.2), "m"), "at most 1.2 m");
         assert_eq!(limit(Limit::AtLeast(-3.0), ""), "at least −3");
         assert_eq!(limit(Limit::Between(88.0, 92.5), "deg"), "88 to 92.5 deg");

@@ -1,4 +1,4 @@
-//! The page: verdict on top, flights with their checks and plots, terms, cautions and how to repeat it.
+//! The page: verdict, flights with checks and plots, terms, cautions, how to reproduce it.
 
 use super::panels::{self, Panel};
 use super::xml::{anchor, escape};
@@ -9,9 +9,9 @@ use std::fmt::Write as _;
 /// Counts of outcomes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Counts {
-    held: usize,
-    missed: usize,
-    unknown: usize,
+    passed: usize,
+    failed: usize,
+    inconclusive: usize,
 }
 
 impl Counts {
@@ -20,43 +20,43 @@ impl Counts {
         let mut counts = Counts::default();
         for verdict in verdicts {
             match verdict.outcome {
-                Outcome::Pass => counts.held += 1,
-                Outcome::Fail => counts.missed += 1,
-                Outcome::Inconclusive => counts.unknown += 1,
+                Outcome::Pass => counts.passed += 1,
+                Outcome::Fail => counts.failed += 1,
+                Outcome::Inconclusive => counts.inconclusive += 1,
             }
         }
         counts
     }
 
     fn total(self) -> usize {
-        self.held + self.missed + self.unknown
+        self.passed + self.failed + self.inconclusive
     }
 
-    /// Class of the words.
+    /// CSS class of the verdict.
     pub fn class(self) -> &'static str {
         match self {
-            Counts { missed: 1.., .. } => "missed",
-            Counts { unknown: 1.., .. } | Counts { held: 0, .. } => "unknown",
-            Counts { .. } => "held",
+            Counts { failed: 1.., .. } => "fail",
+            Counts { inconclusive: 1.., .. } | Counts { passed: 0, .. } => "inconclusive",
+            Counts { .. } => "pass",
         }
     }
 
-    /// The verdict in words.
+    /// The verdict as a sentence.
     pub fn words(self) -> String {
         let total = self.total();
-        match (total, self.held == total) {
-            (0, _) => "Nothing was expected, so nothing is proved".to_owned(),
-            (1, true) => "The one check held".to_owned(),
-            (_, true) => format!("All {total} checks held"),
+        match (total, self.passed == total) {
+            (0, _) => "No checks, so nothing is verified".to_owned(),
+            (1, true) => "The one check passed".to_owned(),
+            (_, true) => format!("All {total} checks passed"),
             _ => {
                 let mut parts = Vec::new();
-                if self.missed > 0 {
-                    parts.push(format!("{} missed", self.missed));
+                if self.failed > 0 {
+                    parts.push(format!("{} failed", self.failed));
                 }
-                if self.unknown > 0 {
-                    parts.push(format!("{} cannot be told", self.unknown));
+                if self.inconclusive > 0 {
+                    parts.push(format!("{} inconclusive", self.inconclusive));
                 }
-                format!("{} of {total} checks held; {}", self.held, parts.join(", "))
+                format!("{} of {total} checks passed; {}", self.passed, parts.join(", "))
             }
         }
     }
@@ -67,8 +67,8 @@ pub fn compose(report: &Report) -> String {
     let mut page = String::new();
     sheet::open(&mut page, &report.title);
     header(&mut page, report);
-    for (place, section) in report.flights.iter().enumerate() {
-        flight(&mut page, section, &section_id(place, section));
+    for (index, section) in report.flights.iter().enumerate() {
+        flight(&mut page, section, &section_id(index, section));
     }
     sheet::terms(&mut page, &glossary::TERMS);
     sheet::cautions(&mut page);
@@ -77,8 +77,8 @@ pub fn compose(report: &Report) -> String {
     page
 }
 
-fn section_id(place: usize, section: &FlightSection) -> String {
-    format!("f{}-{}", place + 1, anchor(&section.name))
+fn section_id(index: usize, section: &FlightSection) -> String {
+    format!("f{}-{}", index + 1, anchor(&section.name))
 }
 
 fn header(page: &mut String, report: &Report) {
@@ -97,15 +97,15 @@ fn header(page: &mut String, report: &Report) {
     let _ = write!(page, "<p class=\"soft\">{}</p>", sheet::EVIDENCE);
     if report.flights.len() > 1 {
         page.push_str("<nav aria-label=\"Flights\"><ol class=\"overview\">");
-        for (place, section) in report.flights.iter().enumerate() {
+        for (index, section) in report.flights.iter().enumerate() {
             let counts = Counts::of(section.verdicts);
             let _ = write!(
                 page,
-                "<li><a href=\"#{}\">{}</a> <span class=\"{}\">{} of {} held</span></li>",
-                section_id(place, section),
+                "<li><a href=\"#{}\">{}</a> <span class=\"{}\">{} of {} passed</span></li>",
+                section_id(index, section),
                 escape(&section.title),
                 counts.class(),
-                counts.held,
+                counts.passed,
                 counts.total()
             );
         }
@@ -118,7 +118,7 @@ fn flight(page: &mut String, section: &FlightSection, id: &str) {
     let counts = Counts::of(section.verdicts);
     let _ = write!(
         page,
-        "<section id=\"{id}\"><h2>{}</h2><p class=\"lead\">{}</p><p class=\"facts\"><b>Air:</b> {} <b>File:</b> \
+        "<section id=\"{id}\"><h2>{}</h2><p class=\"lead\">{}</p><p class=\"details\"><b>Air:</b> {} <b>File:</b> \
          <code>{}</code>. <b>Seeds:</b> {}.</p>",
         escape(&section.title),
         escape(&section.purpose),
@@ -126,13 +126,13 @@ fn flight(page: &mut String, section: &FlightSection, id: &str) {
         escape(&section.name),
         match section.seeds {
             0 | 1 => "one".to_owned(),
-            seeds => format!("figures pooled over {seeds}, the first one is drawn"),
+            seeds => format!("figures pooled over {seeds}, the first one is plotted"),
         }
     );
     let _ = write!(page, "<p class=\"verdict small {}\">{}.</p>", counts.class(), counts.words());
     checks(page, section.verdicts, id);
     if section.trace.rows.len() < 2 {
-        page.push_str("<p>No samples were recorded, so there is nothing to plot.</p></section>\n");
+        page.push_str("<p>No samples were recorded: there is nothing to plot.</p></section>\n");
         return;
     }
     shading_key(page, section);
@@ -143,26 +143,26 @@ fn flight(page: &mut String, section: &FlightSection, id: &str) {
     page.push_str("</div></section>\n");
 }
 
-/// Class and word of an outcome.
+/// CSS class and word of an outcome.
 pub(crate) fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
     match outcome {
-        Outcome::Pass => ("held", "held"),
-        Outcome::Fail => ("missed", "missed"),
-        Outcome::Inconclusive => ("unknown", "cannot tell"),
+        Outcome::Pass => ("pass", "pass"),
+        Outcome::Fail => ("fail", "fail"),
+        Outcome::Inconclusive => ("inconclusive", "inconclusive"),
     }
 }
 
-/// The table of what was expected.
+/// The table of the checks.
 pub fn checks(page: &mut String, verdicts: &[Verdict], id: &str) {
     if verdicts.is_empty() {
         return;
     }
     page.push_str(
-        "<table><caption>Expectations</caption><thead><tr><th scope=\"col\">What is measured</th>\
-         <th scope=\"col\">Measured</th><th scope=\"col\">Limit</th><th scope=\"col\">Measured on the allowed range</th>\
+        "<table><caption>Checks</caption><thead><tr><th scope=\"col\">Figure</th>\
+         <th scope=\"col\">Measured</th><th scope=\"col\">Limit</th><th scope=\"col\">Allowed range and measured value</th>\
          <th scope=\"col\">Outcome</th></tr></thead><tbody>",
     );
-    for (place, verdict) in verdicts.iter().enumerate() {
+    for (index, verdict) in verdicts.iter().enumerate() {
         let (class, word) = outcome(verdict.outcome);
         let source = verdict.source.as_ref().map_or(String::new(), |source| {
             format!("<span class=\"source\">Limit from: {}</span>", escape(source))
@@ -175,13 +175,13 @@ pub fn checks(page: &mut String, verdicts: &[Verdict], id: &str) {
             number::measured(verdict.measured, verdict.limit),
             escape(verdict.unit),
             escape(&number::limit(verdict.limit, verdict.unit)),
-            bullet::draw(verdict, &format!("{id}-e{place}")),
+            bullet::draw(verdict, &format!("{id}-e{index}")),
         );
     }
     page.push_str("</tbody></table>\n");
 }
 
-/// The kinds of shading that this flight has, with their share of the time.
+/// Key of the shading in this flight, with the share of the time.
 fn shading_key(page: &mut String, section: &FlightSection) {
     let shares = shade::Kind::ALL.map(|kind| (kind, shade::share(section.trace, |flags| kind.is_on(flags))));
     if shares.iter().all(|&(_, share)| share == 0.0) {
@@ -206,13 +206,13 @@ mod tests {
     use super::*;
 
     #[test]
-    fn verdict_in_words_never_calls_the_unknown_held() {
-        let words = |held, missed, unknown| Counts { held, missed, unknown }.words();
-        assert_eq!(words(12, 0, 0), "All 12 checks held");
-        assert_eq!(words(11, 1, 0), "11 of 12 checks held; 1 missed");
-        assert_eq!(words(9, 2, 1), "9 of 12 checks held; 2 missed, 1 cannot be told");
-        assert_eq!(words(0, 0, 0), "Nothing was expected, so nothing is proved");
-        assert_eq!(Counts { held: 3, missed: 0, unknown: 1 }.class(), "unknown");
-        assert_eq!(Counts::default().class(), "unknown");
+    fn verdict_never_counts_inconclusive_as_pass() {
+        let words = |passed, failed, inconclusive| Counts { passed, failed, inconclusive }.words();
+        assert_eq!(words(12, 0, 0), "All 12 checks passed");
+        assert_eq!(words(11, 1, 0), "11 of 12 checks passed; 1 failed");
+        assert_eq!(words(9, 2, 1), "9 of 12 checks passed; 2 failed, 1 inconclusive");
+        assert_eq!(words(0, 0, 0), "No checks, so nothing is verified");
+        assert_eq!(Counts { passed: 3, failed: 0, inconclusive: 1 }.class(), "inconclusive");
+        assert_eq!(Counts::default().class(), "inconclusive");
     }
 }

@@ -1,6 +1,6 @@
-//! Which plots a flight gets, and what the reader is told beneath each.
+//! The plots of a flight with their captions.
 
-use super::quantities::{Headings, column, control_distance_m, distance_m, wind_speed_m_s};
+use super::quantities::{Headings, column, distance_m, distance_to_gnss_m, wind_speed_m_s};
 use super::rotor_plots::{RotorPlot, mean_speeds};
 use super::ticks::Scale;
 use super::time_plot::{Allowed, Frame, Lanes, Series, Stack};
@@ -10,9 +10,9 @@ use crate::verdict::Limit;
 
 /// One picture with its caption.
 pub struct Panel {
-    /// Heading of the caption.
+    /// Heading.
     pub title: &'static str,
-    /// What to see in it.
+    /// Caption below the plot.
     pub caption: &'static str,
     /// The picture.
     pub svg: String,
@@ -20,7 +20,8 @@ pub struct Panel {
 
 /// The plots of one flight in reading order; `id` starts every identifier.
 pub fn of_flight(section: &FlightSection, id: &str) -> Vec<Panel> {
-    let mut panels = vec![attitude(section, id), place(section, id), ground(section, id), tilt(section, id)];
+    let mut panels =
+        vec![attitude(section, id), position(section, id), ground(section, id), tilt(section, id)];
     panels.extend(balance(section, id));
     panels.extend(rotors(section, id));
     panels.extend(camera(section, id));
@@ -52,21 +53,17 @@ fn attitude(section: &FlightSection, id: &str) -> Panel {
     )
 }
 
-fn place(section: &FlightSection, id: &str) -> Panel {
+fn position(section: &FlightSection, id: &str) -> Panel {
     let trace = section.trace;
     let height = motion_frame(section, "height, m", Quantity::Height, |m| m.height_m, 1.0, 100.0);
     let climb = motion_frame(section, "climb, m/s", Quantity::Climb, |m| m.climb_m_s, 1.0, 100.0);
-    let nowhere = vec![f64::NAN; trace.rows.len()];
+    let no_setpoint = vec![f64::NAN; trace.rows.len()];
     let distance = Frame {
         series: vec![
-            Series {
-                class: "other",
-                label: "with receiver error",
-                values: column(trace, control_distance_m),
-            },
+            Series { class: "other", label: "relative to GNSS", values: column(trace, distance_to_gnss_m) },
             Series { class: "truth", label: "truth", values: column(trace, distance_m) },
         ],
-        allowed: bands(section, Quantity::Distance, &nowhere),
+        allowed: bands(section, Quantity::Distance, &no_setpoint),
         from_zero: true,
         ..frame("distance, m", 1.0, 100.0)
     };
@@ -74,8 +71,8 @@ fn place(section: &FlightSection, id: &str) -> Panel {
         trace,
         id,
         "Height, climb and distance from the set-point",
-        "Distance is horizontal. With the slow error of the receiver added to the truth, it shows how well the \
-         control holds what it can know.",
+        "Distance is the horizontal position error. Relative to GNSS: without the correlated error of the GNSS \
+         receiver, which the controller cannot observe.",
         vec![height, climb, distance],
         None,
     )
@@ -85,7 +82,7 @@ fn ground(section: &FlightSection, id: &str) -> Panel {
     let title = "Ground track and wind";
     Panel {
         title,
-        caption: "North is up and both axes have the same scale. The arrows point where the air goes.",
+        caption: "North is up and both axes have the same scale. The arrows point downwind.",
         svg: track::draw(section.trace, &section.bands, &format!("{id}-track"), title),
     }
 }
@@ -99,20 +96,20 @@ fn tilt(section: &FlightSection, id: &str) -> Panel {
     };
     let lanes = Lanes {
         lanes: vec![
-            ("motors may turn", |flags| flags.armed),
+            ("armed", |flags| flags.armed),
             ("on the ground", |flags| flags.on_ground),
             ("at the tilt limit", |flags| flags.at_tilt_limit),
-            ("carried off", |flags| flags.cannot_hold_position),
-            ("roll or pitch torque cut", |flags| flags.roll_pitch_saturated),
-            ("thrust moved to make room", |flags| flags.thrust_saturated),
-            ("yaw torque cut", |flags| flags.yaw_saturated),
+            ("cannot hold position", |flags| flags.cannot_hold_position),
+            ("roll/pitch saturation", |flags| flags.roll_pitch_saturated),
+            ("thrust saturation", |flags| flags.thrust_saturated),
+            ("yaw saturation", |flags| flags.yaw_saturated),
         ],
     };
     stack(
         section.trace,
         id,
-        "Tilt and what was cut",
-        "Tilt is the angle between the thrust and the vertical. The marks show when a limit was reached.",
+        "Tilt and saturation",
+        "Tilt is the angle between the thrust and the vertical. The marks show when a limit is reached.",
         vec![tilt],
         Some(lanes),
     )
@@ -123,19 +120,19 @@ fn balance(section: &FlightSection, id: &str) -> Vec<Panel> {
     if !craft.mass_kg.is_finite() {
         return Vec::new();
     }
-    let title = "Tilt against the balance of forces";
+    let title = "Tilt and force balance";
     let mut panels = vec![Panel {
         title,
-        caption: "At constant height a tilt leaves m g tan(tilt) to the side. Dots on the curve keep the height; \
-                  above it the thrust exceeds what the height needs, below it the craft sinks faster or brakes its climb.",
+        caption: "At constant height the horizontal thrust is m g tan(tilt). Dots on the curve: the vertical thrust equals the \
+                  weight; above it the craft accelerates upwards, below it downwards.",
         svg: forces::draw_balance(trace, craft, &format!("{id}-balance"), title),
     }];
-    if let Some(stretch) = forces::telling(trace, craft.mass_kg) {
+    if let Some(stretch) = forces::steepest_steady(trace, craft.mass_kg) {
         let title = "Force triangle";
         panels.push(Panel {
             title,
-            caption: "Thrust and weight, head to tail, at the steepest steady second. What is left over speeds the \
-                      craft up or leans against the air.",
+            caption: "Vector sum of thrust and weight in the steady second with the largest tilt. The resultant accelerates the \
+                      craft or balances its drag.",
             svg: forces::draw_triangle(&stretch, craft, &format!("{id}-triangle"), title),
         });
     }
@@ -157,22 +154,22 @@ fn rotors(section: &FlightSection, id: &str) -> [Panel; 2] {
         full: section.craft.full_thrust_n,
         note: Some(mean_speeds),
     };
-    let titles = ["Motor commands by place", "Thrusts by place"];
+    let titles = ["Motor commands by corner", "Thrusts by corner"];
     [
         Panel {
             title: titles[0],
-            caption: "Laid out as on the craft, seen from above with the nose up the page.",
+            caption: "Arranged as on the craft, seen from above, nose up.",
             svg: command.draw(&format!("{id}-command"), titles[0]),
         },
         Panel {
             title: titles[1],
-            caption: "The scale ends at the full thrust of one rotor. Beside each place its mean speed.",
+            caption: "The scale ends at the full thrust of one rotor. The mean speed is beside each corner.",
             svg: thrust.draw(&format!("{id}-thrust"), titles[1]),
         },
     ]
 }
 
-/// What the stabiliser makes of the frame's motion, where a camera is fitted.
+/// Attitude of frame and camera, for a craft with a gimbal.
 fn camera(section: &FlightSection, id: &str) -> Option<Panel> {
     let trace = section.trace;
     trace.rows.iter().find(|row| row.camera.is_some())?;
@@ -202,15 +199,15 @@ fn camera(section: &FlightSection, id: &str) -> Option<Panel> {
                 values: of_camera(|camera| camera.elevation_error_deg * camera.pixels_per_deg),
             },
         ],
-        ..frame("picture off by, pixels", 20.0, 77.0)
+        ..frame("line-of-sight error, pixels", 20.0, 77.0)
     };
     let roll = both("roll, deg", of_camera(|camera| camera.roll_deg), |motion| motion.roll_deg);
     let pitch = both("pitch, deg", of_camera(|camera| camera.elevation_deg), |motion| motion.pitch_deg);
     Some(stack(
         trace,
         id,
-        "Camera in its mount",
-        "The mount turns the frame's motion away. Slow errors are those of the craft's own attitude estimate.",
+        "Gimbal",
+        "The gimbal compensates the rotation of the frame. Its slow errors are those of the attitude estimate.",
         vec![roll, pitch, sight],
         None,
     ))
@@ -306,7 +303,7 @@ fn bands(section: &FlightSection, quantity: Quantity, setpoint: &[f64]) -> Vec<A
                 Limit::Between(low, high) => (low, high),
             };
             let follow = |bound: f64| {
-                setpoint.iter().map(|aim| if about_setpoint { aim + bound } else { bound }).collect()
+                setpoint.iter().map(|value| if about_setpoint { value + bound } else { bound }).collect()
             };
             Allowed { window: (from_s, to_s), low: follow(low), high: follow(high) }
         })

@@ -1,8 +1,9 @@
-//! Columns of the trace as the plots need them.
+//! Columns of the trace for the plots.
 
 use crate::trace::{Motion, Row, Trace};
 
-/// Heading of set-point, estimate and truth without the jump at north: truth runs on, the others stay beside it.
+/// Unwrapped headings of set-point, estimate and truth: truth is continuous, the others are within 180 deg of
+/// it.
 pub struct Headings {
     /// Set-point in deg.
     pub setpoint: Vec<f64>,
@@ -18,20 +19,20 @@ impl Headings {
         let mut last = f64::NAN;
         let mut headings = Headings { setpoint: Vec::new(), estimate: Vec::new(), truth: Vec::new() };
         for row in &trace.rows {
-            let truth = beside(row.truth.heading_deg, last);
+            let truth = unwrapped(row.truth.heading_deg, last);
             if truth.is_finite() {
                 last = truth;
             }
             headings.truth.push(truth);
-            headings.estimate.push(beside(row.estimate.heading_deg, last));
-            headings.setpoint.push(beside(row.setpoint.heading_deg, last));
+            headings.estimate.push(unwrapped(row.estimate.heading_deg, last));
+            headings.setpoint.push(unwrapped(row.setpoint.heading_deg, last));
         }
         headings
     }
 }
 
-/// The angle plus the whole turns that bring it nearest to `near`; unchanged when `near` is not finite.
-fn beside(angle_deg: f64, near: f64) -> f64 {
+/// The angle plus the multiple of 360 deg that is nearest to `near`; unchanged if `near` is not finite.
+fn unwrapped(angle_deg: f64, near: f64) -> f64 {
     if near.is_finite() { angle_deg + 360.0 * libm::round((near - angle_deg) / 360.0) } else { angle_deg }
 }
 
@@ -40,13 +41,14 @@ pub fn column(trace: &Trace, value: impl Fn(&Row) -> f64) -> Vec<f64> {
     trace.rows.iter().map(value).collect()
 }
 
-/// Horizontal distance of the true place from the set-point in m; NaN where the place is not controlled.
+/// Horizontal distance of the true position from the set-point in m; NaN where the position is not
+/// controlled.
 pub fn distance_m(row: &Row) -> f64 {
     libm::hypot(row.truth.north_m - row.setpoint.north_m, row.truth.east_m - row.setpoint.east_m)
 }
 
-/// As `distance_m`, for the true place plus the correlated receiver error: what the control loop can be held to.
-pub fn control_distance_m(row: &Row) -> f64 {
+/// Horizontal position error in m relative to the GNSS solution without its white noise.
+pub fn distance_to_gnss_m(row: &Row) -> f64 {
     libm::hypot(
         row.truth.north_m + row.gnss_correlated_noise_m[0] - row.setpoint.north_m,
         row.truth.east_m + row.gnss_correlated_noise_m[1] - row.setpoint.east_m,
@@ -58,7 +60,7 @@ pub fn wind_speed_m_s(row: &Row) -> f64 {
     libm::hypot(row.wind_m_s[0], row.wind_m_s[1])
 }
 
-/// Direction of the thrust in the world: north, east, up.
+/// Direction of the thrust in world axes: north, east, up.
 pub fn thrust_axis(motion: &Motion) -> [f64; 3] {
     let [roll, pitch, heading] =
         [motion.roll_deg, motion.pitch_deg, motion.heading_deg].map(|degrees| degrees.to_radians());
@@ -97,7 +99,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn heading_crossing_north_runs_on() {
+    fn heading_crossing_north_is_unwrapped() {
         let row = |truth: f64, setpoint: f64| Row {
             truth: Motion { heading_deg: truth, ..Motion::default() },
             setpoint: Motion { heading_deg: setpoint, ..Motion::default() },
@@ -112,14 +114,14 @@ mod tests {
     }
 
     #[test]
-    fn thrust_leans_where_the_craft_leans() {
-        let lean = |roll_deg, pitch_deg, heading_deg| {
+    fn thrust_direction_follows_the_tilt() {
+        let direction = |roll_deg, pitch_deg, heading_deg| {
             thrust_axis(&Motion { roll_deg, pitch_deg, heading_deg, ..Motion::default() })
         };
-        assert!(lean(0.0, -20.0, 0.0)[0] > 0.3, "nose down leans north");
-        assert!(lean(20.0, 0.0, 0.0)[1] > 0.3, "roll right leans east");
-        assert!(lean(0.0, -20.0, 90.0)[1] > 0.3, "nose down to the east leans east");
-        assert!((lean(0.0, -20.0, 0.0)[2] - libm::cos(20f64.to_radians())).abs() < 1e-12);
+        assert!(direction(0.0, -20.0, 0.0)[0] > 0.3, "nose down tilts north");
+        assert!(direction(20.0, 0.0, 0.0)[1] > 0.3, "roll right tilts east");
+        assert!(direction(0.0, -20.0, 90.0)[1] > 0.3, "nose down to the east tilts east");
+        assert!((direction(0.0, -20.0, 0.0)[2] - libm::cos(20f64.to_radians())).abs() < 1e-12);
     }
 
     #[test]

@@ -12,27 +12,27 @@ use crate::verdict::Verdict;
 use std::fmt::Write as _;
 use std::io;
 
-/// Everything the report says.
+/// Content of the report.
 #[derive(Clone, Debug)]
 pub struct RecordingReport<'a> {
     /// The heading of the page.
     pub title: String,
     /// One line above it.
     pub subtitle: String,
-    /// What was expected of the means; may be empty.
+    /// Checks of the means; may be empty.
     pub verdicts: &'a [Verdict],
     /// The figures.
     pub table: ScoreTable,
     /// The recordings, in the order to read them.
     pub sections: Vec<RecordingSection>,
-    /// How somebody else gets the same figures.
+    /// How to reproduce the figures.
     pub repeat: Repeat,
 }
 
 /// A table of figures; the first column names the row.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ScoreTable {
-    /// What it shows.
+    /// Caption.
     pub caption: String,
     /// Names of the columns.
     pub heads: Vec<String>,
@@ -45,8 +45,8 @@ pub struct ScoreTable {
 pub struct RecordingSection {
     /// Its name.
     pub name: String,
-    /// Length, period and what is in it, in one sentence.
-    pub facts: String,
+    /// Length, period and content in one sentence.
+    pub details: String,
     /// Its plots.
     pub plots: Vec<Plot>,
 }
@@ -56,7 +56,7 @@ pub struct RecordingSection {
 pub struct Plot {
     /// Heading.
     pub title: String,
-    /// What to see in it.
+    /// Caption.
     pub caption: String,
     /// What is plotted, with its unit.
     pub name: String,
@@ -64,7 +64,7 @@ pub struct Plot {
     pub time_s: Vec<f64>,
     /// At most four lines.
     pub lines: Vec<Line>,
-    /// Where the error does not count: from and to in s.
+    /// Intervals that are not evaluated: from and to in s.
     pub not_counted: Vec<(f64, f64)>,
 }
 
@@ -80,13 +80,13 @@ pub struct Line {
 /// Classes of the lines in order.
 const CLASSES: [&str; 4] = ["truth", "estimate", "other", "setpoint"];
 const PLOT_PX: f64 = 150.0;
-/// The least range shown, so that noise is not blown up.
+/// Smallest range of the vertical axis, so that noise is not magnified.
 const LEAST_SPAN: f64 = 1.0;
 
 /// Writes the page.
 ///
 /// # Errors
-/// Whatever `out` reports. The page is composed before the first byte is written.
+/// Errors of `out`. The page is composed before the first byte is written.
 pub fn write_recordings(report: &RecordingReport<'_>, out: &mut impl io::Write) -> io::Result<()> {
     out.write_all(compose(report).as_bytes())?;
     out.flush()
@@ -104,13 +104,13 @@ fn compose(report: &RecordingReport<'_>) -> String {
     page.push_str("</header>\n");
     page::checks(&mut page, report.verdicts, "mean");
     scores(&mut page, &report.table);
-    for (place, section) in report.sections.iter().enumerate() {
-        let id = format!("r{}-{}", place + 1, anchor(&section.name));
+    for (index, section) in report.sections.iter().enumerate() {
+        let id = format!("r{}-{}", index + 1, anchor(&section.name));
         let _ = write!(
             page,
-            "<section id=\"{id}\"><h2>{}</h2><p class=\"facts\">{}</p>",
+            "<section id=\"{id}\"><h2>{}</h2><p class=\"details\">{}</p>",
             escape(&section.name),
-            escape(&section.facts)
+            escape(&section.details)
         );
         page.push_str("<div class=\"plots\">");
         for (number, plot) in section.plots.iter().enumerate() {
@@ -136,9 +136,9 @@ fn scores(page: &mut String, table: &ScoreTable) {
     page.push_str("</tr></thead><tbody>");
     for row in &table.rows {
         page.push_str("\n<tr>");
-        for (place, cell) in row.iter().enumerate() {
+        for (column, cell) in row.iter().enumerate() {
             let cell = escape(cell);
-            let _ = match place {
+            let _ = match column {
                 0 => write!(page, "<th scope=\"row\">{cell}</th>"),
                 _ => write!(page, "<td class=\"figure\">{cell}</td>"),
             };

@@ -1,4 +1,4 @@
-//! Four small plots laid out as the rotors are on the craft, seen from above with the nose up the page.
+//! Four small plots arranged as the rotors on the craft, seen from above, nose up.
 
 use super::decimate::thin;
 use super::number;
@@ -9,7 +9,7 @@ use super::time_plot::{Axis, COLUMN_PX, RIGHT, WIDTH, draw_grid, label_width};
 use crate::trace::{Row, Trace};
 use aplomb_craft::Rotors;
 
-/// What is plotted at each rotor's place.
+/// One quantity of the four rotors.
 pub struct RotorPlot<'a> {
     /// The flight.
     pub trace: &'a Trace,
@@ -23,7 +23,7 @@ pub struct RotorPlot<'a> {
     pub note: Option<fn(&Trace) -> Rotors<String>>,
 }
 
-const PLACES: [&str; 4] = ["front left", "front right", "rear left", "rear right"];
+const CORNERS: [&str; 4] = ["front left", "front right", "rear left", "rear right"];
 const CELL_WIDTH: f64 = 148.0;
 const CELL_HEIGHT: f64 = 104.0;
 const COLUMNS: [f64; 2] = [32.0, 224.0];
@@ -42,22 +42,22 @@ impl RotorPlot<'_> {
         let ticks = Ticks::around(0.0, if full > 0.0 { full } else { 1.0 }, 4, Scale::Decimal);
         let notes = self.note.map(|note| note(self.trace).into_array());
         svg.text("name", (2.0, 12.0), Align::Start, self.name);
-        svg.text("note", (RIGHT, 12.0), Align::End, "mean of the four");
-        let legend = RIGHT - label_width("mean of the four") - 4.0;
+        svg.text("note", (RIGHT, 12.0), Align::End, "mean of the rotors");
+        let legend = RIGHT - label_width("mean of the rotors") - 4.0;
         svg.line("setpoint", (legend - 20.0, 8.0), (legend, 8.0));
         draw_craft(&mut svg);
-        for place in 0..4 {
-            let (left, top) = (COLUMNS[place % 2], ROWS[place / 2]);
-            self.draw_cell(&mut svg, place, left, top, &ticks);
-            let note = notes.as_ref().map_or(String::new(), |notes| format!(", {}", notes[place]));
-            let text = format!("{}{note}", PLACES[place]);
+        for corner in 0..4 {
+            let (left, top) = (COLUMNS[corner % 2], ROWS[corner / 2]);
+            self.draw_cell(&mut svg, corner, left, top, &ticks);
+            let note = notes.as_ref().map_or(String::new(), |notes| format!(", {}", notes[corner]));
+            let text = format!("{}{note}", CORNERS[corner]);
             svg.text("name", (left, top - 7.0), Align::Start, &text);
         }
         svg.text("name", (COLUMNS[1] + CELL_WIDTH, ROWS[1] + CELL_HEIGHT + 28.0), Align::End, "time, s");
         svg.finish()
     }
 
-    fn draw_cell(&self, svg: &mut Svg, place: usize, left: f64, top: f64, ticks: &Ticks) {
+    fn draw_cell(&self, svg: &mut Svg, corner: usize, left: f64, top: f64, ticks: &Ticks) {
         let rows = &self.trace.rows;
         let (Some(first), Some(last)) = (rows.first(), rows.last()) else { return };
         let end = if last.time_s > first.time_s { last.time_s } else { first.time_s + 1.0 };
@@ -80,26 +80,28 @@ impl RotorPlot<'_> {
             }
             svg.path(class, &path);
         };
-        line("truth", &|rotors| rotors[place]);
+        line("truth", &|rotors| rotors[corner]);
         line("setpoint", &|rotors| rotors.iter().sum::<f64>() / 4.0);
     }
 
     fn describe(&self, means: [f64; 4]) -> String {
-        let each =
-            PLACES.iter().zip(means).map(|(place, mean)| format!("{place} {}", number::significant(mean, 3)));
-        format!("Mean of {}, by place: {}.", self.name, each.collect::<Vec<_>>().join("; "))
+        let each = CORNERS
+            .iter()
+            .zip(means)
+            .map(|(corner, mean)| format!("{corner} {}", number::significant(mean, 3)));
+        format!("Mean of {}, by corner: {}.", self.name, each.collect::<Vec<_>>().join("; "))
     }
 }
 
-/// Mean rotor speed of each place in words.
+/// Mean rotor speed at each corner, as text.
 pub fn mean_speeds(trace: &Trace) -> Rotors<String> {
     Rotors::from_fn(|corner| {
         let speed = mean(trace.rows.iter().map(|row| *row.rotor_rpm.at(corner)));
-        format!("{} rev/min", number::fixed(speed, 0))
+        format!("{} rpm", number::fixed(speed, 0))
     })
 }
 
-/// The craft from above between the cells, its nose a triangle.
+/// The craft from above between the cells; the triangle is its nose.
 fn draw_craft(svg: &mut Svg) {
     let centre =
         ((COLUMNS[0] + CELL_WIDTH + COLUMNS[1]) / 2.0 - 6.0, (ROWS[0] + CELL_HEIGHT + ROWS[1]) / 2.0 - 4.0);

@@ -1,15 +1,15 @@
-//! Intervals of a flight that the time plots shade, and the marks of what was cut.
+//! Shaded intervals of the time plots, and the marks of saturation.
 
 use crate::trace::{Flags, Trace};
 
 /// A kind of interval shaded behind every time plot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {
-    /// The feet touch the ground.
+    /// The landing gear touches the ground.
     OnGround,
-    /// The tilt limit cut the demand.
+    /// The demanded tilt is limited.
     AtTiltLimit,
-    /// The place cannot be held.
+    /// The position cannot be held.
     CannotHoldPosition,
 }
 
@@ -17,12 +17,12 @@ impl Kind {
     /// All kinds.
     pub const ALL: [Kind; 3] = [Kind::OnGround, Kind::AtTiltLimit, Kind::CannotHoldPosition];
 
-    /// Class of its fill.
+    /// CSS class of its fill.
     pub fn class(self) -> &'static str {
         match self {
             Kind::OnGround => "ground",
             Kind::AtTiltLimit => "tilted",
-            Kind::CannotHoldPosition => "carried",
+            Kind::CannotHoldPosition => "crosshatch",
         }
     }
 
@@ -31,7 +31,7 @@ impl Kind {
         match self {
             Kind::OnGround => "on the ground",
             Kind::AtTiltLimit => "at the tilt limit",
-            Kind::CannotHoldPosition => "carried off",
+            Kind::CannotHoldPosition => "cannot hold position",
         }
     }
 
@@ -45,7 +45,8 @@ impl Kind {
     }
 }
 
-/// Intervals (start, end) in s during which `is_on` holds; those nearer to each other than `gap_s` become one.
+/// Intervals (start, end) in s during which `is_on` holds; those nearer to each other than `gap_s` become
+/// one.
 pub fn intervals(trace: &Trace, gap_s: f64, is_on: impl Fn(&Flags) -> bool) -> Vec<(f64, f64)> {
     let mut found: Vec<(f64, f64)> = Vec::new();
     for row in trace.rows.iter().filter(|row| is_on(&row.flags)) {

@@ -1,4 +1,4 @@
-//! The sheet that every page shares: style, terms, cautions and how to repeat it.
+//! Parts shared by all pages: style, terms, cautions, how to reproduce the figures.
 
 use super::Repeat;
 use super::xml::escape;
@@ -10,18 +10,18 @@ const STYLE: &str = include_str!("style.css");
 const FILLS: &str = "<svg class=\"fills\" width=\"0\" height=\"0\" aria-hidden=\"true\"><defs>\
 <pattern id=\"fill-ground\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\"><circle class=\"fleck\" cx=\"1.5\" cy=\"1.5\" r=\".8\"/></pattern>\
 <pattern id=\"fill-tilted\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\"><path class=\"hatch\" d=\"M0 0v5\"/></pattern>\
-<pattern id=\"fill-carried\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\"><path class=\"hatch\" d=\"M0 0v5M0 0h5\"/></pattern>\
+<pattern id=\"fill-crosshatch\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\"><path class=\"hatch\" d=\"M0 0v5M0 0h5\"/></pattern>\
 </defs></svg>";
 
 const CAUTIONS: [&str; 4] = [
     EVIDENCE,
-    "On the bench: propellers off. First hover: tethered or behind a net, people away, somebody able to cut the motors at once.",
-    "Lithium batteries burn: charge them watched, store them at part charge, never use a swollen or dented one.",
-    "Know and follow the aviation rules of the place, and practise on a licensed site first.",
+    "On the bench: propellers off. First hover: tethered or behind a net, people at a distance, a second person ready to stop the motors.",
+    "Lithium batteries can burn: charge them under supervision, store them at partial charge, never use a swollen or dented one.",
+    "Follow the local aviation rules, and practise at an approved site first.",
 ];
 
-/// What a simulation is worth.
-pub const EVIDENCE: &str = "A simulation is evidence, never clearance to fly.";
+/// Status of simulation results.
+pub const EVIDENCE: &str = "Simulation results are evidence, not a clearance to fly.";
 
 /// Begins a page.
 pub fn open(page: &mut String, title: &str) {
@@ -40,7 +40,7 @@ pub fn close(page: &mut String) {
     page.push_str("</main></body></html>\n");
 }
 
-/// What the words of the page mean.
+/// Terms of the page.
 pub fn terms(page: &mut String, terms: &[(&str, &str)]) {
     page.push_str("<section id=\"terms\"><h2>Terms</h2><dl>");
     for (term, meaning) in terms {
@@ -49,7 +49,7 @@ pub fn terms(page: &mut String, terms: &[(&str, &str)]) {
     page.push_str("</dl></section>\n");
 }
 
-/// The usual cautions.
+/// Cautions.
 pub fn cautions(page: &mut String) {
     page.push_str("<section id=\"cautions\"><h2>Cautions</h2><ul>");
     for caution in CAUTIONS {
@@ -58,11 +58,11 @@ pub fn cautions(page: &mut String) {
     page.push_str("</ul></section>\n");
 }
 
-/// How somebody else gets the same figures.
+/// How to reproduce the figures.
 pub fn repeat(page: &mut String, repeat: &Repeat) {
     let _ = write!(
         page,
-        "<section id=\"repeat\"><h2>How to repeat it</h2><pre><code>{}</code></pre><dl class=\"versions\">\
+        "<section id=\"repeat\"><h2>How to reproduce it</h2><pre><code>{}</code></pre><dl class=\"versions\">\
          <div><dt>seeds</dt><dd>{}</dd></div>",
         escape(&repeat.command),
         escape(&repeat.seeds)

@@ -1,10 +1,10 @@
-//! A small writer of SVG pictures: only what the plots need, colours by class so that the page's style decides.
+//! Writer of SVG pictures. Colours are set by CSS classes.
 
 use super::decimate::Point;
 use super::xml::escape;
 use std::fmt::Write as _;
 
-/// Where a text sits about its point.
+/// Alignment of a text at its point.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Align {
     /// The text starts at the point.
@@ -34,7 +34,7 @@ impl Svg {
         }
     }
 
-    /// A rectangle; nothing when a side is not positive.
+    /// A rectangle; omitted if a side is not positive.
     pub fn rect(&mut self, class: &str, x: f64, y: f64, width: f64, height: f64) {
         if width > 0.0 && height > 0.0 {
             let _ = write!(
@@ -59,7 +59,7 @@ impl Svg {
         );
     }
 
-    /// A straight stroke.
+    /// A straight line.
     pub fn line(&mut self, class: &str, from: Point, to: Point) {
         let mut path = Path::default();
         path.move_to(from);
@@ -67,7 +67,7 @@ impl Svg {
         self.path(class, &path);
     }
 
-    /// An arrow: a stroke with a solid head of `head` px at its end.
+    /// An arrow: a line with a solid head of `head` px at its end.
     pub fn arrow(&mut self, class: &str, from: Point, to: Point, head: f64) {
         let (dx, dy) = (to.0 - from.0, to.1 - from.1);
         let length = libm::hypot(dx, dy);
@@ -102,7 +102,7 @@ impl Svg {
         );
     }
 
-    /// A path; nothing when it is empty.
+    /// A path; omitted if empty.
     pub fn path(&mut self, class: &str, path: &Path) {
         if !path.data.is_empty() {
             let _ = write!(self.text, "<path class=\"{class}\" d=\"{}\"/>", path.data);
@@ -116,8 +116,8 @@ impl Svg {
     }
 }
 
-/// Path data with one decimal, written relative and as short as the grammar allows. Rounding does not add up: each
-/// step starts from the rounded point.
+/// Relative path data with one decimal, in the shortest form of the grammar. Rounding errors do not
+/// accumulate: each step starts from the rounded point.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Path {
     data: String,
@@ -127,7 +127,7 @@ pub struct Path {
 }
 
 impl Path {
-    /// Starts a new stretch.
+    /// Starts a new subpath.
     pub fn move_to(&mut self, point: Point) {
         let (x, y) = tenths(point);
         self.command = 'M';
@@ -138,7 +138,7 @@ impl Path {
         self.at = (x, y);
     }
 
-    /// Draws on to a point; a step too small to write is skipped.
+    /// Draws a line to a point; a step below the resolution is skipped.
     pub fn line_to(&mut self, point: Point) {
         let (x, y) = tenths(point);
         let step = (x - self.at.0, y - self.at.1);
@@ -158,7 +158,7 @@ impl Path {
         self.command = 'h';
     }
 
-    /// Closes the stretch.
+    /// Closes the subpath.
     pub fn close(&mut self) {
         self.data.push('z');
         self.command = 'z';
@@ -209,7 +209,7 @@ impl Path {
     }
 }
 
-/// Tenths of a pixel, printed without needless digits.
+/// Tenths of a pixel in the shortest form.
 struct Tenths(i64);
 
 impl Tenths {

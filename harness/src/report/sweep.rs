@@ -1,4 +1,4 @@
-//! The report on a sweep: a map of the room that the limits leave, with today's point.
+//! The report on a sweep: a map of the margin ratio, with the present values of the files.
 
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
@@ -10,47 +10,47 @@ use crate::sweep::vary;
 use std::fmt::Write as _;
 use std::io;
 
-/// Everything the report says.
+/// Content of the report.
 #[derive(Clone, Debug)]
 pub struct SweepReport<'a> {
     /// The heading of the page.
     pub title: String,
     /// One line above it.
     pub subtitle: String,
-    /// What was found, in sentences.
+    /// Results in sentences.
     pub findings: Vec<String>,
-    /// What was varied; the first two axes are drawn.
+    /// Varied parameters; the first two are the axes of the map.
     pub axes: &'a [vary::Axis],
     /// Every point.
     pub tried: &'a [Tried],
     /// The points form a grid.
     pub is_grid: bool,
-    /// The values of the files as they are, where they state them.
-    pub today: Vec<Option<f64>>,
-    /// How somebody else gets the same figures.
+    /// Present values in the files, where they are given.
+    pub present: Vec<Option<f64>>,
+    /// How to reproduce the figures.
     pub repeat: Repeat,
 }
 
 const TERMS: [(&str, &str); 4] = [
     (
         "feasible",
-        "Stable, every margin and peak sensitivity of the loops at the torque and thrust demands within its limit, and every check of the flight held.",
+        "Stable, every margin and peak sensitivity of the loops at the torque and thrust demands within its limit, and every check of the flight passes.",
     ),
     (
-        "room",
-        "Of the tightest limit: margin over least margin, or largest peak sensitivity over peak. At 1 a limit is just held, at 0 the craft is not stable.",
+        "margin ratio",
+        "Of the limiting margin: margin over required margin, or largest allowed peak sensitivity over peak. At 1 the limit is just met; 0 is an unstable craft.",
     ),
-    ("today", "The values that the files state now."),
+    ("present values", "Values in the files."),
     (
         "linear model",
-        "Margins come from craft and controller by their equations; some points are measured by injection to check it.",
+        "Margins are computed from the equations of craft and controller; some points are also measured by injection.",
     ),
 ];
 
 /// Writes the page.
 ///
 /// # Errors
-/// Whatever `out` reports. The page is composed before the first byte is written.
+/// Errors of `out`. The page is composed before the first byte is written.
 pub fn write_sweep(report: &SweepReport<'_>, out: &mut impl io::Write) -> io::Result<()> {
     let mut page = String::new();
     sheet::open(&mut page, &report.title);
@@ -66,8 +66,8 @@ pub fn write_sweep(report: &SweepReport<'_>, out: &mut impl io::Write) -> io::Re
     let _ = write!(page, "<p class=\"soft\">{}</p></header><section><h2>Map</h2>", sheet::EVIDENCE);
     let _ = writeln!(
         page,
-        "<figure class=\"map\"><h3>Room that the limits leave</h3>{}<figcaption>The darker, the more room. Plain: a limit \
-         is missed. Hatched: not stable, or refused. Outlined: feasible. Cross: today.</figcaption></figure></section>",
+        "<figure class=\"map\"><h3>Margin ratio</h3>{}<figcaption>Darker: larger ratio. Red: a margin is below its \
+         limit. Hatched: not stable, or refused. Outlined: feasible. Cross: present values.</figcaption></figure></section>",
         map(report)
     );
     sheet::terms(&mut page, &TERMS);
@@ -78,13 +78,13 @@ pub fn write_sweep(report: &SweepReport<'_>, out: &mut impl io::Write) -> io::Re
     out.flush()
 }
 
-/// Class of a fill by room.
+/// CSS class of the fill by margin ratio.
 fn fill(tried: &Tried) -> &'static str {
     match tried.margin_ratio() {
-        room if room <= 0.0 => "carried",
-        room if room < 1.0 => "heat0",
-        room if room < 1.15 => "heat1",
-        room if room < 1.3 => "heat2",
+        ratio if ratio <= 0.0 => "crosshatch",
+        ratio if ratio < 1.0 => "heat0",
+        ratio if ratio < 1.15 => "heat1",
+        ratio if ratio < 1.3 => "heat2",
         _ => "heat3",
     }
 }
@@ -111,16 +111,16 @@ fn map(report: &SweepReport<'_>) -> String {
         None => size,
     };
     let (width, height) = (cell(Some(across)), cell(up));
-    let place = |values: &[f64]| (x.at(values[0]), y.at(values.get(1).copied().unwrap_or(0.0)));
+    let point = |values: &[f64]| (x.at(values[0]), y.at(values.get(1).copied().unwrap_or(0.0)));
     for tried in report.tried {
-        let (cx, cy) = place(&tried.values);
+        let (cx, cy) = point(&tried.values);
         svg.rect(fill(tried), cx - 0.5 * width, cy - 0.5 * height, width, height);
     }
     let mut outline = Path::default();
     let rows = up.map_or(1, |axis| axis.count);
     let is_feasible = |i: usize, j: usize| report.tried.get(i * rows + j).is_some_and(Tried::is_feasible);
     for (index, tried) in report.tried.iter().enumerate().filter(|(_, tried)| tried.is_feasible()) {
-        let (cx, cy) = place(&tried.values);
+        let (cx, cy) = point(&tried.values);
         let (left, right) = (cx - 0.5 * width, cx + 0.5 * width);
         let (top, bottom) = (cy - 0.5 * height, cy + 0.5 * height);
         // In a map, the border of the region; else each point's own.
@@ -146,16 +146,16 @@ fn map(report: &SweepReport<'_>) -> String {
     let ticks = |axis: &Axis| Ticks::inside(axis.low, axis.high, 6, Scale::Decimal);
     let up_ticks = if up.is_some() { ticks(&y) } else { Ticks::at(Vec::new()) };
     draw_grid(&mut svg, &x, &ticks(&x), &y, &up_ticks);
-    if let Some(today) = report.today.iter().take(2).copied().collect::<Option<Vec<f64>>>()
-        && !today.is_empty()
+    if let Some(present) = report.present.iter().take(2).copied().collect::<Option<Vec<f64>>>()
+        && !present.is_empty()
     {
-        let (cx, cy) = place(&today);
+        let (cx, cy) = point(&present);
         let mut cross = Path::default();
         for side in [-6.0, 6.0] {
             cross.move_to((cx - side, cy - 6.0));
             cross.line_to((cx + side, cy + 6.0));
         }
-        svg.path("aim", &cross);
+        svg.path("marker", &cross);
     }
     for &tick in &ticks(&x).values {
         svg.text("tick", (x.at(tick), HEAD + size + 14.0), Align::Middle, &number::significant(tick, 3));

@@ -1,17 +1,17 @@
-//! The page as a whole, on made-up flights.
+//! Whole pages from synthetic flights.
 
 use super::*;
 use crate::trace::{Flags, Motion, Row};
 use aplomb_craft::Rotors;
 
-/// Even noise between -1 and 1 from a counter.
+/// Uniform noise between -1 and 1 from a counter.
 fn noise(counter: usize) -> f64 {
     let mixed = (counter as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15);
     let mixed = (mixed ^ (mixed >> 29)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     ((mixed >> 40) as f64 / (1u64 << 23) as f64) - 1.0
 }
 
-/// A minute in the wind at 200 Hz: on the ground, up, held, carried off by a gust, back. Nothing here is physics.
+/// A synthetic minute at 200 Hz: ground, climb, position hold, drift in a gust, return. Not a simulation.
 fn windy_flight() -> Trace {
     let period_s = 0.005;
     let rows = (0..12_000).map(|i| windy_row(i as f64 * period_s, i)).collect();
@@ -102,7 +102,7 @@ fn verdicts() -> Vec<Verdict> {
     vec![
         judged("height error, 95 % of the time, 10 to 60 s", 0.213, Limit::AtMost(0.3), "m", None),
         judged(
-            "distance with receiver error, 95 % of the time, 10 to 35 s",
+            "position error relative to GNSS, 95 % of the time, 10 to 35 s",
             1.2004,
             Limit::AtMost(1.2),
             "m",
@@ -125,8 +125,8 @@ fn section<'a>(name: &str, trace: &'a Trace, verdicts: &'a [Verdict]) -> FlightS
     };
     FlightSection {
         name: name.into(),
-        title: "Hold the place in a strong wind".into(),
-        purpose: "The craft keeps its place over the weir until a gust is stronger than its tilt limit, and comes back.".into(),
+        title: "Position hold in a strong wind".into(),
+        purpose: "The craft holds its position over the weir, drifts in a gust that exceeds its tilt limit, and returns.".into(),
         air: "Wind 6.4 m/s from 39 deg with light turbulence, a gust at 40 s.".into(),
         verdicts,
         trace,
@@ -144,7 +144,7 @@ fn report<'a>(flights: Vec<FlightSection<'a>>) -> Report<'a> {
     Report {
         title: "Demo flights of the weir gauge".into(),
         subtitle: "weir gauge, 1.23 kg quad-X, propellers 9 x 5".into(),
-        summary: "The place was lost in the gust, as the envelope foretold.".into(),
+        summary: "The position was not held in the gust, as predicted by the envelope.".into(),
         flights,
         repeat: Repeat {
             command: "aplomb fly --craft craft.toml --controller controller.toml --seeds 100 flights/*.toml"
@@ -281,18 +281,19 @@ fn gap_in_the_set_point_breaks_its_line() {
 fn verdict_on_top_counts_all_flights() {
     let (trace, verdicts) = (windy_flight(), verdicts());
     let page = html(&report(vec![section("a", &trace, &verdicts), section("b", &trace, &verdicts)]));
-    assert!(page.contains("6 of 12 checks held; 4 missed, 2 cannot be told."));
-    assert!(page.contains("1.2004 m"), "a miss by a hair shows by how much");
+    assert!(page.contains("6 of 12 checks passed; 4 failed, 2 inconclusive."));
+    assert!(page.contains("1.2004 m"), "a figure just beyond its limit has enough digits");
 }
 
-/// Writes a page to look at: `REPORT_SAMPLE=/some/file.html cargo test -p aplomb-harness sample_page -- --ignored`.
+/// Writes a sample page: `REPORT_SAMPLE=/some/file.html cargo test -p aplomb-harness sample_page --
+/// --ignored`.
 #[test]
-#[ignore = "writes a file for the eye; asserts nothing"]
-fn sample_page_for_the_eye() {
+#[ignore = "writes a file for inspection; asserts nothing"]
+fn sample_page_for_inspection() {
     let (trace, verdicts) = (windy_flight(), verdicts());
     let calm = still_flight();
-    let held = [judged("height error, 95 % of the time", 0.11, Limit::AtMost(0.3), "m", None)];
-    let mut hover = section("hover", &calm, &held);
+    let passed = [judged("height error, 95 % of the time", 0.11, Limit::AtMost(0.3), "m", None)];
+    let mut hover = section("hover", &calm, &passed);
     hover.title = "Hover in still air".into();
     hover.bands.clear();
     let page = html(&report(vec![section("hold", &trace, &verdicts), hover]));

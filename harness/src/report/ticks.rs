@@ -2,7 +2,7 @@
 
 use super::number;
 
-/// What the numbers along an axis are, which decides what counts as round.
+/// Kind of the numbers along an axis; determines the round values.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Scale {
     /// Steps of 1, 2 or 5 times a power of ten.
@@ -13,23 +13,23 @@ pub enum Scale {
     Heading,
 }
 
-/// Round values, evenly spaced, covering a range.
+/// Evenly spaced round values over a range.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ticks {
-    /// Distance between two ticks.
+    /// Distance between ticks.
     pub step: f64,
-    /// The round values, rising.
+    /// The round values, ascending.
     pub values: Vec<f64>,
-    /// The range to show; the ticks lie inside.
+    /// The range of the axis; contains the ticks.
     pub range: (f64, f64),
-    /// How many decimals they need.
+    /// Number of decimals.
     pub decimals: usize,
     scale: Scale,
 }
 
-/// A tick further from the data than this share of a step does not end the axis.
+/// Largest distance from the data to a tick that ends the axis, as a share of a step.
 const FAR: f64 = 0.6;
-/// Room beyond the data where no tick ends the axis, as a share of a step.
+/// Extension beyond the data where no tick ends the axis, as a share of a step.
 const MARGIN: f64 = 0.1;
 const DEGREE_STEPS: [f64; 5] = [15.0, 30.0, 45.0, 90.0, 180.0];
 
@@ -40,14 +40,14 @@ impl Ticks {
         Self::on(step, (low, high), scale)
     }
 
-    /// Ticks at places of one's own, rising.
+    /// Ticks at given values, ascending.
     pub fn at(values: Vec<f64>) -> Self {
         let range = (values.first().copied().unwrap_or(0.0), values.last().copied().unwrap_or(1.0));
         Self { step: f64::NAN, values, range, decimals: 0, scale: Scale::Decimal }
     }
 
-    /// Ticks over a range that holds `low..=high` and ends at a tick, or a little beyond the data where the next
-    /// tick is far; about `count` of them.
+    /// About `count` ticks over a range that contains `low..=high`. It ends at a tick, or slightly beyond the
+    /// data if the next tick is far.
     pub fn around(low: f64, high: f64, count: usize, scale: Scale) -> Self {
         let step = round_step((high - low) / count.max(2) as f64, scale);
         let (below, above) = (step * libm::floor(low / step + 1e-9), step * libm::ceil(high / step - 1e-9));
@@ -64,14 +64,14 @@ impl Ticks {
         Self { step, values, range, decimals, scale }
     }
 
-    /// A tick's value as printed.
+    /// Printed value of a tick.
     pub fn label(&self, value: f64) -> String {
         let shown = if self.scale == Scale::Heading { value.rem_euclid(360.0) } else { value };
         number::fixed(shown, self.decimals)
     }
 }
 
-/// The smallest round step that is at least `least`; 1 when that is not a positive number.
+/// The smallest round step that is at least `least`; 1 if that is not a positive number.
 fn round_step(least: f64, scale: Scale) -> f64 {
     if !(least.is_finite() && least > 0.0) {
         return 1.0;

@@ -13,11 +13,11 @@ pub const WIDTH: f64 = 380.0;
 pub const LEFT: f64 = 40.0;
 /// Right edge of the plotting area.
 pub const RIGHT: f64 = WIDTH - 8.0;
-/// Room above a frame for its name and legend.
+/// Space above a frame for its name and legend.
 pub const HEAD: f64 = 24.0;
-/// Room below the last frame for the time axis.
+/// Space below the last frame for the time axis.
 pub const FOOT: f64 = 34.0;
-/// Width in px of the columns whose extremes are kept.
+/// Width in px of the columns whose minimum and maximum are plotted.
 pub const COLUMN_PX: f64 = 1.5;
 
 /// One line of a frame.
@@ -30,7 +30,7 @@ pub struct Series {
     pub values: Vec<f64>,
 }
 
-/// The area a limit allows, by row of the trace.
+/// Range allowed by a limit, for each row of the trace.
 pub struct Allowed {
     /// Window in s.
     pub window: (f64, f64),
@@ -44,17 +44,17 @@ pub struct Allowed {
 pub struct Frame {
     /// What is plotted, with its unit: "roll, deg".
     pub name: &'static str,
-    /// The lines, first drawn lowest.
+    /// The lines, in drawing order.
     pub series: Vec<Series>,
-    /// What limits allow.
+    /// Ranges allowed by limits.
     pub allowed: Vec<Allowed>,
-    /// A level drawn across, with its name.
+    /// A horizontal line at a value, with its name.
     pub level: Option<(f64, &'static str)>,
-    /// What counts as round.
+    /// Scale of the ticks.
     pub scale: Scale,
-    /// The least range shown, so that noise is not blown up.
+    /// Smallest range of the vertical axis, so that noise is not magnified.
     pub least_span: f64,
-    /// Zero is always shown.
+    /// The axis includes zero.
     pub from_zero: bool,
     /// Height of the plotting area in px.
     pub height: f64,
@@ -176,7 +176,7 @@ impl Stack<'_> {
 
     fn draw_lanes(&self, svg: &mut Svg, lanes: &Lanes, time: &Axis, ticks: &Ticks, top: f64) -> f64 {
         let pixel_s = (time.high - time.low) / (time.to - time.from);
-        svg.text("name", (2.0, top - 8.0), Align::Start, "what was cut or decided (solid: yes)");
+        svg.text("name", (2.0, top - 8.0), Align::Start, "state and saturation (solid: yes)");
         let bottom = top + lanes.lanes.len() as f64 * LANE_PX;
         let mut grid = Path::default();
         for &tick in &ticks.values {
@@ -282,7 +282,7 @@ pub fn draw_grid(svg: &mut Svg, across: &Axis, across_ticks: &Ticks, up: &Axis, 
     }
 }
 
-/// Width of a label in px, near enough to place its neighbour.
+/// Approximate width of a label in px.
 pub fn label_width(text: &str) -> f64 {
     6.2 * text.chars().count() as f64
 }

@@ -1,4 +1,4 @@
-//! The ground track: north up, the same scale on both axes.
+//! Ground track: north up, the same scale on both axes.
 
 use super::decimate::{Point, thin_track};
 use super::number;
@@ -12,16 +12,16 @@ use crate::verdict::Limit;
 
 const TOP: f64 = 24.0;
 const SIDE: f64 = RIGHT - LEFT;
-/// The least side of the ground shown in m, so that a hover does not look like a flight.
+/// Smallest side of the plotted area in m, so that noise in hover is not magnified.
 const LEAST_SIDE_M: f64 = 4.0;
-/// Room below the plot for the axis and the wind.
+/// Space below the plot for the axis and the wind.
 const FOOT: f64 = 92.0;
 
 /// Draws the picture.
 pub fn draw(trace: &Trace, bands: &[Band], id: &str, title: &str) -> String {
-    let places = setpoint_places(trace);
-    let (north, east) = ground(trace, &places, bands);
-    let mut svg = Svg::new(id, WIDTH, TOP + SIDE + FOOT, title, &describe(trace, &places));
+    let setpoints = position_setpoints(trace);
+    let (north, east) = ground(trace, &setpoints, bands);
+    let mut svg = Svg::new(id, WIDTH, TOP + SIDE + FOOT, title, &describe(trace, &setpoints));
     draw_grid(
         &mut svg,
         &east,
@@ -42,14 +42,14 @@ pub fn draw(trace: &Trace, bands: &[Band], id: &str, title: &str) -> String {
         Band { quantity: Quantity::Distance, limit: Limit::AtMost(radius_m), .. } => Some(*radius_m),
         _ => None,
     });
-    for &(n, e) in &places {
+    for &(n, e) in &setpoints {
         if let Some(radius_m) = radius {
             svg.circle("allowed", at(n, e), radius_m / (east.high - east.low) * SIDE);
         }
     }
-    let mut stroke = |class: &str, place: &dyn Fn(usize) -> (f64, f64)| {
+    let mut stroke = |class: &str, position: &dyn Fn(usize) -> (f64, f64)| {
         let mut path = Path::default();
-        for run in thin_track((0..trace.rows.len()).map(|i| at(place(i).0, place(i).1)), 0.5) {
+        for run in thin_track((0..trace.rows.len()).map(|i| at(position(i).0, position(i).1)), 0.5) {
             path.run(&run);
         }
         svg.path(class, &path);
@@ -57,7 +57,7 @@ pub fn draw(trace: &Trace, bands: &[Band], id: &str, title: &str) -> String {
     stroke("estimate", &|i| (trace.rows[i].estimate.north_m, trace.rows[i].estimate.east_m));
     stroke("truth", &|i| (trace.rows[i].truth.north_m, trace.rows[i].truth.east_m));
     stroke("setpoint", &|i| (trace.rows[i].setpoint.north_m, trace.rows[i].setpoint.east_m));
-    for &(n, e) in &places {
+    for &(n, e) in &setpoints {
         cross(&mut svg, at(n, e));
     }
     draw_times(&mut svg, trace, &at);
@@ -65,8 +65,8 @@ pub fn draw(trace: &Trace, bands: &[Band], id: &str, title: &str) -> String {
     svg.finish()
 }
 
-/// Axes to the north and east of the same scale that hold all tracks.
-fn ground(trace: &Trace, places: &[(f64, f64)], bands: &[Band]) -> (Axis, Axis) {
+/// North and east axes of the same scale that contain all tracks.
+fn ground(trace: &Trace, setpoints: &[(f64, f64)], bands: &[Band]) -> (Axis, Axis) {
     let radius_m = bands
         .iter()
         .filter_map(|band| match (band.quantity, band.limit) {
@@ -74,11 +74,11 @@ fn ground(trace: &Trace, places: &[(f64, f64)], bands: &[Band]) -> (Axis, Axis) 
             _ => None,
         })
         .fold(0.0, f64::max);
-    let span = |value: &dyn Fn(usize) -> [f64; 2], place: &dyn Fn(&(f64, f64)) -> f64| {
+    let span = |value: &dyn Fn(usize) -> [f64; 2], axis: &dyn Fn(&(f64, f64)) -> f64| {
         let flown: Vec<f64> = (0..trace.rows.len()).flat_map(value).collect();
-        let aimed: Vec<f64> =
-            places.iter().flat_map(|p| [place(p) - radius_m, place(p) + radius_m]).collect();
-        range(flown.iter().chain(&aimed)).unwrap_or((0.0, 0.0))
+        let commanded: Vec<f64> =
+            setpoints.iter().flat_map(|p| [axis(p) - radius_m, axis(p) + radius_m]).collect();
+        range(flown.iter().chain(&commanded)).unwrap_or((0.0, 0.0))
     };
     let rows = &trace.rows;
     let north = span(&|i| [rows[i].truth.north_m, rows[i].estimate.north_m], &|p| p.0);
@@ -92,36 +92,36 @@ fn ground(trace: &Trace, places: &[(f64, f64)], bands: &[Band]) -> (Axis, Axis) 
     )
 }
 
-/// Places (north, east) at which the set-point rests for a second or more, each once.
-fn setpoint_places(trace: &Trace) -> Vec<(f64, f64)> {
-    let mut places: Vec<(f64, f64)> = Vec::new();
-    let place = |i: usize| (trace.rows[i].setpoint.north_m, trace.rows[i].setpoint.east_m);
+/// Position set-points (north, east) that are constant for a second or more, each once.
+fn position_setpoints(trace: &Trace) -> Vec<(f64, f64)> {
+    let mut setpoints: Vec<(f64, f64)> = Vec::new();
+    let setpoint = |i: usize| (trace.rows[i].setpoint.north_m, trace.rows[i].setpoint.east_m);
     let mut since = 0;
     for i in 0..trace.rows.len() {
-        if place(i) != place(since) {
+        if setpoint(i) != setpoint(since) {
             since = i;
         }
-        let rested_s = trace.rows[i].time_s - trace.rows[since].time_s;
-        let (north, east) = place(i);
-        let known = places.iter().any(|p| libm::hypot(p.0 - north, p.1 - east) < 0.2);
-        if rested_s >= 1.0 && north.is_finite() && east.is_finite() && !known && places.len() < 20 {
-            places.push((north, east));
+        let constant_s = trace.rows[i].time_s - trace.rows[since].time_s;
+        let (north, east) = setpoint(i);
+        let known = setpoints.iter().any(|p| libm::hypot(p.0 - north, p.1 - east) < 0.2);
+        if constant_s >= 1.0 && north.is_finite() && east.is_finite() && !known && setpoints.len() < 20 {
+            setpoints.push((north, east));
         }
     }
-    places
+    setpoints
 }
 
-/// A set-point place.
+/// A cross at a position set-point.
 fn cross(svg: &mut Svg, (x, y): Point) {
     let mut path = Path::default();
     path.move_to((x - 6.0, y));
     path.line_to((x + 6.0, y));
     path.move_to((x, y - 6.0));
     path.line_to((x, y + 6.0));
-    svg.path("aim", &path);
+    svg.path("marker", &path);
 }
 
-/// Start, end and, where there is room, the time along the track.
+/// Start, end and the time along the track; labels that would overlap are omitted.
 fn draw_times(svg: &mut Svg, trace: &Trace, at: &dyn Fn(f64, f64) -> Point) {
     let flown: Vec<_> = trace
         .rows
@@ -163,7 +163,7 @@ fn draw_legend(svg: &mut Svg) {
     svg.text("note", (66.0, TOP + SIDE + 29.0), Align::Start, "end");
 }
 
-/// Mean and strongest wind as arrows that point where the air goes, north up, with their length to one scale.
+/// Mean and strongest wind as arrows that point downwind, north up, both on the same scale.
 fn draw_wind(svg: &mut Svg, trace: &Trace) {
     let [north, east] = [0, 1].map(|axis| mean(trace.rows.iter().map(|row| row.wind_m_s[axis])));
     let strongest = trace
@@ -192,7 +192,7 @@ fn draw_wind(svg: &mut Svg, trace: &Trace) {
     }
 }
 
-fn describe(trace: &Trace, places: &[(f64, f64)]) -> String {
+fn describe(trace: &Trace, setpoints: &[(f64, f64)]) -> String {
     let spot = |north: f64, east: f64| {
         format!("{} m north, {} m east", number::fixed(north, 1), number::fixed(east, 1))
     };
@@ -201,8 +201,8 @@ fn describe(trace: &Trace, places: &[(f64, f64)]) -> String {
         text += &format!("Start {}; ", spot(first.truth.north_m, first.truth.east_m));
         text += &format!("end {}. ", spot(last.truth.north_m, last.truth.east_m));
     }
-    for &(north, east) in places {
-        text += &format!("Set-point place {}. ", spot(north, east));
+    for &(north, east) in setpoints {
+        text += &format!("Position set-point {}. ", spot(north, east));
     }
     let wind = mean(trace.rows.iter().map(wind_speed_m_s));
     text + &format!("Mean wind speed {} m/s.", number::significant(wind, 2))

@@ -1,7 +1,7 @@
-//! Text that is safe inside HTML and SVG.
+//! Escaping of text for HTML and SVG.
 
-/// Escapes text for element content and for attribute values in double quotes. Control characters that XML forbids
-/// become the replacement character.
+/// Escapes text for element content and for attribute values in double quotes. Control characters that XML
+/// forbids become the replacement character.
 pub fn escape(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for character in text.chars() {

@@ -58,7 +58,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             "dB",
             MARGINS,
             Breaks::Demands,
-            |figures| figures.gain_up_db,
+            |figures| figures.upper_gain_margin_db,
         ),
         loops(
             "lower-gain-margin",
@@ -67,7 +67,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             "dB",
             MARGINS,
             Breaks::Demands,
-            |figures| figures.gain_down_db,
+            |figures| figures.lower_gain_margin_db,
         ),
         loops(
             "phase-margin",
@@ -76,7 +76,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             "deg",
             MARGINS,
             Breaks::Demands,
-            |figures| figures.phase_deg,
+            |figures| figures.phase_margin_deg,
         ),
         loops(
             "sensitivity",

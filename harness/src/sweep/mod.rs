@@ -13,7 +13,7 @@ use crate::fly::fly;
 use crate::input::{Controller, Craft, FlightPlan, InputError};
 use crate::judge::{evidence, verdict};
 use crate::linear::Break;
-use crate::margins::judge::room;
+use crate::margins::judge::margin_ratio;
 use crate::margins::point::Point;
 use crate::margins::{Bench, Linear, Probe, linear};
 use crate::verdict::{Outcome, Verdict};
@@ -51,7 +51,7 @@ impl Tried {
     /// Margin ratio of the limiting loop: measured over required margin, 1 at the limit, 0 where unstable or refused.
     #[must_use]
     pub fn margin_ratio(&self) -> f64 {
-        let least = self.loops.iter().map(room).fold(f64::INFINITY, f64::min);
+        let least = self.loops.iter().map(margin_ratio).fold(f64::INFINITY, f64::min);
         if least.is_finite() { least } else { 0.0 }
     }
 }
@@ -162,9 +162,9 @@ pub struct SpotCheck {
     /// The loop: the limiting one at a torque demand.
     pub broken: Break,
     /// Measured minus linear upper gain margin in dB and phase margin in deg; NaN where inconclusive.
-    pub gain_up_db: f64,
-    /// See `gain_up_db`.
-    pub phase_deg: f64,
+    pub upper_gain_margin_db: f64,
+    /// See `upper_gain_margin_db`.
+    pub phase_margin_deg: f64,
 }
 
 /// Measures by injection at `count` of the stable points, evenly distributed over the sweep.
@@ -180,7 +180,7 @@ pub fn spot_check(files: &Files, axes: &[Axis], tried: &[Tried], count: usize) -
 fn check(files: &Files, axes: &[Axis], tried: &Tried) -> Option<SpotCheck> {
     let (craft, controller) = files.with(axes, &tried.values).ok()?;
     let torques = tried.loops.iter().zip(Probe::TORQUES);
-    let (_, probe) = torques.min_by(|(a, _), (b, _)| room(a).total_cmp(&room(b)))?;
+    let (_, probe) = torques.min_by(|(a, _), (b, _)| margin_ratio(a).total_cmp(&margin_ratio(b)))?;
     let point = &Point::ALL[0];
     let loops = linear(&craft.config, &controller.config, point, &probe.breaks(point.mode)[..1]).ok()?;
     let bench = Bench::new(&craft.config, &controller.config, point, 1).ok()?;
@@ -188,8 +188,8 @@ fn check(files: &Files, axes: &[Axis], tried: &Tried) -> Option<SpotCheck> {
     let (found, expected) = (&measured.first()?.figures, &loops.first()?.figures);
     Some(SpotCheck {
         broken: loops.first()?.broken,
-        gain_up_db: found.gain_up_db - expected.gain_up_db,
-        phase_deg: found.phase_deg - expected.phase_deg,
+        upper_gain_margin_db: found.upper_gain_margin_db - expected.upper_gain_margin_db,
+        phase_margin_deg: found.phase_margin_deg - expected.phase_margin_deg,
     })
 }
 
@@ -210,7 +210,7 @@ mod tests {
     fn faster_rate_loop_loses_margin_and_then_stability() {
         let axes = axes(&["controller.override.rate_roll.crossover_rad_s=35..300x8"]);
         let tried = sweep(&files(), &axes, &grid(&axes), None, || {});
-        let roll = |tried: &Tried| tried.loops[0].figures.gain_up_db;
+        let roll = |tried: &Tried| tried.loops[0].figures.upper_gain_margin_db;
         assert!(roll(&tried[0]) > roll(&tried[1]) && tried[0].is_feasible(), "{}", tried[0].margin_ratio());
         assert!(!tried[7].loops[0].stable && tried[7].margin_ratio() == 0.0);
     }

@@ -26,10 +26,10 @@ pub fn columns(axes: &[Axis], tried: &[Tried], plan: Option<&FlightPlan>) -> Vec
         tried.loops.iter().map(|one| of(&one.figures)).fold(f64::NAN, choose)
     };
     let margins: [(&str, Of); 4] = [
-        ("gain_up_db", |figures| figures.gain_up_db),
-        ("gain_down_db", |figures| figures.gain_down_db),
-        ("phase_deg", |figures| figures.phase_deg),
-        ("delay_s", |figures| figures.delay_s),
+        ("upper_gain_margin_db", |figures| figures.upper_gain_margin_db),
+        ("lower_gain_margin_db", |figures| figures.lower_gain_margin_db),
+        ("phase_margin_deg", |figures| figures.phase_margin_deg),
+        ("delay_margin_s", |figures| figures.delay_margin_s),
     ];
     for (name, of) in margins {
         columns.push(column(name.to_owned(), &|tried| worst(tried, of, f64::min)));

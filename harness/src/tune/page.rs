@@ -156,7 +156,7 @@ fn curve(trades: &[Trade]) -> String {
             cross.move_to((px - side, py - 6.0));
             cross.line_to((px + side, py + 6.0));
         }
-        svg.path("aim", &cross);
+        svg.path("marker", &cross);
     }
     svg.text("name", (RIGHT, HEAD + height + 28.0), Align::End, "noise of the motor commands, % rms");
     svg.text("name", (2.0, HEAD - 8.0), Align::Start, "largest tilt after a pulse, deg");

@@ -1,8 +1,8 @@
-//! The running control code on the running craft, with a place to add a signal.
+//! The controller on the simulated craft in steady flight, with an injected signal.
 //!
-//! Demands on the mixer are added to outside of the controller: the mixer and its thrust curve are undone for the added part
-//! alone, so the controller that is measured is the one that flies, bit for bit. The rest of a tick is as in
-//! [`crate::fly`].
+//! A signal is added to the demands on the mixer outside the controller: its thrusts are added to the
+//! allocated ones and converted by the thrust curve. So the measured controller is the one that flies, bit
+//! for bit. The rest of a tick is as in [`crate::fly`].
 
 use aplomb::mix::ThrustCurve;
 use aplomb::record::Record;
@@ -17,29 +17,29 @@ use crate::exchange;
 use crate::fly::FlyError;
 use crate::linear::{self, Mode};
 
-/// Rest on the ground, its end with the motors armed, climb and settling, and settling at speed, in s.
-const REST_S: f64 = 4.0;
+/// Times on the ground, of it armed, for settling after the climb, and for settling at speed, in s.
+const GROUND_S: f64 = 4.0;
 const ARMED_S: f64 = 1.0;
 const SETTLE_S: f64 = 20.0;
 const SPEED_UP_S: f64 = 20.0;
 /// Height in m at which margins are measured, clear of the ground.
 const HEIGHT_M: f64 = 10.0;
 
-/// What is added to the loops on one tick.
+/// Signal injected on one tick.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct Added {
-    /// Torques in N m and thrust in N, to the demands on the mixer.
+pub(super) struct Injected {
+    /// Added to the demands on the mixer: torques in N m and thrust in N.
     pub wrench: [f64; 4],
-    /// To the set-point of the mode: north, east (m or m/s) and height (m).
+    /// Added to the set-point of the mode: north, east (m or m/s) and height (m).
     pub setpoint: [f64; 3],
 }
 
 /// A craft in steady flight.
 #[derive(Clone, Debug)]
-pub(super) struct Stand {
+pub(super) struct SteadyFlight {
     plant: Plant,
     controller: FlightController,
-    waiting: aplomb::Rotors<MotorCommand>,
+    pending: aplomb::Rotors<MotorCommand>,
     curve: ThrustCurve,
     shares: [[f64; 4]; 4],
     limits_n: (f32, f32),
@@ -50,8 +50,8 @@ pub(super) struct Stand {
     saturated: bool,
 }
 
-impl Stand {
-    /// Takes off and settles at the point.
+impl SteadyFlight {
+    /// Takes off and settles at the operating point.
     pub(super) fn at(
         craft: &Config,
         controller: &flight::Config,
@@ -61,12 +61,12 @@ impl Stand {
         let tick_s = 1.0 / f64::from(controller.tick_hz);
         let mut curve = ThrustCurve::new(&controller.thrust_curve, tick_s as f32)?;
         curve.set_air_density(controller.air_density_kg_m3);
-        let mut stand = Self {
+        let mut flight = Self {
             plant: Plant::new(&point.craft(craft), &point.air(), &Start::default(), seed, tick_s)?,
             controller: FlightController::new(controller)?,
-            waiting: aplomb::Rotors::splat(MotorCommand::STOPPED),
+            pending: aplomb::Rotors::splat(MotorCommand::STOPPED),
             curve,
-            shares: linear::believed_mix(controller),
+            shares: linear::controller_allocation(controller),
             limits_n: (controller.mix.min_thrust_n, controller.mix.max_thrust_n),
             least: MotorCommand::saturating(controller.idle_command),
             tick_s,
@@ -75,15 +75,15 @@ impl Stand {
             saturated: false,
         };
         let arming = Command::fly(Demand::Sticks(aplomb::Sticks::CENTRED));
-        stand.run(REST_S - ARMED_S, &Command::IDLE);
-        stand.run(ARMED_S, &arming);
+        flight.run(GROUND_S - ARMED_S, &Command::IDLE);
+        flight.run(ARMED_S, &arming);
         let climb_s = HEIGHT_M / f64::from(controller.vertical.climb_limit_m_s).min(1.0);
-        stand.run(climb_s + SETTLE_S, &stand.hold());
+        flight.run(climb_s + SETTLE_S, &flight.hold());
         if point.mode != Mode::Position {
-            stand.run(SPEED_UP_S, &stand.command(&[0.0; 3]));
+            flight.run(SPEED_UP_S, &flight.command(&[0.0; 3]));
         }
-        stand.saturated = false;
-        Ok(stand)
+        flight.saturated = false;
+        Ok(flight)
     }
 
     fn run(&mut self, duration_s: f64, command: &Command) {
@@ -92,8 +92,8 @@ impl Stand {
         }
     }
 
-    /// One tick of steady flight with something added.
-    pub(super) fn step(&mut self, added: &Added) -> Record {
+    /// One tick of steady flight with an injection.
+    pub(super) fn step(&mut self, added: &Injected) -> Record {
         let command = self.command(&added.setpoint);
         self.tick(&command, &added.wrench)
     }
@@ -105,16 +105,16 @@ impl Stand {
         }
         let commands = self.controller.step(&sensors, command);
         let record = *self.controller.record();
-        let commands = if wrench == &[0.0; 4] { commands } else { self.shifted(&record, wrench) };
-        self.plant.advance(exchange::commands(self.waiting));
-        self.waiting = commands;
+        let commands = if wrench == &[0.0; 4] { commands } else { self.with_injection(&record, wrench) };
+        self.plant.advance(exchange::commands(self.pending));
+        self.pending = commands;
         let limited = record.achieved.limited;
         self.saturated |= limited.roll_pitch || limited.thrust || limited.yaw;
         record
     }
 
-    /// The motor commands with something added to the demands on the mixer.
-    fn shifted(&mut self, record: &Record, wrench: &[f64; 4]) -> aplomb::Rotors<MotorCommand> {
+    /// The motor commands with an injection at the demands on the mixer.
+    fn with_injection(&mut self, record: &Record, wrench: &[f64; 4]) -> aplomb::Rotors<MotorCommand> {
         let thrusts = record.thrust_n.into_array();
         let (low, high) = (self.limits_n.0, self.limits_n.1.min(self.curve.ceiling_n()));
         aplomb::Rotors::from_array(std::array::from_fn(|i| {
@@ -125,13 +125,13 @@ impl Stand {
         }))
     }
 
-    /// A motor or the mixer has met a limit since the flight became steady.
+    /// A motor or the mixer has saturated since the flight became steady.
     pub(super) const fn saturated(&self) -> bool {
         self.saturated
     }
 
-    /// Still where it should be: up, upright and under control.
-    pub(super) fn flies(&self) -> bool {
+    /// In the air, within the height range, and upright.
+    pub(super) fn is_steady(&self) -> bool {
         let truth = self.plant.truth();
         !truth.on_ground && truth.tilt_rad() < 1.0 && (truth.height_m() - HEIGHT_M).abs() < 0.5 * HEIGHT_M
     }

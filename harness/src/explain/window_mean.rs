@@ -1,20 +1,20 @@
-//! Means over a stretch of a flight, by place of the rotor.
+//! Means over a time window of a flight, by rotor.
 
 use aplomb_craft::Rotors;
 
 use crate::report::quantities::mean;
 use crate::trace::{Row, Trace};
 
-/// Means over a stretch of a flight.
+/// Means over a time window of a flight.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Moment {
-    /// Rotor speed in rev/min.
+pub struct WindowMean {
+    /// Rotor speed in rpm.
     pub rpm: Rotors<f64>,
     /// Thrust in N.
     pub thrust_n: Rotors<f64>,
     /// Torque of each propeller on the air in N m.
     pub torque_nm: Rotors<f64>,
-    /// Part of the thrusts that points upwards, in N.
+    /// Vertical component of the thrust in N, up positive.
     pub up_n: f64,
     /// Climb in m/s.
     pub climb_m_s: f64,
@@ -22,8 +22,8 @@ pub struct Moment {
     pub tilt_deg: f64,
 }
 
-impl Moment {
-    /// From `from_s` to `to_s`; NaN where no row lies in between.
+impl WindowMean {
+    /// From `from_s` to `to_s`; NaN without a row in between.
     pub fn over(trace: &Trace, from_s: f64, to_s: f64) -> Self {
         let rows: Vec<&Row> = trace.rows.iter().filter(|row| (from_s..=to_s).contains(&row.time_s)).collect();
         let average = |value: &dyn Fn(&Row) -> f64| mean(rows.iter().map(|row| value(row)));
@@ -49,5 +49,5 @@ impl Moment {
     }
 }
 
-/// Half the length of a short moment in s: enough to average vibration out.
+/// Half length of a short window in s: removes vibration.
 const HALF_WIDTH_S: f64 = 0.012;
