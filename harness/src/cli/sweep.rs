@@ -101,7 +101,7 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
         axes,
         tried: &tried,
         is_grid: arguments.random.is_none(),
-        present: today(&files, axes),
+        present: present_values(&files, axes),
         repeat: Repeat::new(command_line(arguments), arguments.seed.to_string()),
     };
     let mut html = Vec::new();
@@ -152,7 +152,7 @@ fn read(arguments: &SweepArguments) -> Result<(Files, Option<FlightPlan>), Failu
     Ok((files, plan))
 }
 
-fn today(files: &Files, axes: &[Axis]) -> Vec<Option<f64>> {
+fn present_values(files: &Files, axes: &[Axis]) -> Vec<Option<f64>> {
     let value = |axis: &Axis| match axis.file {
         Which::Craft => vary::value_at(&files.craft, &axis.path),
         Which::Controller => vary::value_at(&files.controller, &axis.path).or_else(|| {

@@ -55,14 +55,14 @@ impl Control {
             .map(|&command| ModelThrust::at(config, command, trim.voltage_v).thrust_n)
             .sum();
         let up = thrust_n * cos_tilt / f64::from(config.thrust.mass_kg);
-        let thrust_vector = down * (up / cos_tilt);
+        let down_m_s2 = down * (up / cos_tilt);
         let rotation_per_acceleration = if mode == Mode::Tilt {
             DMat3::ZERO
         } else {
-            // The down axis of the set-point is opposite to the acceleration.
+            // The down axis of the set-point is along gravity minus acceleration.
             let rotation = |axis: DVec3| {
                 let half =
-                    |side: f64| attitude_from_down(thrust_vector - axis * (side * STEP * up), DVec3::X);
+                    |side: f64| attitude_from_down(down_m_s2 - axis * (side * STEP * up), DVec3::X);
                 rotation_between(half(-1.0), half(1.0)) / (2.0 * STEP * up)
             };
             DMat3::from_cols(rotation(DVec3::X), rotation(DVec3::Y), rotation(DVec3::Z))
@@ -90,26 +90,26 @@ impl Control {
             wrench_by_rate: zeros(),
             wrench_by_acceleration: zeros(),
         };
-        self.slow_loops(tick, &mut responses);
+        self.outer_loops(tick, &mut responses);
         self.attitude_loop(tick, &mut responses);
         self.rate_loop(tick, &mut responses);
         responses
     }
 
     /// Position and velocity to acceleration, on the slow clock.
-    fn slow_loops(&self, tick: &Clock, out: &mut Responses) {
+    fn outer_loops(&self, tick: &Clock, out: &mut Responses) {
         let slow = tick.every(usize::from(self.config.velocity_divider));
         // The integral acts from the next step on.
         let pi =
             |gain: f32, time_s: f32| f64::from(gain) * (1.0 + slow.delay * slow.summed() / f64::from(time_s));
         let (velocity, vertical) = (&self.config.velocity, &self.config.vertical);
-        let flat = pi(velocity.crossover_rad_s, velocity.integral_time_s);
+        let horizontal = pi(velocity.crossover_rad_s, velocity.integral_time_s);
         let climb = pi(vertical.climb_crossover_rad_s, vertical.climb_integral_time_s);
         for axis in 0..3 {
             let (controller, position_gain) = match (axis, self.mode) {
                 (2, _) => (climb, f64::from(vertical.height_crossover_rad_s)),
-                (_, Mode::Position) => (flat, f64::from(self.config.position.crossover_rad_s)),
-                (_, Mode::Velocity) => (flat, 0.0),
+                (_, Mode::Position) => (horizontal, f64::from(self.config.position.crossover_rad_s)),
+                (_, Mode::Velocity) => (horizontal, 0.0),
                 (_, Mode::Tilt) => (ZERO, 0.0),
             };
             // The deceleration of the velocity ramp is fed forward.

@@ -4,10 +4,10 @@
 //! responses:
 //!
 //! ```text
-//!  demand --> actuators --> body --> sensors --> control --+
-//!    ^    (delays, rotors, (rigid,   (low-pass   (all loops,|  L = control * sensors * body * actuators
-//!    |     battery)         drag)     of the IMU) multirate)|
-//!    +------------------------------------------------------+
+//!  demand ---> actuators ----> body ----> sensors ---> control --+
+//!    ^       (delays, rotors, (rigid,   (low-pass    (all loops, |  L = control * sensors * body * actuators
+//!    |        battery)         drag)     of the IMU)  multirate) |
+//!    +-----------------------------------------------------------+
 //! ```
 //!
 //! A loop is broken at one signal with all others closed. With the injection d, the returned signal s_c and

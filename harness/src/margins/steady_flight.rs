@@ -148,15 +148,15 @@ impl SteadyFlight {
         let [north, east, height] = *more;
         let heading = HeadingDemand::Hold(frames::Heading::NORTH);
         let vertical = VerticalDemand::Height((HEIGHT_M + height) as f32);
-        let flat = |north: f64, east: f64| frames::Horizontal::new(north as f32, east as f32);
+        let horizontal = |north: f64, east: f64| frames::Horizontal::new(north as f32, east as f32);
         Command::fly(match self.mode {
             Mode::Tilt => Demand::Tilt { tilt: aplomb::Tilt::LEVEL, heading, vertical },
             Mode::Velocity => {
-                let setpoint = VelocitySetpoint::constant(flat(self.speed_m_s + north, east));
+                let setpoint = VelocitySetpoint::constant(horizontal(self.speed_m_s + north, east));
                 Demand::Velocity { setpoint, heading, vertical }
             }
             Mode::Position => {
-                Demand::Position { setpoint: PositionSetpoint::at(flat(north, east)), heading, vertical }
+                Demand::Position { setpoint: PositionSetpoint::at(horizontal(north, east)), heading, vertical }
             }
         })
     }
