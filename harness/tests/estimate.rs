@@ -1,4 +1,4 @@
-//! Runs of `aplomb estimate` from outside, on recordings made here whose truth is known.
+//! Runs of the command `aplomb estimate` on synthetic recordings with a known truth.
 
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 use std::fmt::Write as _;
@@ -22,12 +22,12 @@ fn conjugate([w, x, y, z]: Quaternion) -> Quaternion {
     [w, -x, -y, -z]
 }
 
-fn turn(q: Quaternion, [x, y, z]: [f64; 3]) -> [f64; 3] {
+fn rotate(q: Quaternion, [x, y, z]: [f64; 3]) -> [f64; 3] {
     let [_, x, y, z] = multiply(multiply(q, [0.0, x, y, z]), conjugate(q));
     [x, y, z]
 }
 
-/// About one axis (0 to 2) by an angle in deg.
+/// Rotation about one axis (0 to 2) by an angle in deg.
 fn about(axis: usize, angle_deg: f64) -> Quaternion {
     let (s, c) = (0.5 * angle_deg).to_radians().sin_cos();
     let mut q = [c, 0.0, 0.0, 0.0];
@@ -35,7 +35,7 @@ fn about(axis: usize, angle_deg: f64) -> Quaternion {
     q
 }
 
-/// One instant of a made recording: body axes forward, right, down, world of north, east, down.
+/// One sample of a synthetic recording: body axes forward, right, down; world axes north, east, down.
 struct Instant {
     time_s: f64,
     rate_rad_s: [f64; 3],
@@ -47,7 +47,7 @@ struct Instant {
 
 const PERIOD_S: f64 = 0.004;
 
-/// 5 s of rest, then 30 s of turning and swaying about a place; the gyro gives each step's mean rate.
+/// 5 s stationary, then 30 s of rotation and oscillation; the gyro gives the mean rate of each step.
 fn motion() -> Vec<Instant> {
     let attitude = |t: f64| {
         let t = (t - 5.0).max(0.0);
@@ -65,9 +65,9 @@ fn motion() -> Vec<Instant> {
         Instant {
             time_s,
             rate_rad_s: [x, y, z].map(|x| x * per_sine / PERIOD_S),
-            // The filter compares it with the attitude before this step.
-            force_m_s2: turn(conjugate(before), [sway(time_s), 0.0, -9.80665]),
-            field_ut: turn(conjugate(before), [20.0, 0.0, 43.0]),
+            // The filter uses it with the attitude before this step.
+            force_m_s2: rotate(conjugate(before), [sway(time_s), 0.0, -9.80665]),
+            field_ut: rotate(conjugate(before), [20.0, 0.0, 43.0]),
             reference: now,
             scored: time_s > 5.0,
         }
@@ -75,7 +75,7 @@ fn motion() -> Vec<Instant> {
     (1..8750).map(instant).collect()
 }
 
-/// In our own column names; the reference may be turned away from the truth, seen in the world.
+/// With the column names of aplomb; the reference is rotated by `off` from the truth, in world axes.
 fn own_csv(motion: &[Instant], off: Quaternion) -> String {
     let mut text = "time_s,scored,reference_w,reference_x,reference_y,reference_z".to_owned();
     for (what, unit) in [("gyro", "deg_s"), ("accel", "m_s2"), ("field", "ut")] {
@@ -96,7 +96,7 @@ fn own_csv(motion: &[Instant], off: Quaternion) -> String {
     text
 }
 
-/// In the columns of the open data set: z axis up, world of east, north, up.
+/// With the columns of the open data set: z axis up, world axes east, north, up.
 fn broad_csv(motion: &[Instant]) -> String {
     let mut text = "t,gx,gy,gz,ax,ay,az,mx,my,mz,qw,qx,qy,qz,moving\n".to_owned();
     let up = |[x, y, z]: [f64; 3]| [x, -y, -z];
@@ -113,7 +113,7 @@ fn broad_csv(motion: &[Instant]) -> String {
     text
 }
 
-/// A folder of its own for one test, gone at the end.
+/// A temporary folder for one test.
 struct Scratch(PathBuf);
 
 impl Scratch {
@@ -159,7 +159,7 @@ fn figures(output: &Output, name: &str) -> [f64; 4] {
 }
 
 #[test]
-fn known_motion_is_followed_and_a_reference_that_is_off_by_known_angles_shows_just_those() {
+fn known_motion_is_estimated_and_known_reference_errors_are_measured() {
     let scratch = Scratch::new("known");
     let motion = motion();
     scratch.write("true.csv", &own_csv(&motion, [1.0, 0.0, 0.0, 0.0]));
@@ -197,7 +197,7 @@ fn columns_of_the_open_data_set_and_compressed_files_give_the_same_figures() {
 }
 
 #[test]
-fn settings_stand_side_by_side_and_limits_decide_the_exit_code() {
+fn settings_are_compared_and_limits_determine_the_exit_code() {
     let scratch = Scratch::new("settings");
     scratch.write("true.csv", &own_csv(&motion(), [1.0, 0.0, 0.0, 0.0]));
     scratch.write("as-is.toml", "");
@@ -229,7 +229,7 @@ fn start_in_motion_with_a_bias_has_larger_errors() {
 fn inconclusive_is_no_pass() {
     let scratch = Scratch::new("none");
     let own = own_csv(&motion()[..500], [1.0, 0.0, 0.0, 0.0]);
-    // Nothing counts in the first seconds.
+    // No row is evaluated in the first seconds.
     scratch.write("rest.csv", &own);
     let output = scratch.estimate(&["--total-at-most-deg", "90", "rest.csv"]);
     assert_eq!(output.status.code(), Some(1));
@@ -261,8 +261,8 @@ fn wrong_input_ends_with_2_and_writes_nothing() {
     for part in [
         "unknown column `gyro_right_rpm`",
         "did you mean `gyro_right_rad_s`?",
-        "`time_s` wants a finite number, found `soon`\n --> word.csv:3:1",
-        "cut.csv.gz: is not a whole gzip file",
+        "`time_s` must be a finite number, found `soon`\n --> word.csv:3:1",
+        "cut.csv.gz: is not a complete gzip file",
         "none.csv: cannot be read",
         "did you mean `tilt_time_constant_s`?",
         "`heading_time_constant_s`",

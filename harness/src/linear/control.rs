@@ -61,8 +61,7 @@ impl Control {
         } else {
             // The down axis of the set-point is along gravity minus acceleration.
             let rotation = |axis: DVec3| {
-                let half =
-                    |side: f64| attitude_from_down(down_m_s2 - axis * (side * STEP * up), DVec3::X);
+                let half = |side: f64| attitude_from_down(down_m_s2 - axis * (side * STEP * up), DVec3::X);
                 rotation_between(half(-1.0), half(1.0)) / (2.0 * STEP * up)
             };
             DMat3::from_cols(rotation(DVec3::X), rotation(DVec3::Y), rotation(DVec3::Z))

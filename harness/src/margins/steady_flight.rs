@@ -155,9 +155,11 @@ impl SteadyFlight {
                 let setpoint = VelocitySetpoint::constant(horizontal(self.speed_m_s + north, east));
                 Demand::Velocity { setpoint, heading, vertical }
             }
-            Mode::Position => {
-                Demand::Position { setpoint: PositionSetpoint::at(horizontal(north, east)), heading, vertical }
-            }
+            Mode::Position => Demand::Position {
+                setpoint: PositionSetpoint::at(horizontal(north, east)),
+                heading,
+                vertical,
+            },
         })
     }
 }
