@@ -297,7 +297,7 @@ impl<'a> Analysis<'a> {
             formula: "m g tan(tilt) = drag at zero ground speed, at the tilt limit or at full command, whichever comes first",
             confirmed: Some(Confirmation {
                 text: format!(
-                    "in 2 % less wind it holds its position (drift {} m/s); in 2 % more wind it reports that it cannot hold its position: {}",
+                    "in 2 % less wind it holds its position (drift {} m/s); in 2 % more wind it reports that it cannot hold its position ({})",
                     fixed(drift_below, 2),
                     if cannot_hold_above { "yes" } else { "no" }
                 ),
