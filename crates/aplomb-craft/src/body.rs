@@ -22,7 +22,7 @@ pub struct State {
 }
 
 impl State {
-    /// At rest, level, nose north, at the origin.
+    /// Stationary, level, nose north, at the origin.
     pub const REST: State = State {
         position_m: DVec3::ZERO,
         velocity_m_s: DVec3::ZERO,

@@ -198,7 +198,7 @@ pub struct Gimbal {
 }
 
 impl Gimbal {
-    /// A camera at rest relative to its base, with the line of sight along the nose.
+    /// A camera stationary relative to its base, with the line of sight along the nose.
     ///
     /// # Errors
     /// Names the first field that cannot be simulated.

@@ -52,7 +52,8 @@ const POINTS: usize = 8;
 pub(crate) struct Ground {
     points: [DVec3; POINTS],
     held: [Option<DVec2>; POINTS],
-    /// Down coordinate of the surface. Home is the centre of mass of the craft at rest on its landing gear.
+    /// Down coordinate of the surface. Home is the centre of mass of the stationary craft on its landing
+    /// gear.
     surface_m: f64,
     /// Distance of the farthest point from the centre of mass.
     reach_m: f64,

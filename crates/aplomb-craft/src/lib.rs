@@ -22,11 +22,9 @@
 //! # Conventions
 //!
 //! Axes: world north-east-down from home, body forward-right-down at the centre of mass, attitude from body
-//! to world.
-//! Home is the centre of mass of the craft at rest on its landing gear, so `height_m` is 0 there. All numbers
-//! are `f64`. All functions
-//! beyond the four operations and the square root are those of `libm`, so results are the same on every
-//! platform.
+//! to world. Home is the centre of mass of the stationary craft on its landing gear, so `height_m` is 0
+//! there. All numbers are `f64`. All functions the four operations and the square root are those of `libm`,
+//! so results are the same on every platform.
 //!
 //! # Glossary
 //!
@@ -37,11 +35,9 @@
 //! - **inflow**: flow through the rotor disc; **edgewise flow**: flow in the plane of the disc;
 //! - **reading**: a sensor sample with its age, [`sensors::Reading`];
 //! - **turn-on bias**: bias of an inertial sensor that is constant after power-up; **bias instability**: its
-//!   slow variation
-//!   (IEEE Std 952);
+//!   slow variation (IEEE Std 952);
 //! - **correlated noise**: first-order Gauss-Markov process; **hard iron**, **soft iron**: constant and
-//!   field-proportional
-//!   disturbance of the magnetometer;
+//!   field-proportional disturbance of the magnetometer;
 //! - **gimbal**: three-axis mount of the camera, [`gimbal`];
 //! - **test stand**, **tether**: constraints of the motion, [`mount`];
 //! - **static deflection**: compression of the landing gear under the weight, [`ground`];

@@ -220,7 +220,7 @@ mod tests {
                 (found.0 / speed - 1.0).abs() < 1e-5 && (found.1 / current_a - 1.0).abs() < 1e-4,
                 "{found:?}"
             );
-            // The twin: without the no-load current the speed misses its 0.1 %.
+            // The twin: without the no-load current the speed error exceeds 0.1 %.
             let free = settled(&Config { no_load_current_a: 0.0, ..config }, voltage_v);
             assert!((free.0 / speed - 1.0).abs() > 1e-3, "{free:?}");
         }

@@ -59,8 +59,9 @@ impl Config {
     }
 }
 
-/// Inertia of a unit point mass at `place`.
-fn apart(mass_kg: f64, place: DVec3) -> DMat3 {
-    let outer = DMat3::from_cols(place * place.x, place * place.y, place * place.z);
-    (DMat3::from_diagonal(DVec3::splat(place.length_squared())) - outer) * mass_kg
+/// Inertia of a point mass at `position_m`.
+fn apart(mass_kg: f64, position_m: DVec3) -> DMat3 {
+    let outer =
+        DMat3::from_cols(position_m * position_m.x, position_m * position_m.y, position_m * position_m.z);
+    (DMat3::from_diagonal(DVec3::splat(position_m.length_squared())) - outer) * mass_kg
 }

@@ -178,8 +178,8 @@ impl Plant {
     /// ```
     /// use aplomb_craft::fault::{Fault, Sensor, SensorFault, What};
     /// use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start};
-    /// let silent = What::Sensor(Sensor::Imu, SensorFault::DroppedOut);
-    /// let fault = Fault { from_s: 0.001, until_s: 0.002, what: silent };
+    /// let outage = What::Sensor(Sensor::Imu, SensorFault::DroppedOut);
+    /// let fault = Fault { from_s: 0.001, until_s: 0.002, what: outage };
     /// let plant = Plant::new(&Config::weir_gauge(), &AirConfig::default(), &Start::default(), 1, 0.001)?;
     /// let mut plant = plant.with_faults(&[fault])?;
     /// plant.advance(Rotors::splat(0.0));

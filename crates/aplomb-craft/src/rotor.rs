@@ -289,13 +289,13 @@ impl Propeller {
         self.local([0.0], 0.0, [speed_rad_s], reynolds_ratio)
     }
 
-    /// Speed of the static T/kT `wanted` (rad2/s2).
-    pub(crate) fn speed_at(&self, wanted: f64, reynolds_ratio: f64) -> f64 {
-        if wanted <= 0.0 {
+    /// Speed (rad/s) at which the static T/kT is `required` (rad2/s2).
+    pub(crate) fn speed_at(&self, required: f64, reynolds_ratio: f64) -> f64 {
+        if required <= 0.0 {
             return 0.0;
         }
-        (0..40).fold(libm::sqrt(wanted), |speed, _| {
-            speed * libm::sqrt(wanted / self.still(speed, reynolds_ratio).thrust[0])
+        (0..40).fold(libm::sqrt(required), |speed, _| {
+            speed * libm::sqrt(required / self.still(speed, reynolds_ratio).thrust[0])
         })
     }
 }

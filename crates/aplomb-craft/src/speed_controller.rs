@@ -115,8 +115,8 @@ mod tests {
                 .map(|&share| controllers.advance(Rotors::splat(share)).rear_left)
                 .collect::<Vec<_>>()
         };
-        let close = |found: Vec<f64>, wanted: &[f64]| {
-            assert!(found.iter().zip(wanted).all(|(a, b)| (a - b).abs() < 1e-12), "{found:?} {wanted:?}");
+        let close = |found: Vec<f64>, expected: &[f64]| {
+            assert!(found.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-12), "{found:?} {expected:?}");
         };
         // 20 1/s: 0.02 in a millisecond.
         close(at(Some(20.0), &[0.55, 0.55, 0.55, 0.4, 0.0]), &[0.52, 0.54, 0.55, 0.53, 0.0]);

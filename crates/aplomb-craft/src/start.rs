@@ -5,10 +5,11 @@ use crate::error::{ConfigError, Reason, all_finite, fail, finite, within};
 use crate::mount::Mount;
 use glam::{DQuat, DVec3};
 
-/// Initial conditions of a flight. The default is at rest on the ground at home, nose north, rotors stopped.
+/// Initial conditions of a flight. The default is stationary on the ground at home, nose north, rotors
+/// stopped.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Start {
-    /// Airborne; otherwise at rest on the landing gear, where only position and heading apply.
+    /// Airborne; otherwise stationary on the landing gear, where only position and heading apply.
     pub airborne: bool,
     /// Airborne with stopped rotors, instead of the speeds in hover.
     pub rotors_stopped: bool,

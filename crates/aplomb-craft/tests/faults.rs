@@ -116,12 +116,12 @@ fn loss_of_effectiveness_reduces_thrust_and_torque() {
     let mut config = quiet();
     config.rotor.inflow = rotor::Inflow::Constant;
     let faulty = flown_on(&config, &[on_front_left(RotorFault::LossOfEffectiveness(0.15))]);
-    // The air density rises slightly as the craft sinks.
+    // The air density rises slightly as the craft descends.
     let turn = |seen: &(Readings, Truth)| seen.1.torque_nm.front_left / seen.1.thrust_n.front_left;
     let sound = lift(&faulty[100]);
     assert!((lift(&faulty[150]) / sound - 0.85).abs() < 1e-7, "{}", lift(&faulty[150]) / sound);
     assert!((turn(&faulty[150]) / turn(&faulty[100]) - 1.0).abs() < 1e-12);
-    // The propeller with less torque turns faster on the same command; the front left corner sinks.
+    // The propeller with less torque turns faster on the same command; the front left corner descends.
     let last = faulty[200].1;
     assert!(last.rotor_speed_rad_s.front_left > faulty[100].1.rotor_speed_rad_s.front_left + 1.0);
     assert!(last.body_rate_rad_s.x < -0.1 && last.body_rate_rad_s.y < -0.1, "{}", last.body_rate_rad_s);

@@ -76,7 +76,7 @@ fn contact_without_damping_conserves_energy() {
 }
 
 #[test]
-fn inverted_craft_on_the_ground_has_tipped_over_and_is_at_rest() {
+fn inverted_craft_on_the_ground_has_tipped_over_and_is_stationary() {
     let (plant, _) = drop_from(&Config::weir_gauge(), Start { roll_rad: 2.6, ..falling(0.5) }, 5);
     let truth = plant.truth();
     assert!(truth.on_ground && truth.tipped_over);

@@ -206,7 +206,7 @@ fn payload_moves_centre_and_inertia_by_the_parallel_axis_theorem() {
 }
 
 #[test]
-fn craft_with_payload_beyond_the_landing_gear_tips_over() {
+fn payload_beyond_the_landing_gear_causes_tip_over() {
     let rest = |ahead_m: f64| {
         let laden = bare().with_payload(&Payload { mass_kg: 1.2, position_m: [ahead_m, 0.0, 0.0] }).unwrap();
         let mut plant = plant(&laden, &Start::default());
@@ -220,7 +220,7 @@ fn craft_with_payload_beyond_the_landing_gear_tips_over() {
 }
 
 #[test]
-fn side_force_tips_over_with_friction_and_slides_without() {
+fn side_force_causes_tip_over_with_friction_and_sliding_without() {
     let config = bare();
     let weight = config.mass_kg * 9.80665;
     let pushed = |share: f64, friction: f64| {
@@ -238,7 +238,7 @@ fn side_force_tips_over_with_friction_and_slides_without() {
         }
         (tilt_rad, plant.truth().position_m.y)
     };
-    // Stiff landing gear, 0.12 m to the side and 0.08 m below: it tips over at 1.5 weights, less the
+    // Stiff landing gear, 0.12 m to the side and 0.08 m below: tip-over at 1.5 weights, less the
     // deflection on the low side, 1.49, if the friction is higher.
     let (held, tipped, slid) = (pushed(1.45, 3.0), pushed(1.53, 3.0), pushed(1.53, 0.7));
     assert!(held.0 < 0.1 && held.1 < 0.02, "{held:?}");

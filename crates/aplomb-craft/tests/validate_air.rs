@@ -24,7 +24,7 @@ fn validate_dryden_scales_and_intensities() {
             assert!((profile.vertical_scale_m - vertical).abs() < 1e-3);
             assert!((profile.horizontal_scale_m - horizontal).abs() < 1e-3, "{}", profile.horizontal_scale_m);
             assert!((profile.vertical_m_s - sw).abs() < 1e-4 && (profile.horizontal_m_s - su).abs() < 1e-4);
-            // The twin: the height taken in metres instead of feet misses every row.
+            // The twin: the height taken in metres instead of feet fails every row.
             let metres = Profile::at(feet * FOOT_M * FOOT_M, turbulence.u20_m_s);
             assert!((metres.horizontal_scale_m - horizontal).abs() > 1e-3);
         }
@@ -119,7 +119,7 @@ fn validate_dryden_spectrum_vertical() {
         let mut filter = Across::new(V_M_S * step_s / profile.vertical_scale_m, &mut stream);
         let found = density(omega, step_s, || profile.vertical_m_s * filter.advance(&mut stream));
         assert!((found / expected - 1.0).abs() < 0.08, "{omega}: {found} {expected}");
-        // The twin: the first-order filter of u misses the peak of the vertical spectrum.
+        // The twin: the first-order filter of u lacks the peak of the vertical spectrum.
         let mut plain = Along::new(V_M_S * step_s / profile.vertical_scale_m, &mut stream);
         let found = density(omega, step_s, || profile.vertical_m_s * plain.advance(&mut stream));
         assert!((found / expected - 1.0).abs() > 0.08, "{omega}: {found} {expected}");

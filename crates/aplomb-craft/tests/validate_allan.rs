@@ -6,7 +6,7 @@ use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start, sensors};
 
 const HOUR_S: f64 = 3600.0;
 
-/// Rate and specific force of a craft at rest with stopped rotors, one series per axis.
+/// Rate and specific force of a stationary craft with stopped rotors, one series per axis.
 fn standing(imu: imu::Config, tick_s: f64, time_s: f64) -> [[Vec<f64>; 3]; 2] {
     let sensors = sensors::Config { imu: Some(imu), ..Default::default() };
     let craft = Config { sensors, ..Config::weir_gauge() };

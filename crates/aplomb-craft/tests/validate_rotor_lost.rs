@@ -3,7 +3,7 @@
 //! m 0.5 kg, J 3.2e-3, 3.2e-3, 5.5e-3 kg m2, arm 0.17 m, kT 6.41e-6 N s2, kappa 0.0169 m, rotor inertia
 //! 1.5e-5 kg m2, yaw drag 2.75e-3 N m s, g 9.81, rotors on the axes, the fourth stopped, f2 = 0.5 f1.
 //! Published: f1 = f3 = 2.05 N, f2 = 1.02 N, w = (0, 5.69, 18.89) rad/s, n = (0, 0.289, 0.958), rotor speeds
-//! 565 and 399 rad/s. Only Jz - Jx enters; its rounded 2.3e-3 misses them by 6 %, and 2.2e-3, within the
+//! 565 and 399 rad/s. Only Jz - Jx enters; its rounded 2.3e-3 gives an error of 6 %, and 2.2e-3, within the
 //! rounding of both, meets every digit, so Jz is 5.4e-3 here.
 
 use aplomb_craft::body::{Body, State, Wrench};

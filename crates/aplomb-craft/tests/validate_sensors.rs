@@ -12,7 +12,7 @@ fn with(sensors: sensors::Config) -> Config {
     config
 }
 
-/// Readings and truth of a craft at rest with stopped rotors.
+/// Readings and truth of a stationary craft with stopped rotors.
 fn standing(sensors: sensors::Config, seed: u64, ticks: usize, mut each: impl FnMut(&Readings, &Truth)) {
     let mut plant =
         Plant::new(&with(sensors), &AirConfig::default(), &Start::default(), seed, 0.001).unwrap();
@@ -24,7 +24,7 @@ fn standing(sensors: sensors::Config, seed: u64, ticks: usize, mut each: impl Fn
 }
 
 #[test]
-fn specific_force_is_minus_gravity_at_rest_and_zero_in_free_fall() {
+fn specific_force_is_minus_gravity_when_stationary_and_zero_in_free_fall() {
     let ideal = sensors::Config { imu: Some(imu::Config::ideal()), ..Default::default() };
     let mut last = DVec3::ZERO;
     standing(ideal, 1, 3000, |readings, _| last = readings.imu.unwrap().value.accel_m_s2);
@@ -267,7 +267,7 @@ fn gyro_has_its_sensitivity_to_specific_force() {
         }
         (squares / 300.0).sqrt()
     };
-    // At rest, each axis has this sensitivity to 9.8 m/s2. 900 draws: 2.4 % standard error.
+    // Stationary, each axis has this sensitivity to 9.8 m/s2. 900 draws: 2.4 % standard error.
     let found = deviation(2e-4);
     assert!((found / (2e-4 * 9.80665) - 1.0).abs() < 0.1, "{found}");
     assert!(deviation(0.0) < 1e-9);
@@ -352,8 +352,8 @@ fn gnss_outages_and_jumps_have_their_rates() {
     assert!((all - 90_000.0).abs() < 10.0 && gaps == 0.0 && off == 0.0);
     // Five hours contain 500 events: 4.5 % standard error of their number, 6 % of their total duration.
     let (heard, gaps, ..) = run(gnss::Config { dropouts: chance, ..gnss::Config::ideal() });
-    let silent = 1.0 - heard / all;
-    assert!((silent / (6.1 / 36.1) - 1.0).abs() < 0.2, "{silent}");
+    let outage = 1.0 - heard / all;
+    assert!((outage / (6.1 / 36.1) - 1.0).abs() < 0.2, "{outage}");
     assert!((gaps / (5.0 * 3600.0 / 36.1) - 1.0).abs() < 0.15, "{gaps}");
     let (_, _, off, jumps, squares) =
         run(gnss::Config { jumps: chance, jump_m: 8.0, ..gnss::Config::ideal() });

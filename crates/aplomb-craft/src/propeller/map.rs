@@ -361,8 +361,8 @@ mod tests {
 
     #[test]
     fn index_is_the_integer_part() {
-        for place in [0.2, 0.5, 0.9, 1.1, 7.5, 63.999, 256.3] {
-            assert_eq!(before(&[place]), ([place.floor()], [place as usize]), "{place}");
+        for position in [0.2, 0.5, 0.9, 1.1, 7.5, 63.999, 256.3] {
+            assert_eq!(before(&[position]), ([position.floor()], [position as usize]), "{position}");
         }
         for whole in 0..300_usize {
             let found = before(&[whole as f64]).1[0];

@@ -223,7 +223,7 @@ impl Config {
 pub struct Sample {
     /// Body rate (rad/s).
     pub gyro_rad_s: DVec3,
-    /// Specific force (m/s2): acceleration less gravity; (0, 0, -9.8) if level and at rest.
+    /// Specific force (m/s2): acceleration less gravity; (0, 0, -9.8) if level and stationary.
     pub accel_m_s2: DVec3,
 }
 

@@ -23,7 +23,7 @@ pub enum World {}
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Body {}
 
-/// Along the line of sight, to its right, down; turning with the camera in its mount.
+/// Along the line of sight, to its right, down; rotates with the camera on its gimbal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Camera {}
 
@@ -58,7 +58,7 @@ impl<F: Frame> Vector<F> {
         Self::from_glam(Vec3::new(x, y, z))
     }
 
-    /// From a bare vector that the caller knows to be in frame `F`.
+    /// From a bare vector; that it is in frame `F` is the caller's responsibility.
     #[inline]
     #[must_use]
     pub const fn from_glam(raw: Vec3) -> Self {
