@@ -10,9 +10,9 @@ use crate::math::Math;
 pub struct Command {
     /// What is demanded.
     pub demand: Demand,
-    /// The motors may turn. Asking for it is not enough: see [`crate::guard`].
+    /// The motors may turn. Further conditions of arming: [`crate::guard`].
     pub arm: bool,
-    /// Stop all motors at once, in every state.
+    /// Stop all motors immediately, in every phase.
     pub cut_motors: bool,
     /// Time in us since the command was sent.
     pub age_us: u32,
@@ -30,7 +30,7 @@ impl Command {
     }
 }
 
-/// What a command sets, from the innermost loop to the outermost.
+/// What is demanded, from the innermost loop to the outermost.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -70,11 +70,11 @@ pub enum Demand {
         /// Height or climb.
         vertical: VerticalDemand,
     },
-    /// Thumb sticks in tilt command: [`crate::pilot`] turns them into tilt, heading rate and climb.
+    /// Thumb sticks in tilt command: [`crate::pilot`] converts them to tilt, heading rate and climb.
     Sticks(Sticks),
-    /// Thumb sticks in rate command: [`crate::pilot`] turns them into body rates and total thrust.
+    /// Thumb sticks in rate command: [`crate::pilot`] converts them to body rates and total thrust.
     RateSticks(Sticks),
-    /// Come down at the landing speed, holding the place if it is known, and stop the motors on the ground.
+    /// Descend at the landing speed, hold the position if it is valid, and stop the motors on the ground.
     Land,
 }
 
@@ -117,7 +117,7 @@ pub struct PositionSetpoint {
 }
 
 impl PositionSetpoint {
-    /// A position at rest, in m from home.
+    /// A constant position, in m from home.
     #[must_use]
     pub const fn at(position_m: Horizontal) -> Self {
         Self { position_m, velocity_m_s: Horizontal::ZERO, acceleration_m_s2: Horizontal::ZERO }

@@ -1,6 +1,7 @@
 //! Errors of configurations: the field, its part and the problem.
 
-/// Error of a constructor: the field of the configuration that is refused, the part that holds it, and the problem.
+/// Error of a constructor: the field of the configuration that is refused, the part that holds it, and the
+/// problem.
 ///
 /// ```
 /// use aplomb::error::{ConfigError, Part, Problem, require_positive};

@@ -1,4 +1,4 @@
-//! The scalar functions the crate needs, behind the trait [`Math`]: those of [`aplomb_types::math`].
+//! Scalar functions behind the trait [`Math`]: those of [`aplomb_types::math`].
 
 #[cfg(feature = "micromath")]
 pub use aplomb_types::math::Micromath;

@@ -6,7 +6,8 @@ use crate::guard::{ArmingBlockers, Phase};
 use crate::mix::Wrench;
 use crate::{Achieved, Demand, MotorCommand, Rotors, Sticks, estimate};
 
-/// The signals of one tick, from the estimate to the motor commands, in the order in which the tick computes them.
+/// The signals of one tick, from the estimate to the motor commands, in the order in which the tick computes
+/// them.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

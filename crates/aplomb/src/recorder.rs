@@ -1,11 +1,12 @@
-//! Flight recorder: the last records before an event and the first ones after it, in a ring of fixed capacity.
+//! Flight recorder: the last records before an event and the first ones after it, in a ring of fixed
+//! capacity.
 //!
-//! The recorder keeps every `divider`-th record in a ring of `N`; the oldest gives way. An event (a crash, a saturation, a
-//! mismatch: whatever the firmware finds worth keeping) stores the record of its tick, then `after_event` more, and freezes the
+//! The recorder keeps every `divider`-th record in a ring of `N`; the oldest is overwritten. An event (a
+//! crash, a saturation, a mismatch) stores the record of its tick, then `after_event` more, and freezes the
 //! ring: it then holds the event, `after_event` records after it and up to `N - 1 - after_event` before it.
 //!
-//! Any `Copy` type can be recorded: a whole [`Record`](crate::record::Record) or a few of its fields. The ring is a
-//! `heapless::Deque`: no allocation, no panic path.
+//! Any `Copy` type can be recorded: a whole [`Record`](crate::record::Record) or a few of its fields. The
+//! ring is a `heapless::Deque`: no allocation, no panic path.
 
 use heapless::Deque;
 
@@ -85,8 +86,8 @@ impl<T: Copy, const N: usize> Recorder<T, N> {
         Ok(Self { config: *config, records: Deque::new(), ticks_to_next: 0, recording: Recording::Running })
     }
 
-    /// One tick, with its record; `event` is true on the tick of an event. The first event counts; a frozen recorder keeps
-    /// what it has.
+    /// One tick, with its record; `event` is true on the tick of an event. The first event counts; a frozen
+    /// recorder keeps what it has.
     pub fn step(&mut self, record: &T, event: bool) {
         let event = event && self.recording == Recording::Running;
         if event {

@@ -37,7 +37,7 @@ pub struct Sample<T> {
 pub struct ImuSample {
     /// Integral of the angular rate over the interval in rad: roll right, pitch nose up, yaw nose right positive.
     pub angle_increment_rad: Vector<Body>,
-    /// Integral of the specific force over the interval in m/s: about (0, 0, -g interval) at rest and level.
+    /// Integral of the specific force over the interval in m/s: about (0, 0, -g interval) when stationary and level.
     pub velocity_increment_m_s: Vector<Body>,
     /// Length of the interval in s, greater than 0; usually one tick. Seconds in `f32` hold any tick rate to 6e-8.
     pub interval_s: f32,
@@ -114,7 +114,7 @@ pub struct GnssFix {
 
 /// All samples of one tick, from `N` (1 to 3) inertial sensors and `P` barometers.
 ///
-/// All but the inertial samples may be absent for good. Without pressure the height follows GNSS; without GNSS position and
+/// All but the inertial samples may be absent permanently. Without pressure the height follows GNSS; without GNSS position and
 /// velocity are not valid and the position is not held; without the magnetic field the heading drifts with the gyro; without
 /// rotor speeds the notches follow the thrust curve; without the battery the thrust curve assumes its reference voltage.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,4 +1,5 @@
-//! Arrays whose length is a const generic, for serde: as a tuple, the form that serde itself gives arrays of fixed length.
+//! Arrays whose length is a const generic, for serde: as a tuple, the form that serde itself gives arrays of
+//! fixed length.
 
 use core::fmt;
 use core::marker::PhantomData;

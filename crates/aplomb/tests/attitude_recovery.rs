@@ -1,4 +1,4 @@
-//! Large attitude errors: tilt comes first, heading second, and a craft on its back comes round.
+//! Large attitude errors: tilt is corrected first, heading second; recovery from inverted attitudes.
 
 use aplomb::control::attitude::AttitudeController;
 use aplomb::control::rate::{RateController, RateSetpoint};
@@ -7,8 +7,9 @@ use aplomb::frames::{Attitude, Body, Vector};
 use aplomb::mix::Geometry;
 use aplomb::{Libm, Spin};
 
-/// The craft of Lee, Leok and McClamroch (arXiv:1003.2005v4, 2011): 4.34 kg, J diag(0.0820, 0.0845, 0.1377) kg m2, arms of
-/// 0.315 m (as an X: 0.315/sqrt(2) either way), torque to thrust 8.004e-3 m; rotors that lift twice the weight are ours.
+/// The craft of Lee, Leok and McClamroch (arXiv:1003.2005v4, 2011): 4.34 kg, J diag(0.0820, 0.0845, 0.1377)
+/// kg m2, arms of 0.315 m (as an X: 0.315/sqrt(2) either way), torque to thrust 8.004e-3 m; rotors that lift
+/// twice the weight are ours.
 fn config() -> Config {
     let half = 0.315 * core::f32::consts::FRAC_1_SQRT_2;
     let geometry = Geometry::symmetric_x(half, half, Spin::CounterClockwise, 8.004e-3);
@@ -21,7 +22,7 @@ fn angles(roll_deg: f32, pitch_deg: f32, yaw_deg: f32) -> Attitude {
     Attitude::from_angles::<Libm>(roll, pitch, yaw)
 }
 
-/// The attitude over time for a craft that turns exactly as asked, every 5 ms for `seconds`, with the rate asked for.
+/// Attitude and commanded rate every 5 ms for `seconds`, of a craft that follows the commanded rate exactly.
 fn followed(start: Attitude, target: Attitude, seconds: f32) -> Vec<(Attitude, Vector<Body>)> {
     let mut controller = AttitudeController::<Libm>::new(&config().attitude, 5e-3).unwrap();
     let (mut attitude, mut rate) = (start, Vector::ZERO);
@@ -38,7 +39,8 @@ fn heading_error_deg(attitude: Attitude) -> f32 {
     attitude.to_angles::<Libm>().2.to_degrees().abs()
 }
 
-// Brescianini and D'Andrea, Tilt-prioritized quadrocopter attitude control, IEEE TCST (online 2018; 28(2), 2020): the two parts are apart.
+// Brescianini and D'Andrea, Tilt-prioritized quadrocopter attitude control, IEEE TCST (online 2018; 28(2),
+// 2020): tilt and heading error are separated.
 #[test]
 fn heading_error_of_180_deg_commands_no_tilt() {
     // 179.9 deg, and exactly 180 deg by either sign of the quaternion.
@@ -49,19 +51,19 @@ fn heading_error_of_180_deg_commands_no_tilt() {
             assert!(rate.x().abs() < 1e-4 && rate.y().abs() < 1e-4, "{rate:?}");
             assert!(attitude.cos_tilt() > 1.0 - 1e-6);
         }
-        // And it does turn: the twin of a loop that commands nothing at all.
+        // The heading error is corrected, unlike by a loop that commands nothing.
         assert!(heading_error_deg(flown.last().unwrap().0) < 2.0);
     }
 }
 
 #[test]
-fn heading_error_of_180_deg_with_30_deg_of_tilt_rights_first() {
+fn heading_error_of_180_deg_with_30_deg_of_tilt_levels_first() {
     for yaw_deg in [179.0, 180.0] {
-        rights_first(angles(30.0, 0.0, yaw_deg));
+        levels_first(angles(30.0, 0.0, yaw_deg));
     }
 }
 
-fn rights_first(start: Attitude) {
+fn levels_first(start: Attitude) {
     let flown = followed(start, Attitude::LEVEL, 10.0);
     let (upright, halfway) = upright_and_halfway(flown.iter().map(|(attitude, _)| *attitude));
     assert!(upright < halfway, "level after {upright} steps, half way round after {halfway}");
@@ -78,7 +80,7 @@ fn upright_and_halfway(flown: impl Iterator<Item = Attitude> + Clone) -> (usize,
 }
 
 #[test]
-fn twin_that_turns_the_shortest_way_rights_last() {
+fn twin_along_the_shortest_rotation_levels_last() {
     // Proportional to the vector part of the whole error, as without the split.
     let mut attitude = angles(30.0, 0.0, 179.0);
     let flown: Vec<_> = (0..4000)
@@ -93,7 +95,7 @@ fn twin_that_turns_the_shortest_way_rights_last() {
 }
 
 #[test]
-fn craft_exactly_on_its_back_comes_round() {
+fn exactly_inverted_craft_recovers() {
     // The split has no heading there; either axis will do.
     for start in [[0.0, 1.0, 0.0, 0.0], [0.0, 0.0, -1.0, 0.0], [0.0, 0.6, 0.8, 0.0]] {
         let flown = followed(Attitude::from_wxyz::<Libm>(start).unwrap(), Attitude::LEVEL, 10.0);
@@ -103,15 +105,17 @@ fn craft_exactly_on_its_back_comes_round() {
     }
 }
 
-/// Cosine of the tilt after 3 s and the time in s until the thrust points up, from the printed start, with a rotor
-/// lag of 40 ms and the torque that the rotors have at hover. `working`: the attitude loop's set-points reach the rate loop.
-fn thrown(working: bool) -> (f32, Option<f32>) {
+/// Cosine of the tilt after 3 s and the time in s until the thrust points up, from the printed start, with a
+/// rotor time constant of 40 ms and the torque that the rotors have at hover. `working`: the attitude loop's
+/// set-points reach the rate loop.
+fn recovery(working: bool) -> (f32, Option<f32>) {
     let config = config();
     let mut attitude_controller = AttitudeController::<Libm>::new(&config.attitude, 5e-3).unwrap();
     let mut rate_controller = RateController::new(&config.rate, 1e-3).unwrap();
     // R0 = [1 0 0; 0 -0.9995 -0.0314; 0 0.0314 -0.9995]: a turn about the forward axis by 178.2 deg.
     let mut attitude = angles(0.0314f32.atan2(-0.9995).to_degrees(), 0.0, 0.0);
-    // Psi = tr(I - R)/2 = 2 (1 - w^2) of this matrix is 1.99951; the 1.995 of the paper's text belongs to another start.
+    // Psi = tr(I - R)/2 = 2 (1 - w^2) of this matrix is 1.99951; the 1.995 of the paper's text belongs to
+    // another start.
     assert!((2.0 * (1.0 - attitude.wxyz()[0].powi(2)) - 1.99951).abs() < 1e-5);
     let (j, j_inverse) = ([0.0820f32, 0.0845, 0.1377], [0.0820f32, 0.0845, 0.1377].map(f32::recip));
     let diagonal = |d: [f32; 3]| Vector::<Body>::new(d[0], d[1], d[2]);
@@ -141,11 +145,12 @@ fn thrown(working: bool) -> (f32, Option<f32>) {
 }
 
 #[test]
-fn craft_on_its_back_comes_round() {
-    let (upright, up_at) = thrown(true);
+fn inverted_craft_recovers() {
+    let (upright, up_at) = recovery(true);
     assert!(upright > 0.9994, "{upright}");
-    // The published law has the thrust point up after 1.28 s (our solution for the printed start); gains here differ.
+    // The published law has the thrust point up after 1.28 s (our solution for the printed start); gains here
+    // differ.
     assert!(up_at.is_some_and(|s| s < 1.3), "{up_at:?}");
-    let (twin, never) = thrown(false);
+    let (twin, never) = recovery(false);
     assert!(twin < -0.9 && never.is_none());
 }

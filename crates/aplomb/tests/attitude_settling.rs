@@ -1,4 +1,5 @@
-//! How the attitude filter comes back from what it did not see, and what a gyro offset about the vertical leaves.
+//! Recovery of the attitude filter from a rotation that the gyro did not measure, and the heading error left
+//! by a gyro bias about the vertical.
 
 use aplomb::estimate::attitude::{AttitudeFilter, Config, Corrections};
 use aplomb::frames::{Attitude, Body, Vector};
@@ -8,8 +9,8 @@ fn filter() -> AttitudeFilter<Libm> {
     AttitudeFilter::new(&Config::RECOMMENDED, 1e-3).unwrap()
 }
 
-/// What a still craft of the given attitude feels.
-fn still(attitude: Attitude) -> Vector<Body> {
+/// Specific force of a stationary craft with the given attitude.
+fn stationary(attitude: Attitude) -> Vector<Body> {
     attitude.to_body(Vector::new(0.0, 0.0, -STANDARD_GRAVITY_M_S2))
 }
 
@@ -20,17 +21,17 @@ fn tilt_error_deg(a: Attitude, b: Attitude) -> f32 {
     sine.atan2(cosine).to_degrees()
 }
 
-/// Hovers level for half a minute and then finds itself at another tilt with a force `length` times as long. Tilt error in
-/// deg for each of the next `seconds`.
+/// Tilt error in deg in each of `seconds` after a jump of the tilt without a rate, with a force `length`
+/// times as long, after half a minute of level hover.
 fn after_unseen_jump(tilt_rad: f32, length: f32, seconds: u32) -> Vec<f32> {
     let mut filter = filter();
     for _ in 0..30_000 {
-        filter.step(Vector::ZERO, still(Attitude::LEVEL), &Corrections::default());
+        filter.step(Vector::ZERO, stationary(Attitude::LEVEL), &Corrections::default());
     }
     let truth = Attitude::from_angles::<Libm>(tilt_rad, 0.0, 0.0);
     let second = |_| {
         for _ in 0..1000 {
-            filter.step(Vector::ZERO, still(truth) * length, &Corrections::default());
+            filter.step(Vector::ZERO, stationary(truth) * length, &Corrections::default());
         }
         tilt_error_deg(filter.output().attitude, truth)
     };
@@ -44,14 +45,14 @@ fn unseen_jump_is_back_under_2_deg_in_5_s() {
         println!("tilt error after an unseen jump of 20 deg, by second: {error_deg:.2?} deg");
         assert!(error_deg[4..].iter().all(|&error| error < 2.0), "{error_deg:?}");
     }
-    // The twin: the same direction from an acceleration along the horizon, which makes the force longer. The attitude, which
-    // is right as it is, must not follow.
+    // The twin: the same direction from an acceleration along the horizon, which makes the force longer. The
+    // attitude is right and must not follow.
     let moved_deg = 20.05 - after_unseen_jump(0.35, 1.0 / 0.35f32.cos(), 5)[4];
     assert!(moved_deg < 8.5, "{moved_deg}");
 }
 
 #[test]
-fn vertical_gyro_offset_leaves_the_heading_within_1_deg_after_3_min() {
+fn vertical_gyro_bias_leaves_the_heading_within_1_deg_after_3_min() {
     let error_deg = |with_field: bool| {
         let mut filter = filter();
         let gyro = Vector::new(0.0, 0.0, 1f32.to_radians());
@@ -59,7 +60,7 @@ fn vertical_gyro_offset_leaves_the_heading_within_1_deg_after_3_min() {
             let field = (with_field && k % 20 == 0).then(|| Vector::new(20.0, 0.0, 43.0));
             filter.step(
                 gyro,
-                still(Attitude::LEVEL),
+                stationary(Attitude::LEVEL),
                 &Corrections { magnetic_field: field, ..Corrections::default() },
             );
         }

@@ -1,11 +1,13 @@
-//! Every public type has the formats that the crate's documentation claims: `defmt::Format` all of them, `serde` both ways the
-//! configurations, inputs, commands, outputs, records and states. The sources are scanned, so that a new type cannot be forgotten;
-//! that the derives compile is shown by the builds with these features.
+//! Every public type has the formats that the crate's documentation claims: `defmt::Format` all of them,
+//! `serde` both ways the configurations, inputs, commands, outputs, records and states. The sources are
+//! scanned, so that a new type cannot be forgotten; that the derives compile is shown by the builds with
+//! these features.
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-/// Parts: they are built from a configuration, whose checks no deserialisation may go around. Their state is saved instead.
+/// Parts: they are built from a configuration, and deserialisation would bypass its checks. Their state is
+/// saved instead.
 const PARTS: &[&str] = &[
     "AttitudeController",
     "AttitudeFilter",
@@ -46,7 +48,8 @@ const PARTS: &[&str] = &[
     "WindFeedForward",
 ];
 
-/// Errors hold the name of a field in the program's memory, and are printed, not stored; a parameter's value is a view for a visitor.
+/// Errors hold the name of a field in the program's memory, and are printed, not stored; a parameter's value
+/// is a view for a visitor.
 const NOT_STORED: &[&str] = &["ConfigError", "Part", "Problem", "ReadError", "Value"];
 
 /// Types without values of their own: frames and functions.
@@ -54,7 +57,7 @@ const MARKERS: &[&str] = &["Body", "Camera", "Libm", "Micromath", "World"];
 
 struct Found {
     name: String,
-    place: String,
+    file: String,
     format: bool,
     serialize: bool,
     deserialize: bool,
@@ -94,14 +97,14 @@ fn types() -> Vec<Found> {
                         })
                 };
                 found.push(Found {
-                    place: file.display().to_string(),
+                    file: file.display().to_string(),
                     format: has("defmt::Format", "defmt::Format"),
                     serialize: has("serde::Serialize", "serde::Serialize"),
                     deserialize: has("serde::Deserialize", "serde::Deserialize<'de>"),
                     name,
                 });
             }
-            // Attributes stand in a block right above the type, over several lines perhaps.
+            // Attributes are in a block directly above the type, possibly over several lines.
             if line.is_empty() || line == "}" {
                 attributes.clear();
             }
@@ -116,16 +119,16 @@ fn every_public_type_has_the_formats_that_are_claimed() {
     let found = types();
     assert!(found.len() > 80, "{}", found.len());
     let mut missing = Vec::new();
-    for Found { name, place, format, serialize, deserialize } in &found {
+    for Found { name, file, format, serialize, deserialize } in &found {
         if !format && !["Body", "Camera", "World"].contains(&name.as_str()) {
-            missing.push(format!("defmt::Format of {name} in {place}"));
+            missing.push(format!("defmt::Format of {name} in {file}"));
         }
         let stored = ![PARTS, NOT_STORED, MARKERS].iter().any(|list| list.contains(&name.as_str()));
         if stored && !(*serialize && *deserialize) {
-            missing.push(format!("serde of {name} in {place}"));
+            missing.push(format!("serde of {name} in {file}"));
         }
         if PARTS.contains(&name.as_str()) && *deserialize {
-            missing.push(format!("{name} in {place} is a part and must not be deserialised"));
+            missing.push(format!("{name} in {file} is a part and must not be deserialised"));
         }
     }
     assert!(missing.is_empty(), "{missing:#?}");

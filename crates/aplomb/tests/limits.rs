@@ -40,28 +40,29 @@ proptest! {
     #[test]
     fn prop_tilt_stays_in_the_cone_and_the_vertical_part_comes_first(n in -40.0f32..40.0, e in -40.0f32..40.0, d in -30.0f32..30.0) {
         let thrust = thrust_vector::ThrustVector::<Libm>::new(&THRUST).unwrap();
-        let aim = thrust.step(Vector::new(n, e, d));
-        let down = aim.down;
+        let direction = thrust.step(Vector::new(n, e, d));
+        let down = direction.down;
         let length = down.norm::<Libm>();
         let sine = down.x().hypot(down.y()) / length;
         let tilt = sine.atan2(down.z() / length);
         prop_assert!(tilt <= 0.5 + 1e-5, "{tilt}");
-        // The horizontal part is cut to the cone and to the thrust that is left, no further, and it is said.
-        let (cone, most) = (aim.up_m_s2 * 0.5f32.tan(), 23.0f32 / 1.2);
-        let reach = cone.min((most * most - aim.up_m_s2 * aim.up_m_s2).max(0.0).sqrt());
-        let (wanted, kept) = (n.hypot(e), aim.acceleration_m_s2.x().hypot(aim.acceleration_m_s2.y()));
-        prop_assert!((kept - wanted.min(reach)).abs() < 2e-2, "{kept} of {wanted} with {reach} in reach");
-        if (wanted - reach).abs() > 2e-2 {
-            prop_assert_eq!(aim.tilt_limited, wanted > reach);
+        // The horizontal part is limited to the cone and to the remaining thrust, no further, and the flag
+        // reports it.
+        let (cone, most) = (direction.up_m_s2 * 0.5f32.tan(), 23.0f32 / 1.2);
+        let reach = cone.min((most * most - direction.up_m_s2 * direction.up_m_s2).max(0.0).sqrt());
+        let (demanded, kept) = (n.hypot(e), direction.acceleration_m_s2.x().hypot(direction.acceleration_m_s2.y()));
+        prop_assert!((kept - demanded.min(reach)).abs() < 2e-2, "{kept} of {demanded} with {reach} in reach");
+        if (demanded - reach).abs() > 2e-2 {
+            prop_assert_eq!(direction.tilt_limited, demanded > reach);
         }
         // Vertical first: a vertical demand within the rotors' range is met whatever the horizontal one.
         let (low, high) = thrust.vertical_range_m_s2().into_inner();
         if -d > low + 1e-3 && -d < high - 1e-3 {
-            prop_assert!((aim.acceleration_m_s2.z() - d).abs() < 1e-3);
-            prop_assert!((aim.up_m_s2 - (STANDARD_GRAVITY_M_S2 - d)).abs() < 1e-3);
+            prop_assert!((direction.acceleration_m_s2.z() - d).abs() < 1e-3);
+            prop_assert!((direction.up_m_s2 - (STANDARD_GRAVITY_M_S2 - d)).abs() < 1e-3);
         }
         // The horizontal direction is kept.
-        let a = aim.acceleration_m_s2;
+        let a = direction.acceleration_m_s2;
         prop_assert!((a.x() * e - a.y() * n).abs() <= 1e-3 * (1.0 + n.hypot(e) * a.x().hypot(a.y())));
     }
 
@@ -75,8 +76,8 @@ proptest! {
         prop_assert!(speed.is_finite() && speed <= 8.0 * 1.0001);
         if distance.is_finite() && distance < 1e6 {
             prop_assert!(speed <= (2.0 * 2.5 * distance).sqrt() * 1.0001 + 1e-6, "{speed} at {distance}");
-            // The square root's curve meets the straight line of the gain at a/gain^2, which takes half of that off: 8 m/s from
-            // 8^2/(2 a) + a/(2 gain^2) on.
+            // The square root's curve meets the straight line of the gain at a/gain^2, which takes half of
+            // that off: 8 m/s from 8^2/(2 a) + a/(2 gain^2) on.
             let from = 64.0 / 5.0 + 1.25;
             if (distance - from).abs() > 0.01 {
                 prop_assert_eq!(output.limited, distance > from);
@@ -105,7 +106,7 @@ proptest! {
     }
 
     #[test]
-    fn prop_wind_forward_goes_with_the_strongest_finite_wind(steps in proptest::collection::vec((number(), number()), 1..40)) {
+    fn prop_wind_feed_forward_is_bounded_by_the_strongest_finite_wind(steps in proptest::collection::vec((number(), number()), 1..40)) {
         let mut forward = wind::WindFeedForward::new(&wind::Config { drag_per_s: 0.25, pole_rad_s: 0.4 }, 0.025).unwrap();
         let mut strongest = 0.0f32;
         for (n, e) in steps {
@@ -121,12 +122,13 @@ proptest! {
     #[test]
     fn prop_climb_and_descent_keep_their_limits(steps in proptest::collection::vec((any::<bool>(), number(), number()), 1..40)) {
         let mut vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, -7.0..=9.0, 0.025).unwrap();
-            for (climbing, demand, height) in steps {
+        for (climbing, demand, height) in steps {
             let demand = if climbing { VerticalDemand::Climb(demand) } else { VerticalDemand::Height(demand) };
             let output = vertical.step(demand, height, 0.0);
             // Exactly: the ramp ends on the limit itself.
             prop_assert!((-2.0..=3.0).contains(&output.climb_m_s), "{}", output.climb_m_s);
-            // A centred climb holds a height, which may be far; any other is limited or not by its size alone.
+            // A centred climb holds a height, which may be far; any other is limited or not by its size
+            // alone.
             if let VerticalDemand::Climb(climb) = demand && climb != 0.0 && climb.is_finite() {
                 prop_assert_eq!(output.limited, !(-2.0..=3.0).contains(&climb));
             }
@@ -136,7 +138,7 @@ proptest! {
     }
 
     #[test]
-    fn prop_heading_set_point_turns_no_faster_than_its_limit_and_says_when(steps in proptest::collection::vec((any::<bool>(), -7.0f32..7.0), 1..60), yaw in -3.0f32..3.0) {
+    fn prop_heading_set_point_turns_no_faster_than_its_limit_and_reports_it(steps in proptest::collection::vec((any::<bool>(), -7.0f32..7.0), 1..60), yaw in -3.0f32..3.0) {
         let outcome = turn(&attitude_config(), &steps, yaw);
         prop_assert!(outcome.fastest_rad_s <= HEADING_RATE_RAD_S * 1.0001, "{}", outcome.fastest_rad_s);
         prop_assert!(outcome.flags_right);
@@ -209,7 +211,7 @@ fn turn(config: &attitude::Config, steps: &[(bool, f32)], yaw: f32) -> Turned {
 
 #[test]
 fn twins_with_the_limit_off_break_it() {
-    // What each property holds to its limit goes beyond it as soon as the limit is another.
+    // Each quantity exceeds the stated limit when the controller is built with a larger one.
     let mut free = attitude_config();
     free.heading.rate_limit_rad_s = 10.0;
     let outcome = turn(&free, &[(false, 7.0), (true, 3.0)], 0.0);
@@ -237,8 +239,8 @@ fn twins_with_the_limit_off_break_it() {
 
 #[test]
 fn derived_descent_stays_below_half_the_induced_speed() {
-    // Hover induced speed sqrt(T/(2 rho A)), A the discs of four rotors (Leishman, Principles of Helicopter Aerodynamics,
-    // 2nd ed. 2006, ch. 2); half of it: common practice, no source.
+    // Hover induced speed sqrt(T/(2 rho A)), A the discs of four rotors (Leishman, Principles of Helicopter
+    // Aerodynamics, 2nd ed. 2006, ch. 2); half of it: common practice, no source.
     for (mass_kg, diameter_m, max_thrust_n) in [(0.05, 0.06, 0.3), (1.2, 0.2286, 6.5), (6.0, 0.45, 40.0)] {
         let geometry = Geometry::symmetric_x(diameter_m, diameter_m, Spin::CounterClockwise, 0.012);
         let inertia = [0.01, 0.011, 0.02].map(|j: f32| j * mass_kg * diameter_m * diameter_m);
@@ -263,9 +265,9 @@ fn derived_descent_stays_below_half_the_induced_speed() {
 }
 
 #[test]
-fn centred_climb_lets_go_of_a_height_on_its_way_and_holds_where_it_comes_to_rest() {
+fn centred_climb_stick_drops_the_height_set_point_brakes_and_holds() {
     let mut vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, -7.0..=9.0, 0.025).unwrap();
-    // A craft that climbs just as asked.
+    // A craft that follows the commanded climb exactly.
     let (mut height, mut climb) = (5.0f32, 0.0f32);
     let mut fly = |demand, steps| {
         for _ in 0..steps {
@@ -284,7 +286,7 @@ fn centred_climb_lets_go_of_a_height_on_its_way_and_holds_where_it_comes_to_rest
 }
 
 #[test]
-fn numbers_that_are_none_ask_for_no_climb() {
+fn non_finite_demands_command_no_climb() {
     let mut vertical = vertical::VerticalController::<Libm>::new(&VERTICAL, -7.0..=9.0, 0.025).unwrap();
     for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
         for demand in [VerticalDemand::Height(4.0), VerticalDemand::Height(bad), VerticalDemand::Climb(bad)] {
@@ -297,7 +299,7 @@ fn numbers_that_are_none_ask_for_no_climb() {
                     "{demand:?} {bad}"
                 );
             }
-            // And afterwards it flies as if nothing had been.
+            // The next finite demand is followed.
             let output = vertical.step(VerticalDemand::Height(9.0), 5.0, 0.0);
             assert!(output.climb_m_s > 0.0 && output.up_m_s2 > 0.0);
         }

@@ -1,5 +1,5 @@
 //! Margins of the loops with their derived gains, from the loops themselves: small sines go into each step function and the
-//! fundamental of what comes out is its response. Only the craft is a transfer function, in `f64`.
+//! fundamental of its output is the response. Only the craft is a transfer function, in `f64`.
 //!
 //! At least 6 dB and 45 deg, one loop broken at a time: SAE AS94900 (after MIL-F-9490D, table III). Peak sensitivity at
 //! most 2: K. J. Astrom, T. Hagglund, Advanced PID Control (ISA, 2006), section 4.5 (1.4 to 2 is usual).
@@ -28,7 +28,7 @@ fn airframe(rotor_time_constant_s: f32, delay_s: f32) -> Airframe {
     Airframe { rotor_time_constant_s, delay_s, ..airframe }
 }
 
-/// Rotor lag and delay in s: a light, the demo's and a slow drive.
+/// Rotor time constant and delay in s: a light, the demo's and a slow drive.
 const DRIVES: [(f32, f32); 3] = [(0.02, 0.002), (0.04, 0.0025), (0.06, 0.004)];
 
 /// Frequencies whose period is a whole number of steps of `period_s`, a multiple of `multiple`, in rising order.
@@ -206,13 +206,13 @@ fn derived_rate_and_attitude_loops_have_6db_45deg_on_every_axis() {
 }
 
 #[test]
-fn rate_loop_crosses_where_its_gain_says() {
+fn rate_loop_has_the_crossover_of_its_configuration() {
     let airframe = airframe(0.04, 0.0025);
     let config = Config::for_airframe(&airframe).unwrap();
     for (axis, wanted) in [config.rate.roll, config.rate.pitch, config.rate.yaw].iter().enumerate() {
         let [rate, ..] = turning_loops(&airframe, &config, axis);
         let crossover = margins(&rate).crossover_rad_s / f64::from(wanted.crossover_rad_s);
-        assert!((crossover - 1.0).abs() < 0.12, "axis {axis}: {crossover} of what is asked for");
+        assert!((crossover - 1.0).abs() < 0.12, "axis {axis}: {crossover} of the configured crossover");
     }
 }
 
@@ -264,7 +264,7 @@ fn acceleration_response(config: &Config, n: u32, position: f64, speed: f64) -> 
     }) / size
 }
 
-/// Open loops: velocity alone (the place held at the target), place with the velocity loop closed, and both.
+/// Open loops: velocity alone (position error 0), position with the velocity loop closed, and both.
 fn moving_loops(config: &Config, delay_s: f64) -> [Vec<(f64, Complex)>; 3] {
     let mut loops = [const { Vec::new() }; 3];
     for (n, w) in frequencies(25.0 * TICK_S, 1, 0.05) {
@@ -295,7 +295,7 @@ fn derived_velocity_and_position_loops_have_6db_45deg() {
     assert!(twin.phase_deg < 45.0);
 }
 
-/// Vertical acceleration that the vertical loop asks for, for a height and a climb of small amplitude.
+/// Response of the commanded vertical acceleration to a height and a climb of small amplitude.
 fn climb_response(config: &Config, n: u32, height: f64, climb: f64) -> Complex {
     let size = 1e-2;
     let range = ThrustVector::<Libm>::new(&config.thrust).unwrap().vertical_range_m_s2();
@@ -340,7 +340,7 @@ fn derived_climb_and_height_loops_have_6db_45deg() {
 }
 
 #[test]
-fn the_way_of_measuring_finds_a_known_loop() {
+fn measurement_gives_the_margins_of_a_known_loop() {
     // An integrator of 10/s with 50 ms of dead time: 61.4 deg and 9.94 dB in closed form; a low-pass at 10 Hz measured
     // through its step function has the exact response of its recursion.
     let open: Vec<_> = frequencies(1e-3, 1, 1.0)

@@ -1,5 +1,5 @@
-//! The PID against sequences computed with scipy (`tests/reference/pid_sequences.py` of the repository): P, PI, PD and PID,
-//! open without a limit and closed around a first-order plant with the output limited.
+//! The PID against sequences computed with scipy (`tests/reference/pid_sequences.py` of the repository): P,
+//! PI, PD and PID, open without a limit and closed around a first-order plant with the output limited.
 
 use aplomb::pid::{AntiWindup, Config, Pid, State};
 

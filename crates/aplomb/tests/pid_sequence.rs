@@ -9,7 +9,8 @@ const CONFIG: Config = Config {
     ..Config::proportional(2.0, 0.4)
 };
 
-/// One run around the plant 4/(0.5 s + 1); calls `each` with measurement, integral before the step, demand and output.
+/// One run around the plant 4/(0.5 s + 1); calls `each` with measurement, integral before the step, demand
+/// and output.
 fn run(config: &Config, steps: usize, told: fn(f32, f32) -> f32, mut each: impl FnMut(f64, f32, f32, f32)) {
     let pid = Pid::new(config, 0.01).unwrap();
     let mut state = State::new();
@@ -53,11 +54,11 @@ fn reference_sequence_is_reproduced() {
 
 #[test]
 fn without_anti_windup_the_overshoot_is_the_published_one() {
-    // 1.200169 at 0.77 s without, 1.001635 with back-calculation (same source). Telling the controller that its whole
-    // demand was achieved switches the anti-windup off.
-    let peak = |told| {
+    // 1.200169 at 0.77 s without, 1.001635 with back-calculation (same source). Reporting the whole
+    // demand as achieved switches the anti-windup off.
+    let peak = |reported| {
         let (mut peak, mut at, mut k) = (0.0f64, 0, 0);
-        run(&CONFIG, 121, told, |y, _, _, _| {
+        run(&CONFIG, 121, reported, |y, _, _, _| {
             if y > peak {
                 (peak, at) = (y, k);
             }

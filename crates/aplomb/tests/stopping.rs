@@ -1,5 +1,5 @@
-//! A point mass flown by position and velocity controller through the tilt limit: it stops at the set-point, never faster than the
-//! distance left allows, in every direction.
+//! A point mass flown by position and velocity controller through the tilt limit: it stops at the set-point,
+//! never faster than the distance left allows, in every direction.
 
 use aplomb::control::attitude::AttitudeController;
 use aplomb::control::position::{self, PositionController};
@@ -18,7 +18,7 @@ fn config() -> Config {
 struct Flight {
     /// Largest speed over sqrt(2 a d), a the braking deceleration and d the distance left, beyond 1 m.
     over_profile: f32,
-    /// How far beyond the place it went, m.
+    /// Overshoot beyond the target, m.
     overshoot_m: f32,
     fastest_m_s: f32,
     steepest_rad: f32,
@@ -28,7 +28,8 @@ struct Flight {
     limited: bool,
 }
 
-/// Flies from rest to `target` for `seconds`, with no drag and no wind: the tilt is that of the attitude controller's reference.
+/// Flies from rest to `target` for `seconds`, with no drag and no wind: the tilt is that of the attitude
+/// controller's reference.
 fn fly(config: &Config, position: &position::Config, target: Horizontal, seconds: f32) -> Flight {
     const SLOW_S: f32 = 0.025;
     const FAST_S: f32 = 0.005;
@@ -37,7 +38,7 @@ fn fly(config: &Config, position: &position::Config, target: Horizontal, seconds
     let thrust = ThrustVector::<Libm>::new(&config.thrust).unwrap();
     let mut attitude_controller = AttitudeController::<Libm>::new(&config.attitude, FAST_S).unwrap();
     let (mut position_m, mut speed, mut attitude) = (Horizontal::ZERO, Horizontal::ZERO, Attitude::LEVEL);
-    let way = target * target.norm::<Libm>().recip();
+    let line = target * target.norm::<Libm>().recip();
     let mut flight = Flight {
         over_profile: 0.0,
         overshoot_m: 0.0,
@@ -48,11 +49,11 @@ fn fly(config: &Config, position: &position::Config, target: Horizontal, seconds
         limited: false,
     };
     for _ in 0..(seconds / SLOW_S) as usize {
-        let wanted = outer.step(&PositionSetpoint::at(target), position_m, speed);
-        let output = inner.step(&wanted.setpoint, speed);
+        let velocity = outer.step(&PositionSetpoint::at(target), position_m, speed);
+        let output = inner.step(&velocity.setpoint, speed);
         let direction = thrust.step(output.acceleration_m_s2.with_down(0.0));
         inner.achieved(direction.acceleration_m_s2.horizontal());
-        flight.limited |= wanted.limited;
+        flight.limited |= velocity.limited;
         for _ in 0..5 {
             let setpoint = Attitude::from_down_and_heading::<Libm>(direction.down, Heading::NORTH).unwrap();
             attitude = attitude_controller.step(setpoint, attitude, Vector::ZERO).reference;
@@ -63,11 +64,11 @@ fn fly(config: &Config, position: &position::Config, target: Horizontal, seconds
         }
         let left = target - position_m;
         let (left_m, speed_m_s) = (left.norm::<Libm>(), speed.norm::<Libm>());
-        if left.dot(way) > 1.0 {
+        if left.dot(line) > 1.0 {
             let profile = (2.0 * config.position.braking_m_s2 * left_m).sqrt();
             flight.over_profile = flight.over_profile.max(speed_m_s / profile);
         }
-        flight.overshoot_m = flight.overshoot_m.max(-left.dot(way));
+        flight.overshoot_m = flight.overshoot_m.max(-left.dot(line));
         flight.fastest_m_s = flight.fastest_m_s.max(speed_m_s);
         (flight.left_m, flight.left_m_s) = (left_m, speed_m_s);
     }
@@ -75,7 +76,7 @@ fn fly(config: &Config, position: &position::Config, target: Horizontal, seconds
 }
 
 #[test]
-fn craft_stops_at_the_place_within_the_tilt_limit() {
+fn craft_stops_at_the_target_within_the_tilt_limit() {
     let config = config();
     let limit = config.position.speed_limit_m_s;
     for (north, east) in [(3.0, 0.0), (0.0, -12.0), (-30.0, 40.0), (120.0, 90.0)] {
@@ -100,7 +101,7 @@ fn craft_stops_at_the_place_within_the_tilt_limit() {
 }
 
 #[test]
-fn twin_that_trusts_in_too_much_braking_overshoots() {
+fn twin_with_too_high_a_braking_deceleration_overshoots() {
     // Ten times the deceleration, which the tilt limit does not give, and a gain that uses it.
     let config = config();
     let rash = position::Config {

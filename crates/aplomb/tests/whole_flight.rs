@@ -1,5 +1,5 @@
-//! Whole flights on arbitrary samples and commands: the outputs stay finite and in range, the integrals bounded, and once
-//! good samples come in again the estimate recovers.
+//! Whole flights on arbitrary samples and commands: the outputs stay finite and in range, the integrals
+//! bounded, and once good samples come in again the estimate recovers.
 
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Heading, Horizontal, Vector};
@@ -11,7 +11,7 @@ use aplomb::{
 };
 use proptest::prelude::*;
 
-/// Any bits at all, or a number that a flight may bring, up to 100.
+/// Any bits, or a plausible number up to 100.
 fn number() -> impl Strategy<Value = f32> {
     prop_oneof![2 => -100.0..100.0f32, 1 => any::<u32>().prop_map(f32::from_bits), 1 => Just(f32::NAN), 1 => Just(f32::MAX)]
 }
@@ -24,7 +24,7 @@ fn age() -> impl Strategy<Value = u32> {
     prop_oneof![3 => 0..8000u32, 1 => any::<u32>()]
 }
 
-fn seldom<T: std::fmt::Debug>(of: impl Strategy<Value = T>) -> impl Strategy<Value = Option<T>> {
+fn sometimes<T: std::fmt::Debug>(of: impl Strategy<Value = T>) -> impl Strategy<Value = Option<T>> {
     prop::option::weighted(0.3, of)
 }
 
@@ -61,11 +61,11 @@ fn sensors<const N: usize>() -> impl Strategy<Value = Sensors<N>> {
         (triple(), age()).prop_map(|([x, y, z], age_us)| Sample { value: Vector::new(x, y, z), age_us });
     (
         prop::array::uniform::<_, N>(imu()),
-        seldom(rotors),
-        seldom(battery),
-        seldom(pressure),
-        seldom(gnss()),
-        seldom(field),
+        sometimes(rotors),
+        sometimes(battery),
+        sometimes(pressure),
+        sometimes(gnss()),
+        sometimes(field),
     )
         .prop_map(|(imu, rotor_speed_rad_s, battery, pressure_pa, gnss, magnetic_field_ut)| Sensors {
             imu,
@@ -126,7 +126,7 @@ fn command() -> impl Strategy<Value = Command> {
         .prop_map(|(demand, arm, cut_motors, age_us)| Command { demand, arm, cut_motors, age_us })
 }
 
-/// Samples, a command, and for how many ticks they stand.
+/// Samples, a command, and the number of ticks for which they are held.
 fn flight<const N: usize>() -> impl Strategy<Value = Vec<(Sensors<N>, Command, u8)>> {
     prop::collection::vec((sensors(), command(), 1..40u8), 1..60)
 }
@@ -139,7 +139,7 @@ fn config(unequal_arms: bool) -> Config {
     Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5)).unwrap()
 }
 
-/// Flies it; whatever comes in, all that can be seen is sound after every tick.
+/// Flies it; for any input every output is valid after every tick.
 fn fly<const N: usize>(
     flight: &[(Sensors<N>, Command, u8)],
     unequal_arms: bool,
@@ -147,7 +147,7 @@ fn fly<const N: usize>(
     let config = config(unequal_arms);
     let mut controller = FlightController::<Libm, N>::new(&config).unwrap();
     for (sensors, command, ticks) in flight {
-        // Stopped motors would leave the rest untried.
+        // Stopped motors would leave the controllers untested.
         if !controller.status().phase.is_armed() {
             controller.resume_in_flight();
         }
@@ -199,7 +199,7 @@ fn sound<const N: usize>(
     Ok(())
 }
 
-/// The motors are cut and the craft lies level: tilt in deg after half a minute of good samples.
+/// With the motors cut and the craft stationary and level: tilt in deg after half a minute of good samples.
 fn tilt_after_rest_deg<const N: usize>(controller: &mut FlightController<Libm, N>) -> f32 {
     let weight = Vector::new(0.0, 0.0, -STANDARD_GRAVITY_M_S2);
     let sensors = Sensors::from_imu(ImuSample::from_rates(Vector::ZERO, weight, 1e-3));

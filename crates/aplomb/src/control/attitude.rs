@@ -1,36 +1,39 @@
 //! Attitude to body rate: tilt first, heading second, along a reference trajectory.
 //!
-//! The rotation from one attitude to another is split into a tilt, about a horizontal body axis, followed by a rotation of the
-//! heading about the body's own down axis, `q = q_tilt q_heading` (Brescianini and D'Andrea, Tilt-prioritized quadrocopter
-//! attitude control, IEEE TCST (online 2018; 28(2), 2020)). With q = (w, x, y, z), w >= 0, n = sqrt(w^2 + z^2):
+//! The rotation from one attitude to another is split into a tilt, about a horizontal body axis, followed by
+//! a rotation of the heading about the body's own down axis, `q = q_tilt q_heading` (Brescianini and
+//! D'Andrea, Tilt-prioritized quadrocopter attitude control, IEEE TCST (online 2018; 28(2), 2020)). With q =
+//! (w, x, y, z), w >= 0, n = sqrt(w^2 + z^2):
 //!
 //! ```text
 //! q_tilt = (n, (w x - y z)/n, (w y + x z)/n, 0)            q_heading = (w, 0, 0, z)/n
 //! ```
 //!
-//! so a pure heading error commands no tilt, and each part has its own gain and limit. The error of a part is twice its
-//! vector part, the angle for small angles.
+//! so a pure heading error commands no tilt, and each part has its own gain and limit. The error of a part is
+//! twice its vector part, the angle for small angles.
 //!
-//! **The reference.** A reference model with the rotors' time constant tau and with limits of acceleration and rate moves to the
-//! set-point, and the craft is controlled to the reference. With its rate w, acceleration a and the demand u on its rotors,
+//! **The reference.** A reference model with the rotors' time constant tau and with limits of acceleration
+//! and rate moves to the set-point, and the craft is controlled to the reference. With its rate w,
+//! acceleration a and the demand u on its rotors,
 //!
 //! ```text
 //! u = a + tau (c1 (r - w) - c2 a),    r = c0/c1 error, limited,    a' = (u - a)/tau,    w' = a,    angle' = w
 //! (c2, c1, c0) = (omega (1 + 2 zeta), omega^2 (1 + 2 zeta), omega^3)
 //! ```
 //!
-//! so its poles are -omega and a pair of damping zeta and frequency omega. w, a and u are the rate set-point, its derivative and
-//! the feed-forward of the rate controller: a craft that equals the model needs no feedback. They are vectors in the axes of the
-//! reference. With R(q) the rotation from body to world, the craft gets them in its own axes:
+//! so its poles are -omega and a pair of damping zeta and frequency omega. w, a and u are the rate set-point,
+//! its derivative and the feed-forward of the rate controller: a craft that equals the model needs no
+//! feedback. They are vectors in the axes of the reference. With R(q) the rotation from body to world, the
+//! craft gets them in its own axes:
 //!
 //! ```text
 //! rate set-point = R(q)' R(q_ref) w + gain error(q, q_ref)        the same rotation for a and u
 //! ```
 //!
-//! Measured: a heading error of 180 deg commands less than 1e-4 rad/s of tilt, and with 30 deg of tilt the craft is level
-//! before half of the heading error is gone (`tests/attitude_recovery.rs`); a craft on its back is upright within 1.3 s
-//! (`craft_on_its_back_comes_round`); rate limits and finite set-points from any attitude and rate (`tests/limits.rs`);
-//! margins of the derived gains at least 45 deg and 10 dB (`tests/margins.rs`).
+//! Measured: a heading error of 180 deg commands less than 1e-4 rad/s of tilt, and with 30 deg of tilt the
+//! craft is level before half of the heading error is gone (`tests/attitude_recovery.rs`); an inverted craft
+//! is upright within 1.3 s (`inverted_craft_recovers`); rate limits and finite set-points from any attitude
+//! and rate (`tests/limits.rs`); margins of the derived gains at least 45 deg and 10 dB (`tests/margins.rs`).
 
 use core::marker::PhantomData;
 
@@ -185,10 +188,10 @@ impl<M: Math> AttitudeController<M> {
         })
     }
 
-    /// Moves the reference a period on towards `setpoint` and gives the body rate set-point that controls the craft to it, from
-    /// the present attitude and rate (rad/s). A new reference starts at that attitude and rate, and so it does when the craft is
-    /// more than about 41 deg away from the reference, as after a collision. Attitudes are finite by their type; a rate that is
-    /// not finite counts as 0.
+    /// Moves the reference a period on towards `setpoint` and gives the body rate set-point that controls the
+    /// craft to it, from the present attitude and rate (rad/s). A new reference starts at that attitude and
+    /// rate, and so it does when the craft is more than about 41 deg away from the reference, as after a
+    /// collision. Attitudes are finite by their type; a rate that is not finite counts as 0.
     ///
     /// ```
     /// # use aplomb::control::attitude::{AttitudeController, Config, Part};
@@ -276,8 +279,8 @@ impl<M: Math> AttitudeController<M> {
         Reference { attitude, rate_rad_s, acceleration_rad_s2: Vector::ZERO }
     }
 
-    /// Rate and acceleration of the reference for the next period; returns the demand on its rotors. From a finite start they
-    /// stay finite, since their limits bound them.
+    /// Rate and acceleration of the reference for the next period; returns the demand on its rotors. From a
+    /// finite start they stay finite, since their limits bound them.
     fn advance(&self, reference: &mut Reference, setpoint: Attitude) -> Vector<Body> {
         let (tilt, heading) = (&self.tilt, &self.heading);
         let each = |t: f32, h: f32| Vector::<Body>::new(t, t, h);
@@ -300,7 +303,8 @@ impl<M: Math> AttitudeController<M> {
     }
 }
 
-/// Errors of tilt (x and y) and heading (z) from `from` to `to`, about the body axes of `from`: twice the vector part of each.
+/// Errors of tilt (x and y) and heading (z) from `from` to `to`, about the body axes of `from`: twice the
+/// vector part of each.
 fn split_error<M: Math>(from: Attitude, to: Attitude) -> Vector<Body> {
     let [w, x, y, z] = from.error_to(to);
     let n2 = w * w + z * z;
@@ -319,7 +323,8 @@ fn is_far(a: Attitude, b: Attitude) -> bool {
     x * x + y * y > 0.125 || z * z > 0.125
 }
 
-/// `v` with the tilt part limited as a circle and the heading part on its own, and whether that cut anything. NaN counts as 0.
+/// `v` with the tilt part limited as a circle and the heading part on its own, and whether that cut anything.
+/// NaN counts as 0.
 fn limited<M: Math>(v: Vector<Body>, tilt: f32, heading: f32) -> (Vector<Body>, bool) {
     let n2 = v.x() * v.x() + v.y() * v.y();
     let scale = if n2 > tilt * tilt { tilt / M::sqrt(n2) } else { 1.0 };
@@ -356,7 +361,8 @@ mod tests {
 
     #[test]
     fn set_point_derivative_and_feed_forward_are_in_the_axes_of_the_craft() {
-        // The reference is on its way from level to 60 deg of roll when the craft's nose is pushed 35 deg to the right.
+        // The reference is on its way from level to 60 deg of roll when the craft's nose is pushed 35 deg to
+        // the right.
         let mut controller = AttitudeController::<Libm>::new(&CONFIG, 5e-3).unwrap();
         let setpoint = angles(60.0, 0.0, 0.0);
         let mut reference = controller.step(setpoint, Attitude::LEVEL, Vector::ZERO);

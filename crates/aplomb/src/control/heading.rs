@@ -5,8 +5,8 @@
 //! turn at a rate:  psi += limit(rate h, r h), not while psi is more than 60 deg ahead of the nose
 //! ```
 //!
-//! with the rate limit r and the period h. The second condition keeps the set-point from running around a craft that cannot
-//! follow. Rate limit and flag for any demand: `tests/limits.rs`.
+//! with the rate limit r and the period h. The second condition keeps the set-point from running around a
+//! craft that cannot follow. Rate limit and flag for any demand: `tests/limits.rs`.
 
 use core::marker::PhantomData;
 
@@ -66,8 +66,8 @@ impl<M: Math> HeadingRateLimiter<M> {
         Ok(Self { rate_limit_rad_s, period_s, state: State::default(), math: PhantomData })
     }
 
-    /// The next set-point. It starts at the heading of `attitude`, and at north where the nose points straight up or down. A
-    /// demand that is NaN leaves it where it is.
+    /// The next set-point. It starts at the heading of `attitude`, and at north where the nose points
+    /// straight up or down. A demand that is NaN leaves it where it is.
     ///
     /// ```
     /// use aplomb::control::heading::{Config, HeadingRateLimiter};
@@ -88,7 +88,8 @@ impl<M: Math> HeadingRateLimiter<M> {
         let angle = match demand {
             HeadingDemand::Hold(target) => {
                 let (sine, cosine) = (setpoint.sine_to(target), setpoint.cosine_to(target));
-                // Near the heading the sine is the angle; a quarter turn and more from it, only the sense matters.
+                // Near the heading the sine is the angle; a quarter turn and more from it, only the sense
+                // matters.
                 if cosine > 0.0 {
                     sine
                 } else if sine < 0.0 {

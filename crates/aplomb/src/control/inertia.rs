@@ -46,8 +46,9 @@ impl Inertia {
     /// Inertia and its inverse, checked.
     ///
     /// # Errors
-    /// Names the moment or product that is not finite or not positive; `inertia` itself when it is not positive definite or
-    /// breaks the triangle rule of a rigid body (no moment above the sum of the other two).
+    /// Names the moment or product that is not finite or not positive; `inertia` itself when it is not
+    /// positive definite or breaks the triangle rule of a rigid body (no moment above the sum of the other
+    /// two).
     pub(super) fn tensors(&self) -> Result<(Tensor, Tensor), ConfigError> {
         let moment =
             |field, value| require_positive(field, value).map_err(|error| error.within(Part::Inertia));

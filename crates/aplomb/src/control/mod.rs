@@ -11,10 +11,11 @@
 //! | [`attitude`] | attitude | body rate and its feed-forward | 200 Hz |
 //! | [`rate`] | body rate | torque | 1 kHz |
 //!
-//! All have one form: `new(&config, period_s)` checks the configuration and computes the coefficients, `step(...)` is one period,
-//! `reset()` goes back to the start, `state()` and `set_state()` save and restore what the part remembers. A part with an integral
-//! learns by `achieved(...)`, after each step, how much of its output was possible. Parts without memory, [`position`] and
-//! [`thrust_vector`], take no period and have nothing to reset. Each may be used alone; [`crate::flight`] connects them.
+//! All have one form: `new(&config, period_s)` checks the configuration and computes the coefficients,
+//! `step(...)` is one period, `reset()` starts over, `state()` and `set_state()` save and restore the state.
+//! A part with an integral has `achieved(...)`, called after each step with the part of its output that was
+//! possible. Parts without memory, [`position`] and [`thrust_vector`], take no period and have nothing to
+//! reset. Each may be used alone; [`crate::flight`] connects them.
 
 pub mod attitude;
 pub mod heading;

@@ -9,14 +9,16 @@
 //! forward = a_set + s'(d) (u . (v_set - v_craft)) u,   the second term within the deceleration a
 //! ```
 //!
-//! Both parts of s meet in value and slope. The forward acceleration is the derivative of v along the direction of approach: near a
-//! set-point at rest it is the deceleration of the profile at the present speed. A set-point that moves with v_set and a_set is
-//! followed without a lag of its own: a 5 m circle at 2 m/s in `tests/tracking.rs` of the project.
+//! Both parts of s meet in value and slope. The forward acceleration is the derivative of v along the
+//! direction of approach: near a constant set-point it is the deceleration of the profile at the present
+//! speed. A set-point that moves with v_set and a_set is followed without a lag of its own: a 5 m circle at 2
+//! m/s in `tests/tracking.rs` of the project.
 //!
-//! Source: the square root is v^2 = 2 a d of uniform deceleration; the join with a proportional controller is elementary; set-point
-//! plus feed-forward is the two-degree-of-freedom form (K. J. Astrom, R. M. Murray, Feedback Systems, 2nd edition 2021, section 8.5).
-//! Flown through the tilt limit it stays below 0.9 of sqrt(2 a d) and ends within 5 cm (`tests/stopping.rs`); for any input the
-//! speed stays within both limits (`tests/limits.rs`); margins in `tests/margins.rs`.
+//! Source: the square root is v^2 = 2 a d of uniform deceleration; the join with a proportional controller is
+//! elementary; set-point plus feed-forward is the two-degree-of-freedom form (K. J. Astrom, R. M. Murray,
+//! Feedback Systems, 2nd edition 2021, section 8.5). Flown through the tilt limit it stays below 0.9 of
+//! sqrt(2 a d) and ends within 5 cm (`tests/stopping.rs`); for any input the speed stays within both limits
+//! (`tests/limits.rs`); margins in `tests/margins.rs`.
 
 use core::marker::PhantomData;
 
@@ -32,7 +34,7 @@ use crate::{PositionSetpoint, VelocitySetpoint};
 pub struct Config {
     /// Crossover, and so the gain k near the set-point, in rad/s; above 0.
     pub crossover_rad_s: f32,
-    /// Deceleration a in m/s2 towards a set-point at rest; above 0, and below what the tilt limit gives.
+    /// Deceleration a in m/s2 towards a constant set-point; above 0, and below what the tilt limit gives.
     pub braking_m_s2: f32,
     /// Largest speed in m/s; above 0.
     pub speed_limit_m_s: f32,
@@ -113,9 +115,9 @@ impl<M: Math> PositionController<M> {
         Ok(Self { approach: Approach::new(gain, braking), speed_limit_m_s, math: PhantomData })
     }
 
-    /// The velocity set-point for a craft at `position_m` from home that moves with `velocity_m_s`. Within 1e-6 m of the set-point,
-    /// and with a position that is not finite, it is the set-point's own velocity and acceleration, which count as 0 where they
-    /// are not finite.
+    /// The velocity set-point for a craft at `position_m` from home that moves with `velocity_m_s`. Within
+    /// 1e-6 m of the set-point, and with a position that is not finite, it is the set-point's own velocity
+    /// and acceleration, which count as 0 where they are not finite.
     ///
     /// ```
     /// # use aplomb::{Libm, PositionSetpoint, control::position::{Config, PositionController}, frames::Horizontal};

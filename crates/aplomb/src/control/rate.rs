@@ -1,24 +1,25 @@
 //! Body rate to torque.
 //!
-//! Three PID controllers give an angular acceleration; the inertia turns it into torque:
+//! Three PID controllers give an angular acceleration; times the inertia it is a torque:
 //!
 //! ```text
 //! alpha = PID(rate set-point, rate) + feed-forward + K Td d(set-point)/dt          tau = J alpha + w x (J w)
 //! ```
 //!
-//! The gain K of a controller is the loop's crossover in rad/s, since from angular acceleration to rate the craft is an
-//! integrator. The derivative acts on the measured rate and cancels the rotors' lag; its share of a set-point that changes is
-//! added back by the term K Td. The torque that the mixer achieved comes back by [`RateController::achieved`] and keeps the
-//! integrals from winding up.
+//! The gain K of a controller is the loop's crossover in rad/s, since from angular acceleration to rate the
+//! craft is an integrator. The derivative acts on the measured rate and cancels the rotors' first-order lag;
+//! its part due to a changing set-point is added back by the term K Td. The torque that the mixer achieved
+//! comes back by [`RateController::achieved`] for anti-windup.
 //!
-//! Yaw torque is the rotors' drag torque plus the reaction to their acceleration, `2 kQ w dw + Jr d(dw)/dt`: relative to the
-//! drag torque it has the zero `1 + T s` with `T = Jr/(2 kQ w)`, often many times the rotors' time constant. Without
-//! compensation that zero multiplies the gain at high frequency by T over the time constant, and the yaw axis oscillates between
-//! its limits; the first-order lag `1/(1 + T s)` on the yaw torque cancels it.
+//! Yaw torque is the rotors' drag torque plus the reaction to their acceleration, `2 kQ w dw + Jr d(dw)/dt`:
+//! relative to the drag torque it has the zero `1 + T s` with `T = Jr/(2 kQ w)`, often many times the rotors'
+//! time constant. Without compensation that zero multiplies the gain at high frequency by T over the time
+//! constant, and the yaw axis oscillates between its limits; the first-order lag `1/(1 + T s)` on the yaw
+//! torque cancels it.
 //!
-//! Sources: Euler's equation of a rigid body for the torque; the controllers as in [`crate::pid`]; the zero is the rotor's
-//! equation of motion, linearised (derived here). Margins of the derived gains about roll, pitch and yaw, measured through this
-//! step: 13 dB, 63 deg or more with the loop alone (`tests/margins.rs`).
+//! Sources: Euler's equation of a rigid body for the torque; the controllers as in [`crate::pid`]; the zero
+//! is the rotor's equation of motion, linearised (derived here). Margins of the derived gains about roll,
+//! pitch and yaw, measured through this step: 13 dB, 63 deg or more with the loop alone (`tests/margins.rs`).
 
 pub use super::inertia::Inertia;
 
@@ -28,8 +29,8 @@ use crate::filter::{LowPass, LowPassState};
 use crate::frames::{Body, Vector};
 use crate::pid;
 
-/// Longest plausible time constant of the rotors' reaction in s. `T = Jr w/(2 Q)`: an 18 in rotor with 5e-4 kg m2 that hovers at
-/// 250 rad/s and 0.15 N m has 0.4 s; five times that is a mistake.
+/// Longest plausible time constant of the rotors' reaction in s. `T = Jr w/(2 Q)`: an 18 in rotor with 5e-4
+/// kg m2 that hovers at 250 rad/s and 0.15 N m has 0.4 s; five times that is a mistake.
 const LONGEST_REACTION_S: f32 = 2.0;
 
 /// One axis.
@@ -41,7 +42,8 @@ pub struct Axis {
     pub crossover_rad_s: f32,
     /// Integral time in s; above 0.
     pub integral_time_s: f32,
-    /// Derivative time in s, at least 0; cancels a rotor lag of `derivative_time_s (1 + 1/derivative_filter_ratio)`.
+    /// Derivative time in s, at least 0; cancels a rotor time constant of
+    /// `derivative_time_s (1 + 1/derivative_filter_ratio)`.
     pub derivative_time_s: f32,
     /// Largest angular acceleration demanded, in rad/s2; above 0.
     pub acceleration_limit_rad_s2: f32,
@@ -64,7 +66,8 @@ pub struct Config {
     pub inertia: Inertia,
     /// Adds the gyroscopic torque w x (J w).
     pub gyroscopic: bool,
-    /// Time constant T in s of the zero that the rotors' reaction adds to the yaw torque, 0 to 2; 0 for rotors without inertia.
+    /// Time constant T in s of the zero that the rotors' reaction adds to the yaw torque, 0 to 2; 0 for
+    /// rotors without inertia.
     pub reaction_time_constant_s: f32,
 }
 
@@ -75,9 +78,10 @@ pub struct Config {
 pub struct RateSetpoint {
     /// Body rate in rad/s.
     pub rate_rad_s: Vector<Body>,
-    /// Time derivative of that rate in rad/s2. It cancels what the derivative on the measurement would subtract.
+    /// Time derivative of that rate in rad/s2. It cancels what the derivative on the measurement would
+    /// subtract.
     pub setpoint_derivative_rad_s2: Vector<Body>,
-    /// Angular acceleration in rad/s2 that is commanded of the rotors ahead of the feedback. With a rotor time constant tau it is
+    /// Angular acceleration in rad/s2 that is added to the feedback. With a rotor time constant tau it is
     /// the derivative of the rate plus tau times its own derivative.
     pub feed_forward_rad_s2: Vector<Body>,
 }
@@ -149,9 +153,9 @@ impl RateController {
     /// ```
     ///
     /// # Errors
-    /// Names the field that is not finite, not positive or out of range, with its part `roll`, `pitch`, `yaw` or
-    /// `inertia`; `inertia` itself when it is not positive definite or breaks the triangle rule of a rigid body (no moment
-    /// above the sum of the other two).
+    /// Names the field that is not finite, not positive or out of range, with its part `roll`, `pitch`, `yaw`
+    /// or `inertia`; `inertia` itself when it is not positive definite or breaks the triangle rule of a rigid
+    /// body (no moment above the sum of the other two).
     pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
         require_positive("period_s", period_s)?;
         let axis = |axis: &Axis| {
@@ -198,8 +202,9 @@ impl RateController {
         })
     }
 
-    /// The torque in N m for a set-point and the filtered body rate in rad/s. Call [`RateController::achieved`] afterwards. A
-    /// set-point or a rate that is not finite holds the last torque of its axis.
+    /// The torque in N m for a set-point and the filtered body rate in rad/s. Call
+    /// [`RateController::achieved`] afterwards. A set-point or a rate that is not finite holds the last
+    /// torque of its axis.
     ///
     /// ```
     /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateController, RateSetpoint}, frames::Vector};
@@ -242,9 +247,9 @@ impl RateController {
         state.torque_nm
     }
 
-    /// Updates the integrals with the torque in N m that was achieved: they grow by the error, and back-calculation reduces them
-    /// by what the rotors were short of the demand. Without this call they stay; a torque that is not finite counts as achieved
-    /// in full.
+    /// Updates the integrals with the torque in N m that was achieved: they grow by the error, and
+    /// back-calculation reduces them by what the rotors were short of the demand. Without this call they
+    /// stay; a torque that is not finite counts as achieved in full.
     ///
     /// ```
     /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateController, RateSetpoint}, frames::Vector};
@@ -264,7 +269,8 @@ impl RateController {
     /// ```
     #[inline]
     pub fn achieved(&mut self, torque_nm: Vector<Body>) {
-        // Gyroscopic torque and reaction lag are in the demanded and in the achieved torque alike: the difference is left.
+        // Gyroscopic torque and reaction lag are in the demanded and in the achieved torque alike: the
+        // difference is left.
         let state = &mut self.state;
         let shortfall = self.inverse.times(torque_nm - state.torque_nm);
         let achieved = state.acceleration_rad_s2 + shortfall;
@@ -275,13 +281,13 @@ impl RateController {
         yaw.achieved(yaw_state, achieved.z());
     }
 
-    /// Changes the gains in flight by bumpless transfer ([`pid::Pid::retune`]): at this set-point and body rate in rad/s the torque
-    /// stays what it was, as far as the integral limits allow. Inertia, gyroscopic torque and the rotors' reaction belong to the
-    /// craft and stay.
+    /// Changes the gains in flight by bumpless transfer ([`pid::Pid::retune`]): at this set-point and body
+    /// rate in rad/s the torque stays what it was, as far as the integral limits allow. Inertia, gyroscopic
+    /// torque and the rotors' reaction belong to the craft and stay.
     ///
     /// # Errors
-    /// As [`RateController::new`]; also names `inertia`, `gyroscopic` or `reaction_time_constant_s` when it differs. The
-    /// controller is then unchanged.
+    /// As [`RateController::new`]; also names `inertia`, `gyroscopic` or `reaction_time_constant_s` when it
+    /// differs. The controller is then unchanged.
     ///
     /// ```
     /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateController, RateSetpoint}, frames::Vector};
@@ -399,13 +405,15 @@ mod tests {
             assert!((lagged[2] - y).abs() < 1e-6, "{} {y}", lagged[2]);
             assert_eq!(bare[..2], lagged[..2]);
         }
-        // The first torque is the gain's share of 30 * 0.5 rad/s2 times 0.02 kg m2; the twin without the lag gives it all.
+        // The first torque is the gain's share of 30 * 0.5 rad/s2 times 0.02 kg m2; the twin without the lag
+        // gives it all.
         assert!((lagged[0][2] - gain * 0.3).abs() < 1e-6 && (bare[0][2] - 0.3).abs() < 1e-6);
     }
 
     #[test]
     fn reaction_lag_is_not_taken_for_saturation() {
-        // Torque that the lag holds back is no torque that the rotors failed to give: the yaw integral grows as the others'.
+        // Torque that the lag holds back is no torque that the rotors failed to give: the yaw integral grows
+        // as the others'.
         let setpoint = RateSetpoint::constant(Vector::new(0.1, 0.1, 0.1));
         let grown = |achieved: fn(Vector<Body>) -> Vector<Body>| {
             let mut rate = RateController::new(&config(0.27), 1e-3).unwrap();
@@ -425,7 +433,8 @@ mod tests {
 
     #[test]
     fn gyroscopic_torque_is_added_and_its_twin_adds_none() {
-        // w x J w = (w_y w_z (J_z - J_y), w_z w_x (J_x - J_z), w_x w_y (J_y - J_x)); the set-point is the rate itself.
+        // w x J w = (w_y w_z (J_z - J_y), w_z w_x (J_x - J_z), w_x w_y (J_y - J_x)); the set-point is the
+        // rate itself.
         let rate_rad_s = Vector::new(2.0, -1.0, 3.0);
         let torque = |gyroscopic| {
             let mut rate = RateController::new(&Config { gyroscopic, ..config(0.0) }, 1e-3).unwrap();

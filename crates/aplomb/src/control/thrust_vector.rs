@@ -1,16 +1,18 @@
-//! Acceleration to thrust vector: its direction and its vertical part, within the tilt limit and the range of the thrust.
+//! Acceleration to thrust vector: its direction and its vertical part, within the tilt limit and the range of
+//! the thrust.
 //!
-//! The specific force that gives the acceleration a is f = a - g. Its vertical part comes first: up = g + a_up, within
-//! what the rotors can give. Then the horizontal part is cut to the cone of the tilt limit, |h| <= up tan(limit), which
-//! is exact in every direction, and to the thrust that is left, |h|^2 <= max^2 - up^2.
+//! The specific force that gives the acceleration a is f = a - g. Its vertical part comes first: up = g +
+//! a_up, within what the rotors can give. Then the horizontal part is limited to the cone of the tilt limit,
+//! |h| <= up tan(limit), which is exact in every direction, and to the thrust that is left, |h|^2 <= max^2 -
+//! up^2.
 //!
 //! ```text
 //! up = g - a_down within min/m..max/m,   h = (a_north, a_east) scaled to |h| <= min(up tan(limit), sqrt((max/m)^2 - up^2))
 //! down axis = (-h, up)/|(-h, up)|,        thrust = m up/cos(tilt)
 //! ```
 //!
-//! Source: Newton's second law with thrust along the body's up axis and weight; at constant height m g tan(limit) is left for
-//! the horizontal. Cone, order and flags for any demand: `tests/limits.rs`.
+//! Source: Newton's second law with thrust along the body's up axis and weight; at constant height m g
+//! tan(limit) is left for the horizontal. Cone, order and flags for any demand: `tests/limits.rs`.
 
 use core::marker::PhantomData;
 use core::ops::RangeInclusive;
@@ -78,8 +80,8 @@ impl<M: Math> ThrustVector<M> {
     /// ```
     ///
     /// # Errors
-    /// Names the field; `min_thrust_n` also when it is not below `max_thrust_n` and the weight, `max_thrust_n` also when it does not exceed the
-    /// weight.
+    /// Names the field; `min_thrust_n` also when it is not below `max_thrust_n` and the weight,
+    /// `max_thrust_n` also when it does not exceed the weight.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         let mass = require_positive("mass_kg", config.mass_kg)?;
         require_positive("tilt_limit_rad", config.tilt_limit_rad)?;
@@ -132,8 +134,8 @@ impl<M: Math> ThrustVector<M> {
         self.sin_limit
     }
 
-    /// The thrust vector for an acceleration in m/s2 in the world. NaN in the horizontal part gives none, NaN in the
-    /// vertical part the least.
+    /// The thrust vector for an acceleration in m/s2 in the world. NaN in the horizontal part gives none, NaN
+    /// in the vertical part the least.
     ///
     /// ```
     /// # use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}, frames::Vector};
@@ -171,8 +173,9 @@ impl<M: Math> ThrustVector<M> {
         }
     }
 
-    /// The total thrust in N whose vertical part is m `up_m_s2` at the present tilt: m up/cos(tilt) up to 60 deg, 4 m up cos(tilt)
-    /// beyond, and 0 from 90 deg on, so that an upset craft rights itself before it accelerates. NaN gives no thrust.
+    /// The total thrust in N whose vertical part is m `up_m_s2` at the present tilt: m up/cos(tilt) up to 60
+    /// deg, 4 m up cos(tilt) beyond, and 0 from 90 deg on, so that an upset craft rights itself before it
+    /// accelerates. NaN gives no thrust.
     ///
     /// ```
     /// # use aplomb::{Libm, control::thrust_vector::{Config, ThrustVector}};

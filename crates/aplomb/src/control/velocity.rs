@@ -1,15 +1,15 @@
-//! Horizontal velocity to acceleration: a PI controller for north and one for east, a speed limit in every direction and
-//! a ramp on the set-point. The acceleration that the tilt limit left comes back by [`VelocityController::achieved`] and keeps the
-//! integrals from winding up.
+//! Horizontal velocity to acceleration: a PI controller for north and one for east, a speed limit in every
+//! direction and a ramp on the set-point. The acceleration that is left by the tilt limit comes back by
+//! [`VelocityController::achieved`] for anti-windup.
 //!
 //! ```text
 //! ramp -> v_set with a slope of at most acceleration_m_s2,   |ramp| <= speed_limit_m_s
 //! a = w (ramp - v) + w/Ti integral(ramp - v) + forward,   forward = w (v_set - ramp) + a_set, |forward| <= acceleration_m_s2
 //! ```
 //!
-//! with the crossover w, since from acceleration to velocity the craft is an integrator; equations of the controller in
-//! [`crate::pid`]. For any input speed limit and slope hold, and the flag is set when they act (`tests/limits.rs`); margins of the
-//! derived gains in `tests/margins.rs`.
+//! with the crossover w, since from acceleration to velocity the craft is an integrator; equations of the
+//! controller in [`crate::pid`]. For any input speed limit and slope hold, and the flag is set when they act
+//! (`tests/limits.rs`); margins of the derived gains in `tests/margins.rs`.
 
 use core::marker::PhantomData;
 
@@ -24,7 +24,8 @@ use crate::pid;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Config {
-    /// Crossover of the loop, and so its gain, in rad/s; above 0. A third of what the attitude reference follows.
+    /// Crossover of the loop, and so its gain, in rad/s; above 0. A third of what the attitude reference
+    /// follows.
     pub crossover_rad_s: f32,
     /// Integral time in s; above 0.
     pub integral_time_s: f32,
@@ -110,10 +111,12 @@ impl<M: Math> VelocityController<M> {
         Ok(Self { axis, gain, speed_limit_m_s, acceleration_m_s2, period_s, state, math: PhantomData })
     }
 
-    /// The acceleration for a set-point, with the present velocity in m/s. Call [`VelocityController::achieved`] afterwards.
+    /// The acceleration for a set-point, with the present velocity in m/s. Call
+    /// [`VelocityController::achieved`] afterwards.
     ///
-    /// Velocity and acceleration of a set-point that are not finite count as 0; a velocity that is not finite holds the last
-    /// acceleration of its axis. On the first step, and after a pause, the ramp starts at the present velocity.
+    /// Velocity and acceleration of a set-point that are not finite count as 0; a velocity that is not finite
+    /// holds the last acceleration of its axis. On the first step, and after a pause, the ramp starts at the
+    /// present velocity.
     ///
     /// ```
     /// # use aplomb::{Libm, VelocitySetpoint, control::velocity::{Config, VelocityController}, frames::Horizontal};
@@ -134,8 +137,8 @@ impl<M: Math> VelocityController<M> {
         let before = self.state.ramp_m_s.unwrap_or_else(|| velocity_m_s.limited::<M>(self.speed_limit_m_s));
         let change = demanded - before;
         let step = change.limited::<M>(self.acceleration_m_s2 * self.period_s);
-        // While the ramp is behind the set-point, its slope is fed forward, as far as it closes the gap within 1/crossover: no jump
-        // when it starts and ends.
+        // While the ramp is behind the set-point, its slope is fed forward, as far as it closes the gap
+        // within 1/crossover: no jump when it starts and ends.
         let gap = (change - step) * self.gain;
         let forward = (setpoint.acceleration_m_s2 + gap).limited::<M>(self.acceleration_m_s2);
         let ramp = before + step;
@@ -150,8 +153,8 @@ impl<M: Math> VelocityController<M> {
         }
     }
 
-    /// Updates the integrals with the acceleration in m/s2 that was achieved: they grow by the error, and back-calculation reduces
-    /// them by what the craft was short of the demand. Without this call they stay.
+    /// Updates the integrals with the acceleration in m/s2 that was achieved: they grow by the error, and
+    /// back-calculation reduces them by what the craft was short of the demand. Without this call they stay.
     ///
     /// ```
     /// # use aplomb::{Libm, VelocitySetpoint, control::velocity::{Config, VelocityController}, frames::Horizontal};
@@ -174,8 +177,8 @@ impl<M: Math> VelocityController<M> {
         self.axis.achieved(&mut self.state.east, acceleration_m_s2.east);
     }
 
-    /// Velocity is not controlled for a while: the ramp starts at the present velocity on the next step; the integrals stay, since
-    /// the wind does.
+    /// Velocity is not controlled for a while: the ramp starts at the present velocity on the next step; the
+    /// integrals stay, since the wind does.
     pub const fn pause(&mut self) {
         self.state.ramp_m_s = None;
     }

@@ -1,21 +1,21 @@
 //! Height or climb to vertical acceleration.
 //!
-//! Height error times a gain is the climb, within the climb and the descent limit and never more than sqrt(2 a d), so
-//! that the craft stops at the height with the deceleration a. A PI controller turns climb error into acceleration; its
-//! integral is the acceleration that hovering takes beyond gravity.
+//! Height error times a gain is the climb, within the climb and the descent limit and never more than sqrt(2
+//! a d), so that the craft stops at the height with the deceleration a. A PI controller turns climb error
+//! into acceleration; its integral is the acceleration that hovering needs beyond gravity.
 //!
-//! A straight descent near the hover induced speed v_h = sqrt(T/(2 rho A)) (Leishman, Principles of Helicopter
-//! Aerodynamics, 2nd ed. 2006, ch. 2) re-ingests the craft's own wake; keep the limit below half of it (common practice,
-//! no source).
+//! A straight descent near the hover induced speed v_h = sqrt(T/(2 rho A)) (Leishman, Principles of
+//! Helicopter Aerodynamics, 2nd ed. 2006, ch. 2) re-ingests the craft's own wake; keep the limit below half
+//! of it (common practice, no source).
 //!
 //! ```text
 //! climb = k d up to d = a/k^2, sqrt(2 a (d - a/(2 k^2))) beyond, within the limits, changed by at most a
 //! a_up  = w (climb - v) + w/Ti integral(climb - v) + forward,   forward = a while the ramp is active
 //! ```
 //!
-//! with the crossovers w of the climb loop and k of the height loop; equations of the controller in [`crate::pid`]. Climb and
-//! descent limit hold exactly, and the flag says when (`tests/limits.rs`); margins of the derived gains in
-//! `tests/margins.rs`.
+//! with the crossovers w of the climb loop and k of the height loop; equations of the controller in
+//! [`crate::pid`]. Climb and descent limit hold exactly, and the flag reports it (`tests/limits.rs`); margins
+//! of the derived gains in `tests/margins.rs`.
 
 use core::marker::PhantomData;
 use core::ops::RangeInclusive;
@@ -105,7 +105,8 @@ pub struct Output {
 }
 
 impl<M: Math> VerticalController<M> {
-    /// Computes the coefficients for a period in s; `range_m_s2` is the lowest and the highest vertical acceleration, up positive.
+    /// Computes the coefficients for a period in s; `range_m_s2` is the lowest and the highest vertical
+    /// acceleration, up positive.
     ///
     /// ```
     /// use aplomb::{Libm, VerticalDemand, control::vertical::{Config, VerticalController}};
@@ -114,7 +115,7 @@ impl<M: Math> VerticalController<M> {
     ///     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
     /// };
     /// let mut vertical = VerticalController::<Libm>::new(&config, -7.0..=9.0, 0.025)?;
-    /// // Half a metre too low and at rest: the ramp towards a climb of 1.3 * 0.5 m/s has come to 3 * 0.025 m/s.
+    /// // Half a metre too low and not moving: the ramp towards a climb of 1.3 * 0.5 m/s has come to 3 * 0.025 m/s.
     /// let output = vertical.step(VerticalDemand::Height(10.0), 9.5, 0.0);
     /// assert!((output.climb_m_s - 0.075).abs() < 1e-6 && (output.up_m_s2 - (4.0 * 0.075 + 3.0)).abs() < 1e-5);
     /// # Ok::<(), aplomb::ConfigError>(())
@@ -166,9 +167,10 @@ impl<M: Math> VerticalController<M> {
     /// The vertical acceleration for a demand, at a height in m and climb in m/s (both up). Call
     /// [`VerticalController::achieved`] afterwards.
     ///
-    /// A climb demand of 0 holds the height at which the craft comes to rest, also when another height was approached before. A
-    /// climb demand that is not finite counts as 0, a height demand that is not finite keeps the height held. Without a finite
-    /// height no climb is demanded; without a finite climb the last acceleration stays.
+    /// A climb demand of 0 holds the height at which the craft comes to rest, also when another height was
+    /// approached before. A climb demand that is not finite counts as 0, a height demand that is not finite
+    /// keeps the height held. Without a finite height no climb is demanded; without a finite climb the last
+    /// acceleration stays.
     ///
     /// ```
     /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, VerticalController}};
@@ -216,7 +218,8 @@ impl<M: Math> VerticalController<M> {
         }
     }
 
-    /// Updates the integral with the vertical acceleration in m/s2 (up) that was achieved. Without this call it stays.
+    /// Updates the integral with the vertical acceleration in m/s2 (up) that was achieved. Without this call
+    /// it stays.
     ///
     /// ```
     /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, VerticalController}};
@@ -240,7 +243,7 @@ impl<M: Math> VerticalController<M> {
         self.state = State::default();
     }
 
-    /// The integral in m/s2: the acceleration that hovering takes beyond gravity.
+    /// The integral in m/s2: the acceleration that hovering needs beyond gravity.
     #[must_use]
     pub const fn integral_m_s2(&self) -> f32 {
         self.state.climb.integral()

@@ -1,19 +1,22 @@
-//! Wind to acceleration: the acceleration that hovering in the estimated wind takes, before the integral of the velocity controller
-//! has found it.
+//! Wind to acceleration: feed-forward of the acceleration that hovering in the estimated wind needs, so that
+//! the integral of the velocity controller need not build it up.
 //!
-//! A craft that hovers in a wind u is pushed by the rotors' drag with d u, d the drag over mass. The feed-forward is
+//! A craft that hovers in a wind u is pushed by the rotors' drag with d u, d the drag over mass. The
+//! feed-forward is
 //!
 //! ```text
 //! a = -d u',    u' = p/(s + p) u       sampled: u' += p h/(1 + p h) (u - u')
 //! ```
 //!
-//! of the estimated wind u. Only the wind is fed forward and not the whole airspeed: the drag of the craft's own motion is damping. The
-//! estimate comes from the specific force, which changes with the tilt that the feed-forward causes, so the pole p must be slow beside
-//! the velocity loop: at most a fifth of its crossover.
+//! of the estimated wind u. Only the wind is fed forward and not the whole airspeed: the drag of the craft's
+//! own motion is damping. The estimate comes from the specific force, which changes with the tilt that the
+//! feed-forward causes, so the pole p must be slow beside the velocity loop: at most a fifth of its
+//! crossover.
 //!
-//! Source: the rotors' drag, linear in the airspeed along the rotor disc: P. Martin, E. Salaun, The true role of accelerometer
-//! feedback in quadrotor control, ICRA 2010. Response: the doctest of [`WindFeedForward::step`]; margins with it on, by injection
-//! and by the linear model, in the harness; a position held in wind with its twin without: `tests/wind_forward.rs` of the project.
+//! Source: the rotors' drag, linear in the airspeed along the rotor disc: P. Martin, E. Salaun, The true role
+//! of accelerometer feedback in quadrotor control, ICRA 2010. Response: the doctest of
+//! [`WindFeedForward::step`]; margins with it on, by injection and by the linear model, in the harness; a
+//! position held in wind with its twin without: `tests/wind_forward.rs` of the project.
 
 use crate::error::{ConfigError, require_positive};
 use crate::frames::Horizontal;
@@ -71,8 +74,8 @@ impl WindFeedForward {
         Ok(Self { drag_per_s, gain, state: State::default() })
     }
 
-    /// Acceleration in m/s2 against an estimated wind in m/s (the direction that it blows towards). A wind that is not finite leaves
-    /// the output as it is.
+    /// Acceleration in m/s2 against an estimated wind in m/s (the direction that it blows towards). A wind
+    /// that is not finite leaves the output as it is.
     ///
     /// ```
     /// use aplomb::{control::wind::{Config, WindFeedForward}, frames::Horizontal};

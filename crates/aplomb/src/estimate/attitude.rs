@@ -1,9 +1,11 @@
-//! Attitude and gyro bias by a complementary filter: gyro and accelerometer, with the magnetic field and GNSS as corrections.
+//! Attitude and gyro bias by a complementary filter: gyro and accelerometer, with the magnetic field and GNSS
+//! as corrections.
 //!
-//! An explicit complementary filter (R. Mahony, T. Hamel, J.-M. Pflimlin, IEEE TAC 53(5):1203-1218, 2008) that does not compare
-//! each accelerometer sample with the predicted vertical but averages the specific force in the world frame first (D. Laidig,
-//! T. Seel, Information Fusion 91:187-204, 2023), so that accelerations which a craft must also brake cancel. With the attitude
-//! q (body to world, matrix R), specific force f, angular rate w, gyro bias b and the average u, which settles at (0, 0, 1):
+//! An explicit complementary filter (R. Mahony, T. Hamel, J.-M. Pflimlin, IEEE TAC 53(5):1203-1218, 2008)
+//! that does not compare each accelerometer sample with the predicted vertical but averages the specific
+//! force in the world frame first (D. Laidig, T. Seel, Information Fusion 91:187-204, 2023), so that
+//! accelerations which a craft must also brake cancel. With the attitude q (body to world, matrix R),
+//! specific force f, angular rate w, gyro bias b and the average u, which settles at (0, 0, 1):
 //!
 //! ```text
 //! a  = -R f/g
@@ -13,25 +15,28 @@
 //! q  = q exp(1/2 (dt (3/2 w - 1/2 w_before - b + R'c/tau) + heading correction))
 //! ```
 //!
-//! tau is the tilt's time constant, tau_b the bias's, tau_s = 2.5 s. The length of (u_x, u_y) is the tilt innovation.
+//! tau is the tilt's time constant, tau_b the bias's, tau_s = 2.5 s. The length of (u_x, u_y) is the tilt
+//! innovation.
 //!
-//! Rates are extrapolated by the two-step rule of Adams and Bashforth (E. Hairer, S. P. Norsett, G. Wanner, Solving Ordinary
-//! Differential Equations I, 2nd ed. 1993, section III.1), so the attitude is that of the next sample: accelerometer and field
-//! are compared with the attitude of their own time, and control reads the attitude at the time when its command begins to act;
-//! test `attitude_is_that_of_the_next_sample`.
+//! Rates are extrapolated by the two-step rule of Adams and Bashforth (E. Hairer, S. P. Norsett, G. Wanner,
+//! Solving Ordinary Differential Equations I, 2nd ed. 1993, section III.1), so the attitude is that of the
+//! next sample: accelerometer and field are compared with the attitude of their own time, and control reads
+//! the attitude at the time when its command begins to act; test `attitude_is_that_of_the_next_sample`.
 //!
 //! For small angles, with settled time constants and the limit not reached, an error decays as
-//! `theta0 exp(-x) (cos(x sqrt 3) + sin(x sqrt 3)/sqrt 3)`, x = t/(2 tau); test `small_error_decays_by_the_closed_form`.
+//! `theta0 exp(-x) (cos(x sqrt 3) + sin(x sqrt 3)/sqrt 3)`, x = t/(2 tau); test
+//! `small_error_decays_by_the_closed_form`.
 //!
-//! The limit keeps a long acceleration from tilting the attitude. A wrong attitude does not look like an acceleration: an error of
-//! tilt leaves the averaged force as long as gravity, a horizontal acceleration makes it longer. A large innovation that gravity
-//! alone has explained for 1.2 s is therefore taken for an error and corrected at once; test
-//! `unseen_jump_is_back_under_2_deg_in_5_s`.
+//! The limit keeps a long acceleration from tilting the attitude. An attitude error differs from an
+//! acceleration: with a tilt error the averaged force is as long as gravity, with a horizontal acceleration it
+//! is longer. A large innovation of a force as long as gravity is therefore, after 1.2 s, an attitude error and
+//! is corrected with a time constant of 0.5 s; test `unseen_jump_is_back_under_2_deg_in_5_s`.
 //!
-//! Measured with [`Config::RECOMMENDED`]: over eight recordings of BROAD with optical reference 0.61 deg of inclination without
-//! and 1.78 deg in all with the field, means of root mean squares (`aplomb estimate`); on simulated legs and turns of 3 and
-//! 6 m/s2 at most 4.9 deg of tilt alone and 1.1 deg with GNSS (`tests/attitude_legs.rs`). The extrapolation by half a sample more
-//! than a plain product of rates alone is worth 0.15 deg on those recordings.
+//! Measured with [`Config::RECOMMENDED`]: over eight recordings of BROAD with optical reference 0.61 deg of
+//! inclination without and 1.78 deg in all with the field, means of root mean squares (`aplomb estimate`); on
+//! simulated legs and turns of 3 and 6 m/s2 at most 4.9 deg of tilt alone and 1.1 deg with GNSS
+//! (`tests/attitude_legs.rs`). The extrapolation by half a sample reduces the
+//! error on those recordings by 0.15 deg compared with a plain product of rates.
 
 mod heading;
 mod tilt_correction;
@@ -70,15 +75,15 @@ const MIN_GNSS_TILT_S: f32 = 1.0;
 /// A heading correction later than this in s after the one before counts as this late.
 const MAX_HEADING_INTERVAL_S: f32 = 0.2;
 
-/// What an [`AttitudeFilter`] is built from.
+/// Configuration of an [`AttitudeFilter`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Config {
     /// Time constant tau of the tilt correction in s once settled.
     pub tilt_time_constant_s: f32,
-    /// The same after initialisation in s, at most `tilt_time_constant_s`; it grows by 1 s each second. The heading correction
-    /// starts with it, too.
+    /// The same after initialisation in s, at most `tilt_time_constant_s`; it grows by 1 s each second. The
+    /// heading correction starts with it, too.
     pub initial_tilt_time_constant_s: f32,
     /// Time constant tau_b of the gyro bias in s once settled.
     pub bias_time_constant_s: f32,
@@ -88,17 +93,18 @@ pub struct Config {
     pub max_gyro_bias_rad_s: f32,
     /// Time constant of the heading correction in s, once settled.
     pub heading_time_constant_s: f32,
-    /// Time constant of the gyro bias about the vertical, learnt from the heading, in s, once settled; before, it is shorter by the
-    /// same factor as that of the other biases.
+    /// Time constant of the gyro bias about the vertical, estimated from the heading, in s, once settled;
+    /// before, it is shorter by the same factor as that of the other biases.
     pub heading_bias_time_constant_s: f32,
     /// Local magnetic declination in rad, east positive, -pi to pi.
     pub declination_rad: f32,
 }
 
 impl Config {
-    /// Found on hand-held recordings with optical reference (D. Laidig, M. Caruso, A. Cereatti, T. Seel, Data 6(7):72, 2021)
-    /// and on simulated legs and turns (`tests/attitude_legs.rs`), and the same for every craft: tilt 2.2 s from 0.3 s, bias
-    /// 300 s from 0.5 s within 5 deg/s, heading 10 s and 200 s, no declination.
+    /// Tuned on hand-held recordings with optical reference (D. Laidig, M. Caruso, A. Cereatti, T. Seel, Data
+    /// 6(7):72, 2021) and on simulated legs and turns (`tests/attitude_legs.rs`), and the same for every
+    /// craft: tilt 2.2 s from 0.3 s, bias 300 s from 0.5 s within 5 deg/s, heading 10 s and 200 s, no
+    /// declination.
     pub const RECOMMENDED: Self = Self {
         tilt_time_constant_s: 2.2,
         initial_tilt_time_constant_s: 0.3,
@@ -118,9 +124,10 @@ impl Config {
 pub struct Corrections {
     /// Magnetic field in any unit, body axes, on a tick with a new sample: corrects the heading.
     pub magnetic_field: Option<Vector<Body>>,
-    /// Kinematic acceleration less specific force over one past interval, in m/s2: (0, 0, g) when the attitude is right. While
-    /// present it is averaged in place of the accelerometer, so that long accelerations do not disturb the tilt. The
-    /// acceleration must come from raw velocity differences, never from an estimate made with this attitude.
+    /// Kinematic acceleration less specific force over one past interval, in m/s2: (0, 0, g) when the
+    /// attitude is right. While present it is averaged instead of the accelerometer, so that long
+    /// accelerations do not disturb the tilt. The acceleration must come from raw velocity differences, never
+    /// from an estimate made with this attitude.
     pub apparent_gravity_m_s2: Option<Vector<World>>,
     /// A change of velocity by accelerometer and by GNSS, on a tick with a new one: corrects the heading.
     pub velocity_change: Option<VelocityChange>,
@@ -142,8 +149,8 @@ pub struct Output {
     pub gyro_bias_rad_s: Vector<Body>,
     /// Specific force in m/s2, world axes; `None` before initialisation and without a usable sample.
     pub specific_force_m_s2: Option<Vector<World>>,
-    /// Sine of the angle between the averaged vertical and that of the attitude: 0 is perfect, under 0.1 is usual in flight,
-    /// above 0.5 the attitude is not to be trusted.
+    /// Sine of the angle between the averaged vertical and that of the attitude: 0 is perfect, under 0.1 is
+    /// usual in flight, above 0.5 the attitude is not to be trusted.
     pub tilt_innovation: f32,
     /// A first accelerometer sample has been taken.
     pub is_initialised: bool,
@@ -175,7 +182,7 @@ pub struct AttitudeFilter<M: Math = Libm> {
     math: PhantomData<M>,
 }
 
-/// What an [`AttitudeFilter`] carries from tick to tick.
+/// State of an [`AttitudeFilter`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -260,9 +267,9 @@ impl<M: Math> AttitudeFilter<M> {
         })
     }
 
-    /// One tick: angular rate of the gyro in rad/s, specific force in m/s2, corrections. A rate that is no measurement (NaN or
-    /// beyond 140 rad/s) is replaced by the last one, a specific force (NaN or beyond 400 m/s2) or a field that is not finite is
-    /// left out.
+    /// One tick: angular rate of the gyro in rad/s, specific force in m/s2, corrections. A rate that is no
+    /// measurement (NaN or beyond 140 rad/s) is replaced by the last one, a specific force (NaN or beyond 400
+    /// m/s2) or a field that is not finite is left out.
     pub fn step(
         &mut self,
         gyro_rad_s: Vector<Body>,
@@ -298,7 +305,7 @@ impl<M: Math> AttitudeFilter<M> {
 
         let tilt = self.tilt_correction(tilt_time_constant_s, gnss_force.is_some());
         if tilt.is_gross && stationary_bias.is_some() {
-            // Exactly upside down the average has no horizontal part to steer by.
+            // Exactly upside down the average has no horizontal part, and so no direction of correction.
             self.reinitialise();
         }
         let [x, y] = tilt.innovation;
@@ -359,8 +366,8 @@ impl<M: Math> AttitudeFilter<M> {
         self.stationary.step(gyro, force.filter(|_| allowed)?)
     }
 
-    /// Lets the time constants grow; while stationary they are settled at once and the bias follows the gyro's mean. Returns the
-    /// time constant of the tilt correction on this tick in s.
+    /// Lets the time constants grow; while stationary they are settled immediately and the bias follows the
+    /// gyro's mean. Returns the time constant of the tilt correction on this tick in s.
     fn adapt_time_constants(&mut self, stationary_bias: Option<Vector<Body>>) -> f32 {
         let (dt, config, filter) = (self.period_s, &self.config, &mut self.filter);
         filter.since_field_s = (filter.since_field_s + dt).min(MAX_HEADING_INTERVAL_S);
@@ -395,14 +402,15 @@ impl<M: Math> AttitudeFilter<M> {
         *bias = (*bias - change).limited::<M>(self.config.max_gyro_bias_rad_s);
     }
 
-    /// Initialises attitude and heading again from the next samples; the gyro bias is kept. For after a crash or a clipped gyro.
+    /// Initialises attitude and heading again from the next samples; the gyro bias is kept. For after a crash
+    /// or a clipped gyro.
     pub fn reinitialise(&mut self) {
         self.filter.output.is_initialised = false;
         self.stationary.reset();
     }
 
-    /// The attitude `ahead_s` later at the present rate, for a gyro whose own filter is known to be late by that much. Not
-    /// finite or above one radian: the present attitude.
+    /// The attitude `ahead_s` later at the present rate, for a gyro whose own filter is known to be late by
+    /// that much. Not finite or above one radian: the present attitude.
     ///
     /// ```
     /// use aplomb::{Libm, estimate::attitude::{AttitudeFilter, Config, Corrections}, frames::Vector};
@@ -431,13 +439,13 @@ impl<M: Math> AttitudeFilter<M> {
         self.field.reset();
     }
 
-    /// What the filter carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> State {
         State { filter: self.filter, stationary: self.stationary.state(), field: self.field.state() }
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: State) {
         self.filter = state.filter;
         self.stationary.set_state(state.stationary);

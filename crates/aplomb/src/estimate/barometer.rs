@@ -82,7 +82,7 @@ pub struct Barometers<const P: usize> {
     state: BarometersState<P>,
 }
 
-/// What [`Barometers`] carry from tick to tick.
+/// State of [`Barometers`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -152,13 +152,13 @@ impl<const P: usize> Barometers<P> {
         self.state.home = [Home::UNKNOWN; P];
     }
 
-    /// What the part carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> BarometersState<P> {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: BarometersState<P>) {
         self.state = state;
     }

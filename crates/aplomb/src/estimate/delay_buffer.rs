@@ -11,15 +11,15 @@ const MAX_BLOCK_TICKS: f32 = 2500.0;
 
 /// The accelerations of the last ticks, summed in 32 blocks of equal length and one that is being filled.
 ///
-/// From the velocity v and position x of now, those of d seconds ago follow whatever corrections were made since, with the
-/// [`Preintegration`] (dv, dx) over the last d seconds:
+/// From the velocity v and position x of now, those of d seconds ago follow whatever corrections were made
+/// since, with the [`Preintegration`] (dv, dx) over the last d seconds:
 ///
 /// ```text
 /// v(t-d) = v(t) - dv,    x(t-d) = x(t) - d v(t-d) - dx
 /// ```
 ///
-/// The acceleration counts as constant within a block of length L, so dv errs by up to `L^2/8 |da/dt|` and dx by up to
-/// `d L^2/12 |da/dt|`: 0.6 mm/s and 0.1 mm for a reach of 0.3 s at 1 kHz and a jerk of 50 m/s3; test
+/// The acceleration counts as constant within a block of length L, so dv errs by up to `L^2/8 |da/dt|` and dx
+/// by up to `d L^2/12 |da/dt|`: 0.6 mm/s and 0.1 mm for a reach of 0.3 s at 1 kHz and a jerk of 50 m/s3; test
 /// `past_velocity_and_position_are_recovered`. A reach of up to 32 ticks is exact.
 ///
 /// ```
@@ -40,7 +40,7 @@ pub struct DelayBuffer {
     state: DelayBufferState,
 }
 
-/// What a [`DelayBuffer`] carries from tick to tick.
+/// State of a [`DelayBuffer`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -53,8 +53,8 @@ pub struct DelayBufferState {
     filled_ticks: u16,
 }
 
-/// Integrals of the acceleration over the last `duration_s` (T. Lupton, S. Sukkarieh, IEEE Transactions on Robotics
-/// 28(1):61-76, 2012, without the rotation: the accelerations are in world axes).
+/// Integrals of the acceleration over the last `duration_s` (T. Lupton, S. Sukkarieh, IEEE Transactions on
+/// Robotics 28(1):61-76, 2012, without the rotation: the accelerations are in world axes).
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -136,7 +136,8 @@ impl DelayBuffer {
             if part > 0.0 {
                 let change = *block * part;
                 velocity_m_s += change;
-                // A velocity change acts on the position for the time since then: on average since the middle of the part.
+                // A velocity change acts on the position for the time since then: on average since the middle
+                // of the part.
                 position_ticks += change * (end + 0.5 * part * length);
             }
             end += length;
@@ -148,7 +149,8 @@ impl DelayBuffer {
         None
     }
 
-    /// A sample with the accelerations since it was true; `None` for one that is older than the buffer reaches.
+    /// A sample with the accelerations since it was true; `None` for one that is older than the buffer
+    /// reaches.
     #[must_use]
     pub fn delayed<T>(&self, sample: Sample<T>) -> Option<Delayed<T>> {
         let since = self.preintegration(sample.age_us)?;
@@ -160,13 +162,13 @@ impl DelayBuffer {
         self.state = DelayBufferState::default();
     }
 
-    /// What the buffer carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> DelayBufferState {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: DelayBufferState) {
         self.state = state;
     }
@@ -204,7 +206,7 @@ mod tests {
     }
 
     #[test]
-    fn short_reach_is_exact_and_ends_where_it_says() {
+    fn short_reach_is_exact_up_to_its_documented_end() {
         let mut buffer = DelayBuffer::new(0.032, 1e-3).unwrap();
         (0..100u8).for_each(|k| buffer.step(Vector::new(f32::from(k), 0.0, 0.0)));
         let past = buffer.preintegration(3000).unwrap();

@@ -12,7 +12,7 @@ use crate::frames::{Attitude, Body, Vector, World};
 use crate::math::{Libm, Math};
 use crate::{STANDARD_GRAVITY_M_S2, Sample, Sensors};
 
-/// What an [`Estimator`] is built from.
+/// Configuration of an [`Estimator`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -109,7 +109,7 @@ pub struct Estimator<M: Math = Libm, const N: usize = 1, const P: usize = 1> {
     state: State,
 }
 
-/// All that an [`Estimator`] carries from tick to tick; restored, it goes on bit for bit.
+/// State of an [`Estimator`]. A restored estimator continues bit for bit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -126,7 +126,7 @@ pub struct EstimatorState<const N: usize = 1, const P: usize = 1> {
     state: State,
 }
 
-/// In place of rate and force where there is no inertial sample: the attitude filter goes on with its last rate.
+/// Used instead of rate and force without an inertial sample: the attitude filter integrates its last rate.
 const NO_MEASUREMENT: Vector<Body> = Vector::new(f32::NAN, f32::NAN, f32::NAN);
 
 impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
@@ -235,7 +235,7 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         self.attitude.reinitialise();
     }
 
-    /// Starts over with nothing known.
+    /// Starts over; nothing is valid until the next samples.
     pub fn reset(&mut self) {
         self.vote.reset();
         self.lever_arm.reset();
@@ -266,7 +266,7 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         }
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn restore(&mut self, saved: &EstimatorState<N, P>) {
         self.vote.set_state(saved.vote);
         self.lever_arm.set_state(saved.lever_arm);

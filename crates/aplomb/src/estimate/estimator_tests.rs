@@ -45,7 +45,8 @@ fn each_bad_field_is_named() {
 
 #[test]
 fn lever_arm_motion_is_removed() {
-    // A craft that spins up about its down axis with the sensor 0.1 m ahead: centripetal and tangential force only.
+    // A craft that spins up about its down axis with the sensor 0.1 m ahead: centripetal and tangential force
+    // only.
     let specific = |arm| {
         let config = Config { imu_position_m: Vector::new(arm, 0.0, 0.0), ..Config::CONSUMER };
         let mut estimator = estimator(&config);

@@ -1,26 +1,28 @@
-//! Is the magnetic field the one that has been measured before, or disturbed?
+//! Consistency of the magnetic field with a slowly averaged reference: the weight of a magnetic sample.
 
 use crate::math::saturate;
 
 /// Relative innovation up to which a sample has full weight, and from which it has none.
 const FULL_WEIGHT: f32 = 0.05;
 const NO_WEIGHT: f32 = 0.20;
-/// The reference is learnt through the attitude: while that settles, both are widened by up to this share.
+/// Both limits are multiplied by 1 + this times `settling`, since the reference depends on the attitude.
 const SETTLING_SHARE: f32 = 4.0;
 /// Time constants in s: of the reference, of the candidate for a new reference.
 const REFERENCE_S: f32 = 10.0;
 const CANDIDATE_S: f32 = 5.0;
 /// A field that has been steady for this long in s becomes the reference.
 const STEADY_S: f32 = 20.0;
-/// After this long in s without an accepted sample some weight returns, so that rejection never lasts for ever.
+/// After this long in s without an accepted sample a sample has some weight again, so that rejection is not
+/// permanent.
 const REJECTED_S: f32 = 60.0;
-/// The weight that returns.
+/// That weight.
 const RETURNING_WEIGHT: f32 = 0.25;
 
-/// Weights magnetic samples by the innovation of their horizontal and down component relative to a slowly learnt reference.
+/// Weights magnetic samples by the innovation of their horizontal and down component relative to a
+/// slowly averaged reference.
 ///
-/// A field that differs but stays steady for 20 s becomes the reference, so a wrong start does not lock the rejection in; one that
-/// does not even stay steady has a weight of 0.25 again after 60 s.
+/// A field that differs but stays steady for 20 s becomes the reference, so a wrong start does not cause
+/// permanent rejection; after 60 s without an accepted sample the weight is 0.25 again.
 ///
 /// ```
 /// use aplomb::estimate::FieldConsistency;
@@ -34,13 +36,13 @@ pub struct FieldConsistency {
     state: FieldConsistencyState,
 }
 
-/// What a [`FieldConsistency`] carries from sample to sample.
+/// State of a [`FieldConsistency`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct FieldConsistencyState {
     /// Horizontal and down component of reference and candidate; `None` before the first sample.
-    learnt: Option<Learnt>,
+    fields: Option<Fields>,
     age_s: f32,
     steady_s: f32,
     rejected_s: f32,
@@ -49,7 +51,7 @@ pub struct FieldConsistencyState {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-struct Learnt {
+struct Fields {
     reference: (f32, f32),
     candidate: (f32, f32),
 }
@@ -61,29 +63,29 @@ impl FieldConsistency {
         Self::default()
     }
 
-    /// Weight 0 to 1 of a sample with the given horizontal and down component, in any unit, `interval_s` after the one before.
-    /// `settling` goes from 1 to 0 while the attitude settles.
+    /// Weight 0 to 1 of a sample with the given horizontal and down component, in any unit, `interval_s`
+    /// after the one before. `settling` goes from 1 to 0 while the attitude settles.
     pub fn step(&mut self, horizontal: f32, down: f32, interval_s: f32, settling: f32) -> f32 {
         let state = &mut self.state;
         let sample = (horizontal, down);
-        let learnt = state.learnt.get_or_insert(Learnt { reference: sample, candidate: sample });
+        let fields = state.fields.get_or_insert(Fields { reference: sample, candidate: sample });
         state.age_s += interval_s;
-        approach(&mut learnt.candidate, sample, interval_s / CANDIDATE_S);
-        let is_steady = innovation_squared(sample, learnt.candidate) < NO_WEIGHT * NO_WEIGHT;
+        approach(&mut fields.candidate, sample, interval_s / CANDIDATE_S);
+        let is_steady = innovation_squared(sample, fields.candidate) < NO_WEIGHT * NO_WEIGHT;
         state.steady_s = if is_steady { state.steady_s + interval_s } else { 0.0 };
         if state.steady_s > STEADY_S && state.rejected_s > STEADY_S {
-            learnt.reference = learnt.candidate;
+            fields.reference = fields.candidate;
             state.rejected_s = 0.0;
         }
         let wider = 1.0 + SETTLING_SHARE * settling;
-        let innovation_squared = innovation_squared(sample, learnt.reference) / (wider * wider);
+        let innovation_squared = innovation_squared(sample, fields.reference) / (wider * wider);
         let (full, none) = (FULL_WEIGHT * FULL_WEIGHT, NO_WEIGHT * NO_WEIGHT);
         let weight = saturate((none - innovation_squared) / (none - full), 0.0, 1.0);
         if weight > 0.0 {
             state.rejected_s = 0.0;
-            // Quick at first, while the tilt still settles.
+            // Fast at first, while the tilt still settles.
             let time_s = if state.age_s < REFERENCE_S { 0.5 * state.age_s } else { REFERENCE_S };
-            approach(&mut learnt.reference, sample, weight * interval_s / (time_s + interval_s));
+            approach(&mut fields.reference, sample, weight * interval_s / (time_s + interval_s));
             weight
         } else {
             state.rejected_s += interval_s;
@@ -96,13 +98,13 @@ impl FieldConsistency {
         *self = Self::new();
     }
 
-    /// What the part carries from sample to sample.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> FieldConsistencyState {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: FieldConsistencyState) {
         self.state = state;
     }
@@ -124,7 +126,7 @@ fn approach(value: &mut (f32, f32), target: (f32, f32), share: f32) {
 mod tests {
     use super::*;
 
-    /// Seconds until a field is accepted after the reference was learnt from one of 1.5 times its strength.
+    /// Seconds until a field is accepted after a reference of 1.5 times its strength.
     fn accepted_after_s(settling: f32) -> f32 {
         let mut field = FieldConsistency::new();
         (0..100).for_each(|_| {
@@ -138,7 +140,7 @@ mod tests {
     fn first_field_is_the_reference_only_of_a_settled_attitude() {
         assert!(accepted_after_s(1.0) < 0.1, "{}", accepted_after_s(1.0));
         let settled = accepted_after_s(0.0);
-        assert!((15.0..30.0).contains(&settled), "never for ever: {settled}");
+        assert!((15.0..30.0).contains(&settled), "{settled}");
     }
 
     #[test]

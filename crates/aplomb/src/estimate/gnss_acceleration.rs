@@ -16,16 +16,18 @@ const MAX_VELOCITY_SQUARED: f32 = 1e6;
 /// An apparent gravity beyond twice the standard one, squared, is no measurement.
 const MAX_GRAVITY_SQUARED: f32 = 4.0 * STANDARD_GRAVITY_M_S2 * STANDARD_GRAVITY_M_S2;
 
-/// Apparent gravity and change of velocity between two fixes: corrections of the attitude that accelerations do not disturb.
+/// Apparent gravity and change of velocity between two fixes: corrections of the attitude that accelerations
+/// do not disturb.
 ///
-/// With the fixes' velocities v1, v2 and the acceleration a = R f + (0, 0, g) integrated over the same interval T:
+/// With the fixes' velocities v1, v2 and the acceleration a = R f + (0, 0, g) integrated over the same
+/// interval T:
 ///
 /// ```text
 /// apparent gravity = (v2 - v1 - integral a dt)/T + (0, 0, g)
 /// ```
 ///
-/// which is (0, 0, g) when the attitude R is right. It is the mean over an interval that ends as long ago as the fix is old, and
-/// it holds until one and a half nominal intervals have passed without a new one.
+/// which is (0, 0, g) when the attitude R is right. It is the mean over an interval that ends as long ago as
+/// the fix is old, and it holds until one and a half nominal intervals have passed without a new one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct GnssAcceleration {
@@ -34,7 +36,7 @@ pub struct GnssAcceleration {
     state: GnssAccelerationState,
 }
 
-/// What a [`GnssAcceleration`] carries from tick to tick.
+/// State of a [`GnssAcceleration`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -134,13 +136,13 @@ impl GnssAcceleration {
         self.state = GnssAccelerationState::default();
     }
 
-    /// What the part carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> GnssAccelerationState {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: GnssAccelerationState) {
         self.state = state;
     }
@@ -152,8 +154,9 @@ mod tests {
     use crate::Sample;
     use crate::estimate::DelayBuffer;
 
-    /// Fixes every 200 ms, 100 ms late, of a craft that speeds up to the north by 3 m/s2, with an accelerometer that measures
-    /// `inertial_m_s2`; stated accuracy of the velocity in m/s. What there is `after_ms` the last fix.
+    /// Fixes every 200 ms, 100 ms late, of a craft that speeds up to the north by 3 m/s2, with an
+    /// accelerometer that measures `inertial_m_s2`; stated accuracy of the velocity in m/s. What there is
+    /// `after_ms` the last fix.
     fn flown(inertial_m_s2: f32, accuracy_m_s: f32, after_ms: u32) -> GnssAcceleration {
         let mut gnss = GnssAcceleration::new(0.2, 1e-3);
         let mut buffer = DelayBuffer::new(0.3, 1e-3).unwrap();

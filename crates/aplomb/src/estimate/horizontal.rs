@@ -1,20 +1,22 @@
 //! Position and velocity over ground from horizontal acceleration and late GNSS fixes.
 //!
-//! A complementary filter with fixed gains, for north and east alike. With position x, velocity v, the acceleration a and its
-//! bias b, and a fix T s after the one before with the innovations e_x, e_v against the estimate of its own time:
+//! A complementary filter with fixed gains, for north and east alike. With position x, velocity v, the
+//! acceleration a and its bias b, and a fix T s after the one before with the innovations e_x, e_v against
+//! the estimate of its own time:
 //!
 //! ```text
 //! x' = v,  v' = a + b,  b' = 0;      x += k_x e_x,  v += alpha e_v,  b += beta/T e_v
 //! k_x = 1 - exp(-w_x T),  alpha = 1 - z1 z2,  beta = 1 + z1 z2 - (z1 + z2)
 //! ```
 //!
-//! The pair (v, b) has its poles z1, z2 = exp(T s1), exp(T s2) at s = w_v (-1 +- j)/sqrt 2: the steady Kalman filter for velocity
-//! noise of density R = sigma^2 T and a bias with a random walk of density q has w_v = (q/R)^(1/4). The position follows with
-//! w_x = sqrt(q_x/R_x), the velocity's own error being its random walk (A. Gelb, ed., Applied Optimal Estimation, MIT Press
-//! 1974, chapter 4). Test `velocity_step_response_has_the_stated_poles`.
+//! The pair (v, b) has its poles z1, z2 = exp(T s1), exp(T s2) at s = w_v (-1 +- j)/sqrt 2: the steady Kalman
+//! filter for velocity noise of density R = sigma^2 T and a bias with a random walk of density q has w_v =
+//! (q/R)^(1/4). The position follows with w_x = sqrt(q_x/R_x), the velocity's own error being its random walk
+//! (A. Gelb, ed., Applied Optimal Estimation, MIT Press 1974, chapter 4). Test
+//! `velocity_step_response_has_the_stated_poles`.
 //!
-//! The output does not jump with a fix: each correction is released with time constant T, so that it does not excite the loops
-//! at the rate of the fixes; test `a_fix_is_released_gradually`.
+//! The output does not jump with a fix: each correction is released with time constant T, so that it does not
+//! excite the loops at the rate of the fixes; test `a_fix_is_released_gradually`.
 
 use super::{Delayed, Preintegration};
 use crate::GnssFix;
@@ -22,14 +24,15 @@ use crate::error::{ConfigError, Problem, require_positive};
 use crate::frames::{Horizontal, Vector, World};
 use crate::math::saturate_symmetric;
 
-/// What a [`HorizontalFilter`] is built from.
+/// Configuration of a [`HorizontalFilter`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Config {
     /// Time between fixes in s.
     pub interval_s: f32,
-    /// White noise of a fix's position in m, one standard deviation. Slow errors cannot be filtered: leave them out.
+    /// White noise of a fix's position in m, one standard deviation. Correlated errors cannot be filtered:
+    /// leave them out.
     pub position_white_noise_m: f32,
     /// White noise of a fix's velocity in m/s, one standard deviation.
     pub velocity_white_noise_m_s: f32,
@@ -39,17 +42,19 @@ pub struct Config {
     pub position_gate_m: f32,
     /// A fix with a larger innovation of the velocity than this in m/s is rejected.
     pub velocity_gate_m_s: f32,
-    /// Since the last accepted fix the velocity gate widens by this many m/s2, the position gate by that times the time.
+    /// Since the last accepted fix the velocity gate widens by this many m/s2, the position gate by that
+    /// times the time.
     pub gate_growth_m_s2: f32,
     /// A fix that states a worse accuracy of its horizontal position than this in m is rejected.
     pub max_accuracy_m: f32,
-    /// Without an accepted fix for this long in s position and velocity are not valid; then the next fix is taken as it is.
+    /// Without an accepted fix for this long in s position and velocity are not valid; then the next fix is
+    /// taken as it is.
     pub timeout_s: f32,
 }
 
 impl Config {
-    /// GNSS at 5 Hz with 0.3 m and 0.1 m/s white; random walk of the bias 0.05 m/s2 per root second (0.3 deg of tilt in a second);
-    /// gates of more than ten deviations, widening at a third of g.
+    /// GNSS at 5 Hz with 0.3 m and 0.1 m/s white; random walk of the bias 0.05 m/s2 per root second (0.3 deg
+    /// of tilt in a second); gates of more than ten deviations, widening at a third of g.
     pub const CONSUMER: Self = Self {
         interval_s: 0.2,
         position_white_noise_m: 0.3,
@@ -113,7 +118,7 @@ pub struct HorizontalFilter {
     state: State,
 }
 
-/// What a [`HorizontalFilter`] carries from tick to tick.
+/// State of a [`HorizontalFilter`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -179,8 +184,8 @@ impl Axis {
         self.unreleased_m_s *= release;
     }
 
-    /// Against a position and a velocity that were true `age_s` ago; since then the acceleration has changed the velocity by
-    /// `dv` and the position by `dx`.
+    /// Against a position and a velocity that were true `age_s` ago; since then the acceleration has changed
+    /// the velocity by `dv` and the position by `dx`.
     fn innovation(&self, position_m: f32, velocity_m_s: f32, age_s: f32, dv: f32, dx: f32) -> Innovation {
         let past_velocity = self.velocity_m_s - dv - self.bias_m_s2 * age_s;
         let past_position =
@@ -201,7 +206,8 @@ impl HorizontalFilter {
     /// For a fixed period in s.
     ///
     /// # Errors
-    /// Names the first field that is not finite or not positive; `interval_s` is out of range below one period.
+    /// Names the first field that is not finite or not positive; `interval_s` is out of range below one
+    /// period.
     pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
         let period_s = require_positive("period_s", period_s)?;
         let interval = require_positive("interval_s", config.interval_s)?;
@@ -213,7 +219,8 @@ impl HorizontalFilter {
         let walk = require_positive("bias_random_walk_m_s2_rts", config.bias_random_walk_m_s2_rts)?;
         // (q/R)^(1/4) with q = walk^2 and R = sigma^2 T.
         let w_v = libm::sqrtf(walk / (velocity_noise * libm::sqrtf(interval)));
-        // Steady variance of the velocity, sqrt(2) w_v R, over its memory sqrt(2)/w_v: a random walk of density q_x = 4 R.
+        // Steady variance of the velocity, sqrt(2) w_v R, over its memory sqrt(2)/w_v: a random walk of
+        // density q_x = 4 R.
         let w_x = 2.0 * velocity_noise / position_noise;
         let corner = w_v * interval * core::f32::consts::FRAC_1_SQRT_2;
         let decay = libm::expf(-corner);
@@ -232,10 +239,11 @@ impl HorizontalFilter {
         })
     }
 
-    /// One tick: world acceleration in m/s2 (gravity removed; not finite counts as 0) and, on a tick with a new one, a fix.
+    /// One tick: world acceleration in m/s2 (gravity removed; not finite counts as 0) and, on a tick with a
+    /// new one, a fix.
     ///
-    /// A fix is rejected when it is not finite, older than the one before, of too poor a stated accuracy, or outside the gates.
-    /// After the timeout the velocity decays with 5 s and the next fix is taken as it is.
+    /// A fix is rejected when it is not finite, older than the one before, of too poor a stated accuracy, or
+    /// outside the gates. After the timeout the velocity decays with 5 s and the next fix is taken as it is.
     pub fn step(&mut self, acceleration_m_s2: Vector<World>, fix: Option<&Delayed<GnssFix>>) -> Output {
         self.predict(if acceleration_m_s2.is_finite() { acceleration_m_s2 } else { Vector::ZERO });
         let accepted = fix.is_some_and(|fix| self.correct(&fix.value, &fix.since));
@@ -324,13 +332,13 @@ impl HorizontalFilter {
         self.state = State::default();
     }
 
-    /// What the filter carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> State {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: State) {
         self.state = state;
     }
@@ -402,8 +410,8 @@ mod tests {
         }
     }
 
-    /// Fixes every 200 ms of the north motion (position, velocity, acceleration) as it was `age_ms` ago, but stated to be
-    /// `stated_ms` old.
+    /// Fixes every 200 ms of the north motion (position, velocity, acceleration) as it was `age_ms` ago, but
+    /// stated to be `stated_ms` old.
     fn run(seconds: f32, age_ms: u32, stated_ms: u32, motion: impl Fn(f32) -> [f32; 3]) -> (Bench, Output) {
         let filter = HorizontalFilter::new(&Config::CONSUMER, 1e-3).unwrap();
         let mut bench = Bench { filter, buffer: DelayBuffer::new(0.6, 1e-3).unwrap() };
@@ -419,8 +427,8 @@ mod tests {
 
     #[test]
     fn velocity_step_response_has_the_stated_poles() {
-        // The fixes' velocity steps by 0.5 m/s at t = 2 s while nothing accelerates. Error of the pair (v, b):
-        // E = s/(s^2 + sqrt2 w s + w^2), in time e^(-wt/sqrt2) (cos - sin).
+        // The fixes' velocity steps by 0.5 m/s at t = 2 s while nothing accelerates. Error of the pair (v,
+        // b): E = s/(s^2 + sqrt2 w s + w^2), in time e^(-wt/sqrt2) (cos - sin).
         let w = (0.05f32 / (0.1 * 0.2f32.sqrt())).sqrt();
         for t in [0.6f32, 1.0, 2.0, 3.0] {
             let step = |now: f32| if now >= 1.9 { 0.5 } else { 0.0 };
@@ -443,7 +451,7 @@ mod tests {
     }
 
     #[test]
-    fn acceleration_bias_is_learnt_up_to_its_limit() {
+    fn acceleration_bias_is_estimated_up_to_its_limit() {
         // A tilt error of 3 deg, 0.5 m/s2, that the fixes do not confirm.
         let (_, output) = run(60.0, 200, 200, |_| [3.0, 0.0, 0.5]);
         assert!((output.bias_m_s2.north + 0.5).abs() < 0.01, "{output:?}");
@@ -480,7 +488,7 @@ mod tests {
     #[test]
     fn gates_widen_and_after_the_timeout_a_fix_is_taken_as_it_is() {
         let (mut bench, _) = run(5.0, 0, 0, |_| [0.0; 3]);
-        // 1.2 s after the last fix: 5.6 m/s and 9.3 m, in place of 2 m/s and 5 m.
+        // 1.2 s after the last fix: 5.6 m/s and 9.3 m, instead of 2 m/s and 5 m.
         let mut later = bench.clone();
         later.coast(1000);
         assert!(later.clone().tick(0.0, Some((fix(7.0, 0.0), 0))).accepted);

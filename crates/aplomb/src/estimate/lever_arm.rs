@@ -6,8 +6,8 @@ use crate::frames::{Body, Vector};
 /// Time constant in s of the low-pass on the angular acceleration.
 const LOW_PASS_S: f32 = 0.005;
 
-/// Removes the motion of the sensor about the centre of mass from the specific force (rigid-body kinematics, for example
-/// D. Titterton, J. Weston, Strapdown Inertial Navigation Technology, 2nd ed. 2004, chapter 4):
+/// Removes the motion of the sensor about the centre of mass from the specific force (rigid-body kinematics,
+/// for example D. Titterton, J. Weston, Strapdown Inertial Navigation Technology, 2nd ed. 2004, chapter 4):
 ///
 /// ```text
 /// f = f_sensor - w' x r - w x (w x r)
@@ -33,7 +33,7 @@ pub struct LeverArm {
     state: LeverArmState,
 }
 
-/// What a [`LeverArm`] carries from tick to tick.
+/// State of a [`LeverArm`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -43,7 +43,8 @@ pub struct LeverArmState {
 }
 
 impl LeverArm {
-    /// For a sensor at `position_m` from the centre of mass, each component within 1 m, and a fixed period in s.
+    /// For a sensor at `position_m` from the centre of mass, each component within 1 m, and a fixed period in
+    /// s.
     ///
     /// # Errors
     /// Names `imu_position_m` or `period_s`.
@@ -55,8 +56,8 @@ impl LeverArm {
         Ok(Self { arm_m: position_m, period_s, state: LeverArmState::default() })
     }
 
-    /// One tick: rate without bias in rad/s and specific force of the sensor in m/s2. Returns the specific force of the
-    /// centre of mass.
+    /// One tick: rate without bias in rad/s and specific force of the sensor in m/s2. Returns the specific
+    /// force of the centre of mass.
     #[must_use]
     pub fn step(&mut self, rate_rad_s: Vector<Body>, specific_force_m_s2: Vector<Body>) -> Vector<Body> {
         let state = &mut self.state;
@@ -70,13 +71,13 @@ impl LeverArm {
         self.state = LeverArmState::default();
     }
 
-    /// What the part carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> LeverArmState {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: LeverArmState) {
         self.state = state;
     }

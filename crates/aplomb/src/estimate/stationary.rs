@@ -1,9 +1,9 @@
-//! Zero-rate detection: is the craft stationary?
+//! Zero-rate detection: decides whether the craft is stationary.
 
 use crate::frames::{Body, Vector};
 
-/// Time constant in s of the two low-passes, and the time without motion in s that makes the craft stationary (D. Laidig,
-/// T. Seel, Information Fusion 91:187-204, 2023).
+/// Time constant in s of the two low-passes, and the time without motion in s that makes the craft stationary
+/// (D. Laidig, T. Seel, Information Fusion 91:187-204, 2023).
 const LOW_PASS_S: f32 = 0.5;
 const STATIONARY_S: f32 = 1.5;
 /// Largest deviation of the rate from its mean: 2 deg/s, squared.
@@ -21,7 +21,7 @@ pub struct StationaryDetector {
     state: StationaryState,
 }
 
-/// What a [`StationaryDetector`] carries from tick to tick.
+/// State of a [`StationaryDetector`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -38,7 +38,8 @@ impl StationaryDetector {
         Self { period_s, state: StationaryState { mean: None, without_motion_s: 0.0 } }
     }
 
-    /// One tick with finite samples. Returns the low-passed rate in rad/s, which is the gyro's bias, while stationary.
+    /// One tick with finite samples. Returns the low-passed rate in rad/s, which is the gyro's bias, while
+    /// stationary.
     pub fn step(
         &mut self,
         rate_rad_s: Vector<Body>,
@@ -72,13 +73,13 @@ impl StationaryDetector {
         *self = Self::new(self.period_s);
     }
 
-    /// What the detector carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> StationaryState {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: StationaryState) {
         self.state = state;
     }
@@ -90,7 +91,8 @@ mod tests {
 
     const DOWN: Vector<Body> = Vector::new(0.0, 0.0, -9.8);
 
-    /// Ticks until it is stationary, out of 3000, with a constant rate and a shake of rate and force every other tick.
+    /// Ticks until it is stationary, out of 3000, with a constant rate and an alternating change of rate and
+    /// force.
     fn ticks(rate_rad_s: f32, shake_rad_s: f32, shake_m_s2: f32) -> Option<usize> {
         let mut detector = StationaryDetector::new(1e-3);
         (0..3000usize).find(|k| {
@@ -103,7 +105,8 @@ mod tests {
     #[test]
     fn stationary_after_1_5_s_with_bias_but_not_with_motion() {
         assert!(ticks(0.05, 0.015, 0.2).is_some_and(|k| (1490..1510).contains(&k)));
-        // Each alone is motion: a rate above 5 deg/s, a shake of the rate above 2 deg/s, one of the force above 0.5 m/s2.
+        // Each alone is motion: a rate above 5 deg/s, an alternating rate above 2 deg/s, an alternating force
+        // above 0.5 m/s2.
         assert_eq!((ticks(0.09, 0.0, 0.0), ticks(0.0, 0.04, 0.0), ticks(0.0, 0.0, 0.6)), (None, None, None));
     }
 

@@ -1,20 +1,21 @@
 //! Height and climb from vertical acceleration and late height samples.
 //!
-//! A complementary filter of third order with fixed poles. With the height h and climb c upwards, the vertical acceleration a
-//! upwards, its bias b, and the innovation e of a sample, that is the sample less the estimate of its own time, T s after the
-//! sample before:
+//! A complementary filter of third order with fixed poles. With the height h and climb c upwards, the
+//! vertical acceleration a upwards, its bias b, and the innovation e of a sample, that is the sample less the
+//! estimate of its own time, T s after the sample before:
 //!
 //! ```text
 //! h' = c,  c' = a + b,  b' = 0;      h += 2 w T e,  c += 2 w^2 T e,  b += w^3 T e
 //! ```
 //!
-//! so that an error decays by the Butterworth polynomial s^3 + 2 w s^2 + 2 w^2 s + w^3. That is the steady Kalman filter for
-//! white sample noise of density R = sigma^2 T and an acceleration bias with a random walk of density q: w = (q/R)^(1/6)
-//! (A. Gelb, ed., Applied Optimal Estimation, MIT Press 1974, chapter 4). The closed form holds to w T, 2 % at 50 Hz; test
-//! `step_response_is_the_butterworth_one`.
+//! so that an error decays by the Butterworth polynomial s^3 + 2 w s^2 + 2 w^2 s + w^3. That is the steady
+//! Kalman filter for white sample noise of density R = sigma^2 T and an acceleration bias with a random walk
+//! of density q: w = (q/R)^(1/6) (A. Gelb, ed., Applied Optimal Estimation, MIT Press 1974, chapter 4). The
+//! closed form holds to w T, 2 % at 50 Hz; test `step_response_is_the_butterworth_one`.
 //!
-//! The barometer leads. While it is silent for more than 1 s GNSS does; the mean difference of its height from the estimate is
-//! learnt before that and subtracted, so that the hand-over makes no step. The vertical Doppler velocity is not used.
+//! The barometer corrects the filter. After more than 1 s without a barometer sample GNSS does; the mean
+//! difference of its height from the estimate, averaged before that, is subtracted, so that the hand-over
+//! makes no step. The vertical Doppler velocity is not used.
 
 use super::Delayed;
 use crate::error::{ConfigError, require_positive};
@@ -32,7 +33,7 @@ pub struct HeightNoise {
     pub interval_s: f32,
 }
 
-/// What a [`VerticalFilter`] is built from.
+/// Configuration of a [`VerticalFilter`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -54,9 +55,9 @@ pub struct Config {
 }
 
 impl Config {
-    /// Barometer 0.1 m white at 50 Hz, GNSS 0.5 m at 5 Hz, random walk of the bias 0.01 m/s2 per root second (a craft whose tilt
-    /// error moves the vertical share of its thrust), gate of 20 deviations of the barometer, widening at the fastest climb that
-    /// could go unseen.
+    /// Barometer 0.1 m white at 50 Hz, GNSS 0.5 m at 5 Hz, random walk of the bias 0.01 m/s2 per root second
+    /// (a craft whose tilt error moves the vertical share of its thrust), gate of 20 deviations of the
+    /// barometer, widening at the fastest climb that could go unseen.
     pub const CONSUMER: Self = Self {
         barometer: HeightNoise { white_noise_m: 0.1, interval_s: 0.02 },
         gnss: HeightNoise { white_noise_m: 0.5, interval_s: 0.2 },
@@ -80,9 +81,9 @@ pub enum Source {
     Gnss,
 }
 
-/// Without a barometer for this long in s GNSS leads.
+/// After this time in s without a barometer sample the GNSS height corrects the filter.
 const HAND_OVER_S: f32 = 1.0;
-/// Time constant in s with which the difference of the GNSS height is learnt.
+/// Time constant in s of the mean difference of the GNSS height.
 const GNSS_OFFSET_S: f32 = 10.0;
 /// Largest acceleration bias in m/s2 (about 150 mg).
 const MAX_BIAS_M_S2: f32 = 1.5;
@@ -118,7 +119,7 @@ pub struct VerticalFilter {
     state: State,
 }
 
-/// What a [`VerticalFilter`] carries from tick to tick.
+/// State of a [`VerticalFilter`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -126,7 +127,8 @@ pub struct State {
     height_m: f32,
     climb_m_s: f32,
     bias_m_s2: f32,
-    /// GNSS height less the estimate, learnt while the barometer leads; `None` before the first GNSS height.
+    /// GNSS height less the estimate, averaged while the barometer corrects; `None` before the first GNSS
+    /// height.
     gnss_offset_m: Option<f32>,
     last_accepted: Option<Accepted>,
     /// Time since the last accepted barometer sample; `None` before the first one.
@@ -191,11 +193,12 @@ impl VerticalFilter {
         })
     }
 
-    /// One tick: world acceleration in m/s2 (down positive, gravity removed; not finite counts as 0) and, on a tick with a new
-    /// one, the height in m (up positive) by barometer and by GNSS.
+    /// One tick: world acceleration in m/s2 (down positive, gravity removed; not finite counts as 0) and, on
+    /// a tick with a new one, the height in m (up positive) by barometer and by GNSS.
     ///
-    /// A sample is rejected when it is not finite, older than the one before, or outside the gate; the GNSS height corrects only
-    /// while the barometer is silent. After the timeout the climb decays with 2 s and the next sample is taken as it is.
+    /// A sample is rejected when it is not finite, older than the one before, or outside the gate; the GNSS
+    /// height corrects only during a barometer outage. After the timeout the climb decays with 2 s and the
+    /// next sample is taken as it is.
     pub fn step(
         &mut self,
         acceleration_m_s2: Vector<World>,
@@ -307,13 +310,13 @@ impl VerticalFilter {
         self.state = State::default();
     }
 
-    /// What the filter carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> State {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: State) {
         self.state = state;
     }
@@ -397,8 +400,8 @@ mod tests {
 
     #[test]
     fn step_response_is_the_butterworth_one() {
-        // Height samples step from 0 to 1 m at t = 1 s. The error transform 1/s - H/s = s^2/((s + w)(s^2 + w s + w^2)) has the
-        // partial fractions 1/(s + w) - w/(s^2 + w s + w^2).
+        // Height samples step from 0 to 1 m at t = 1 s. The error transform 1/s - H/s = s^2/((s + w)(s^2 + w
+        // s + w^2)) has the partial fractions 1/(s + w) - w/(s^2 + w s + w^2).
         let w = VerticalFilter::new(&Config::CONSUMER, 1e-3).unwrap().barometer_pole_rad_s();
         for t in [0.5f32, 1.0, 2.0, 4.0] {
             let height_m = run(1.0 + t, 0, |t| if t >= 1.0 { 1.0 } else { 0.0 }, |_| 0.0).height_m;
@@ -410,7 +413,7 @@ mod tests {
     }
 
     #[test]
-    fn constant_acceleration_bias_is_learnt_up_to_its_limit() {
+    fn constant_acceleration_bias_is_estimated_up_to_its_limit() {
         let output = run(40.0, 0, |_| 2.0, |_| -0.3);
         assert!((output.height_m - 2.0).abs() < 1e-3 && output.climb_m_s.abs() < 1e-3, "{output:?}");
         assert!((output.bias_m_s2 - 0.3).abs() < 1e-3, "{output:?}");
@@ -480,7 +483,8 @@ mod tests {
         assert!(back.is_valid && (back.height_m - 50.0).abs() < 1e-4, "{back:?}");
     }
 
-    /// GNSS reports 8 m more for 10 s, then 9 m more; the barometer stops at 60 s. Largest height error after that.
+    /// GNSS reports 8 m more for 10 s, then 9 m more; the barometer stops at 60 s. Largest height error after
+    /// that.
     fn largest_step_m(seconds_of_9_m: u32) -> f32 {
         let mut bench = Bench::new();
         let mut largest = 0.0f32;
@@ -500,7 +504,7 @@ mod tests {
     }
 
     #[test]
-    fn gnss_takes_over_without_a_step_once_its_difference_is_learnt() {
+    fn gnss_takes_over_without_a_step_once_its_difference_has_converged() {
         // Time constant 10 s: after 50 s 0.7 % of the metre is left, after 5 s 61 %.
         assert!(largest_step_m(50) < 0.02, "{}", largest_step_m(50));
         assert!(largest_step_m(5) > 0.3, "{}", largest_step_m(5));

@@ -5,17 +5,18 @@ use crate::ImuSample;
 use crate::frames::{Body, Vector};
 use crate::math::saturate_symmetric;
 
-/// Time constant in s with which each sensor's deviation from the vote is learnt.
+/// Time constant in s of each sensor's mean deviation from the vote.
 const DEVIATION_S: f32 = 10.0;
-/// Largest deviation that counts as bias, in rad/s (5 deg/s) and m/s2 (100 mg); beyond it the sensor is wrong.
+/// Largest deviation that counts as bias, in rad/s (5 deg/s) and m/s2 (100 mg); beyond it the sensor is
+/// wrong.
 const MAX_RATE_DEVIATION_RAD_S: f32 = 0.087_266;
 const MAX_FORCE_DEVIATION_M_S2: f32 = 1.0;
 
 /// Votes among `N` sensors: the mean of two, component by component the median of three.
 ///
-/// A sensor counts while its sample can be a measurement (below 140 rad/s and 400 m/s2, no NaN) and is not stale. The lasting
-/// deviation of each from the vote is learnt with 10 s and subtracted (within 5 deg/s and 1 m/s2 per axis), so that losing one
-/// makes no step in the result. With none left there is no result.
+/// A sensor counts while its sample can be a measurement (below 140 rad/s and 400 m/s2, no NaN) and is not
+/// stale. The mean deviation of each from the vote (time constant 10 s) is subtracted (within 5 deg/s and 1
+/// m/s2 per axis), so that losing one makes no step in the result. With none left there is no result.
 ///
 /// ```
 /// use aplomb::{ImuSample, estimate::ImuVote, frames::Vector};
@@ -32,7 +33,7 @@ pub struct ImuVote<const N: usize> {
     state: ImuVoteState<N>,
 }
 
-/// What an [`ImuVote`] carries from tick to tick.
+/// State of an [`ImuVote`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -66,7 +67,8 @@ pub struct Voted {
 impl<const N: usize> ImuVote<N> {
     const COUNT: () = assert!(N >= 1 && N <= 3, "one to three inertial sensors");
 
-    /// For a greatest age of a sample in s and a fixed period in s; one that is not positive disables the learning of deviations.
+    /// For a greatest age of a sample in s and a fixed period in s; one that is not positive disables the
+    /// deviations.
     #[must_use]
     pub fn new(max_age_s: f32, period_s: f32) -> Self {
         let () = Self::COUNT;
@@ -122,13 +124,13 @@ impl<const N: usize> ImuVote<N> {
         self.state.deviation = [Motion::default(); N];
     }
 
-    /// What the vote carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> ImuVoteState<N> {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: ImuVoteState<N>) {
         self.state = state;
     }

@@ -8,8 +8,9 @@ pub const WIND_TIME_CONSTANT_S: f32 = 2.0;
 /// A specific force beyond 316 m/s2, squared, is no measurement.
 const MAX_FORCE_SQUARED: f32 = 1e5;
 
-/// Horizontal wind from the rotors' drag, which the accelerometer measures in the rotor plane: `f_xy = -d v_air,xy` with the
-/// drag per mass d in 1/s (R. Mahony, V. Kumar, P. Corke, IEEE Robotics and Automation Magazine 19(3):20-32, 2012), hence
+/// Horizontal wind from the rotors' drag, which the accelerometer measures in the rotor plane:
+/// `f_xy = -d v_air,xy` with the drag per mass d in 1/s (R. Mahony, V. Kumar, P. Corke, IEEE Robotics and
+/// Automation Magazine 19(3):20-32, 2012), hence
 ///
 /// ```text
 /// wind = v - R (-f_x/d, -f_y/d, (R' v)_z),    low-passed with 2 s
@@ -25,7 +26,7 @@ pub struct WindEstimator {
     state: WindState,
 }
 
-/// What a [`WindEstimator`] carries from tick to tick.
+/// State of a [`WindEstimator`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -50,8 +51,9 @@ impl WindEstimator {
         })
     }
 
-    /// One tick in flight: attitude, specific force of the centre of mass in m/s2 (not finite: no measurement) and velocity over
-    /// ground in m/s, `None` on the ground or where it is not known. Without any of them the wind is kept and not valid.
+    /// One tick in flight: attitude, specific force of the centre of mass in m/s2 (not finite: no
+    /// measurement) and velocity over ground in m/s, `None` on the ground or where it is not known. Without
+    /// any of them the wind is kept and not valid.
     pub fn step(
         &mut self,
         attitude: Attitude,
@@ -76,13 +78,13 @@ impl WindEstimator {
         self.state = WindState::default();
     }
 
-    /// What the estimator carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> WindState {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: WindState) {
         self.state = state;
     }
@@ -94,8 +96,9 @@ mod tests {
     use crate::Libm;
 
     #[test]
-    fn hovering_craft_that_leans_against_the_wind_finds_it() {
-        // Wind of 4 m/s to the south, heading east, still over ground: the air comes from the left, at -v_wind in the body.
+    fn hover_tilted_into_the_wind_gives_the_wind() {
+        // Wind of 4 m/s to the south, heading east, still over ground: the air comes from the left, at
+        // -v_wind in the body.
         let mut estimator = WindEstimator::new(Some(0.25), 1e-3).unwrap();
         let attitude = Attitude::from_angles::<Libm>(0.0, 0.0, core::f32::consts::FRAC_PI_2);
         let air: Vector<Body> = attitude.to_body(Vector::new(4.0, 0.0, 0.0));

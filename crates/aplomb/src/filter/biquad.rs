@@ -6,8 +6,8 @@ use super::{FLOOR, require_below_nyquist};
 use crate::error::{ConfigError, require_positive};
 use crate::math::Math;
 
-/// Second-order filter of unit gain at zero frequency whose zeros lie on the unit circle (b2 = b0), transposed direct
-/// form II:
+/// Second-order filter of unit gain at zero frequency whose zeros lie on the unit circle (b2 = b0),
+/// transposed direct form II:
 ///
 /// ```text
 /// y = b0 x + s1,   s1 = b1 x - a1 y + s2,   s2 = b0 x - a2 y
@@ -47,8 +47,9 @@ impl BiquadState {
 }
 
 impl Biquad {
-    /// Butterworth low-pass, -3 dB at `cutoff_hz`, by the bilinear transform with pre-warping (R. Bristow-Johnson,
-    /// Audio EQ Cookbook, W3C Note 2021, with Q = 1/sqrt 2). Its delay at low frequency is h/(sqrt 2 tan(pi f h)).
+    /// Butterworth low-pass, -3 dB at `cutoff_hz`, by the bilinear transform with pre-warping (R.
+    /// Bristow-Johnson, Audio EQ Cookbook, W3C Note 2021, with Q = 1/sqrt 2). Its delay at low frequency is
+    /// h/(sqrt 2 tan(pi f h)).
     ///
     /// # Errors
     /// Names `cutoff_hz` (must lie below half the sampling rate) or `period_s`.
@@ -106,8 +107,8 @@ impl Biquad {
         })
     }
 
-    /// The next output. A sample that is not finite, or one so large that the result is not, holds the last output and
-    /// settles the state there.
+    /// The next output. A sample that is not finite, or one so large that the result is not, holds the last
+    /// output and settles the state there.
     #[inline]
     pub fn step(&self, state: &mut BiquadState, x: f32) -> f32 {
         let scaled = self.b0 * x + FLOOR;
@@ -141,7 +142,8 @@ impl Biquad {
         [self.b0, self.b1, self.b0, self.a1, self.a2]
     }
 
-    /// Magnitude and phase in rad at a frequency in Hz, for the given period in s. Uses sines: not for the tick's path.
+    /// Magnitude and phase in rad at a frequency in Hz, for the given period in s. Uses sines: not for the
+    /// tick's path.
     #[must_use]
     pub fn response<M: Math>(&self, frequency_hz: f32, period_s: f32) -> (f32, f32) {
         let w = TAU * frequency_hz * period_s;
@@ -180,8 +182,8 @@ mod tests {
 
     #[test]
     fn notch_coefficients_equal_scipy_in_the_bandwidth_definition() {
-        // scipy.signal 1.17, iirnotch(f, Q, fs=fs): fs, f, Q, b0, b1, a2; then b0 of the cookbook's other definition
-        // (alpha = sin w/(2 Q)), which must not fit.
+        // scipy.signal 1.17, iirnotch(f, Q, fs=fs): fs, f, Q, b0, b1, a2; then b0 of the cookbook's other
+        // definition (alpha = sin w/(2 Q)), which must not fit.
         let rows = [
             (2000.0, 230.0, 4.0, 0.916954039592605, -1.37563475088156, 0.83390807918521, 0.923647609553089),
             (1000.0, 130.0, 2.5, 0.858493087048951, -1.17535791639829, 0.716986174097903, 0.8727574412029),
@@ -277,8 +279,9 @@ mod tests {
 
     #[test]
     fn notch_response_has_its_zero_its_width_and_the_phase_of_scipy() {
-        // By definition: 0 at the centre, 1/sqrt 2 at the edges of the bandwidth (which pre-warping makes exact about
-        // tan(pi f h)), 1 at 0. scipy.signal 1.17, freqz of iirnotch: -9.800 deg at half the centre frequency.
+        // By definition: 0 at the centre, 1/sqrt 2 at the edges of the bandwidth (which pre-warping makes
+        // exact about tan(pi f h)), 1 at 0. scipy.signal 1.17, freqz of iirnotch: -9.800 deg at half the
+        // centre frequency.
         let (h, notch) = (1.0 / 2000.0, Biquad::notch(230.0, 57.5, 1.0 / 2000.0).unwrap());
         assert!(notch.response::<Libm>(230.0, h).0 < 1e-5);
         assert!((notch.response::<Libm>(0.0, h).0 - 1.0).abs() < 1e-6);

@@ -5,9 +5,9 @@ use core::f32::consts::TAU;
 use super::{FLOOR, require_below_nyquist};
 use crate::error::{ConfigError, Problem, require_positive};
 
-/// First-order low-pass with the exact zero-order-hold pole: `y += (1 - exp(-2 pi f h)) (x - y)`, so a step is
-/// followed as `1 - exp(-2 pi f t)` at every sample (K. J. Astrom, B. Wittenmark, Computer-Controlled Systems, 3rd
-/// edition 1997, section 2.3).
+/// First-order low-pass with the exact zero-order-hold pole: `y += (1 - exp(-2 pi f h)) (x - y)`, so a step
+/// is followed as `1 - exp(-2 pi f t)` at every sample (K. J. Astrom, B. Wittenmark, Computer-Controlled
+/// Systems, 3rd edition 1997, section 2.3).
 ///
 /// ```
 /// use aplomb::filter::{LowPass, LowPassState};
@@ -78,8 +78,8 @@ impl LowPass {
         Ok(Self { gain, delay_s: h * (1.0 - gain) / gain })
     }
 
-    /// The next output. A sample that is not finite holds the last one. Steps smaller than half a unit in the last place
-    /// are lost, so the output ends within 6e-8/k of a constant input, relative to it, with the gain k: 6 % for
+    /// The next output. A sample that is not finite holds the last one. Steps smaller than half an ulp are
+    /// lost, so the output ends within 6e-8/k of a constant input, relative to it, with the gain k: 6 % for
     /// the longest time constant, 6e-5 for one of a thousand periods.
     #[inline]
     pub fn step(&self, state: &mut LowPassState, x: f32) -> f32 {

@@ -15,7 +15,8 @@ use crate::{Corner, Rotors};
 pub struct NotchBankConfig {
     /// -3 dB bandwidth of each notch in Hz, the same at every speed; below half the sampling rate.
     pub bandwidth_hz: f32,
-    /// Harmonic of the rotor speed: 1 for imbalance, the number of blades for the blade-passing tone. Greater than 0.
+    /// Harmonic of the rotor speed: 1 for imbalance, the number of blades for the blade-passing tone. Greater
+    /// than 0.
     pub harmonic: f32,
     /// Lowest centre frequency in Hz: the notch of a slower rotor stays there, which bounds its delay.
     pub lowest_hz: f32,
@@ -25,10 +26,12 @@ pub struct NotchBankConfig {
 
 /// One notch per rotor on each of three body axes, centred on a multiple of the rotor's speed.
 ///
-/// With a fixed bandwidth only c = cos(2 pi f h) changes with the speed; a polynomial in the square of the half angle w
-/// gives it, `1 - c = 2 sin^2 w = 2 q - 2/3 q^2 + 4/45 q^3 - 2/315 q^4 + 4/14175 q^5 - 4/467775 q^6`, q = w^2. Up to a quarter
-/// of the sampling rate the centre frequency errs by less than 1e-6 of itself, up to 0.45 of it by less than 3e-5, up to the
-/// half by less than 1e-3. Each notch is that of [`Biquad::notch`](super::Biquad::notch).
+/// With a fixed bandwidth only c = cos(2 pi f h) changes with the speed; a polynomial in the square of the
+/// half angle w gives it,
+/// `1 - c = 2 sin^2 w = 2 q - 2/3 q^2 + 4/45 q^3 - 2/315 q^4 + 4/14175 q^5 - 4/467775 q^6`, q = w^2. Up to a
+/// quarter of the sampling rate the centre frequency errs by less than 1e-6 of itself, up to 0.45 of it by
+/// less than 3e-5, up to the half by less than 1e-3. Each notch is that of
+/// [`Biquad::notch`](super::Biquad::notch).
 ///
 /// ```
 /// use aplomb::{Rotors, filter::{NotchBank, NotchBankConfig}, frames::{Body, Vector}};
@@ -74,7 +77,8 @@ struct Notch {
 /// 1 - cos(2 w) of the squared angle q = w^2.
 #[inline]
 fn versine(q: f32) -> f32 {
-    // Ends on a negative term: never above the true value, so that no notch is unstable near half the sampling rate.
+    // Ends on a negative term: never above the true value, so that no notch is unstable near half the
+    // sampling rate.
     let end = 2.0 / 315.0 - q * (4.0 / 14_175.0 - q * (4.0 / 467_775.0));
     q * (2.0 - q * (2.0 / 3.0 - q * (4.0 / 45.0 - q * end)))
 }
@@ -124,8 +128,8 @@ impl NotchBank {
         Ok(bank)
     }
 
-    /// Moves each notch to its rotor's speed in rad/s. A negative speed counts as its magnitude; one that is not finite
-    /// leaves the notch where it is.
+    /// Moves each notch to its rotor's speed in rad/s. A negative speed counts as its magnitude; one that is
+    /// not finite leaves the notch where it is.
     #[inline]
     pub fn follow(&mut self, speed_rad_s: Rotors<f32>) {
         for corner in Corner::ALL {
@@ -138,8 +142,8 @@ impl NotchBank {
         }
     }
 
-    /// The input without the tones of the rotors. An input that is not finite, or one so large that the result is not, holds the
-    /// last output and sets all notches to their steady state there.
+    /// The input without the tones of the rotors. An input that is not finite, or one so large that the
+    /// result is not, holds the last output and sets all notches to their steady state there.
     #[inline]
     pub fn step(&mut self, input: Vector<Body>) -> Vector<Body> {
         // At unit gain the floor of the input is that of every state behind it.
@@ -180,7 +184,7 @@ impl NotchBank {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: NotchBankState) {
         self.state = state;
     }

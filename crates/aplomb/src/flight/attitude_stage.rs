@@ -7,8 +7,8 @@
 //! vertical specific force, present tilt --------------------------------------------------------------> total thrust
 //! ```
 //!
-//! The inertial sensor's own filter delays its rates, so their integral is the attitude of that time ago. The attitude that is
-//! controlled is predicted over the delay d with the present rate: `q exp(w d/2)`.
+//! The inertial sensor's own filter delays its rates, so their integral is the attitude of that time ago. The
+//! attitude that is controlled is predicted over the delay d with the present rate: `q exp(w d/2)`.
 
 use super::Config;
 use super::outer_loops::OuterOutput;
@@ -39,7 +39,8 @@ pub struct AttitudeOutput {
 }
 
 impl AttitudeOutput {
-    /// Constant body rates in rad/s and total thrust in N, without an attitude set-point: it is the `present` attitude.
+    /// Constant body rates in rad/s and total thrust in N, without an attitude set-point: it is the `present`
+    /// attitude.
     #[must_use]
     pub fn rates(rate_rad_s: Vector<Body>, thrust_n: f32, present: Attitude) -> Self {
         Self {
@@ -52,8 +53,8 @@ impl AttitudeOutput {
     }
 }
 
-/// Heading rate limiter and attitude controller, with the prediction over the delay of the inertial sensor and the compensation of
-/// the thrust for the tilt.
+/// Heading rate limiter and attitude controller, with the prediction over the delay of the inertial sensor
+/// and the compensation of the thrust for the tilt.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct AttitudeStage<M = Libm> {
@@ -101,7 +102,8 @@ impl<M: Math> AttitudeStage<M> {
         let attitude = motion.attitude.rotated(motion.rate_rad_s * self.imu_delay_s);
         let heading = self.heading.step(outer.heading, attitude);
         let down = outer.direction.down::<M>(heading.heading);
-        // No attitude has its nose in the heading when the down axis is horizontal and along it: the reference stays.
+        // No attitude has its nose in the heading when the down axis is horizontal and along it: the
+        // reference stays.
         let attitude_setpoint = Attitude::from_down_and_heading::<M>(down, heading.heading)
             .unwrap_or_else(|| self.controller.reference().unwrap_or(attitude));
         let output = self.controller.step(attitude_setpoint, attitude, rate_rad_s);

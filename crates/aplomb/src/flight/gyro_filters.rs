@@ -1,4 +1,5 @@
-//! The filters between the estimated body rate and the rate controller: a notch for each rotor, then a second-order low-pass.
+//! The filters between the estimated body rate and the rate controller: a notch for each rotor, then a
+//! second-order low-pass.
 
 use super::Config;
 use super::notches::{RotorNotches, RotorNotchesState};
@@ -6,7 +7,7 @@ use crate::error::Part;
 use crate::filter::{Biquad, BiquadState};
 use crate::frames::{Body, Vector};
 use crate::math::{Libm, Math};
-use crate::{ConfigError, Rotors, STANDARD_GRAVITY_M_S2};
+use crate::{ConfigError, ROTORS, Rotors, STANDARD_GRAVITY_M_S2};
 
 /// Notches and low-pass on the body rate.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,7 +35,7 @@ impl<M: Math> GyroFilters<M> {
     /// Names the field, of the part `notch` or `gyro_cutoff_hz`.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         let period_s = 1.0 / config.tick_hz;
-        let hover_n = 0.25 * config.thrust.mass_kg * STANDARD_GRAVITY_M_S2;
+        let hover_n = config.thrust.mass_kg * STANDARD_GRAVITY_M_S2 / ROTORS as f32;
         let rotor_time_constant_s = config.attitude.rotor_time_constant_s;
         Ok(Self {
             notches: RotorNotches::new(&config.notch, hover_n, rotor_time_constant_s, period_s)
@@ -45,8 +46,8 @@ impl<M: Math> GyroFilters<M> {
         })
     }
 
-    /// One tick: the filtered body rate in rad/s, with the rotor speeds in rad/s where they are reported and the thrusts in N allocated
-    /// on the last tick. The first step settles the filters at its rate.
+    /// One tick: the filtered body rate in rad/s, with the rotor speeds in rad/s where they are reported and
+    /// the thrusts in N allocated on the last tick. The first step settles the filters at its rate.
     #[must_use]
     pub fn step(
         &mut self,
@@ -80,8 +81,8 @@ impl<M: Math> GyroFilters<M> {
         self.axes = None;
     }
 
-    /// Delay of a slow signal in s: h/(sqrt 2 tan(pi f h)) of the low-pass and h tan(pi B h)/(1 - cos(w h)) of each rotor's notch at
-    /// its present speed w.
+    /// Delay of a slow signal in s: h/(sqrt 2 tan(pi f h)) of the low-pass and h tan(pi B h)/(1 - cos(w h))
+    /// of each rotor's notch at its present speed w.
     #[must_use]
     pub fn delay_s(&self) -> f32 {
         self.low_pass.delay_s() + self.notches.as_ref().map_or(0.0, RotorNotches::delay_s)

@@ -139,7 +139,7 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         })
     }
 
-    /// One tick. It cannot fail: whatever comes in, the commands are numbers from 0 to 1.
+    /// One tick. It cannot fail: for any input the commands are numbers from 0 to 1.
     pub fn step(&mut self, sensors: &Sensors<N, P>, command: &Command) -> Rotors<MotorCommand> {
         let motion = self.estimator.step(sensors, self.guard.state().phase().is_armed());
         if let Some(battery) = sensors.battery {
@@ -201,7 +201,7 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         record.commands
     }
 
-    /// All motors stopped or at the idle command; the controllers wait.
+    /// All motors stopped or at the idle command; the controllers do not run.
     fn rest(&mut self, motors: Motors) -> Rotors<MotorCommand> {
         let command = if motors == Motors::Idle { self.idle_command } else { MotorCommand::STOPPED };
         let thrust_n = Rotors::splat(self.thrust_curve.thrust_n(command));

@@ -1,4 +1,4 @@
-//! Notches on the measured body rate, one for each rotor, at the frequency at which its imbalance shakes the frame.
+//! Notches on the measured body rate, one for each rotor, at the frequency of the vibration by its imbalance.
 //!
 //! The speed of a rotor is that reported by its speed controller. Where none is reported it is estimated from the thrust f
 //! allocated to it: with the hover speed w_h and the hover thrust f_h of a rotor, and the rotors' time constant tau,
@@ -7,8 +7,8 @@
 //! w + tau dw/dt = w_h sqrt(f/f_h)          sampled with the period h: w += h/(tau + h) (w_h sqrt(f/f_h) - w)
 //! ```
 //!
-//! In the steady state that errs by half of what the thrust coefficient, and so the hover thrust at that speed, is wrong by:
-//! 10 % of thrust, or of air density, are 5 % of speed. In fast manoeuvres the lag's error comes on top. A tone d Hz
+//! In steady state the relative error of the speed is half that of the thrust coefficient: 10 % of thrust, or of air density,
+//! are 5 % of speed. In fast manoeuvres the error of the time constant adds to it. A tone d Hz
 //! beside the centre of a notch of bandwidth B keeps the share `x/sqrt(1 + x^2)`, x = 2 d/B; with the derived bandwidth, a
 //! fifth of the tone's frequency, an error of 5 % leaves 45 %.
 
@@ -217,7 +217,7 @@ mod tests {
     #[test]
     fn an_estimated_speed_follows_the_thrust_with_the_time_constant_of_the_rotors() {
         let mut notches = RotorNotches::<Libm>::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
-        // Four times the hover thrust is twice the speed: after one time constant 63.2 % of the way there.
+        // Four times the hover thrust is twice the speed: 63.2 % of the step after one time constant.
         for _ in 0..40 {
             notches.step(Vector::ZERO, None, &Rotors::splat(4.0 * HOVER_N));
         }

@@ -1,4 +1,5 @@
-//! The outer loops: demand to thrust direction and vertical specific force, on every `velocity_divider`-th tick.
+//! The outer loops: demand to thrust direction and vertical specific force, on every `velocity_divider`-th
+//! tick.
 //!
 //! ```text
 //! position -> velocity (+ wind feed-forward) -+
@@ -6,8 +7,9 @@
 //! height or climb -> vertical ----------------+
 //! ```
 //!
-//! A tilt demand goes past position and velocity controller, a rate demand past all. Without a valid position the craft is levelled;
-//! without a valid height a climb demand becomes an acceleration, `a_up = climb w/4` within 2 m/s2, w the crossover of the climb loop.
+//! A tilt demand goes past position and velocity controller, a rate demand past all. Without a valid position
+//! the craft is levelled; without a valid height a climb demand becomes an acceleration, `a_up = climb w/4`
+//! within 2 m/s2, w the crossover of the climb loop.
 
 use super::Config;
 use crate::control::position::PositionController;
@@ -27,11 +29,13 @@ use crate::{
 const OPEN_LOOP_LIMIT_M_S2: f32 = 2.0;
 /// Share of the horizontal acceleration within the tilt limit from which on the craft is at the limit.
 const AT_LIMIT_SHARE: f32 = 0.99;
-/// The position cannot be held: farther away than this in m, going away faster than this in m/s, at the tilt limit, for this time in s.
+/// The position cannot be held: farther away than this in m, going away faster than this in m/s, at the tilt
+/// limit, for this time in s.
 const LOST_DISTANCE_M: f32 = 2.0;
 const LOST_SPEED_M_S: f32 = 0.2;
 const LOST_TIME_S: f32 = 1.0;
-/// While landing the ground carries the craft: thrust below this share of the weight, climb within this in m/s, for this time in s.
+/// While landing the ground carries the craft: thrust below this share of the weight, climb within this in
+/// m/s, for this time in s.
 const GROUND_THRUST_SHARE: f32 = 0.9;
 const GROUND_CLIMB_M_S: f32 = 0.3;
 const GROUND_TIME_S: f32 = 0.15;
@@ -177,8 +181,9 @@ impl<M: Math> OuterLoops<M> {
         })
     }
 
-    /// One period. `demand` is one of rates, tilt, velocity or position; sticks and [`Demand::Land`] must have become one of these
-    /// before, and count as rates here. `landing`: the craft is to come down. `achieved` is the result of the last tick.
+    /// One period. `demand` is one of rates, tilt, velocity or position; sticks and [`Demand::Land`] must
+    /// have become one of these before, and count as rates here. `landing`: the craft is to come down.
+    /// `achieved` is the result of the last tick.
     #[must_use]
     pub fn step(
         &mut self,
@@ -211,7 +216,8 @@ impl<M: Math> OuterLoops<M> {
         let thrust = self.thrust.step(demanded.with_down(-up_m_s2));
         output.direction = match (horizontal_m_s2, demand) {
             (Some(_), _) => {
-                // With less thrust than the model says, the velocity controller is at its own limit before the cone cuts anything.
+                // With less thrust than in the model the velocity controller reaches its own limit before
+                // that of the cone.
                 let limit = self.thrust.horizontal_limit_m_s2() * AT_LIMIT_SHARE;
                 output.limited.tilt = thrust.tilt_limited || demanded.norm_squared() >= limit * limit;
                 // The feed-forward of the wind is no output of the velocity controller.
@@ -293,7 +299,8 @@ impl<M: Math> OuterLoops<M> {
         Some(velocity.acceleration_m_s2)
     }
 
-    /// True when the ground has carried a landing craft for [`GROUND_TIME_S`]: its landing gear holds it, it must not tilt.
+    /// True when the ground has carried a landing craft for [`GROUND_TIME_S`]: its landing gear holds it, it
+    /// must not tilt.
     fn is_carried_by_ground(&mut self, landing: bool, motion: &estimate::State, achieved: &Achieved) -> bool {
         let weight_n = self.thrust.mass_kg() * STANDARD_GRAVITY_M_S2;
         let carried = landing
@@ -303,7 +310,8 @@ impl<M: Math> OuterLoops<M> {
         self.monitor.ground_steps >= self.ground_after_steps
     }
 
-    /// True after [`LOST_TIME_S`] at the tilt limit while the distance to the set-point grew; false again after the same time without.
+    /// True after [`LOST_TIME_S`] at the tilt limit while the distance to the set-point grew; false again
+    /// after the same time without.
     fn cannot_hold(
         &mut self,
         setpoint: &PositionSetpoint,
@@ -333,8 +341,8 @@ impl<M: Math> OuterLoops<M> {
         self.set_state(OuterState::default());
     }
 
-    /// Integrals of the velocity and of the vertical controller in m/s2, world axes: the acceleration that hovering takes beyond
-    /// gravity and the wind that is fed forward.
+    /// Integrals of the velocity and of the vertical controller in m/s2, world axes: the acceleration that
+    /// hovering takes beyond gravity and the wind that is fed forward.
     #[must_use]
     pub const fn integral_m_s2(&self) -> Vector<World> {
         self.velocity.integral_m_s2().with_down(-self.vertical.integral_m_s2())

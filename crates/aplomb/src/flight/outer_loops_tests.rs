@@ -70,7 +70,7 @@ fn thrust_that_the_mixer_cut_does_not_wind_up_the_vertical_integral() {
         }
         -outer.integral_m_s2().z()
     };
-    // The twin whose mixer says that all was given is at the limit of the integral, half of g.
+    // The twin whose mixer reports the whole demand as achieved is at the limit of the integral, half of g.
     assert!(integral(true) < 0.5 && integral(false) > 4.5, "{} {}", integral(true), integral(false));
 }
 

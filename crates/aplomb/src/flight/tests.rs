@@ -21,7 +21,7 @@ fn airframe() -> Airframe {
     Airframe::new(1.2, [0.011, 0.012, 0.021], x, 6.5)
 }
 
-/// Planar roll of the demo craft: double integrator, rotor lag, two ticks of delay. Vertical motion is left out.
+/// Planar roll of the demo craft: double integrator, rotors as a first-order lag, two ticks of delay. No vertical motion.
 struct Roll {
     controller: FlightController,
     angle: f64,
@@ -76,7 +76,7 @@ fn tilt(roll_rad: f32) -> Demand {
 
 #[test]
 fn roll_step_20deg_stays_within_2deg_from_250ms_with_little_overshoot() {
-    // The belief is 0.04 s; the truth may be a quarter off.
+    // The controller's model has 0.04 s; the truth may differ by a quarter.
     for lag_s in [0.03, 0.04, 0.045] {
         let mut roll = Roll::hovering(lag_s);
         // The attitude filter needs its first seconds to grow slow.

@@ -79,7 +79,8 @@ impl Angle {
         }
     }
 
-    /// From the two outputs of an angle sensor, in any common unit; `None` where their length is below 1e-6 or not finite.
+    /// From the two outputs of an angle sensor, in any common unit; `None` where their length is below 1e-6
+    /// or not finite.
     ///
     /// ```
     /// use aplomb::{Libm, gimbal::Angle};
@@ -132,7 +133,8 @@ impl Joints<Angle> {
         )
     }
 
-    /// The joint angles of `rotation`; `None` with the roll within 6 deg of 90 deg, where the axes of yaw and pitch coincide.
+    /// The joint angles of `rotation`; `None` with the roll within 6 deg of 90 deg, where the axes of yaw and
+    /// pitch coincide.
     pub(super) fn from_rotation<M: Math>(rotation: &Mat3) -> Option<Self> {
         let sine = rotation.y_axis.z;
         let rest = 1.0 - sine * sine;
@@ -153,7 +155,8 @@ impl Joints<Angle> {
         (Self { yaw, roll, pitch }, yaw_limited || roll_limited || pitch_limited)
     }
 
-    /// Joint torques for `torque` on the camera, t = A^T T with the axes of the joints in camera axes as columns of A.
+    /// Joint torques for `torque` on the camera, t = A^T T with the axes of the joints in camera axes as
+    /// columns of A.
     pub(super) fn torques(&self, torque: Vec3) -> Joints<f32> {
         let (sr, cr) = (self.roll.sine, self.roll.cosine);
         let (sp, cp) = (self.pitch.sine, self.pitch.cosine);

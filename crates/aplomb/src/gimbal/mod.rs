@@ -1,7 +1,8 @@
-//! Gimbal: three-axis camera stabiliser. It keeps the line of sight on its heading and elevation and the horizon level, within
-//! the travel of the joints.
+//! Gimbal: three-axis camera stabiliser. It keeps the line of sight on its heading and elevation and the
+//! horizon level, within the travel of the joints.
 //!
-//! The camera has its own gyroscope; the joints (yaw outermost, then roll, pitch innermost) measure their angles. One step:
+//! The camera has its own gyroscope; the joints (yaw outermost, then roll, pitch innermost) measure their
+//! angles. One step:
 //!
 //! ```text
 //! C       attitude of the camera: integrated gyro, corrected towards (attitude of the craft)(rotation of the joints)
@@ -12,13 +13,14 @@
 //! T       J (k_r (r - w) + integral of k_r/T_i (r - w)),   joint torques t = A^T T, limited
 //! ```
 //!
-//! With the delay d from gyro to torque, the loop broken at the torque is `k_r/s (1 + 1/(T_i s)) (1 + k_a/s) e^(-d s)`. The
-//! rotation of the craft reaches the camera only through friction. The absolute level is no better than the craft's attitude
-//! estimate. The cascade of angle and rate loop and the complementary correction are textbook control (R. W. Beard, T. W.
-//! McLain, Small Unmanned Aircraft, 2012, chapter 13 for the pointing gimbal); the gains are derived in
-//! [`Config::for_camera`].
+//! With the delay d from gyro to torque, the loop broken at the torque is
+//! `k_r/s (1 + 1/(T_i s)) (1 + k_a/s) e^(-d s)`. The rotation of the craft reaches the camera only through
+//! friction. The absolute level is no better than the craft's attitude estimate. The cascade of angle and
+//! rate loop and the complementary correction are textbook control (R. W. Beard, T. W. McLain, Small Unmanned
+//! Aircraft, 2012, chapter 13 for the pointing gimbal); the gains are derived in [`Config::for_camera`].
 //!
-//! Not modelled: friction is left to the integral; a moving target is followed with the lag of the angle loop.
+//! Not modelled: friction is left to the integral; a moving target is followed with the lag of the angle
+//! loop.
 
 mod joint;
 
@@ -55,15 +57,18 @@ pub struct Config {
     pub angle_crossover_rad_s: f32,
     /// Largest rate set-point of the angle loop in rad/s.
     pub rate_limit_rad_s: f32,
-    /// Time constant in s of the correction of the camera's attitude towards that of craft and joints; 10 periods to 100 s.
+    /// Time constant in s of the correction of the camera's attitude towards that of craft and joints; 10
+    /// periods to 100 s.
     pub correction_time_s: f32,
 }
 
 impl Config {
-    /// Derives the gains from the delay in s between a sample of the camera's gyro and its torque, for a step every `period_s`.
+    /// Derives the gains from the delay in s between a sample of the camera's gyro and its torque, for a step
+    /// every `period_s`.
     ///
-    /// The rate crossover puts 23 deg of phase into delay and half a period; the integral, which compensates the Coulomb
-    /// friction of the joints, takes 11 deg, and the angle loop 11 deg: a phase margin of 45 deg is left.
+    /// The rate crossover puts 23 deg of phase into delay and half a period; the integral, which compensates
+    /// the Coulomb friction of the joints, takes 11 deg, and the angle loop 11 deg: a phase margin of 45 deg
+    /// is left.
     ///
     /// ```
     /// use aplomb::gimbal::{Config, Joints};
@@ -260,8 +265,8 @@ impl<M: Math> Gimbal<M> {
 
     /// One step. `craft` is the attitude of the craft, estimated at the time of the readings.
     ///
-    /// A reading that is not finite gives no torque and leaves the state unchanged. The integral stands still while a torque
-    /// is limited (anti-windup by conditional integration).
+    /// A reading that is not finite gives no torque and leaves the state unchanged. The integral stands still
+    /// while a torque is limited (anti-windup by conditional integration).
     pub fn step(&mut self, readings: &Readings, craft: Attitude, commanded: &LineOfSight) -> Output {
         let gyro = readings.gyro_rad_s.glam();
         if !(gyro.is_finite() && readings.joints.is_finite()) {
@@ -303,12 +308,13 @@ impl<M: Math> Gimbal<M> {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: State) {
         self.state = state;
     }
 
-    /// Attitude of the camera: integrated `rate`, corrected towards `measured`, which comes from craft and joints.
+    /// Attitude of the camera: integrated `rate`, corrected towards `measured`, which comes from craft and
+    /// joints.
     fn estimate_camera(&mut self, rate: Vec3, measured: &Mat3) -> Mat3 {
         let before = self.state.camera.map_or_else(|| Quat::from_mat3(measured), Quat::from_array);
         let error = half_skew(&(Mat3::from_quat(before).transpose() * *measured));

@@ -41,8 +41,9 @@ fn target_beyond_the_travel_is_limited_joint_by_joint() {
     assert!(!limited && target.abs_diff_eq(joints(1.9, -0.5, 0.9).rotation(), 2e-6));
 }
 
-/// A balanced camera on the joints of a level, stationary craft, with `delay` ticks between gyro and torque, for 2 s from level
-/// to a line of sight 0.2 rad down: the furthest and the last angle below the horizon in rad.
+/// A balanced camera on the joints of a level, stationary craft, with `delay` ticks between gyro and torque,
+/// for 2 s from level to a line of sight 0.2 rad down: the furthest and the last angle below the horizon in
+/// rad.
 fn step_down(config: &Config, delay: usize) -> (f32, f32) {
     let mut gimbal: Gimbal = Gimbal::new(config, PERIOD_S).unwrap();
     let (mut pitch, mut rate, mut furthest) = (0.0f32, 0.0f32, 0.0f32);

@@ -1,15 +1,16 @@
 //! Energy left for a landing, judged by voltage.
 //!
-//! A landing takes height over landing speed, at about the present power. The voltage falls as the charge is used, faster
-//! towards the end, so the present rate of fall predicts the voltage at touchdown:
+//! A landing takes height over landing speed, at about the present power. The voltage falls as the charge is
+//! used, faster towards the end, so the present rate of fall predicts the voltage at touchdown:
 //!
 //! ```text
 //! slow' = (v - slow)/T,   fall = (slow - v)/T while positive,   v at touchdown = v - fall height/landing speed
 //! ```
 //!
-//! At a constant rate of fall r the slow voltage lags by r T, which gives r back. The battery is low when the predicted voltage
-//! at touchdown is below that of an empty pack, or the voltage below a fixed limit. T is 60 s: a sag of 1 V, as at the
-//! start of a climb, then counts as 0.017 V/s at most. The method is derived here; no published source.
+//! At a constant rate of fall r the slow voltage lags by r T, which gives r back. The battery is low when the
+//! predicted voltage at touchdown is below that of an empty pack, or the voltage below a fixed limit. T is 60
+//! s: a sag of 1 V, as at the start of a climb, then counts as 0.017 V/s at most. The method is derived here;
+//! no published source.
 
 use super::{Config, GuardParameters, count, ticks};
 use crate::estimate;
@@ -93,10 +94,10 @@ mod tests {
         estimate::State { height_valid: true, position_m, ..estimate::State::default() }
     }
 
-    /// Voltage at touchdown when the voltage falls at `fall_v_s` and the craft, `height_m` up, lands when told to; `known` is
-    /// the height that the guard is told.
-    fn touchdown_v(fall_v_s: f32, height_m: f32, known_m: f32) -> f32 {
-        let (battery, mut state, motion) = (battery(), State::default(), at_height(known_m));
+    /// Voltage at touchdown when the voltage falls at `fall_v_s` and the craft descends from `height_m` once
+    /// the battery is low; `estimated_m` is the height in the guard's input.
+    fn touchdown_v(fall_v_s: f32, height_m: f32, estimated_m: f32) -> f32 {
+        let (battery, mut state, motion) = (battery(), State::default(), at_height(estimated_m));
         let mut v = 16.8;
         while !battery.is_low(&state) {
             battery.watch(&mut state, Some(v), &motion);
@@ -111,7 +112,8 @@ mod tests {
         for fall_v_s in [0.003, 0.01, 0.015] {
             for height_m in [2.0, 20.0, 60.0] {
                 let left = touchdown_v(fall_v_s, height_m, height_m);
-                // Three seconds to be sure are not in the forecast, and the slow voltage is a twentieth short of its trail.
+                // Three seconds to be sure are not in the forecast, and the slow voltage is a twentieth short
+                // of its trail.
                 assert!(left >= 11.85, "{left} V after {height_m} m at {fall_v_s} V/s");
                 assert!(left < 13.0);
             }

@@ -1,4 +1,4 @@
-//! What the guard is built from.
+//! Configuration of the guard.
 
 use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
 
@@ -31,7 +31,7 @@ pub struct Config {
     pub low_battery_s: f32,
     /// Tilt in rad beyond which a craft that neither turns nor moves vertically counts as tipped over.
     pub tip_over_tilt_rad: f32,
-    /// Time in s for which it must lie so.
+    /// Time in s for which this must hold.
     pub tip_over_s: f32,
     /// Share of the weight, 0 to 1, below which the thrust falls on the ground when a descent is commanded.
     pub landed_thrust_share: f32,

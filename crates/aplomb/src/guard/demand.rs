@@ -7,7 +7,8 @@ use crate::{Demand, HeadingDemand, VerticalDemand, estimate};
 const TAKE_OFF_HEIGHT_M: f32 = 0.2;
 /// Climb in m/s, up or down, that is a demand to take off or to land. Common practice, no source.
 const TAKE_OFF_CLIMB_M_S: f32 = 0.2;
-/// Deflection of the climb stick, up or down, that is a demand to take off or to land. Common practice, no source.
+/// Deflection of the climb stick, up or down, that is a demand to take off or to land. Common practice, no
+/// source.
 const TAKE_OFF_STICK: f32 = 0.2;
 
 /// True for a demand on which a craft on the ground takes off.

@@ -1,5 +1,5 @@
-//! Guard: arming and failsafe. It handles stale or impossible inputs, a lost link, a low battery, tip-over and landing. It is
-//! the only place that may override a command.
+//! Guard: arming and failsafe. It handles stale or impossible inputs, a lost link, a low battery, tip-over and landing. No
+//! other part may override a command.
 //!
 //! ```text
 //!              arm, no blocker              demand to take off
@@ -225,7 +225,7 @@ impl Guard {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: State) {
         self.state = state;
     }

@@ -1,4 +1,4 @@
-//! State of the guard: phases that own their data, and the transitions between them.
+//! State of the guard: the phases, the data of each, and the transitions.
 
 use super::{ArmingBlockers, battery};
 use crate::Command;
@@ -103,8 +103,8 @@ impl State {
         }
     }
 
-    /// Why centred sticks replaced the demand on the last tick: link late, demand not finite, or battery too low to take
-    /// off. The reasons of landing and stopping are in the [`Phase`].
+    /// Why centred sticks replaced the demand on the last tick: link late, demand not finite, or battery too
+    /// low to take off. The reasons of landing and stopping are in the [`Phase`].
     #[must_use]
     pub const fn hold_reason(&self) -> Option<Reason> {
         self.hold_reason

@@ -309,8 +309,8 @@ fn every_demand_that_is_not_finite_is_replaced_and_its_finite_twin_is_flown() {
 
 #[test]
 fn ten_minutes_of_rough_flight_give_no_false_alarm() {
-    // Tilts to 35 deg, turns, climbs and descends, the voltage sags for half a second at a time, commands come late by
-    // up to 0.4 s, and a tenth of the inertial samples is missing.
+    // Tilts to 35 deg, turns, climbs and descends, the voltage sags for half a second at a time, commands
+    // come late by up to 0.4 s, and a tenth of the inertial samples is missing.
     let mut bench = Bench::flying();
     let mut seed = 1u32;
     let mut random = || {

@@ -1,11 +1,11 @@
-//! Where the rotors sit and how they turn.
+//! Geometry of the rotors: position, spin, torque-to-thrust ratio.
 
 use glam::Vec2;
 
 use crate::error::{ConfigError, Problem, require_finite, require_positive};
-use crate::{Rotors, Spin};
+use crate::{ROTORS, Rotors, Spin};
 
-/// Place and sense of one rotor, in body axes from the centre of mass.
+/// Position and spin of one rotor, in body axes from the centre of mass.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -20,13 +20,13 @@ pub struct Arm {
 
 /// The four rotors and their common ratio of torque to thrust.
 ///
-/// With thrusts f (N) the body feels (see [`crate::conventions`])
+/// With thrusts f (N), thrust and torques on the body are (see [`crate::conventions`])
 /// `T = sum f`, `tau_x = -sum y f`, `tau_y = sum x f`, `tau_z = kappa sum s f`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Geometry {
-    /// The arms by place.
+    /// The arms by corner.
     pub arms: Rotors<Arm>,
     /// Reaction torque over thrust, kappa, in m (= kQ/kT = CP D/(2 pi CT)).
     pub torque_to_thrust_m: f32,
@@ -45,7 +45,8 @@ pub(super) struct RotorShare {
 }
 
 impl Geometry {
-    /// A symmetric X: rotors at (+-half_length, +-half_width); the diagonal of the front left rotor turns as `front_left`.
+    /// A symmetric X: rotors at (+-half_length, +-half_width); the diagonal of the front left rotor turns as
+    /// `front_left`.
     ///
     /// ```
     /// use aplomb::{Spin, mix::Geometry};
@@ -86,15 +87,16 @@ impl Geometry {
 
     /// Checks every value and inverts the map from thrusts to thrust and torques, in closed form.
     ///
-    /// The reaction torques set the sum of each diagonal, `F = (T +- s tau_z/kappa)/2`; so its rotors give `F/2 + d` and
-    /// `F/2 - d`. With m the middle of a diagonal and e from its rear to its front rotor, the moments
-    /// `mu = sum f (x, y) = (tau_y, -tau_x)` need
+    /// The reaction torques set the sum of each diagonal, `F = (T +- s tau_z/kappa)/2`; so its rotors give
+    /// `F/2 + d` and `F/2 - d`. With m the middle of a diagonal and e from its rear to its front rotor, the
+    /// moments `mu = sum f (x, y) = (tau_y, -tau_x)` need
     ///
     /// ```text
     /// mu = F_1 m_1 + F_2 m_2 + d_1 e_1 + d_2 e_2        d_1 = (mu - F_1 m_1 - F_2 m_2) x e_2 / (e_1 x e_2)
     /// ```
     ///
-    /// and likewise for d_2 with the diagonals exchanged. On a frame that is symmetric to the last bit, so is the result.
+    /// and likewise for d_2 with the diagonals exchanged. On a frame that is symmetric to the last bit, so is
+    /// the result.
     pub(super) fn inverse(&self) -> Result<Rotors<RotorShare>, ConfigError> {
         require_positive("torque_to_thrust_m", self.torque_to_thrust_m)?;
         for arm in self.arms.into_array() {
@@ -121,11 +123,11 @@ impl Geometry {
         if inside && convex { Ok(shares) } else { Err(refusal) }
     }
 
-    /// The rotors stand at the corners that their names say, and each diagonal turns in its own sense.
+    /// Each rotor is at the corner it is named after, and the two diagonals have opposite spin.
     fn is_quadrilateral(&self) -> bool {
         let Rotors { front_left: a, front_right: b, rear_left: c, rear_right: d } = self.arms;
-        let in_place = a.x_m > c.x_m && b.x_m > d.x_m && a.y_m < b.y_m && c.y_m < d.y_m;
-        in_place && a.spin == d.spin && b.spin == c.spin && a.spin != b.spin
+        let at_corners = a.x_m > c.x_m && b.x_m > d.x_m && a.y_m < b.y_m && c.y_m < d.y_m;
+        at_corners && a.spin == d.spin && b.spin == c.spin && a.spin != b.spin
     }
 
     /// Shares of the front and the rear rotor of one diagonal, given the other one.
@@ -138,9 +140,10 @@ impl Geometry {
             pitch: e.y / area,
             yaw: -0.5 * diagonal.sense * (m - m_other).perp_dot(e) / (area * self.torque_to_thrust_m),
         };
-        let yaw = 0.25 * diagonal.sense / self.torque_to_thrust_m;
+        let equal = 1.0 / ROTORS as f32;
+        let yaw = equal * diagonal.sense / self.torque_to_thrust_m;
         [1.0, -1.0].map(|sign| RotorShare {
-            thrust: 0.25 + sign * difference.thrust,
+            thrust: equal + sign * difference.thrust,
             roll: sign * difference.roll,
             pitch: sign * difference.pitch,
             yaw: yaw + sign * difference.yaw,
@@ -148,9 +151,9 @@ impl Geometry {
     }
 }
 
-/// Two rotors that turn in the same sense.
+/// Two diagonally opposite rotors; they have the same spin.
 struct Diagonal {
-    /// Half of the way between them, and the way from the rear to the front one, in m.
+    /// Midpoint, and vector from the rear to the front rotor, in m.
     middle: Vec2,
     from_rear: Vec2,
     /// Sign of their reaction torque.

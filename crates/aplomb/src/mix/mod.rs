@@ -5,7 +5,7 @@
 //!
 //! 1. roll and pitch torque, scaled together by one share k, so that the direction of the demanded tilt acceleration
 //!    never turns;
-//! 2. total thrust, moved no further than 1 needs and never out of `[T - down, T + up]`, which binds in every stage;
+//! 2. total thrust, moved no further than 1 needs and never out of `[T - down, T + up]`, which limits every stage;
 //! 3. yaw torque with what is left: given up as far as needed, never invented, never reversed.
 //!
 //! The limits are those of what a motor *command* can give: the ceiling of a rotor's thrust follows battery voltage and
@@ -24,8 +24,8 @@
 //! | the same | up to half | 7.3e-7 | 7.6e-6 |
 //!
 //! Of ten times as many general demands the worst errs by 4.6e-5: where two rotors of a diagonal are yawed nearly alike, a
-//! limit that they share moves much with the round-off of their thrusts. A frame that misses symmetry by less than 1e-6
-//! is taken as symmetric.
+//! limit that they share moves much with the round-off of their thrusts. A frame that deviates from symmetry by less
+//! than 1e-6 is taken as symmetric.
 
 mod geometry;
 mod quad_mixer;

@@ -1,8 +1,9 @@
 //! The mixer: prioritised control allocation for four rotors at the corners of a quadrilateral.
 //!
-//! **Effectiveness.** The thrust of rotor i is `f_i = A_i T + R_i k tau_x + P_i k tau_y + Y_i tau_z`, with T total thrust,
-//! k the share of roll and pitch torque, and A, R, P, Y the columns of the inverse of the map from thrusts to T and torques
-//! ([`Geometry::inverse`](super::Geometry)). Divided by `A_i > 0`, the limits of a rotor are
+//! **Effectiveness.** The thrust of rotor i is `f_i = A_i T + R_i k tau_x + P_i k tau_y + Y_i tau_z`, with T
+//! total thrust, k the share of roll and pitch torque, and A, R, P, Y the columns of the inverse of the map
+//! from thrusts to T and torques ([`Geometry::inverse`](super::Geometry)). Divided by `A_i > 0`, the limits
+//! of a rotor are
 //!
 //! ```text
 //! min/A_i <= T + c_i k + s_i y <= max/A_i        c_i = (R_i tau_x + P_i tau_y)/A_i,  s_i = Y_i/A_i,  y = tau_z
@@ -11,16 +12,16 @@
 //! **Elimination of yaw** (Fourier-Motzkin) leaves strips of T and k, [`Strip`]:
 //!
 //! * each rotor alone, with y anywhere from the reserved to the demanded yaw torque: four strips;
-//! * each two rotors, combined with weights `w = s_j/(s_j - s_i)` and `1 - w`, for which y cancels and which add up to
-//!   one: six strips. Where `s_i = s_j`, as for the two rotors of a diagonal of a symmetric X, thrust cancels, too, and
-//!   the difference of the two rotors bounds k alone;
+//! * each two rotors, combined with weights `w = s_j/(s_j - s_i)` and `1 - w`, for which y cancels and which
+//!   add up to one: six strips. Where `s_i = s_j`, as for the two rotors of a diagonal of a symmetric X,
+//!   thrust cancels, too, and the difference of the two rotors bounds k alone;
 //! * the window of total thrust, `min(T*, T_max) - down <= T <= max(T*, T_min) + up`, with T* the demand and
 //!   `T_min..=T_max` the thrusts that need no torque.
 //!
-//! The largest k that meets all strips is the first stage of the optimum ([`largest_share`]). The thrusts that the strips
-//! leave at that k are an interval, and so are the yaw torques at that k and T: the second and the third stage take
-//! from each interval what is nearest to the demand. (Derived here; prioritised allocation in general: Durham, Bordignon
-//! and Beck 2017, *Aircraft Control Allocation*.)
+//! The largest k that meets all strips is the first stage of the optimum ([`largest_share`]). The thrusts
+//! that the strips leave at that k are an interval, and so are the yaw torques at that k and T: the second
+//! and the third stage take from each interval what is nearest to the demand. (Derived here; prioritised
+//! allocation in general: Durham, Bordignon and Beck 2017, *Aircraft Control Allocation*.)
 
 use super::geometry::{Geometry, RotorShare};
 use super::strip::{Common, Interval, Strip, largest_share};
@@ -51,17 +52,18 @@ pub struct Config {
     pub geometry: Geometry,
     /// Smallest thrust of one rotor in N while armed; at least 0.
     pub min_thrust_n: f32,
-    /// Largest thrust of one rotor in N that may be demanded, whatever a full motor command gives. Above `min_thrust_n` by
-    /// at least a ten-thousandth, and far enough for a thrust that needs no torque.
+    /// Largest thrust of one rotor in N that may be demanded, whatever a full motor command gives. Above
+    /// `min_thrust_n` by at least a ten-thousandth, and far enough for a thrust that needs no torque.
     pub max_thrust_n: f32,
-    /// How far total thrust may be lowered to leave room for roll and pitch, in N; at least 0. The thrust of all rotors
-    /// together or more is no limit.
+    /// How far total thrust may be lowered for roll and pitch torque, in N; at least 0. The thrust of all
+    /// rotors together or more is no limit.
     pub allowance_down_n: f32,
-    /// How far total thrust may be raised to leave room for roll and pitch, in N; at least 0. The thrust of all rotors
-    /// together or more is no limit.
+    /// How far total thrust may be raised for roll and pitch torque, in N; at least 0. The thrust of all
+    /// rotors together or more is no limit.
     pub allowance_up_n: f32,
-    /// Share, 0 to 0.5, of the largest yaw torque that is reachable without roll and pitch torque at a thrust within the
-    /// allowance: roll and pitch must leave it for yaw, as far as yaw is demanded. 0 is the plain order of priorities.
+    /// Share, 0 to 0.5, of the largest yaw torque that is reachable without roll and pitch torque at a thrust
+    /// within the allowance: roll and pitch must leave it for yaw, as far as yaw is demanded. 0 is the plain
+    /// order of priorities.
     pub reserved_yaw_share: f32,
 }
 
@@ -157,9 +159,9 @@ impl QuadMixer {
     /// Checks the configuration and precomputes coefficients.
     ///
     /// # Errors
-    /// Names the field: arms that are not finite, that cannot make three independent torques, do not surround the centre
-    /// of mass or do not stand at the corners that their names say (`arms`), a thrust range in the wrong order
-    /// (`min_thrust_n`), an allowance that is negative or not finite, a share outside 0 to 0.5.
+    /// Names the field: arms that are not finite, that cannot make three independent torques, do not surround
+    /// the centre of mass or are not at the corners they are named after (`arms`), a thrust range in the
+    /// wrong order (`min_thrust_n`), an allowance that is negative or not finite, a share outside 0 to 0.5.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         let geometry = &config.geometry;
         let rotors = geometry.inverse()?.map(Rotor::new);
@@ -197,11 +199,12 @@ impl QuadMixer {
         })
     }
 
-    /// The thrusts for a demand, no rotor beyond `ceiling_n`, the thrust in N that a full motor command gives now
-    /// ([`super::ThrustCurve::ceiling_n`]).
+    /// The thrusts for a demand, no rotor beyond `ceiling_n`, the thrust in N that a full motor command gives
+    /// now ([`super::ThrustCurve::ceiling_n`]).
     ///
-    /// The result always is finite and within range: a NaN torque counts as 0, a NaN thrust as the smallest, and a ceiling
-    /// that is NaN or leaves no thrust without torque counts as the smallest one that leaves some.
+    /// The result always is finite and within range: a NaN torque counts as 0, a NaN thrust as the smallest,
+    /// and a ceiling that is NaN or leaves no thrust without torque counts as the smallest one that leaves
+    /// some.
     #[must_use]
     pub fn allocate(&self, demand: &Wrench, ceiling_n: f32) -> Allocation {
         let ceiling_n = saturate(ceiling_n, self.min_ceiling_n, self.max_thrust_n);

@@ -1,18 +1,20 @@
 //! Limits on total thrust that move with a share, and the largest share at which all of them can be met.
 //!
-//! A [`Strip`] is `low <= T + slope x <= high`: for each share x it leaves an interval of total thrust T. The lower ends
-//! of several strips together are the largest of lines in x, a convex function, and the upper ends are the smallest of
-//! lines, a concave one; so the gap between them, `above(x) - below(x)`, is concave and piecewise linear. If it is not
-//! negative at x = 0, the shares that can be met reach from 0 to its zero.
+//! A [`Strip`] is `low <= T + slope x <= high`: for each share x it leaves an interval of total thrust T. The
+//! lower ends of several strips together are the largest of lines in x, a convex function, and the upper ends
+//! are the smallest of lines, a concave one; so the gap between them, `above(x) - below(x)`, is concave and
+//! piecewise linear. If it is not negative at x = 0, the shares that can be met reach from 0 to its zero.
 //!
-//! **Newton's method** finds that zero: from a share with a negative gap it goes to where the two lines that bind there
-//! cross. The gap lies below each of its tangents, so no step passes the zero; each step takes another pair of lines,
-//! so the method ends at the zero itself (derived here; Newton's method on a concave function converges monotonically:
-//! Ortega and Rheinboldt 1970, *Iterative Solution of Nonlinear Equations in Several Variables*, section 13.3).
+//! **Newton's method** finds that zero: from a share with a negative gap it goes to where the two lines that
+//! bind there cross. The gap lies below each of its tangents, so no step passes the zero; each step takes
+//! another pair of lines, so the method ends at the zero itself (derived here; Newton's method on a concave
+//! function converges monotonically: Ortega and Rheinboldt 1970, *Iterative Solution of Nonlinear Equations
+//! in Several Variables*, section 13.3).
 
 use crate::math::{least, most};
 
-/// Largest number of Newton steps: more than twice the five that random demands take at most (1.6 million in a trial run).
+/// Largest number of Newton steps: more than twice the five that random demands take at most (1.6 million in
+/// a trial run).
 const MOST_STEPS: usize = 12;
 
 /// `low <= T + slope x <= high`, with total thrust T in N and a share x.
@@ -53,7 +55,8 @@ impl Line {
 }
 
 impl Strip {
-    /// `weight` times this strip plus `1 - weight` times another: again a strip, since the weights add up to one.
+    /// `weight` times this strip plus `1 - weight` times another: again a strip, since the weights add up to
+    /// one.
     pub(super) fn combined(self, other: Self, weight: f32) -> Self {
         let (a, b) = (self.scaled(weight), other.scaled(1.0 - weight));
         Self { low: a.low + b.low, high: a.high + b.high, slope: a.slope + b.slope }
@@ -75,7 +78,8 @@ impl Strip {
     }
 }
 
-/// The largest share from 0 to `from` at which some thrust in `window` lies in all strips. At share 0 there must be one.
+/// The largest share from 0 to `from` at which some thrust in `window` lies in all strips. At share 0 there
+/// must be one.
 pub(super) fn largest_share(window: Interval, strips: &[Strip], from: f32) -> Common {
     let mut common = Common { share: from, thrust_n: window };
     for step in 0..MOST_STEPS {
@@ -89,7 +93,7 @@ pub(super) fn largest_share(window: Interval, strips: &[Strip], from: f32) -> Co
         }
         let crossing = most((above.end - below.end) / (above.slope - below.slope), 0.0);
         let share = least(crossing, common.share);
-        // The flatter one of two lines that cross says more exactly at which thrust.
+        // Of two crossing lines the flatter one gives the thrust of the crossing more exactly.
         let flatter = if below.slope.abs() < above.slope.abs() { below } else { above };
         let thrust_n = flatter.at(share);
         common.thrust_n = Interval { low: thrust_n, high: thrust_n };

@@ -247,7 +247,7 @@ mod tests {
         curve.observe(5.0);
         assert_eq!(curve.voltage_v(), Some(12.0));
         curve.observe(99.0);
-        // A hundredth of the way to 16.8 V.
+        // A hundredth of the step to 16.8 V.
         assert!((curve.voltage_v().unwrap() - 12.048).abs() < 1e-5, "{:?}", curve.voltage_v());
         let [mut thin, mut thinner]: [ThrustCurve; 2] = [curve; 2];
         thin.set_air_density(0.3);

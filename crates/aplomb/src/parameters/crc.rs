@@ -1,11 +1,12 @@
-//! CRC-32 as in ISO/IEC 3309 and ITU-T V.42: polynomial 0x04C11DB7, bits reflected, register and result inverted.
+//! CRC-32 as in ISO/IEC 3309 and ITU-T V.42: polynomial 0x04C11DB7, bits reflected, register and result
+//! inverted.
 
 const REFLECTED_POLYNOMIAL: u32 = 0xedb8_8320;
 
 /// The checksum of `bytes` after what `before` is the checksum of; 0 is the checksum of nothing.
 ///
-/// Eight shifts a byte and no table: a block is read once, at the start. Finds every error within 32 neighbouring bits, and any
-/// other but one in 2^32.
+/// Eight shifts a byte and no table: a block is read once, at the start. Finds every error within 32
+/// neighbouring bits, and any other but one in 2^32.
 pub(super) const fn crc32(before: u32, mut bytes: &[u8]) -> u32 {
     let mut register = !before;
     while let [first, rest @ ..] = bytes {

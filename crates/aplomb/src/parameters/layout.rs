@@ -1,7 +1,7 @@
 //! Every value of the configuration, in the order in which the block holds it.
 //!
-//! A structure that gains or loses a field does not compile until its list here is brought up to date, and then has
-//! another layout number by itself.
+//! A structure that gains or loses a field does not compile until its list here is complete again; its layout
+//! checksum then changes.
 
 use super::crc::crc32;
 use super::{Value, Visitor};
@@ -10,18 +10,18 @@ use crate::{Rotors, Spin};
 
 /// A value, or a structure of values, that a block can hold.
 pub(super) trait Parameter: Sized {
-    /// Bytes that it takes in a block; never depends on the value.
+    /// Size in a block in bytes; the same for every value.
     const SIZE: usize;
     /// Checksum of its names and kinds.
     const LAYOUT: u32;
 
     fn visit<V: Visitor>(&self, name: &'static str, visitor: &mut V);
 
-    /// `None` when the bytes are too few or mean no value.
+    /// `None` for too few bytes or bytes that are no value.
     fn read(bytes: &mut Bytes<'_>) -> Option<Self>;
 }
 
-/// What is left to read.
+/// The bytes that are still to be read.
 pub(super) struct Bytes<'a>(pub(super) &'a [u8]);
 
 impl Bytes<'_> {

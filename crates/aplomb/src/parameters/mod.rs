@@ -1,13 +1,14 @@
-//! Parameter block: a whole configuration in a few hundred bytes, for flash memory, changed without another build.
+//! Parameter block: a whole configuration in a few hundred bytes, for flash memory, changed without another
+//! build.
 //!
 //! All numbers are little-endian, nothing is aligned, and the size does not depend on the values:
 //!
-//! | bytes | what |
+//! | bytes | contents |
 //! | --- | --- |
 //! | 4 | `MAGIC` |
 //! | 2 | format of this table, [`VERSION`] |
 //! | 2 | size of the whole block, [`SIZE`] |
-//! | 4 | [`LAYOUT`]: checksum over the names and kinds of all values, so that another order or another field is noticed |
+//! | 4 | [`LAYOUT`]: checksum over the names and kinds of all values, so that another order or another field is refused |
 //! | | the values in the order of [`visit`]: `f32` and `u16` as they are; a flag and a [`Spin`] one byte, 0 or 1, 1 for set and for counter-clockwise; a number that may be absent a flag and an `f32` |
 //! | 4 | CRC-32 (ISO/IEC 3309) of everything before it |
 //!
@@ -37,7 +38,7 @@ const HEAD: usize = 12;
 pub const VERSION: u16 = 1;
 /// Bytes of a block.
 pub const SIZE: usize = HEAD + Config::SIZE + 4;
-/// Number of the layout of the values.
+/// Checksum over the names and kinds of the values.
 pub const LAYOUT: u32 = Config::LAYOUT;
 
 /// One value of a configuration.
@@ -48,7 +49,7 @@ pub enum Value {
     Number(f32),
     /// A whole number.
     Count(u16),
-    /// Yes or no.
+    /// A flag.
     Flag(bool),
     /// A sense of rotation.
     Spin(Spin),
@@ -59,7 +60,7 @@ pub enum Value {
 }
 
 impl Value {
-    /// Bytes that it takes in a block.
+    /// Size in a block, in bytes.
     #[must_use]
     pub const fn size(&self) -> usize {
         match self {
@@ -75,7 +76,8 @@ impl Value {
 
 /// Receives every value of a configuration in the order of the block.
 pub trait Visitor {
-    /// A structure begins: the name of the field that holds it, empty for the whole, and the path of its type in this crate.
+    /// A structure begins: the name of the field that holds it, empty for the whole, and the path of its type
+    /// in this crate.
     fn begin(&mut self, name: &'static str, path: &'static str);
     /// A value.
     fn value(&mut self, name: &'static str, value: Value);
@@ -93,11 +95,11 @@ pub fn visit(config: &Config, visitor: &mut impl Visitor) {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum ReadError {
-    /// Does not begin like a block, for example erased flash.
+    /// The first bytes are not those of a block, for example erased flash.
     NotABlock,
     /// Fewer bytes than the size in its head.
     TooShort,
-    /// The checksum does not fit: at least one bit has changed.
+    /// The checksum does not match: at least one bit has changed.
     Damaged,
     /// Written in another format.
     Version {
@@ -150,8 +152,8 @@ pub fn write(config: &Config) -> [u8; SIZE] {
 /// The configuration in the block at the start of `bytes`; bytes after the block are ignored.
 ///
 /// # Errors
-/// Bytes that are no complete, undamaged block of this release. A configuration that was read can still be refused by
-/// [`crate::FlightController::new`].
+/// Bytes that are no complete, undamaged block of this release. A configuration that was read can still be
+/// refused by [`crate::FlightController::new`].
 pub fn read(bytes: &[u8]) -> Result<Config, ReadError> {
     let mut head = Bytes(bytes);
     if head.take() != Some(MAGIC) {
@@ -182,7 +184,7 @@ struct Writer<'a> {
 
 impl Writer<'_> {
     fn put<const N: usize>(&mut self, bytes: [u8; N]) {
-        // There is always room: the block is as long as its values.
+        // The block is as long as its values, so the rest is never too short.
         if let Some((first, rest)) = core::mem::take(&mut self.rest).split_first_chunk_mut() {
             *first = bytes;
             self.rest = rest;
@@ -270,7 +272,7 @@ mod tests {
     }
 
     #[test]
-    fn other_versions_layouts_and_values_are_told_apart() {
+    fn other_versions_layouts_and_values_have_their_own_errors() {
         assert_eq!(read(&resealed(|block| block[4] = 2)), Err(ReadError::Version { found: 2 }));
         let found = LAYOUT ^ 0x0100;
         assert_eq!(read(&resealed(|block| block[9] ^= 1)), Err(ReadError::Layout { found }));
@@ -282,8 +284,8 @@ mod tests {
         assert_eq!(read(&resealed(|block| block[flag] = 2)), Err(ReadError::Value));
     }
 
-    /// Where in a block the value called `wanted` begins.
-    fn size_before(wanted: &'static str) -> usize {
+    /// Offset in a block of the value called `name`.
+    fn size_before(name: &'static str) -> usize {
         struct Find(&'static str, usize, bool);
         impl Visitor for Find {
             fn begin(&mut self, _: &'static str, _: &'static str) {}
@@ -293,7 +295,7 @@ mod tests {
             }
             fn end(&mut self) {}
         }
-        let mut find = Find(wanted, HEAD, false);
+        let mut find = Find(name, HEAD, false);
         visit(&config(), &mut find);
         assert!(find.2);
         find.1

@@ -9,15 +9,16 @@
 //! I = I + K h/Ti e + h/Tt (u_achieved - v)        anti-windup by back-calculation, after the step
 //! ```
 //!
-//! Source: K. J. Astrom, T. Hagglund, Advanced PID Control (ISA, 2006), chapters 3 and 13; the difference equations as
-//! in K. J. Astrom, B. Wittenmark, Computer-Controlled Systems (3rd edition, 1997), section 8.5. The derivative is computed in
-//! the equivalent form D = m + g x, m = a D - g x, which needs neither the previous x nor a difference. The tests hold the
-//! equations against scipy and against a published sequence (`tests/pid_scipy.rs`, `tests/pid_sequence.rs`).
+//! Source: K. J. Astrom, T. Hagglund, Advanced PID Control (ISA, 2006), chapters 3 and 13; the difference
+//! equations as in K. J. Astrom, B. Wittenmark, Computer-Controlled Systems (3rd edition, 1997), section 8.5.
+//! The derivative is computed in the equivalent form D = m + g x, m = a D - g x, which needs neither the
+//! previous x nor a difference. The tests hold the equations against scipy and against a published sequence
+//! (`tests/pid_scipy.rs`, `tests/pid_sequence.rs`).
 //!
-//! A tick is [`Pid::step`], which gives the output, then [`Pid::achieved`], which updates the integral with what the
-//! actuators achieved. Without the second call the integral is held; proportional and derivative part continue.
-//! Coefficients ([`Pid`]) are immutable and apart from the [`State`], so one set serves several axes. [`Pid::retune`] changes the
-//! gains in operation by bumpless transfer.
+//! A tick is [`Pid::step`], which gives the output, then [`Pid::achieved`], which updates the integral with
+//! what the actuators achieved. Without the second call the integral is held; proportional and derivative
+//! part continue. Coefficients ([`Pid`]) are immutable and apart from the [`State`], so one set serves
+//! several axes. [`Pid::retune`] changes the gains in operation by bumpless transfer.
 
 use crate::error::{ConfigError, Problem, require_finite, require_not_negative, require_positive};
 use crate::filter::FLOOR;
@@ -31,7 +32,7 @@ pub enum Integration {
     /// Forward (Euler): the error of this tick counts from the next one.
     #[default]
     Forward,
-    /// Trapezoidal (Tustin): half of this tick's error counts at once.
+    /// Trapezoidal (Tustin): half of this tick's error enters this tick's output.
     Trapezoidal,
 }
 
@@ -42,11 +43,12 @@ pub enum Integration {
 pub enum AntiWindup {
     /// Back-calculation: the integral moves by (achieved - demanded) h/Tt.
     BackCalculation {
-        /// Tracking time Tt in s, at least one period (a shorter one is raised to it). `None`: sqrt(Ti Td), or Ti
-        /// when Td = 0.
+        /// Tracking time Tt in s, at least one period (a shorter one is raised to it). `None`: sqrt(Ti Td),
+        /// or Ti when Td = 0.
         tracking_time_s: Option<f32>,
     },
-    /// Conditional integration: the integral stands still while the error would move it further into the limit.
+    /// Conditional integration: the integral stands still while the error would move it further into the
+    /// limit.
     ConditionalIntegration,
 }
 
@@ -181,8 +183,8 @@ impl Pid {
     /// Checks the configuration for a fixed period in s and precomputes coefficients.
     ///
     /// # Errors
-    /// Names the first field that is not finite, not positive where it must be, or in the wrong order; `gain` is
-    /// inconsistent when a coefficient overflows.
+    /// Names the first field that is not finite, not positive where it must be, or in the wrong order; `gain`
+    /// is inconsistent when a coefficient overflows.
     pub fn new(config: &Config, period_s: f32) -> Result<Self, ConfigError> {
         let h = require_positive("period_s", period_s)?;
         let k = require_positive("gain", config.gain)?;
@@ -286,9 +288,9 @@ impl Pid {
         (self.memory_measurement * measurement - self.memory_setpoint * setpoint) / (1.0 - self.memory_decay)
     }
 
-    /// Ends the tick: the integral grows by the error of the last [`Pid::step`], with anti-windup by the difference between
-    /// the `achieved` output and the demanded one. One that is not finite counts as achieved in full. A second call for the same
-    /// step replaces the first.
+    /// Ends the tick: the integral grows by the error of the last [`Pid::step`], with anti-windup by the
+    /// difference between the `achieved` output and the demanded one. One that is not finite counts as
+    /// achieved in full. A second call for the same step replaces the first.
     ///
     /// ```
     /// use aplomb::pid::{Config, Pid, State};
@@ -312,12 +314,14 @@ impl Pid {
         state.integral = saturate_symmetric(integral, self.integral_limit);
     }
 
-    /// Changes the gains by bumpless transfer: `state`, so far run by `old`, continues with `self`, and a step with these
-    /// inputs gives the output that `old` would have given, as far as the integral limit allows. `feed_forward_change` is the
-    /// feed-forward of the new gains less that of the old ones. The filtered derivative is carried over in units of the
-    /// derivative. An input that is not finite leaves the state unchanged.
+    /// Changes the gains by bumpless transfer: `state`, so far run by `old`, continues with `self`, and a
+    /// step with these inputs gives the output that `old` would have given, as far as the integral limit
+    /// allows. `feed_forward_change` is the feed-forward of the new gains less that of the old ones. The
+    /// filtered derivative is carried over in units of the derivative. An input that is not finite leaves the
+    /// state unchanged.
     ///
-    /// Source: K. J. Astrom, T. Hagglund, Advanced PID Control (ISA, 2006), chapter 13 (bumpless parameter changes).
+    /// Source: K. J. Astrom, T. Hagglund, Advanced PID Control (ISA, 2006), chapter 13 (bumpless parameter
+    /// changes).
     ///
     /// ```
     /// use aplomb::pid::{Config, Pid, State};

@@ -249,7 +249,7 @@ fn bad_inputs_hold_output_and_state() {
                 (state.integral, state.memory, state.demanded),
                 (before.integral, before.memory, before.demanded)
             );
-            // The integral does not grow by an error that nobody knows.
+            // An error that is not finite does not change the integral.
             pid.achieved(&mut state, held);
             assert_eq!(state.integral, before.integral);
         }
@@ -291,8 +291,9 @@ fn retuning_is_bumpless_with_derivative_feed_forward_and_before_the_first_step()
     new.retune(&mut state, &old, 0.1, 0.04, 0.05);
     let mut next = state;
     assert!((new.step(&mut next, 0.1, 0.04, 0.06) - expected).abs() < 1e-6);
-    // The derivative went over in its units: without another change of the inputs it decays as that of the new gains does, from
-    // where that of the old ones was times the ratio of the derivative gains K Td N/(Td + N h).
+    // The derivative went over in its units: without another change of the inputs it decays as that of the
+    // new gains does, from where that of the old ones was times the ratio of the derivative gains K Td N/(Td
+    // + N h).
     let gain = |k: f32, td: f32| k * td * 10.0 / (td + 0.1);
     let derivative = |pid: &Pid, state: &State, y: f32| state.memory.unwrap() - pid.steady_memory(0.1, y);
     let (before, after) = (derivative(&old, &twin, 0.04), derivative(&new, &next, 0.04));
@@ -309,7 +310,7 @@ fn retuning_is_bumpless_with_derivative_feed_forward_and_before_the_first_step()
     let expected = plain.step(&mut state, 0.1, 0.0, 0.0);
     new.retune(&mut state, &plain, 0.1, 0.0, 0.0);
     assert!((new.step(&mut state, 0.1, 0.0, 0.0) - expected).abs() < 1e-6);
-    // The integral limit binds, and an input that is not finite changes nothing.
+    // The integral limit holds, and an input that is not finite changes nothing.
     let tight = Pid::new(&Config { gain: 0.7, integral_limit: 0.01, ..BASE }, 0.01).unwrap();
     let before = state;
     for [r, y, f] in [[f32::NAN, 0.0, 0.0], [0.0, f32::INFINITY, 0.0], [0.0, 0.0, f32::NAN]] {

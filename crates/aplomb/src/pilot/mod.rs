@@ -8,19 +8,20 @@
 //! | yaw | heading rate | body rate |
 //! | climb | climb rate; centred holds the height | total thrust about hover |
 //!
-//! In tilt command with roll and pitch centred and a valid position estimate, the craft first brakes, then holds the position
-//! at which it is slower than `hold_below_m_s`; moving either stick releases the position. Without a valid position it levels and
-//! drifts with the wind.
+//! In tilt command with roll and pitch centred and a valid position estimate, the craft first brakes, then
+//! holds the position at which it is slower than `hold_below_m_s`; moving either stick releases the position.
+//! Without a valid position it levels and drifts with the wind.
 //!
-//! In rate command nothing levels the craft and nothing holds the height. With the shaped climb stick c from -1 to 1 the total
-//! thrust along the body's up axis is piecewise linear, so that the centred stick carries the weight of a level craft:
+//! In rate command nothing levels the craft and nothing holds the height. With the shaped climb stick c from
+//! -1 to 1 the total thrust along the body's up axis is piecewise linear, so that the centred stick carries
+//! the weight of a level craft:
 //!
 //! ```text
 //! T = hover + c (max - hover)   for c >= 0,      T = hover + c (hover - min)   for c < 0
 //! ```
 //!
-//! Rate and tilt command of attitude are the response types of handling-quality standards (ADS-33E-PRF, section 3.2.2); the
-//! shaping is common practice, without a published source.
+//! Rate and tilt command of attitude are the response types of handling-quality standards (ADS-33E-PRF,
+//! section 3.2.2); the shaping is common practice, without a published source.
 
 use core::marker::PhantomData;
 
@@ -39,7 +40,8 @@ use crate::{Demand, HeadingDemand, PositionSetpoint, Sticks, Tilt, VelocitySetpo
 pub struct Config {
     /// Share of the travel about the centre that counts as centred, 0 to 0.5.
     pub dead_band: f32,
-    /// Expo, 0 to 1. 0: linear; 1: the cube of the deflection, flat about the centre. Full stick is full stick in any case.
+    /// Expo, 0 to 1. 0: linear; 1: the cube of the deflection, flat about the centre. Full stick is full
+    /// stick in any case.
     pub expo: f32,
     /// Tilt in rad at full roll or pitch stick, above 0 and at most 1.4.
     pub full_stick_tilt_rad: f32,
@@ -57,8 +59,8 @@ pub struct Config {
     pub landing_speed_m_s: f32,
 }
 
-/// Parameters of the craft that the pilot needs besides its configuration: thrusts that the climb stick commands in rate
-/// command, `min < hover < max`.
+/// Parameters of the craft that the pilot needs besides its configuration: thrusts that the climb stick
+/// commands in rate command, `min < hover < max`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -134,8 +136,8 @@ impl<M: Math> Pilot<M> {
         })
     }
 
-    /// The demand with sticks and landing replaced by set-points, for the motion estimated now. A stick that is not finite
-    /// counts as centred. Any other demand is returned as it is and releases the held position.
+    /// The demand with sticks and landing replaced by set-points, for the motion estimated now. A stick that
+    /// is not finite counts as centred. Any other demand is returned as it is and releases the held position.
     ///
     /// ```
     /// # use aplomb::pilot::{Config, Pilot, PilotParameters};
@@ -190,13 +192,13 @@ impl<M: Math> Pilot<M> {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: State) {
         self.state = state;
     }
 
-    /// One stick after dead band and expo, -1 to 1: with d the deflection beyond the dead band over the remaining travel,
-    /// `(1 - expo) d + expo d^3`. NaN counts as centred.
+    /// One stick after dead band and expo, -1 to 1: with d the deflection beyond the dead band over the
+    /// remaining travel, `(1 - expo) d + expo d^3`. NaN counts as centred.
     ///
     /// ```
     /// # use aplomb::pilot::{Config, Pilot, PilotParameters};
@@ -225,7 +227,8 @@ impl<M: Math> Pilot<M> {
         if stick < 0.0 { -curved } else { curved }
     }
 
-    /// Body rates and total thrust for sticks in rate command. Needs no estimate and no state, so it may run on every tick.
+    /// Body rates and total thrust for sticks in rate command. Needs no estimate and no state, so it may run
+    /// on every tick.
     #[must_use]
     pub fn rate_command(&self, sticks: Sticks) -> Demand {
         let Config { full_stick_roll_pitch_rate_rad_s, full_stick_yaw_rate_rad_s, .. } = self.config;
@@ -253,8 +256,8 @@ impl<M: Math> Pilot<M> {
             return self.stay(heading, vertical, estimate);
         }
         self.state = State::Free;
-        // Stick forward is negative pitch: nose down, thrust forward. The circle keeps the corner of the sticks' square travel
-        // within the tilt at its edge.
+        // Stick forward is negative pitch: nose down, thrust forward. The circle keeps the corner of the
+        // sticks' square travel within the tilt at its edge.
         let Tilt { forward, right } = Tilt { forward: -pitch, right: roll }.limited::<M>(1.0);
         let tilt = Tilt { forward: forward * self.sin_tilt, right: right * self.sin_tilt };
         Demand::Tilt { tilt, heading, vertical }

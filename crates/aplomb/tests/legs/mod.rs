@@ -1,4 +1,4 @@
-//! A craft that flies legs and turns in `f64`, felt through imperfect sensors: the estimator's test bench.
+//! Test bench of the estimator: a point mass that flies legs and turns in `f64`, and its imperfect sensors.
 
 use aplomb::frames::{Body, Vector};
 use aplomb::{GnssFix, ImuSample, Sample, Sensors};
@@ -11,53 +11,53 @@ type Triple = [f64; 3];
 /// Where a flight starts.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Start {
-    /// After 20 s of rest.
+    /// On the ground, stationary for 20 s.
     Ground,
-    /// In the air with nothing known; 30 s of hover.
+    /// In the air without initialisation; 30 s of hover.
     Air,
 }
 
-/// What is flown.
+/// Trajectory.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Flight {
-    /// Legs: speed up at this many m/s2 for 3 s, brake for 3 s, wait for 2 s, turn the
-    /// direction by 90 deg.
+    /// Legs: 3 s of this acceleration in m/s2, 3 s of the opposite one, 2 s of hover; then the next leg, 90
+    /// deg to the right.
     Legs(f64),
-    /// A circle of 8 m radius held at this many m/s2.
+    /// A circle of 8 m radius with this centripetal acceleration in m/s2.
     Turns(f64),
     /// Hover.
     Hover,
 }
 
-/// How the sensors err; m/s2, rad/s.
+/// Errors of the sensors; m/s2, rad/s.
 #[derive(Clone, Copy, Debug)]
 pub struct Errors {
-    pub accel_offset: Triple,
-    pub gyro_offset: Triple,
+    pub accel_bias: Triple,
+    pub gyro_bias: Triple,
     /// Standard deviation of the vibration, tones between 80 and 200 Hz on each axis.
     pub accel_vibration: f64,
     pub gyro_vibration: f64,
-    pub receiver: bool,
+    pub gnss: bool,
     pub field: bool,
     pub seed: u64,
 }
 
 impl Errors {
     pub const NONE: Self = Self {
-        accel_offset: [0.0; 3],
-        gyro_offset: [0.0; 3],
+        accel_bias: [0.0; 3],
+        gyro_bias: [0.0; 3],
         accel_vibration: 0.0,
         gyro_vibration: 0.0,
-        receiver: false,
+        gnss: false,
         field: false,
         seed: 1,
     };
 }
 
 /// Uniform and normal numbers from a seed (G. Marsaglia's xorshift, J. Stat. Softw. 8(14), 2003).
-struct Lot(u64);
+struct Random(u64);
 
-impl Lot {
+impl Random {
     fn uniform(&mut self) -> f64 {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
@@ -70,16 +70,16 @@ impl Lot {
     }
 }
 
-/// Three tones an axis.
+/// Three tones per axis.
 struct Vibration([[(f64, f64); 3]; 6]);
 
 impl Vibration {
-    fn new(lot: &mut Lot) -> Self {
-        let mut tone = || (80.0 + 120.0 * lot.uniform(), std::f64::consts::TAU * lot.uniform());
+    fn new(random: &mut Random) -> Self {
+        let mut tone = || (80.0 + 120.0 * random.uniform(), std::f64::consts::TAU * random.uniform());
         Self(std::array::from_fn(|_| std::array::from_fn(|_| tone())))
     }
 
-    /// Of unit standard deviation.
+    /// Value with a standard deviation of 1.
     fn at(&self, axis: usize, t: f64) -> f64 {
         let sum: f64 =
             self.0[axis].iter().map(|(hz, phase)| (std::f64::consts::TAU * hz * t + phase).sin()).sum();
@@ -87,12 +87,12 @@ impl Vibration {
     }
 }
 
-/// The craft in flight. `tick` moves it on and gives what is felt.
+/// The craft in flight. [`Craft::tick`] advances it and returns its sensors' samples.
 pub struct Craft {
     flight: Flight,
     start: Start,
     errors: Errors,
-    lot: Lot,
+    random: Random,
     vibration: Vibration,
     t: f64,
     acceleration: Triple,
@@ -100,29 +100,29 @@ pub struct Craft {
     position: Triple,
     /// Rows: the body's forward, right and down axis in the world.
     axes: [Triple; 3],
-    /// Receiver fixes on their way.
+    /// Positions and velocities up to the delay of GNSS ago.
     past: std::collections::VecDeque<(Triple, Triple)>,
     ticks: u32,
 }
 
 /// Drag of the rotors over mass in 1/s.
 pub const DRAG_PER_S: f64 = 0.25;
-/// The receiver's delay in ticks and the ticks between fixes.
+/// Delay of GNSS in ticks and the ticks between fixes.
 const DELAY: usize = 200;
 const INTERVAL: u32 = 200;
 
 impl Craft {
     pub fn new(flight: Flight, start: Start, errors: Errors) -> Self {
-        let mut lot = Lot(errors.seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
+        let mut random = Random(errors.seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
         (0..8).for_each(|_| {
-            lot.uniform();
+            random.uniform();
         });
-        let vibration = Vibration::new(&mut lot);
+        let vibration = Vibration::new(&mut random);
         Self {
             flight,
             start,
             errors,
-            lot,
+            random,
             vibration,
             t: 0.0,
             acceleration: [0.0; 3],
@@ -134,7 +134,7 @@ impl Craft {
         }
     }
 
-    /// When the flight proper begins, in s.
+    /// Start of the trajectory in s.
     pub fn begins_s(&self) -> f64 {
         if self.start == Start::Ground { 20.0 } else { 30.0 }
     }
@@ -143,7 +143,7 @@ impl Craft {
         self.start == Start::Air || self.t >= self.begins_s()
     }
 
-    fn wanted(&self) -> Triple {
+    fn acceleration_setpoint(&self) -> Triple {
         let legs = |a: f64, t: f64| {
             let (leg, within) = ((t / 8.0) as u32, t % 8.0);
             let along = if within < 3.0 {
@@ -172,8 +172,8 @@ impl Craft {
 
     /// Thrust points along the specific force that is not drag; the nose stays north.
     fn attitude(&self) -> [Triple; 3] {
-        let felt = [self.acceleration[0], self.acceleration[1], self.acceleration[2] - G];
-        let thrust: Triple = std::array::from_fn(|i| felt[i] + DRAG_PER_S * self.velocity[i]);
+        let specific_force = [self.acceleration[0], self.acceleration[1], self.acceleration[2] - G];
+        let thrust: Triple = std::array::from_fn(|i| specific_force[i] + DRAG_PER_S * self.velocity[i]);
         let down = unit(thrust.map(|x| -x));
         let right = unit(cross(down, [1.0, 0.0, 0.0]));
         [cross(right, down), right, down]
@@ -182,10 +182,10 @@ impl Craft {
     pub fn tick(&mut self) -> Sensors<1> {
         self.t += DT;
         self.ticks += 1;
-        // The attitude follows with about 0.15 s.
-        let wanted = self.wanted();
-        for (a, wanted) in self.acceleration.iter_mut().zip(wanted) {
-            *a += (wanted - *a) * DT / 0.15;
+        // The acceleration follows with a time constant of 0.15 s.
+        let acceleration_setpoint = self.acceleration_setpoint();
+        for (a, setpoint) in self.acceleration.iter_mut().zip(acceleration_setpoint) {
+            *a += (setpoint - *a) * DT / 0.15;
         }
         for i in 0..3 {
             self.position[i] += self.velocity[i] * DT + 0.5 * self.acceleration[i] * DT * DT;
@@ -195,37 +195,38 @@ impl Craft {
         if self.airborne() {
             self.axes = self.attitude();
         }
-        // Small turn between the two: half the skew part of before' now.
+        // Small rotation between the two: half the skew part of before' now.
         let between = |i: usize, j: usize| dot(before[i], self.axes[j]);
         let turn =
             [between(2, 1) - between(1, 2), between(0, 2) - between(2, 0), between(1, 0) - between(0, 1)];
         let force = [self.acceleration[0], self.acceleration[1], self.acceleration[2] - G];
-        let shaken = if self.airborne() { 1.0 } else { 0.0 };
-        let mut felt = [0.0; 3];
+        let vibrates = if self.airborne() { 1.0 } else { 0.0 };
+        let mut specific_force = [0.0; 3];
         let mut rate = [0.0; 3];
         for i in 0..3 {
             let drift = 0.2f64.to_radians() * (self.t * 0.05 + i as f64).sin();
-            let offset = self.errors.gyro_offset[i];
+            let bias = self.errors.gyro_bias[i];
             rate[i] = 0.5 * turn[i] / DT
-                + offset
-                + if offset == 0.0 { 0.0 } else { drift }
-                + shaken * self.errors.gyro_vibration * self.vibration.at(i, self.t);
-            felt[i] = dot(before[i], force)
-                + self.errors.accel_offset[i]
-                + shaken * self.errors.accel_vibration * self.vibration.at(i + 3, self.t);
+                + bias
+                + if bias == 0.0 { 0.0 } else { drift }
+                + vibrates * self.errors.gyro_vibration * self.vibration.at(i, self.t);
+            specific_force[i] = dot(before[i], force)
+                + self.errors.accel_bias[i]
+                + vibrates * self.errors.accel_vibration * self.vibration.at(i + 3, self.t);
         }
-        let mut sensors = Sensors::from_imu(ImuSample::from_rates(narrow(rate), narrow(felt), DT as f32));
+        let mut sensors =
+            Sensors::from_imu(ImuSample::from_rates(narrow(rate), narrow(specific_force), DT as f32));
         if self.errors.field && self.ticks.is_multiple_of(20) {
             // Dip 65 deg, 0.5 uT of noise.
             let field = [20.0, 0.0, 43.0];
-            let felt: Triple = std::array::from_fn(|i| dot(before[i], field) + 0.5 * self.lot.normal());
-            sensors.magnetic_field_ut = Some(Sample { value: narrow(felt), age_us: 0 });
+            let field: Triple = std::array::from_fn(|i| dot(before[i], field) + 0.5 * self.random.normal());
+            sensors.magnetic_field_ut = Some(Sample { value: narrow(field), age_us: 0 });
         }
         self.past.push_front((self.position, self.velocity));
         self.past.truncate(DELAY + 1);
-        if self.errors.receiver && self.ticks.is_multiple_of(INTERVAL) && self.past.len() > DELAY {
+        if self.errors.gnss && self.ticks.is_multiple_of(INTERVAL) && self.past.len() > DELAY {
             let (position, velocity) = self.past[DELAY];
-            let mut noisy = |x: f64, sigma: f64| x + sigma * self.lot.normal();
+            let mut noisy = |x: f64, sigma: f64| x + sigma * self.random.normal();
             let position = position.map(|x| noisy(x, 0.3));
             let velocity = velocity.map(|x| noisy(x, 0.1));
             let value = GnssFix {

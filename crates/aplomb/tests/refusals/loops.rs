@@ -39,7 +39,7 @@ fn rate_loop_names_field_and_axis() {
 }
 
 #[test]
-fn inertia_that_no_rigid_body_has_is_refused() {
+fn inertia_of_no_rigid_body_is_refused() {
     let with =
         |inertia| rate::RateController::new(&rate::Config { inertia, ..config().rate }, 1e-3).map(drop);
     let inertia = rate::Inertia::diagonal(0.011, 0.012, 0.021);
@@ -52,7 +52,7 @@ fn inertia_that_no_rigid_body_has_is_refused() {
     assert_eq!(with(rate::Inertia { forward_right_kg_m2: 0.012, ..inertia }), refused);
     let skew = rate::Inertia { forward_right_kg_m2: 0.01, forward_down_kg_m2: -0.01, ..inertia };
     assert_eq!(with(skew), refused);
-    // A craft of a few grams is not mistaken for one without inertia.
+    // The inertia of a craft of a few grams is accepted.
     assert_eq!(with(rate::Inertia::diagonal(1.1e-6, 1.2e-6, 2.1e-6)), Ok(()));
 }
 

@@ -1,6 +1,6 @@
-//! Every field of every configuration, set in turn to what it must not be: the refusal names the field, its part and the
-//! reason. Twin of each line: the configuration as it stands is taken. The tables of PID, filters, estimators, mixing and gimbal
-//! stand beside their code.
+//! Every field of every configuration, set in turn to each invalid value: the error names the field, its part
+//! and the reason. Twin of each line: the unchanged configuration is accepted. The tables of PID, filters,
+//! estimators, mixing and gimbal are beside their code.
 
 mod loops;
 mod table;

@@ -1,8 +1,8 @@
-//! The table: a field, how it is set and what it takes.
+//! Table of fields: name, setter and valid range.
 
 use aplomb::error::{ConfigError, Problem};
 
-/// What a field takes besides ordinary positive numbers.
+/// Valid range of a field, besides ordinary positive numbers.
 #[derive(Clone, Copy)]
 pub enum Range {
     /// Only numbers above 0.
@@ -17,7 +17,7 @@ pub enum Range {
 pub use Range::{Any, FromZero, Positive, Within};
 
 impl Range {
-    /// Values that must be refused, and why. The limits of a range themselves are taken.
+    /// Values that must be refused, and why. The limits of a range themselves are valid.
     fn bad(self) -> Vec<(f32, Option<Problem>)> {
         use Problem::{Negative, NotFinite, NotPositive};
         let not_finite = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY].map(|x| (x, Some(NotFinite)));
@@ -40,7 +40,7 @@ impl Range {
     }
 }
 
-/// A field by its path, how it is set and what it takes.
+/// Path, setter and valid range of a field.
 pub type Field<C> = (&'static str, fn(&mut C, f32), Range);
 
 fn path(error: ConfigError) -> String {
@@ -48,7 +48,7 @@ fn path(error: ConfigError) -> String {
     parts.map(|part| format!("{part}.")).chain([error.field.to_owned()]).collect()
 }
 
-/// Holds `build` to the table.
+/// `build` accepts `good` and refuses each bad value with the field's name.
 pub fn refused<C: Copy>(good: C, fields: &[Field<C>], build: impl Fn(&C) -> Result<(), ConfigError>) {
     assert_eq!(build(&good), Ok(()));
     for (name, set, range) in fields {

@@ -1,4 +1,4 @@
-//! The whole controller, and the facts that it is derived from.
+//! The whole controller, and the airframe that it is derived from.
 
 use aplomb::error::{ConfigError, Problem};
 use aplomb::flight::{Airframe, Config};
@@ -8,7 +8,7 @@ use super::table::{Field, FromZero, Positive, Within, refused};
 use super::{airframe, config};
 
 #[test]
-fn airframe_names_the_fact() {
+fn airframe_error_names_the_parameter() {
     let fields: &[Field<Airframe>] = &[
         ("mass_kg", |c, x| c.mass_kg = x, Positive),
         ("max_thrust_n", |c, x| c.thrust_curve.max_thrust_n = x, Positive),
@@ -18,7 +18,7 @@ fn airframe_names_the_fact() {
         ("rotor_inertia_kg_m2", |c, x| c.rotor_inertia_kg_m2 = x, FromZero),
         ("hover_speed_rad_s", |c, x| c.hover_speed_rad_s = x, Positive),
     ];
-    refused(airframe(), fields, |facts| Config::for_airframe(facts).map(drop));
+    refused(airframe(), fields, |airframe| Config::for_airframe(airframe).map(drop));
     // Four times 6.5 N lift 1.3 times 2.04 kg and no more.
     let heavy = Airframe { mass_kg: 2.1, ..airframe() };
     assert_eq!(
@@ -60,9 +60,9 @@ fn whole_controller_names_its_field() {
 
 #[test]
 fn whole_controller_names_the_loop_too() {
-    let refused = |spoil: fn(&mut Config)| {
+    let refused = |change: fn(&mut Config)| {
         let mut config = config();
-        spoil(&mut config);
+        change(&mut config);
         FlightController::<Libm>::new(&config).unwrap_err().to_string()
     };
     assert_eq!(

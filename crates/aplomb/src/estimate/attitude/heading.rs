@@ -1,12 +1,13 @@
-//! The heading corrections, by magnetic field and by changes of velocity: each rotates the attitude about the vertical and
-//! corrects the gyro bias.
+//! The heading corrections, by magnetic field and by changes of velocity: each rotates the attitude about the
+//! vertical and corrects the gyro bias.
 
 use super::{AttitudeFilter, Corrections, FIELD_MAX_SQUARED};
 use crate::estimate::VelocityChange;
 use crate::frames::{Attitude, Body, Vector, World};
 use crate::math::{Math, saturate_symmetric};
 
-/// A heading error corrects the bias as if it were not larger than this in rad: an initial heading may be far off.
+/// A heading error corrects the bias as if it were not larger than this in rad: an initial heading may be far
+/// off.
 const MAX_BIAS_ERROR_RAD: f32 = 0.05;
 /// A horizontal field below this, squared, has no direction.
 const MIN_HORIZONTAL_SQUARED: f32 = 1e-12;
@@ -76,7 +77,8 @@ impl<M: Math> AttitudeFilter<M> {
         error_rad * (interval_s / self.filter.heading_time_constant_s).min(1.0)
     }
 
-    /// Rotates the attitude about the world's down axis by the angle of the direction (cosine, sine), of any length.
+    /// Rotates the attitude about the world's down axis by the angle of the direction (cosine, sine), of any
+    /// length.
     pub(super) fn initialise_heading(&mut self, cosine: f32, sine: f32) {
         let length = M::sqrt(cosine * cosine + sine * sine);
         // Half the angle, by the sum of the direction and that of no rotation.

@@ -16,12 +16,13 @@ fn filter(config: &Config) -> AttitudeFilter<Libm> {
     AttitudeFilter::new(config, DT).unwrap()
 }
 
-/// What a still craft of the given attitude feels.
+/// Specific force of a stationary craft with the given attitude.
 fn still(attitude: Attitude) -> Vector<Body> {
     attitude.to_body(Vector::new(0.0, 0.0, -G))
 }
 
-/// The tilt error in rad, whatever the headings: the angle between the two world verticals seen from the body.
+/// The tilt error in rad, whatever the headings: the angle between the two world verticals seen from the
+/// body.
 fn tilt_error_rad(a: Attitude, b: Attitude) -> f32 {
     let vertical = |q: Attitude| q.to_body(Vector::new(0.0, 0.0, 1.0));
     let (sine, cosine) = (vertical(a).cross(vertical(b)).norm::<Libm>(), vertical(a).dot(vertical(b)));
@@ -187,8 +188,8 @@ fn any_input_leaves_the_filter_sound_and_it_recovers() {
     assert!(landed < 15.0 && flying < 60.0, "{landed} {flying}");
 }
 
-// Found by fuzzing: one bad first sample initialises the craft exactly upside down, where the average has no horizontal part,
-// and level samples of a stationary craft left it there for good.
+// Found by fuzzing: one bad first sample initialises the craft exactly upside down, where the average has no
+// horizontal part, and level samples of a stationary craft did not bring it back.
 #[test]
 fn initialised_upside_down_it_starts_over_when_stationary() {
     let mut filter = filter(&Config::RECOMMENDED);
@@ -232,7 +233,7 @@ fn through_fields(parts: &[(u32, f32, f32)]) -> f32 {
 
 #[test]
 fn strange_field_is_rejected_and_a_first_field_that_was_strange_does_not_lock_in() {
-    // Seen to be strange by its strength; the twin of the same strength cannot be.
+    // Rejected by its strength; the twin of the same strength is not.
     let (strange, unseen) = (
         through_fields(&[(60, 0.0, 1.0), (10, 0.7, 1.4)]),
         through_fields(&[(60, 0.0, 1.0), (10, 0.7, 1.0)]),
@@ -242,13 +243,14 @@ fn strange_field_is_rejected_and_a_first_field_that_was_strange_does_not_lock_in
     let (short, long) =
         (through_fields(&[(2, 0.7, 1.4), (30, 0.0, 1.0)]), through_fields(&[(60, 0.7, 1.4), (60, 0.0, 1.0)]));
     assert!(short < 5.5 && long < 5.0, "{short} {long}");
-    // The same minute is rejected when it comes late: what differs is what was first.
+    // The same minute is rejected when it comes later: the first field is the reference.
     assert!(through_fields(&[(60, 0.7, 1.4), (15, 0.0, 1.0)]) > 35.0);
 }
 
 #[test]
 fn velocity_changes_initialise_and_hold_the_heading() {
-    // Heading 0 is true; the gyro drifts by 0.5 deg/s. 0.2 s of 3 m/s2 per fix, by accelerometer in the axes of the attitude.
+    // Heading 0 is true; the gyro drifts by 0.5 deg/s. 0.2 s of 3 m/s2 per fix, by accelerometer in the axes
+    // of the attitude.
     let error_deg = |change_m_s: f32| {
         let mut filter = filter(&Config::RECOMMENDED);
         let gyro = Vector::new(0.0, 0.0, 0.5f32.to_radians());
@@ -281,7 +283,7 @@ fn stationary_craft_has_its_bias_within_seconds_and_a_flying_one_does_not() {
         let outputs = (0..8000).map(|_| filter.step(bias, still(Attitude::LEVEL), &corrections));
         let output = outputs.last().unwrap();
         assert_eq!(output.stationary, stationary_allowed);
-        // About the vertical gravity says nothing of the bias.
+        // Gravity does not show the bias about the vertical.
         (output.gyro_bias_rad_s - bias).z().abs()
     };
     assert!(bias_error_rad_s(true) < 1e-3 && bias_error_rad_s(false) > 0.039);
@@ -289,7 +291,7 @@ fn stationary_craft_has_its_bias_within_seconds_and_a_flying_one_does_not() {
 
 #[test]
 fn bias_stays_within_its_limit() {
-    // Each correction finds the heading 45 deg off, whatever it is: that moves the bias for ever.
+    // Each correction finds the heading 45 deg off, whatever it is: so the bias drifts without limit.
     let mut filter = filter(&Config { heading_bias_time_constant_s: 1.0, ..Config::RECOMMENDED });
     let change =
         VelocityChange { inertial_m_s: Horizontal::new(2.0, 0.0), measured_m_s: Horizontal::new(2.0, 2.0) };

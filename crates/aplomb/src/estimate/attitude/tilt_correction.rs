@@ -1,4 +1,5 @@
-//! The tilt correction: how much of a tilt innovation is an error of the attitude and how much is an acceleration.
+//! The tilt correction: how much of a tilt innovation is an error of the attitude and how much is an
+//! acceleration.
 
 use super::{AttitudeFilter, BIAS_INNOVATION_SQUARED, SETTLED_TILT_LIMIT_RAD};
 use crate::math::Math;
@@ -9,13 +10,14 @@ const OPENING_S: f32 = 100.0;
 const GROSS_OPENING_S: f32 = 2.0;
 /// An innovation beyond this (sine of about 37 deg), squared, is gross.
 const GROSS_SQUARED: f32 = 0.36;
-/// An innovation beyond this, squared (8 deg), is an error of tilt if the average's length differs from gravity's by less than
-/// this share of what a horizontal acceleration would make it differ.
+/// An innovation beyond this, squared (8 deg), is an error of tilt if the average's length differs from
+/// gravity's by less than this share of what a horizontal acceleration would make it differ.
 const EXPLAINED_SQUARED: f32 = 0.02;
 const EXPLAINED_SHARE: f32 = 0.05;
 /// It must have lasted for this long in s, longer than an acceleration takes to pass through such a state.
 const EXPLAINED_S: f32 = 1.2;
-/// While it is corrected, a larger share of the length may differ, and the correction ends below 1 deg, squared.
+/// While it is corrected, a larger share of the length may differ, and the correction ends below 1 deg,
+/// squared.
 const CORRECTING_SHARE: f32 = 0.5;
 const CORRECTED_SQUARED: f32 = 3e-4;
 /// Time constant in s with which such an error is corrected.
@@ -34,14 +36,15 @@ pub(super) struct TiltCorrection {
 }
 
 impl<M: Math> AttitudeFilter<M> {
-    /// Limits the innovation, adapts the limit, and tells an error of the attitude from an acceleration. `confirmed` by GNSS, an
-    /// innovation needs no limit.
+    /// Limits the innovation, adapts the limit, and separates an attitude error from an acceleration. An
+    /// innovation that is `confirmed` by GNSS has no limit.
     pub(super) fn tilt_correction(&mut self, time_constant_s: f32, confirmed: bool) -> TiltCorrection {
         let (dt, filter) = (self.period_s, &mut self.filter);
         let [x, y, z] = filter.average;
         let squared = x * x + y * y;
         let limit_squared = filter.tilt_limit_rad * filter.tilt_limit_rad;
-        // `z` is below 1 where the average is short, as after a large error, and below 0 upside down: less is doubtful then.
+        // `z` is below 1 where the average is short, as after a large error, and below 0 upside down: less is
+        // doubtful then.
         let doubtful = squared > limit_squared * z || filter.explained_s > 0.0;
 
         let lengthened = squared + z * z - 1.0;

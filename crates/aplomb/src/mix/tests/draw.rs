@@ -31,8 +31,8 @@ pub enum Frame {
     Symmetric,
     /// Arms of unequal length and a centre of mass off the middle.
     General,
-    /// Uneven to a fault: trapezoids, parallelograms, kites, slim rectangles off the centre of mass, and rectangles
-    /// that miss symmetry by next to nothing.
+    /// Uneven to a fault: trapezoids, parallelograms, kites, slim rectangles off the centre of mass, and
+    /// rectangles that miss symmetry by next to nothing.
     Uneven,
 }
 

@@ -82,7 +82,8 @@ fn a_lower_ceiling_limits_and_is_reported() {
     let given = mixer.allocate(&roll, 3.0);
     assert_eq!(given.limited, Limited { roll_pitch: true, ..Limited::default() });
     assert!((given.achieved.torque_nm.x() - 4.0 * 0.084_852_8).abs() < 1e-5, "{given:?}");
-    // A ceiling above the largest thrust changes nothing; NaN and one that leaves no thrust count as the smallest.
+    // A ceiling above the largest thrust changes nothing; NaN and one that leaves no thrust count as the
+    // smallest.
     assert_eq!(
         mixer.allocate(&wrench(9.0, 9.0, 9.0, 20.0), 60.0),
         mixer.allocate(&wrench(9.0, 9.0, 9.0, 20.0), 6.0)
@@ -177,7 +178,8 @@ fn a_reserved_share_keeps_yaw_and_none_without() {
 #[test]
 fn reserve_counts_what_is_reachable_within_the_window_of_thrust() {
     let with = |allowance_up_n| Config { reserved_yaw_share: 0.5, allowance_up_n, ..example() };
-    // At 4 N the diagonals can differ by 4 N, at the 12 N of the second window by 12 N: half of kappa times that is kept.
+    // At 4 N the diagonals can differ by 4 N, at the 12 N of the second window by 12 N: half of kappa times
+    // that is kept.
     for (up, reachable_n) in [(0.0, 4.0), (8.0, 12.0)] {
         let given = QuadMixer::new(&with(up)).unwrap().allocate(&wrench(9.0, 0.0, -9.0, 4.0), 6.0);
         let kept = 0.5 * 0.0138 * reachable_n;
@@ -263,7 +265,8 @@ fn every_bad_field_is_named() {
         (Config { allowance_down_n: -1.0, ..good }, "allowance_down_n", Problem::Negative),
         (Config { allowance_up_n: -1.0, ..good }, "allowance_up_n", Problem::Negative),
         (Config { reserved_yaw_share: 0.6, ..good }, "reserved_yaw_share", Problem::OutOfRange),
-        // The centre of mass outside of the rotors; on one side the rear rotor carries most, so that no thrust is level.
+        // The centre of mass outside of the rotors; on one side the rear rotor carries most, so that no
+        // thrust is level.
         (arms(1.0), "arms", Problem::Inconsistent),
         (Config { min_thrust_n: 5.0, ..arms(-0.15) }, "min_thrust_n", Problem::Inconsistent),
     ] {

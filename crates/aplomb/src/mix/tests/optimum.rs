@@ -10,8 +10,9 @@ use super::oracle::{Optimum, level, optimum};
 use crate::Limited;
 use crate::mix::{Allocation, Arm, Config, QuadMixer, Wrench};
 
-/// Largest difference of an allocation from the optimum, in shares of full thrust: roll and pitch torque over the reach of
-/// an arm and the full thrust of one rotor, total thrust over that of all, yaw torque over that of all at kappa.
+/// Largest difference of an allocation from the optimum, in shares of full thrust: roll and pitch torque over
+/// the reach of an arm and the full thrust of one rotor, total thrust over that of all, yaw torque over that
+/// of all at kappa.
 fn error(config: &Config, ceiling_n: f32, demand: &Wrench, given: &Allocation, best: &Optimum) -> f64 {
     let high = f64::from(ceiling_n);
     let reach = f64::from(config.geometry.reach_m());

@@ -1,4 +1,4 @@
-//! Promises that hold for every frame and demand, by `proptest`; and the closed form of a symmetric X.
+//! Properties that hold for every frame and demand, by `proptest`; and the closed form of a symmetric X.
 
 extern crate std;
 
@@ -93,16 +93,16 @@ proptest! {
     #[test]
     fn prop_thrust_moves_within_the_allowance((config, ceiling_n) in any_config(), demand in any_demand()) {
         let high = ceiling_n.min(config.max_thrust_n);
-        let (wanted, given) = (demand.thrust_n, allocate(&config, &demand, ceiling_n).achieved.thrust_n);
+        let (demanded, given) = (demand.thrust_n, allocate(&config, &demand, ceiling_n).achieved.thrust_n);
         // What the rotors can give level opens the window where the demand lies outside of it.
         let (least, most) = super::oracle::level(&config, high);
         let round_off = 1e-5 * high;
-        prop_assert!(given >= wanted.min(most as f32) - config.allowance_down_n - round_off, "{given} {wanted}");
-        prop_assert!(given <= wanted.max(least as f32) + config.allowance_up_n + round_off, "{given} {wanted}");
+        prop_assert!(given >= demanded.min(most as f32) - config.allowance_down_n - round_off, "{given} {demanded}");
+        prop_assert!(given <= demanded.max(least as f32) + config.allowance_up_n + round_off, "{given} {demanded}");
     }
 
     #[test]
-    fn prop_flags_say_what_was_cut((config, ceiling_n) in any_config(), demand in any_demand()) {
+    fn prop_flags_report_what_was_limited((config, ceiling_n) in any_config(), demand in any_demand()) {
         let Allocation { achieved, limited, .. } = allocate(&config, &demand, ceiling_n);
         let [roll, pitch, yaw] = demand.torque_nm.to_array();
         let [x, y, z] = achieved.torque_nm.to_array();
@@ -112,7 +112,7 @@ proptest! {
             yaw: z != yaw,
             ..Limited::default()
         };
-        // A share may be cut with no torque to show for it.
+        // The share may be limited although the torque is 0.
         prop_assert!(expected == limited || (roll == 0.0 && pitch == 0.0), "{expected:?} {limited:?}");
     }
 
@@ -176,9 +176,10 @@ proptest! {
 
 /// The optimum on a symmetric X without allowance and reserve in closed form, in `f64` and in N per rotor.
 ///
-/// With r, p, u what roll, pitch and yaw add to a rotor, t its mean, and low..high its range: the diagonal of the front
-/// left rotor has t + u +- (r + p), the other one t - u +- (r - p). Only |r| + |p| <= (high - low)/2 bounds the share; with
-/// a = |r + p| and b = |r - p|, low + a <= t + u <= high - a and low + b <= t - u <= high - b; u between 0 and the demand.
+/// With r, p, u what roll, pitch and yaw add to a rotor, t its mean, and low..high its range: the diagonal of
+/// the front left rotor has t + u +- (r + p), the other one t - u +- (r - p). Only |r| + |p| <= (high -
+/// low)/2 bounds the share; with a = |r + p| and b = |r - p|, low + a <= t + u <= high - a and low + b <= t -
+/// u <= high - b; u between 0 and the demand.
 fn closed_form([t, r, p, u]: [f64; 4], low: f64, high: f64) -> [f64; 4] {
     let share = (0.5 * (high - low) / (r.abs() + p.abs())).min(1.0);
     let (r, p) = (share * r, share * p);
