@@ -96,8 +96,8 @@ impl Demand {
     }
 }
 
-/// Horizontal position set-point with its derivatives as feed-forward: a streamed trajectory gives all three, a position to fly to
-/// only the first.
+/// Horizontal position set-point with its derivatives as feed-forward: a streamed trajectory gives all three,
+/// a position to fly to only the first.
 ///
 /// ```
 /// use aplomb::{PositionSetpoint, frames::Horizontal};
@@ -155,8 +155,8 @@ impl VelocitySetpoint {
     }
 }
 
-/// Tilt of the thrust from the vertical, in the heading's axes: the horizontal part of the unit vector along the thrust. Its length
-/// is the sine of the tilt angle.
+/// Tilt of the thrust from the vertical, in the heading's axes: the horizontal part of the unit vector along
+/// the thrust. Its length is the sine of the tilt angle.
 ///
 /// ```
 /// use aplomb::{Tilt, Libm};

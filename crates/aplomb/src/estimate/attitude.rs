@@ -28,9 +28,9 @@
 //! `small_error_decays_by_the_closed_form`.
 //!
 //! The limit keeps a long acceleration from tilting the attitude. An attitude error differs from an
-//! acceleration: with a tilt error the averaged force is as long as gravity, with a horizontal acceleration it
-//! is longer. A large innovation of a force as long as gravity is therefore, after 1.2 s, an attitude error and
-//! is corrected with a time constant of 0.5 s; test `unseen_jump_is_back_under_2_deg_in_5_s`.
+//! acceleration: with a tilt error the averaged force is as long as gravity, with a horizontal acceleration
+//! it is longer. A large innovation of a force as long as gravity is therefore, after 1.2 s, an attitude
+//! error and is corrected with a time constant of 0.5 s; test `unseen_jump_is_back_under_2_deg_in_5_s`.
 //!
 //! Measured with [`Config::RECOMMENDED`]: over eight recordings of BROAD with optical reference 0.61 deg of
 //! inclination without and 1.78 deg in all with the field, means of root mean squares (`aplomb estimate`); on

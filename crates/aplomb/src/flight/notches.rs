@@ -1,16 +1,17 @@
 //! Notches on the measured body rate, one for each rotor, at the frequency of the vibration by its imbalance.
 //!
-//! The speed of a rotor is that reported by its speed controller. Where none is reported it is estimated from the thrust f
-//! allocated to it: with the hover speed w_h and the hover thrust f_h of a rotor, and the rotors' time constant tau,
+//! The speed of a rotor is that reported by its speed controller. Where none is reported it is estimated from
+//! the thrust f allocated to it: with the hover speed w_h and the hover thrust f_h of a rotor, and the
+//! rotors' time constant tau,
 //!
 //! ```text
 //! w + tau dw/dt = w_h sqrt(f/f_h)          sampled with the period h: w += h/(tau + h) (w_h sqrt(f/f_h) - w)
 //! ```
 //!
-//! In steady state the relative error of the speed is half that of the thrust coefficient: 10 % of thrust, or of air density,
-//! are 5 % of speed. In fast manoeuvres the error of the time constant adds to it. A tone d Hz
-//! beside the centre of a notch of bandwidth B keeps the share `x/sqrt(1 + x^2)`, x = 2 d/B; with the derived bandwidth, a
-//! fifth of the tone's frequency, an error of 5 % leaves 45 %.
+//! In steady state the relative error of the speed is half that of the thrust coefficient: 10 % of thrust, or
+//! of air density, are 5 % of speed. In fast manoeuvres the error of the time constant adds to it. A tone d
+//! Hz beside the centre of a notch of bandwidth B keeps the share `x/sqrt(1 + x^2)`, x = 2 d/B; with the
+//! derived bandwidth, a fifth of the tone's frequency, an error of 5 % leaves 45 %.
 
 use core::marker::PhantomData;
 
@@ -28,8 +29,8 @@ const FASTEST_RAD_S: f32 = 1e4;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct NotchConfig {
-    /// -3 dB bandwidth of each notch in Hz, below half the tick rate; 0 leaves the notches out, and then the other fields
-    /// do not count.
+    /// -3 dB bandwidth of each notch in Hz, below half the tick rate; 0 leaves the notches out, and then the
+    /// other fields do not count.
     pub bandwidth_hz: f32,
     /// Tone per turn: 1 for imbalance, the number of blades for the blade tone. Greater than 0.
     pub harmonic: f32,
@@ -42,8 +43,8 @@ pub struct NotchConfig {
 }
 
 impl NotchConfig {
-    /// Delay of a slow signal in s with all rotors at hover speed: 4 h tan(pi B h)/(1 - cos(w h)), w the tone's angular
-    /// frequency and h the period. 0 without notches.
+    /// Delay of a slow signal in s with all rotors at hover speed: 4 h tan(pi B h)/(1 - cos(w h)), w the
+    /// tone's angular frequency and h the period. 0 without notches.
     ///
     /// # Errors
     /// Names the field that no notch can be built with.
@@ -88,7 +89,8 @@ pub struct RotorNotchesState {
 }
 
 impl<M: Math> RotorNotches<M> {
-    /// For the hover thrust of one rotor in N, the rotors' time constant and the period in s; `None` without notches.
+    /// For the hover thrust of one rotor in N, the rotors' time constant and the period in s; `None` without
+    /// notches.
     ///
     /// # Errors
     /// Names the field that is not finite, not positive, or out of range or order.
@@ -111,8 +113,9 @@ impl<M: Math> RotorNotches<M> {
         }))
     }
 
-    /// One period: moves each notch to its rotor's speed, the `reported` one in rad/s if it is plausible, else the one estimated from
-    /// the allocated thrust in N, and gives the body rate in rad/s without the tones.
+    /// One period: moves each notch to its rotor's speed, the `reported` one in rad/s if it is plausible,
+    /// else the one estimated from the allocated thrust in N, and gives the body rate in rad/s without the
+    /// tones.
     pub fn step(
         &mut self,
         rate_rad_s: Vector<Body>,
@@ -171,8 +174,8 @@ mod tests {
     };
     const HOVER_N: f32 = 3.0;
 
-    /// Share of a tone at each rotor's true speed that is left, once settled; the rotors have the thrust `thrust_n` but are faster
-    /// than estimated by `error`.
+    /// Share of a tone at each rotor's true speed that is left, once settled; the rotors have the thrust
+    /// `thrust_n` but are faster than estimated by `error`.
     fn left_over(thrust_n: f32, error: f32, reported: bool) -> f32 {
         let mut notches = RotorNotches::<Libm>::new(&CONFIG, HOVER_N, 0.04, 1e-3).unwrap().unwrap();
         let speed = 600.0 * (thrust_n / HOVER_N).sqrt() * (1.0 + error);

@@ -24,8 +24,8 @@ pub struct Config {
     pub link_hold_s: f32,
     /// Age in s of a command beyond which the craft lands; above `link_hold_s`.
     pub link_land_s: f32,
-    /// Battery voltage in V below which the craft lands; it lands earlier when the pack is predicted to be empty before
-    /// touchdown. 0 switches both off.
+    /// Battery voltage in V below which the craft lands; it lands earlier when the pack is predicted to be
+    /// empty before touchdown. 0 switches both off.
     pub low_battery_v: f32,
     /// Time in s for which the battery must be low.
     pub low_battery_s: f32,

@@ -1,5 +1,5 @@
-//! Guard: arming and failsafe. It handles stale or impossible inputs, a lost link, a low battery, tip-over and landing. No
-//! other part may override a command.
+//! Guard: arming and failsafe. It handles stale or impossible inputs, a lost link, a low battery, tip-over
+//! and landing. No other part may override a command.
 //!
 //! ```text
 //!              arm, no blocker              demand to take off
@@ -13,13 +13,13 @@
 //!                          '---- cut, tip-over, no inertial sample: from every armed phase
 //! ```
 //!
-//! `cut_motors` has priority in every phase. Motors never start by themselves: after power-up, after every stop, after a link
-//! lost on the ground and after a cut the arm command must first be seen off. A low battery keeps an armed craft on the
-//! ground.
+//! `cut_motors` has priority in every phase. Motors never start by themselves: after power-up, after every
+//! stop, after a link lost on the ground and after a cut the arm command must first be seen off. A low
+//! battery keeps an armed craft on the ground.
 //!
 //! The reason of a landing or a stop is in the [`Phase`]; the reason why centred sticks replace the demand in
-//! [`State::hold_reason`]; what prevents arming in [`ArmingBlockers`]. The times and thresholds are common practice, without a
-//! published source.
+//! [`State::hold_reason`]; what prevents arming in [`ArmingBlockers`]. The times and thresholds are common
+//! practice, without a published source.
 
 mod arming;
 mod battery;
@@ -37,21 +37,21 @@ use battery::Battery;
 use demand::{is_finite, is_landing_demand, is_take_off_demand};
 use state::Mode;
 
-/// Body rate in rad/s below which a craft beyond the tip-over tilt counts as lying still. Common practice, no source: a craft
-/// that is upset in the air turns faster.
+/// Body rate in rad/s below which a craft beyond the tip-over tilt counts as stationary. Common practice, no
+/// source: a craft that is upset in the air rotates faster.
 const TIPPED_RATE_RAD_S: f32 = 0.5;
 
-/// What the motors may do.
+/// State of the motors that the guard allows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Motors {
-    /// Stand still.
+    /// Stopped.
     #[default]
     Stopped,
-    /// Turn at the idle command.
+    /// At the idle command.
     Idle,
-    /// Follow the controllers.
+    /// Commanded by the controllers.
     Running,
 }
 
@@ -63,9 +63,9 @@ pub enum Motors {
 pub struct GuardDecision {
     /// The demand to fly.
     pub demand: Demand,
-    /// What the motors may do.
+    /// State of the motors.
     pub motors: Motors,
-    /// The controllers must be reset on this tick: their motors start to follow them.
+    /// The controllers must be reset on this tick, since the motors start to follow them.
     pub reset_controllers: bool,
 }
 
@@ -166,8 +166,8 @@ impl Guard {
         })
     }
 
-    /// One tick. Every input may be NaN: arming is then refused, the demand is kept from the controllers, and neither the
-    /// landed nor the tip-over condition is met.
+    /// One tick. Every input may be NaN: arming is then refused, the demand is kept from the controllers, and
+    /// neither the landed nor the tip-over condition is met.
     ///
     /// ```
     /// use aplomb::guard::{Config, Guard, GuardInput, GuardParameters, Motors, Phase, Reason};
@@ -366,7 +366,8 @@ impl Guard {
         input.thrust_n < self.landed_thrust_n && estimate.velocity_m_s.z().abs() < self.landed_climb_m_s
     }
 
-    /// The tip-over condition: tilted, neither falling nor turning. A craft that is upset in the air does one or the other.
+    /// The tip-over condition: tilted, neither falling nor turning. A craft that is upset in the air does one
+    /// or the other.
     fn is_tipped_over(&self, estimate: &estimate::State) -> bool {
         estimate.attitude.cos_tilt() < self.cos_tip_over
             && estimate.velocity_m_s.z().abs() < self.landed_climb_m_s
