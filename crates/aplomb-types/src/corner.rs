@@ -4,7 +4,7 @@ use core::fmt;
 
 use crate::ROTORS;
 
-/// Corner of the craft at which a rotor sits, in reading order seen from above with the nose up the page.
+/// Corner of the craft of a rotor, in reading order seen from above with the nose up the page.
 ///
 /// ```
 /// use aplomb_types::Corner;

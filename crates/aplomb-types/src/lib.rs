@@ -17,7 +17,7 @@
 //! let thrust_n = Rotors::splat(0.25 * weight_n / rolled.cos_tilt());
 //! assert!((thrust_n.sum() / weight_n - 1.1547).abs() < 1e-4);
 //!
-//! // That thrust, along the body's up axis, holds the weight and pushes to the right: east, with the nose to the north.
+//! // That thrust, along the body's up axis, holds the weight and accelerates the craft to the right: east, with the nose to the north.
 //! let force_n = rolled.to_world(Vector::new(0.0, 0.0, -thrust_n.sum()));
 //! assert!((force_n.z() + weight_n).abs() < 1e-5 && (force_n.y() - 0.57735 * weight_n).abs() < 1e-4);
 //!
@@ -28,6 +28,15 @@
 //! });
 //! assert_eq!(spin.zip(thrust_n).map(|(spin, thrust)| spin.reaction() * thrust).sum(), 0.0);
 //! ```
+//!
+//! # Glossary
+//!
+//! - **world**, **body**: axes north-east-down from home, axes forward-right-down at the centre of mass;
+//! - **corner**: position of a rotor on the frame, front left to rear right;
+//! - **spin**: sense of rotation of a rotor; **reaction torque**: its torque on the frame, against the spin;
+//! - **attitude**: rotation from body to world, a Hamilton quaternion; **tilt**: angle between the body's up
+//!   axis and the vertical; **heading**: direction of the nose, clockwise from north;
+//! - **horizontal**: north and east part of a world vector.
 //!
 //! # Features
 //!

@@ -169,7 +169,7 @@ impl Attitude {
         if e[0] < 0.0 { e.map(|x| -x) } else { e }
     }
 
-    /// The same with a scalar part of either sign: both stand for one rotation.
+    /// The same with a scalar part of either sign: both are the same rotation.
     #[inline]
     #[must_use]
     pub fn rotation_to(self, target: Self) -> [f32; 4] {

@@ -6,7 +6,7 @@ use crate::frames::{Vector, World};
 use crate::math::Math;
 
 /// North and east component of a world vector whose down part is controlled apart, as positions, velocities
-/// and accelerations of the horizontal loops are. The unit stands in the name of whatever holds it.
+/// and accelerations of the horizontal loops are. The unit is in the name of the field that holds it.
 ///
 /// ```
 /// use aplomb_types::{Libm, frames::{Horizontal, Vector}};

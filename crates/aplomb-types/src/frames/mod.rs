@@ -2,8 +2,7 @@
 //!
 //! [`World`] is north-east-down from home, [`Body`] is forward-right-down at the centre of mass (ISO 1151-1).
 //! The frame is a type parameter without run-time cost. Mixing frames does not compile; each of these has
-//! only the frame wrong (E0308, mismatched types), and the same lines with the right frame stand below and
-//! run.
+//! only the frame wrong (E0308, mismatched types), and the same lines with the right frame follow and run.
 //!
 //! ```compile_fail,E0308
 //! use aplomb_types::frames::{Body, Vector, World};
@@ -29,7 +28,7 @@
 //! assert_eq!((sum.x(), along, once.x()), (2.0, 1.0, 1.0));
 //! ```
 //!
-//! What the types do not guard: the unit (it is in the name of each field) and the time a vector was true.
+//! The types do not check the unit (it is in the name of each field) or the time of a vector.
 
 mod attitude;
 mod heading;

@@ -34,7 +34,7 @@ impl Frame for World {}
 impl Frame for Body {}
 impl Frame for Camera {}
 
-/// Three components in frame `F`. The unit stands in the name of whatever holds the vector.
+/// Three components in frame `F`. The unit is in the name of the field that holds it.
 ///
 /// ```
 /// use aplomb_types::frames::{Vector, World};

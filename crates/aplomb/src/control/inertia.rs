@@ -75,7 +75,7 @@ impl Inertia {
     }
 }
 
-/// A symmetric matrix: what lies below the diagonal is what lies above.
+/// A symmetric matrix.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Tensor {

@@ -150,7 +150,7 @@ pub struct Output {
     /// Specific force in m/s2, world axes; `None` before initialisation and without a usable sample.
     pub specific_force_m_s2: Option<Vector<World>>,
     /// Sine of the angle between the averaged vertical and that of the attitude: 0 is perfect, under 0.1 is
-    /// usual in flight, above 0.5 the attitude is not to be trusted.
+    /// usual in flight, above 0.5 the attitude is unreliable.
     pub tilt_innovation: f32,
     /// A first accelerometer sample has been taken.
     pub is_initialised: bool,

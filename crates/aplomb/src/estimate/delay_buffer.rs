@@ -11,8 +11,8 @@ const MAX_BLOCK_TICKS: f32 = 2500.0;
 
 /// The accelerations of the last ticks, summed in 32 blocks of equal length and one that is being filled.
 ///
-/// From the velocity v and position x of now, those of d seconds ago follow whatever corrections were made
-/// since, with the [`Preintegration`] (dv, dx) over the last d seconds:
+/// The velocity v and position x of d seconds ago follow from the present ones, whatever corrections were
+/// made since, with the [`Preintegration`] (dv, dx) over the last d seconds:
 ///
 /// ```text
 /// v(t-d) = v(t) - dv,    x(t-d) = x(t) - d v(t-d) - dx

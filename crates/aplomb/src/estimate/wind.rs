@@ -16,7 +16,7 @@ const MAX_FORCE_SQUARED: f32 = 1e5;
 /// wind = v - R (-f_x/d, -f_y/d, (R' v)_z),    low-passed with 2 s
 /// ```
 ///
-/// The part along the thrust cannot be seen and counts as still air.
+/// The part along the thrust is not observable; there the air counts as still.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WindEstimator {

@@ -146,7 +146,7 @@ impl NotchBank {
     /// result is not, holds the last output and sets all notches to their steady state there.
     #[inline]
     pub fn step(&mut self, input: Vector<Body>) -> Vector<Body> {
-        // At unit gain the floor of the input is that of every state behind it.
+        // Each notch has unit gain, so the offset against denormal numbers is added once, to the input.
         let mut signal = input.to_array().map(|x| x + FLOOR);
         for notch in self.state.notches.each_mut() {
             signal = notch.step(self.gain, self.a2, signal);

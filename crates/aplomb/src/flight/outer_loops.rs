@@ -27,15 +27,15 @@ use crate::{
 
 /// Largest vertical acceleration in m/s2 of a climb demand without a valid height.
 const OPEN_LOOP_LIMIT_M_S2: f32 = 2.0;
-/// Share of the horizontal acceleration within the tilt limit from which on the craft is at the limit.
+/// Share of the horizontal acceleration at the tilt limit from which the tilt counts as limited.
 const AT_LIMIT_SHARE: f32 = 0.99;
 /// The position cannot be held: farther away than this in m, going away faster than this in m/s, at the tilt
 /// limit, for this time in s.
 const LOST_DISTANCE_M: f32 = 2.0;
 const LOST_SPEED_M_S: f32 = 0.2;
 const LOST_TIME_S: f32 = 1.0;
-/// While landing the ground carries the craft: thrust below this share of the weight, climb within this in
-/// m/s, for this time in s.
+/// Landing, condition that the ground carries the craft: thrust below this share of the weight, climb within
+/// this in m/s, for this time in s.
 const GROUND_THRUST_SHARE: f32 = 0.9;
 const GROUND_CLIMB_M_S: f32 = 0.3;
 const GROUND_TIME_S: f32 = 0.15;
@@ -138,10 +138,10 @@ pub struct OuterLoops<M = Libm> {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 struct Monitor {
-    /// Up while the position is being lost, down otherwise.
+    /// Counted up at the tilt limit with a growing distance, down otherwise.
     lost_steps: u16,
     cannot_hold_position: bool,
-    /// In a row in which the ground seemed to carry a landing craft.
+    /// Consecutive ones in which the condition for the ground was met.
     ground_steps: u16,
 }
 
@@ -182,7 +182,7 @@ impl<M: Math> OuterLoops<M> {
     }
 
     /// One period. `demand` is one of rates, tilt, velocity or position; sticks and [`Demand::Land`] must
-    /// have become one of these before, and count as rates here. `landing`: the craft is to come down.
+    /// have become one of these before, and count as rates here. `landing`: a landing is commanded.
     /// `achieved` is the result of the last tick.
     #[must_use]
     pub fn step(
@@ -231,7 +231,7 @@ impl<M: Math> OuterLoops<M> {
             }
             (None, _) => ThrustDirection::Tilt(Tilt::LEVEL),
         };
-        // Thrust that the mixer cut is no climb.
+        // Thrust that the mixer did not achieve counts as not demanded.
         let achieved_up_m_s2 = if achieved.limited.thrust {
             achieved.thrust_n * motion.attitude.cos_tilt() / self.thrust.mass_kg() - STANDARD_GRAVITY_M_S2
         } else {
@@ -336,13 +336,13 @@ impl<M: Math> OuterLoops<M> {
         monitor.cannot_hold_position
     }
 
-    /// Back to the start: integrals, ramps and the low-pass of the wind are 0.
+    /// Starts over: integrals, ramps and the low-pass of the wind are 0.
     pub fn reset(&mut self) {
         self.set_state(OuterState::default());
     }
 
     /// Integrals of the velocity and of the vertical controller in m/s2, world axes: the acceleration that
-    /// hovering takes beyond gravity and the wind that is fed forward.
+    /// hovering needs beyond gravity and the feed-forward of the wind.
     #[must_use]
     pub const fn integral_m_s2(&self) -> Vector<World> {
         self.velocity.integral_m_s2().with_down(-self.vertical.integral_m_s2())

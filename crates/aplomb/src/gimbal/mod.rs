@@ -265,7 +265,7 @@ impl<M: Math> Gimbal<M> {
 
     /// One step. `craft` is the attitude of the craft, estimated at the time of the readings.
     ///
-    /// A reading that is not finite gives no torque and leaves the state unchanged. The integral stands still
+    /// A reading that is not finite gives no torque and leaves the state unchanged. The integral is held
     /// while a torque is limited (anti-windup by conditional integration).
     pub fn step(&mut self, readings: &Readings, craft: Attitude, commanded: &LineOfSight) -> Output {
         let gyro = readings.gyro_rad_s.glam();
@@ -297,7 +297,7 @@ impl<M: Math> Gimbal<M> {
         Output { torque_nm: limited, torque_limited, travel_limited }
     }
 
-    /// Back to the state before the first step.
+    /// Starts over with the state before the first step.
     pub fn reset(&mut self) {
         self.state = State::default();
     }

@@ -21,7 +21,7 @@ pub struct ArmingBlockers {
     pub sticks: bool,
     /// The craft is tilted.
     pub tilted: bool,
-    /// The craft is turning.
+    /// The craft rotates.
     pub moving: bool,
     /// No inertial sample within its hold time, or no attitude yet.
     pub sensors: bool,

@@ -23,7 +23,7 @@ const TREND_S: f32 = 60.0;
 pub(super) struct Battery {
     low_v: f32,
     empty_v: f32,
-    /// Share of the gap by which the slow voltage follows in a tick.
+    /// Gain per tick of the low-passed voltage.
     trend: f32,
     /// Fall until touchdown in V per m of height and V of gap.
     per_height_m: f32,
@@ -112,8 +112,8 @@ mod tests {
         for fall_v_s in [0.003, 0.01, 0.015] {
             for height_m in [2.0, 20.0, 60.0] {
                 let left = touchdown_v(fall_v_s, height_m, height_m);
-                // Three seconds to be sure are not in the forecast, and the slow voltage is a twentieth short
-                // of its trail.
+                // The prediction does not contain the 3 s of confirmation, and the low-passed voltage is at
+                // 95 % of its steady lag.
                 assert!(left >= 11.85, "{left} V after {height_m} m at {fall_v_s} V/s");
                 assert!(left < 13.0);
             }

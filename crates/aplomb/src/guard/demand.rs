@@ -27,7 +27,7 @@ pub(super) fn is_take_off_demand(demand: &Demand, estimate: &estimate::State) ->
     }
 }
 
-/// True for a demand to descend, on which a craft that looks landed is taken as landed.
+/// True for a demand to descend, on which a craft that meets the landed condition counts as landed.
 pub(super) fn is_landing_demand(demand: &Demand) -> bool {
     match demand {
         Demand::Tilt { vertical, .. }

@@ -14,7 +14,7 @@
 //! ```
 //!
 //! `cut_motors` has priority in every phase. Motors never start by themselves: after power-up, after every
-//! stop, after a link lost on the ground and after a cut the arm command must first be seen off. A low
+//! stop, after a link lost on the ground and after a cut the arm command must first be off once. A low
 //! battery keeps an armed craft on the ground.
 //!
 //! The reason of a landing or a stop is in the [`Phase`]; the reason why centred sticks replace the demand in

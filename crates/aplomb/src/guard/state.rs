@@ -158,7 +158,7 @@ impl Mode {
         Self::OnGround
     }
 
-    /// On ground or stopped -> disarmed. Arm still commanded must first be seen off.
+    /// On ground or stopped -> disarmed. A commanded arm must first be off for one tick.
     pub(super) const fn disarm(command: &Command) -> Self {
         Self::Disarmed { arm_seen_off: !command.arm, blockers: ArmingBlockers::NONE }
     }

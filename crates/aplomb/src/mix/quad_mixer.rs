@@ -106,7 +106,7 @@ pub struct QuadMixer {
     largest: Wrench,
 }
 
-/// One rotor, in total thrust that its own thrust stands for.
+/// One rotor, with its thrust scaled to total thrust.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Rotor {

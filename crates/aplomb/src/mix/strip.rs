@@ -5,8 +5,8 @@
 //! are the smallest of lines, a concave one; so the gap between them, `above(x) - below(x)`, is concave and
 //! piecewise linear. If it is not negative at x = 0, the shares that can be met reach from 0 to its zero.
 //!
-//! **Newton's method** finds that zero: from a share with a negative gap it goes to where the two lines that
-//! bind there cross. The gap lies below each of its tangents, so no step passes the zero; each step takes
+//! **Newton's method** finds that zero: from a share with a negative gap it goes to the crossing of the two
+//! active lines. The gap lies below each of its tangents, so no step passes the zero; each step takes
 //! another pair of lines, so the method ends at the zero itself (derived here; Newton's method on a concave
 //! function converges monotonically: Ortega and Rheinboldt 1970, *Iterative Solution of Nonlinear Equations
 //! in Several Variables*, section 13.3).

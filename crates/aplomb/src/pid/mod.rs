@@ -47,7 +47,7 @@ pub enum AntiWindup {
         /// or Ti when Td = 0.
         tracking_time_s: Option<f32>,
     },
-    /// Conditional integration: the integral stands still while the error would move it further into the
+    /// Conditional integration: the integral is held while the error would move it further into the
     /// limit.
     ConditionalIntegration,
 }

@@ -265,7 +265,7 @@ fn conditional_integration_lets_the_integral_go_where_the_output_is_not_limited(
     pid.achieved(&mut state, u);
     // K h/Ti e in full.
     assert!((state.integral() - 2.0 * 0.01 / 0.5 * 0.1).abs() < 1e-7);
-    // At the lower limit with a negative error it stands still, with a positive one it grows.
+    // At the lower limit with a negative error it is held, with a positive one it grows.
     let before = state.integral();
     let u = pid.step(&mut state, -1.0, 0.0, 0.0);
     assert_eq!(u, -0.4);

@@ -29,7 +29,7 @@ pub(super) struct TiltCorrection {
     pub(super) innovation: [f32; 2],
     /// Time constant of the correction in s.
     pub(super) time_constant_s: f32,
-    /// It is so large that the attitude may be wrong altogether.
+    /// It is so large that the attitude may be arbitrary.
     pub(super) is_gross: bool,
     /// It is small enough to be due to the gyro bias.
     pub(super) corrects_bias: bool,
