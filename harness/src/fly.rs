@@ -123,7 +123,7 @@ fn recorded<M: aplomb::Math>(
     let mut rows = Vec::with_capacity((plan.duration_s / period_s) as usize + 2);
     let ended = watched::<M>(craft, controller, plan, seed, |tick| {
         if tick.from_start >= 0 && tick.from_start % ROW_TICKS == 0 {
-            let row = sample::row(tick.time_s, &tick.plant.truth(), &tick.controller.record());
+            let row = sample::row(tick.time_s, &tick.plant.truth(), tick.controller.record());
             rows.push(Row { camera: tick.camera.map(StabilisedCamera::row), ..row });
         }
     })?;

@@ -147,7 +147,7 @@ impl<'a> Trial<'a> {
                 count += 1.0;
                 cannot_hold |= record.outer.cannot_hold_position;
                 if tick.from_start % 20 == 0 {
-                    trace.rows.push(crate::sample::row(tick.time_s, &tick.plant.truth(), &record));
+                    trace.rows.push(crate::sample::row(tick.time_s, &tick.plant.truth(), record));
                 }
             }
         })?;

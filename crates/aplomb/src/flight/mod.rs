@@ -24,6 +24,7 @@ mod divider;
 mod gyro_filters;
 mod notches;
 mod outer_loops;
+mod state;
 
 pub use attitude_stage::{AttitudeOutput, AttitudeStage, AttitudeStageState};
 pub use config::Config;
@@ -32,6 +33,7 @@ pub use divider::Divider;
 pub use gyro_filters::{GyroFilters, GyroFiltersState};
 pub use notches::{NotchConfig, RotorNotches, RotorNotchesState};
 pub use outer_loops::{OuterLoops, OuterOutput, OuterState, ThrustDirection};
+pub use state::ControllerState;
 
 use crate::control::rate::{self, RateController};
 use crate::error::Part;
@@ -296,3 +298,5 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod wiring_tests;

@@ -34,7 +34,7 @@ mod thrust_curve;
 
 pub use geometry::{Arm, Geometry};
 pub use quad_mixer::{Config, QuadMixer};
-pub use thrust_curve::{REFERENCE_DENSITY_KG_M3, ThrustCurve, ThrustCurveConfig};
+pub use thrust_curve::{REFERENCE_DENSITY_KG_M3, ThrustCurve, ThrustCurveConfig, ThrustCurveState};
 
 use crate::frames::{Body, Vector};
 use crate::{Limited, Rotors};

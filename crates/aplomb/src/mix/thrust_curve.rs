@@ -83,6 +83,15 @@ pub struct ThrustCurve<M: Math = Libm> {
     math: PhantomData<M>,
 }
 
+/// State of a [`ThrustCurve`]: the filtered voltage and the density of the air.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct ThrustCurveState {
+    voltage_v: Option<f32>,
+    density_root: f32,
+}
+
 impl<M: Math> ThrustCurve<M> {
     /// Checks the configuration; `period_s` is the time between two calls of [`ThrustCurve::observe`]. The curve starts at the
     /// reference voltage and density.
@@ -134,6 +143,18 @@ impl<M: Math> ThrustCurve<M> {
             self.voltage_v = Some(last + self.filter * (reading - last));
             self.update();
         }
+    }
+
+    /// The state, to be saved.
+    #[must_use]
+    pub const fn state(&self) -> ThrustCurveState {
+        ThrustCurveState { voltage_v: self.voltage_v, density_root: self.density_root }
+    }
+
+    /// Continues from a saved state.
+    pub fn set_state(&mut self, state: ThrustCurveState) {
+        (self.voltage_v, self.density_root) = (state.voltage_v, state.density_root);
+        self.update();
     }
 
     /// Gains and ceiling at the present voltage and density.
