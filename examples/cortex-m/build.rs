@@ -1,4 +1,4 @@
-//! Copies the memory layout to the linker's search path and passes the optimisation level to the programs.
+//! Copies the memory layout to the linker's search path.
 
 use std::{env, fs, path::PathBuf};
 
@@ -7,6 +7,5 @@ fn main() {
     fs::write(out.join("memory.x"), include_bytes!("memory.x")).expect("the build folder is writable");
     println!("cargo:rustc-link-search={}", out.display());
     println!("cargo:rustc-link-arg-bins=-Tlink.x");
-    println!("cargo:rustc-env=APLOMB_OPT_LEVEL={}", env::var("OPT_LEVEL").expect("cargo sets OPT_LEVEL"));
     println!("cargo:rerun-if-changed=memory.x");
 }

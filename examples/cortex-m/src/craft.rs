@@ -11,23 +11,14 @@ use aplomb::{
 use crate::inputs::Inputs;
 
 /// Ticks flown.
-pub const TICKS: u32 = 6000;
+pub const TICKS: u32 = 12_000;
 
-/// The first second seeds the estimators.
-pub const SETTLING_TICKS: u32 = 1000;
+/// The estimators are initialised within the first second.
+pub const INITIALISATION_TICKS: u32 = 1000;
 
-/// The slow samples all arrive at once, and in turn on every tick of the period of the outer loops.
-#[must_use]
-pub const fn all_at_once(tick: u32) -> bool {
-    tick.is_multiple_of(26)
-}
-
-/// Ticks without the loops on a divider and without slow samples, nor anything that these have put off, once the estimators are
-/// initialised.
-#[must_use]
-pub fn settled_inner(tick: u32) -> bool {
-    tick > SETTLING_TICKS && !tick.is_multiple_of(5) && !(0..2).any(|ago| all_at_once(tick - ago))
-}
+/// The slow samples arrive together on every n-th tick: prime to the dividers of the loops, so that they meet every phase
+/// of the loops, also the tick on which all loops run.
+const SLOW_SAMPLES_EVERY: u32 = 26;
 
 /// A craft of 1.2 kg that lifts 2.2 times its weight.
 ///
@@ -41,18 +32,32 @@ pub fn config() -> Config {
     Config::for_airframe(&airframe).expect("valid")
 }
 
-/// Noisy samples of a hover; with the `slow` ones of barometer, receiver and magnetometer or without.
-pub fn sensors(random: &mut Inputs, slow: bool) -> Sensors {
+/// As [`config`], with what costs most: no two rotors alike, and yaw reserved.
+#[must_use]
+pub fn general_config() -> Config {
+    let mut config = config();
+    let arms = &mut config.mix.geometry.arms;
+    arms.front_left.x_m = 0.18;
+    arms.front_right.y_m = 0.15;
+    config.mix.reserved_yaw_share = 0.1;
+    config
+}
+
+/// Noisy samples of a hover at 1 kHz, on some ticks with those of barometer, GNSS receiver and magnetometer.
+pub fn sensors<const N: usize, const P: usize>(random: &mut Inputs, tick: u32) -> Sensors<N, P> {
     let [gx, gy, gz] = random.array::<3>(0.5);
     let [ax, ay, az] = random.array::<3>(2.0);
     let force = Vector::new(ax, ay, az - STANDARD_GRAVITY_M_S2);
     let imu = ImuSample::from_rates(Vector::new(gx, gy, gz), force, 1e-3);
     let fast = Sensors {
+        imu: [imu; N],
         rotor_speed_rad_s: Some(Rotors::splat(600.0 + 50.0 * gx)),
         battery: Some(Battery { voltage_v: 15.0 + gx, current_a: 14.0 }),
-        ..Sensors::from_imu(imu)
+        pressure_pa: [None; P],
+        gnss: None,
+        magnetic_field_ut: None,
     };
-    if !slow {
+    if !tick.is_multiple_of(SLOW_SAMPLES_EVERY) {
         return fast;
     }
     let fix = GnssFix {
@@ -64,7 +69,7 @@ pub fn sensors(random: &mut Inputs, slow: bool) -> Sensors {
         vertical_velocity_accuracy_m_s: 0.1,
     };
     Sensors {
-        pressure_pa: [Some(Sample { value: 101_250.0 + ax, age_us: 10_000 })],
+        pressure_pa: [Some(Sample { value: 101_250.0 + ax, age_us: 10_000 }); P],
         gnss: Some(Sample { value: fix, age_us: 200_000 }),
         magnetic_field_ut: Some(Sample { value: Vector::new(20.0 + ax, ay, 45.0 + az), age_us: 5000 }),
         ..fast
@@ -78,11 +83,13 @@ pub fn demand<M: Math>(random: &mut Inputs, tick: u32) -> Demand {
         if d > 0.0 { HeadingDemand::Rate(d) } else { HeadingDemand::Hold(Heading::from_rad::<M>(3.0 * d)) };
     let vertical = if c > 0.0 { VerticalDemand::Height(10.0 * c) } else { VerticalDemand::Climb(c) };
     let far = Horizontal::new(40.0 * a, 40.0 * b);
-    match tick / 250 % 5 {
+    match tick / 250 % 7 {
         0 => Demand::Position { setpoint: PositionSetpoint::at(far), heading, vertical },
         1 => Demand::Velocity { setpoint: VelocitySetpoint::constant(far), heading, vertical },
         2 => Demand::Tilt { tilt: Tilt { forward: a, right: b }, heading, vertical },
         3 => Demand::Rates { rate_rad_s: Vector::new(4.0 * a, 4.0 * b, c), thrust_n: 12.0 + 12.0 * d },
-        _ => Demand::Sticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),
+        4 => Demand::Sticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),
+        5 => Demand::RateSticks(Sticks { roll: a, pitch: b, yaw: c, climb: d }),
+        _ => Demand::Land,
     }
 }

@@ -92,7 +92,7 @@ fn thrust_vector<M: Math>() {
     };
     if let Ok(part) = thrust_vector::ThrustVector::<M>::new(&config) {
         black_box((part.step(any_vector()), part.total_n(any(), any()), part.vertical_range_m_s2()));
-        black_box((part.horizontal_limit_m_s2(), part.sin_limit()));
+        black_box((part.horizontal_limit_m_s2(), part.sin_limit(), part.mass_kg()));
     }
 }
 
@@ -155,6 +155,7 @@ fn rate() {
         };
         black_box(part.step(&setpoint.after(any()), any_vector()));
         part.achieved(any_vector());
+        black_box(part.retune(&black_box(config), &setpoint, any_vector())).ok();
         black_box(part.integral_rad_s2());
         part.set_state(black_box(part.state()));
         part.reset();

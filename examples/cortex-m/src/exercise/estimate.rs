@@ -47,6 +47,7 @@ fn attitude<M: Math>() {
         black_box(filter.step(any_vector(), any_vector(), &black_box(corrections)));
         black_box(filter.attitude_ahead(any()));
         filter.set_state(black_box(filter.state()));
+        black_box(filter.output());
         filter.reinitialise();
         filter.reset();
         black_box(filter);

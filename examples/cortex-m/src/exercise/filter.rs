@@ -25,6 +25,7 @@ pub fn all<M: Math>() {
         bank.set_state(black_box(bank.state()));
         black_box((bank.step(any_vector()), bank.delay_s()));
         bank.initialise(any_vector());
+        bank.reset();
         black_box(bank);
     }
 }

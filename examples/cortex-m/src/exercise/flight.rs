@@ -27,6 +27,7 @@ pub fn all<M: Math>() {
         let config = black_box(config);
         fly::<M, 1>(&config);
         fly::<M, 3>(&config);
+        super::stages::all::<M>(&config, &demands::<M>());
         guard(&config.guard);
         pilot::<M>(&config.pilot);
     }
@@ -44,7 +45,9 @@ fn fly<M: Math, const N: usize>(config: &Config) {
             black_box(controller.step(&any_sensors(), &any_command(demand)));
             black_box((controller.record(), controller.motion(), controller.status()));
         }
+        black_box(controller.gyro_delay_s());
         black_box((controller.rate_integral_rad_s2(), controller.acceleration_integral_m_s2()));
+        black_box(controller.retune_rate(&black_box(config.rate))).ok();
         controller.resume_in_flight();
         controller.estimator_mut().reinitialise_attitude();
         black_box(controller.step(&any_sensors(), &any_command(black_box(Demand::Land))));

@@ -1,7 +1,7 @@
 use core::hint::black_box;
 
 use aplomb::frames::{Attitude, Body, Heading, Horizontal, World};
-use aplomb::{Math, MotorCommand, Rotors, Spin, Tilt};
+use aplomb::{Corner, Math, MotorCommand, Rotors, Spin, Tilt};
 
 use super::{any, any_vector};
 
@@ -19,16 +19,34 @@ pub fn all<M: Math>() {
         heading.cosine_to(other),
         heading.to_rad::<M>(),
     ));
-    black_box(heading.to_world(any(), any()));
+    black_box((heading.to_world(any(), any()), heading.north(), heading.east(), heading.direction()));
+
+    let flat = black_box(Horizontal::new(any(), any()));
+    black_box((
+        flat + a.horizontal(),
+        flat - flat,
+        -flat,
+        flat * any(),
+        flat.dot(flat),
+        flat.with_down(any()),
+    ));
+    black_box((flat.norm_squared(), flat.norm::<M>(), flat.is_finite(), flat.limited::<M>(any())));
 
     let level = Attitude::from_angles::<M>(any(), any(), any());
     let q = black_box(Attitude::from_wxyz::<M>([any(), any(), any(), any()])).unwrap_or(level);
     let target = black_box(Attitude::from_down_and_heading::<M>(a, heading)).unwrap_or(level);
     black_box((q.to_angles::<M>(), q.wxyz(), q.down_axis(), q.cos_tilt(), q.heading::<M>()));
     black_box((q.to_world(any_vector::<Body>()), q.to_body(a), q.error_to(target), q.rotated(any_vector())));
+    black_box((q.rotation_to(target), q.nose()));
 
     let shares = Rotors::from_array([any(), any(), any(), any()]);
     black_box((shares.map(MotorCommand::saturating), shares.zip(Rotors::splat(any())), shares.sum()));
     black_box((shares.as_ref().into_array(), black_box(Spin::Clockwise).reaction()));
-    black_box(Tilt::from_roll_pitch::<M>(any(), any()));
+    let mut rotors = shares;
+    *rotors.at_mut(black_box(Corner::RearLeft)) = any();
+    rotors.each_mut().into_iter().for_each(|share| *share += any());
+    black_box((rotors.iter().sum::<f32>(), rotors.at(black_box(Corner::FrontLeft)).is_finite()));
+    black_box((Rotors::from_fn(|corner| corner.name().len()), black_box(Corner::RearRight).next()));
+    black_box(black_box(Spin::Clockwise).opposite());
+    black_box(Tilt::from_roll_pitch::<M>(any(), any()).limited::<M>(any()));
 }

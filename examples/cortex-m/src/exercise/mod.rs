@@ -10,6 +10,7 @@ mod gimbal;
 mod mix;
 mod parameters;
 mod pid;
+mod stages;
 
 use core::hint::black_box;
 

@@ -3,15 +3,15 @@
 use aplomb::frames::Vector;
 use aplomb::mix::{Arm, Config, Geometry, QuadMixer, Wrench};
 use aplomb::{Rotors, Spin};
-use aplomb_cortex_m::{
-    inputs::Inputs,
-    table::{Limit, Table},
-};
+use aplomb_cortex_m::{inputs::Inputs, meter::Meter, table::measure};
 
 /// Demands a row: the mixer takes its most steps seldom.
-const DEMANDS: u32 = 100_000;
+const DEMANDS: u32 = 50_000;
+/// Largest roll and pitch torque of the smallest demands in N m; each next size is twice the one before.
+const SMALLEST_NM: f32 = 0.02;
+const SIZES: u32 = 8;
 
-pub fn rows(table: &mut Table) {
+pub fn rows(meter: &Meter) {
     let symmetric = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.014);
     let general = Geometry {
         arms: Rotors {
@@ -22,20 +22,22 @@ pub fn rows(table: &mut Table) {
         ..symmetric
     };
     let mut random = Inputs::new();
-    let mut input = |call: u32| {
+    let mut size = 0;
+    let mut demand = || {
         // From well inside to far outside.
-        let size = 0.02 * (1 << (call % 8)) as f32;
+        let torque_nm = SMALLEST_NM * (1 << size) as f32;
+        size = (size + 1) % SIZES;
         let [roll, pitch, yaw, thrust] = random.array::<4>(1.0);
         Wrench {
-            torque_nm: Vector::new(roll * size, pitch * size, 0.3 * yaw * size),
+            torque_nm: Vector::new(roll * torque_nm, pitch * torque_nm, 0.3 * yaw * torque_nm),
             thrust_n: 13.0 + 15.0 * thrust,
         }
     };
     for (name, geometry, reserved_yaw_share) in [
-        ("mix, symmetric X", symmetric, 0.0),
-        ("mix, symmetric X, yaw reserved", symmetric, 0.1),
-        ("mix, general geometry", general, 0.0),
-        ("mix, general geometry, yaw reserved", general, 0.1),
+        ("mixer, symmetric X", symmetric, 0.0),
+        ("mixer, symmetric X, yaw reserved", symmetric, 0.1),
+        ("mixer, general geometry", general, 0.0),
+        ("mixer, general geometry, yaw reserved", general, 0.1),
     ] {
         let config = Config {
             geometry,
@@ -46,6 +48,6 @@ pub fn rows(table: &mut Table) {
             reserved_yaw_share,
         };
         let mixer = QuadMixer::new(&config).expect("valid");
-        table.row_of(DEMANDS, name, Limit::None, &mut input, |demand| mixer.allocate(&demand, 6.5));
+        measure(meter, name, DEMANDS, &mut demand, |demand| mixer.allocate(&demand, 6.5));
     }
 }
