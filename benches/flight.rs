@@ -1,7 +1,8 @@
-//! What a tick of the controller, a tick of the craft and a whole flight cost, and how much faster than life a flight runs.
+//! What a tick of the controller, a tick of the craft and a whole flight cost, and how much faster than real
+//! time a flight runs.
 //!
-//! `cargo bench --bench flight` gives times, `benches/instructions` gives instructions by tick. The flight is the demo's hold in
-//! the wind: every effect and every sensor is on, 1000 ticks a second.
+//! `cargo bench --bench flight` gives times, `benches/instructions` gives instructions by tick. The flight is
+//! the demo's hold in the wind: every effect and every sensor is on, 1000 ticks a second.
 
 use std::hint::black_box;
 

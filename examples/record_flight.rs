@@ -1,10 +1,12 @@
-//! Flies one flight with the built-in demo's craft and controller and writes what a microcontroller needs to replay it:
+//! Flies one flight with the built-in demo's craft and controller and writes what a microcontroller needs to
+//! replay it:
 //!
 //! `cargo run --example record_flight -- FLIGHT.toml FOLDER`
 //!
-//! `controller.rs` and `controller.bin`, the controller as a constant and as a parameter block, and `flight.bin`, samples,
-//! command and motor commands of each tick. Two more folders hold the same recording with one bit changed: in
-//! `changed-answer` of a motor command, in `changed-sample` of a gyro sample. A replay of either must fail.
+//! `controller.rs` and `controller.bin`, the controller as a constant and as a parameter block, and
+//! `flight.bin`, samples, command and motor commands of each tick. Two more folders hold the same recording
+//! with one bit changed: in `changed-answer` of a motor command, in `changed-sample` of a gyro sample. A
+//! replay of either must fail.
 
 use std::fs;
 use std::path::Path;

@@ -1,7 +1,8 @@
-//! One sample through a filter at 1 kHz: a first-order low-pass, a second-order low-pass at 100 Hz, and the bank of notches.
+//! One sample through a filter at 1 kHz: a first-order low-pass, a second-order low-pass at 100 Hz, and the
+//! bank of notches.
 //!
-//! `biquad` and `idsp` run the same recurrence in the same transposed form; ours besides holds its output when a sample is
-//! NaN and keeps small numbers from becoming denormal.
+//! `biquad` and `idsp` run the same recurrence in the same transposed form; ours besides holds its output
+//! when a sample is NaN and keeps small numbers from becoming denormal.
 
 use aplomb::Rotors;
 use aplomb::filter::{Biquad, BiquadState, LowPass, LowPassState, NotchBank, NotchBankConfig};

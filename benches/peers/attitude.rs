@@ -1,9 +1,10 @@
 //! One update from gyro and accelerometer at 1 kHz, on the noisy samples of a hover.
 //!
-//! `ahrs` (Mahony with its integral on, Madgwick) neither checks its samples nor starts itself, and has no offset limit, no gate
-//! on manoeuvres and no state at rest. `vqf` low-passes the accelerometer in an almost inertial frame, estimates the offset
-//! with its covariance and detects rest: the most work and the best of the peers. It needs the standard library. Ours checks
-//! every sample, seeds itself, limits the offset and fades its gains in.
+//! `ahrs` (Mahony with its integral on, Madgwick) neither checks its samples nor initialises itself, and has
+//! no bias limit, no gate on manoeuvres and no stationary detection. `vqf` low-passes the accelerometer in an
+//! almost inertial frame, estimates the bias with its covariance and detects rest: the most work and the best
+//! of the peers. It needs the standard library. Ours checks every sample, initialises itself, limits the bias
+//! and fades its gains in.
 
 use std::time::Duration;
 

@@ -1,6 +1,7 @@
 //! The attitude filter and the mixer beside general-purpose crates that do a like job, on the same inputs.
 //!
-//! `cargo bench --manifest-path benches/peers/Cargo.toml` gives times, `benches/instructions peers` gives instruction counts.
+//! `cargo bench --manifest-path benches/peers/Cargo.toml` gives times, `benches/instructions peers` gives
+//! instruction counts.
 
 mod attitude;
 #[path = "../control/inputs.rs"]

@@ -1,8 +1,9 @@
 //! Torque and thrust to four thrusts within their limits, half of the demands beyond them.
 //!
-//! `clarabel` is an interior-point solver for any convex quadratic programme, in `f64`, and iterates until it has converged. It is
-//! given the nearest one: the weighted squares of what is missed, least. That is no order: it trades roll and pitch for thrust
-//! where ours never turns their direction. It allocates, so it cannot run in a tick at all; it is here for the scale.
+//! `clarabel` is an interior-point solver for any convex quadratic programme, in `f64`, and iterates until it
+//! has converged. It is given the nearest one: the weighted squares of what is missed, least. That is no
+//! order: it trades roll and pitch for thrust where ours never turns their direction. It allocates, so it
+//! cannot run in a tick at all; it is here for the scale.
 
 use aplomb::frames::Vector;
 use aplomb::mix::{Arm, Config, Geometry, QuadMixer, Wrench};

@@ -3,14 +3,14 @@
 #
 # Firmware for an emulated Cortex-M4F.
 #   link-proof  a program that calls every public function links, although its panic handler does not exist
-#   cost        instructions, stack, state and code size; fails when the worst tick takes more than 10,000 instructions
-#               (6 % of a 168 MHz core at 1 kHz), the state more than 16 KiB or the stack more than 4 KiB; everything
-#               else is a record
+#   cost        instructions, stack, state and code size; fails when the worst tick takes more than 10,000
+#               instructions (6 % of a 168 MHz core at 1 kHz), the state more than 16 KiB or the stack more
+#               than 4 KiB; everything else is a record
 #   replay      every motor command of a flight recorded on the host has the same bits
 # Each step has a twin that must fail.
 #
-# Installs what is missing: the target's standard library through rustup (or Debian's compiler and its source), and the
-# emulator through apt-get.
+# Installs what is missing: the target's standard library through rustup (or Debian's compiler and its
+# source), and the emulator through apt-get.
 set -euo pipefail
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
 # shellcheck source=../../.ci/lib.sh
@@ -23,8 +23,8 @@ firmware() { # PROFILE PROGRAM
     echo "$bare_target_dir/${BARE_TARGET:-thumbv7em-none-eabihf}/$folder/$2"
 }
 
-# Every instruction advances the emulated clock by 2^9 ns, 12.8 ticks of the board's 25 MHz timer, so that the timer
-# resolves single instructions.
+# Every instruction advances the emulated clock by 2^9 ns, 12.8 ticks of the board's 25 MHz timer, so that the
+# timer resolves single instructions.
 emulate() { # PROGRAM
     timeout 300 qemu-system-arm -machine mps2-an386 -cpu cortex-m4 -nographic \
         -semihosting-config enable=on,target=native -icount shift=9 -kernel "$1" </dev/null
@@ -65,7 +65,8 @@ gate() { # TABLE ROW LIMIT
               exit !within }' "$1"
 }
 
-# The gate of the cost, then its twins: at a limit one below the figure itself, and for a row that is not there, it must fail.
+# The gate of the cost, then its twins: at a limit one below the figure itself, and for a row that is not
+# there, it must fail.
 gates() { # TABLE
     local row limit failed=0 worst
     while IFS='|' read -r row limit; do
@@ -102,8 +103,8 @@ cost() {
     gates "$bare_target_dir/cost-release.txt"
 }
 
-# A flight recorded on the host, replayed here: every motor command must have the same bits. With one bit of a recorded
-# command or gyro sample changed, the replay must fail.
+# A flight recorded on the host, replayed here: every motor command must have the same bits. With one bit of a
+# recorded command or gyro sample changed, the replay must fail.
 replay() {
     need qemu-system-arm qemu-system-arm
     local folder=$bare_target_dir/replay profile program twin

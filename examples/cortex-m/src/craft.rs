@@ -16,9 +16,9 @@ pub const TICKS: u32 = 12_000;
 /// The estimators are initialised within the first second.
 pub const INITIALISATION_TICKS: u32 = 1000;
 
-/// The slow samples arrive together on every n-th tick: prime to the dividers of the loops, so that they meet every phase
-/// of the loops, also the tick on which all loops run.
-const SLOW_SAMPLES_EVERY: u32 = 26;
+/// The slow samples arrive together on every n-th tick. A prime: they meet every phase of the loops, also the
+/// tick on which all loops run.
+const SLOW_SAMPLES_EVERY: u32 = 29;
 
 /// A craft of 1.2 kg that lifts 2.2 times its weight.
 ///
@@ -43,12 +43,16 @@ pub fn general_config() -> Config {
     config
 }
 
-/// Noisy samples of a hover at 1 kHz, on some ticks with those of barometer, GNSS receiver and magnetometer.
-pub fn sensors<const N: usize, const P: usize>(random: &mut Inputs, tick: u32) -> Sensors<N, P> {
+/// Noisy samples of a hover, on some ticks with those of barometer, GNSS receiver and magnetometer.
+pub fn sensors<const N: usize, const P: usize>(
+    random: &mut Inputs,
+    tick: u32,
+    period_s: f32,
+) -> Sensors<N, P> {
     let [gx, gy, gz] = random.array::<3>(0.5);
     let [ax, ay, az] = random.array::<3>(2.0);
     let force = Vector::new(ax, ay, az - STANDARD_GRAVITY_M_S2);
-    let imu = ImuSample::from_rates(Vector::new(gx, gy, gz), force, 1e-3);
+    let imu = ImuSample::from_rates(Vector::new(gx, gy, gz), force, period_s);
     let fast = Sensors {
         imu: [imu; N],
         rotor_speed_rad_s: Some(Rotors::splat(600.0 + 50.0 * gx)),

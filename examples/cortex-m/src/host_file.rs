@@ -8,7 +8,8 @@ pub struct HostFile {
 }
 
 impl HostFile {
-    /// Opens `name`, which ends with a zero, in the folder that the emulator was started in. `None` when it cannot be read.
+    /// Opens `name`, which ends with a zero, in the folder that the emulator was started in. `None` when it
+    /// cannot be read.
     #[must_use]
     pub fn open(name: &core::ffi::CStr) -> Option<Self> {
         let bytes = name.to_bytes();

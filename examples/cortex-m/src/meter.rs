@@ -1,5 +1,5 @@
-//! Counts instructions with the SysTick timer of an emulator that advances its clock by a fixed time an instruction
-//! (`-icount shift=N`: 2^N ns). The rate is measured against a loop of known length, not assumed.
+//! Counts instructions with the SysTick timer of an emulator that advances its clock by a fixed time an
+//! instruction (`-icount shift=N`: 2^N ns). The rate is measured against a loop of known length, not assumed.
 
 use core::arch::asm;
 use core::hint::black_box;
@@ -30,8 +30,8 @@ impl Meter {
         started.expect("SysTick does not count instructions: run under -icount")
     }
 
-    /// Starts SysTick and calibrates it. `None` when the clock does not advance evenly with the instructions, as on
-    /// real silicon or without `-icount`.
+    /// Starts SysTick and calibrates it. `None` when the clock does not advance evenly with the instructions,
+    /// as on real silicon or without `-icount`.
     #[must_use]
     pub fn start(mut syst: SYST) -> Option<Self> {
         syst.set_clock_source(SystClkSource::Core);

@@ -1,8 +1,8 @@
-//! A recorded flight: samples, command and motor commands of each tick. The host writes it and the firmware replays it; both
-//! use this file.
+//! A recorded flight: samples, command and motor commands of each tick. The host writes it and the firmware
+//! replays it; both use this file.
 //!
-//! A recording is a row of ticks without a head. A tick is [`WORDS`] little-endian words of 32 bits: flags, then every value
-//! that a tick can have, 0 where it has none. Numbers are kept by their bits.
+//! A recording is a row of ticks without a head. A tick is [`WORDS`] little-endian words of 32 bits: flags,
+//! then every value that a tick can have, 0 where it has none. Numbers are kept by their bits.
 
 use aplomb::frames::{Frame, Heading, Horizontal, Vector};
 use aplomb::{
@@ -22,7 +22,7 @@ pub struct Tick {
     pub sensors: Sensors,
     /// Command to the controller.
     pub command: Command,
-    /// What it answered.
+    /// Its motor commands.
     pub motors: Rotors<MotorCommand>,
 }
 

@@ -13,8 +13,8 @@ const CLEAR: usize = 256;
 
 const PAINT: u32 = 0x5eed_a55a;
 
-/// Bytes of stack that one call of `f` uses, its return address included. Depths up to [`CLEAR`] are not resolved:
-/// they give 0.
+/// Bytes of stack that one call of `f` uses, its return address included. Depths up to [`CLEAR`] are not
+/// resolved: they give 0.
 pub fn depth_bytes<R>(f: impl FnOnce() -> R) -> usize {
     let top = msp::read() as usize - CLEAR;
     paint(top);
@@ -31,7 +31,8 @@ fn run<R>(f: impl FnOnce() -> R) -> R {
 #[inline(never)]
 fn paint(top: usize) {
     for address in (top - SPAN..top).step_by(4) {
-        // SAFETY: words of RAM below the stack pointer and above all statics; no interrupt is enabled, so they are unused.
+        // SAFETY: words of RAM below the stack pointer and above all statics; no interrupt is enabled, so
+        // they are unused.
         unsafe { write_volatile(address as *mut u32, PAINT) }
     }
 }

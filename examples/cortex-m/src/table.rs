@@ -26,9 +26,9 @@ pub fn bytes(name: &str, bytes: usize) {
     hprintln!("{:44} {:>9} {:>9}", name, "", bytes);
 }
 
-/// Prints the shares of a core that a tick of so many instructions takes at each tick rate: `n f / f_core`, which
-/// assumes one instruction a clock cycle. Silicon takes more: loads, divisions, square roots and wait states of the
-/// flash.
+/// Prints the shares of a core that a tick of so many instructions takes at each tick rate: `n f / f_core`,
+/// which assumes one instruction a clock cycle. Silicon takes more: loads, divisions, square roots and wait
+/// states of the flash.
 pub fn shares(count: &Count) {
     let percent = |instructions: u32, khz| 100.0 * instructions as f32 * f32::from(khz) * 1e3 / CORE_HZ;
     for khz in TICK_RATES_KHZ {

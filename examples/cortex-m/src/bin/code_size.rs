@@ -1,4 +1,5 @@
-//! Nothing but a controller, built and stepped: `run.sh` prints the size of its text and read-only data. It is never run.
+//! Nothing but a controller, built and stepped: `run.sh` prints the size of its text and read-only data. It
+//! is never run.
 #![no_std]
 #![no_main]
 

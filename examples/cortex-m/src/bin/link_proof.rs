@@ -1,6 +1,6 @@
-//! Proof that the control crate has no panic path: every public function that a tick or a constructor uses is called
-//! here with values unknown to the compiler, and the panic handler calls an undefined symbol. If one panic
-//! path is left anywhere, this program does not link. `link_proof_twin` shows that the proof can fail.
+//! Proof that the control crate has no panic path: every public function that a tick or a constructor uses is
+//! called here with values unknown to the compiler, and the panic handler calls an undefined symbol. If one
+//! panic path is left anywhere, this program does not link. `link_proof_twin` shows that the proof can fail.
 //!
 //! It is never run.
 #![no_std]

@@ -1,8 +1,9 @@
-//! Replays a recorded flight on the target and compares every motor command by its bits with what the host computed.
+//! Replays a recorded flight on the target and compares every motor command by its bits with what the host
+//! computed.
 //!
-//! The controller is the exported constant, compiled in; the exported parameter block must hold the same. `controller.bin` and
-//! `flight.bin` are read from the folder that the emulator was started in. Fails at the first difference and prints the flight
-//! recorder: the last records up to that tick.
+//! The controller is the exported constant, compiled in; the exported parameter block must hold the same.
+//! `controller.bin` and `flight.bin` are read from the folder that the emulator was started in. Fails at the
+//! first difference and prints the flight recorder: the last records up to that tick.
 #![no_std]
 #![no_main]
 

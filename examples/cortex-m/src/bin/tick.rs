@@ -1,6 +1,6 @@
-//! Prints what a tick of the whole controller costs on the target: instructions, share of a core, stack and state.
-//! The largest set-up has three inertial sensors, two barometers, rotors on any quadrilateral and a yaw reserve.
-//! `run.sh cost` holds the worst tick, the state and the stack against their limits.
+//! Prints what a tick of the whole controller costs on the target: instructions, share of a core, stack and
+//! state. The largest set-up has three inertial sensors, two barometers, rotors on any quadrilateral and a
+//! yaw reserve. `run.sh cost` holds the worst tick, the state and the stack against their limits.
 #![no_std]
 #![no_main]
 
@@ -41,7 +41,8 @@ fn main() -> ! {
     stop(true)
 }
 
-/// Instructions of the ticks of a flight after the initialisation of the estimators, and the largest stack depth.
+/// Instructions of the ticks of a flight after the initialisation of the estimators, and the largest stack
+/// depth.
 fn fly<M: Math + Clone, const N: usize, const P: usize>(meter: &Meter, config: &Config) -> (Count, usize) {
     let mut controller = FlightController::<M, N, P>::new(config).expect("valid");
     controller.resume_in_flight();
@@ -49,9 +50,10 @@ fn fly<M: Math + Clone, const N: usize, const P: usize>(meter: &Meter, config: &
     let mut count = Count::new();
     let mut depth_bytes = 0;
     for tick in 0..TICKS {
-        let sensors = sensors::<N, P>(&mut random, tick);
+        let sensors = sensors::<N, P>(&mut random, tick, 1.0 / config.tick_hz);
         let command = Command::fly(demand::<M>(&mut random, tick));
-        // On every phase of the loops: the step is prime to their dividers. The copy takes this very tick and is not counted.
+        // On every phase of the loops: the step is prime to their dividers. The copy takes this very tick and
+        // is not counted.
         if tick % 97 == 0 {
             let mut copy = controller.clone();
             depth_bytes = depth_bytes.max(stack::depth_bytes(|| copy.step(&sensors, &command)));

@@ -1,5 +1,5 @@
-//! Calls of every public function of the control crate that a tick, a set-point or a constructor uses, with arguments
-//! that the compiler cannot know. Extend it with every function that the crate gains.
+//! Calls of every public function of the control crate that a tick, a set-point or a constructor uses, with
+//! arguments that the compiler cannot know. Extend it with every function that the crate gains.
 
 mod control;
 mod estimate;

@@ -1,5 +1,5 @@
-//! Prints the instructions of each part, alone. Apart from `tick`, since a second caller of a part changes what the
-//! compiler inlines into the tick.
+//! Prints the instructions of each part, alone. Apart from `tick`, since a second caller of a part changes
+//! what the compiler inlines into the tick.
 #![no_std]
 #![no_main]
 

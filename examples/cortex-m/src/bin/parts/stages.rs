@@ -60,7 +60,7 @@ pub fn rows<M: Math>(meter: &Meter) {
     ] = [const { Count::new() }; 10];
     let mut random = Inputs::new();
     for tick in 0..TICKS {
-        let sensors = sensors(&mut random, tick);
+        let sensors = sensors(&mut random, tick, period_s);
         let command = Command::fly(demand::<M>(&mut random, tick));
         controller.step(&sensors, &command);
         let estimate = meter.instructions(|| estimator.step(&sensors, true));
