@@ -2,10 +2,11 @@
 
 use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Heading, Horizontal, Vector};
+use aplomb::guard::Phase;
 use aplomb::mix::Geometry;
 use aplomb::{
-    Battery, Demand, GnssFix, HeadingDemand, ImuSample, Math, PositionSetpoint, Rotors,
-    STANDARD_GRAVITY_M_S2, Sample, Sensors, Spin, Sticks, Tilt, VelocitySetpoint, VerticalDemand,
+    Battery, Command, Demand, FlightController, GnssFix, HeadingDemand, ImuSample, Math, PositionSetpoint,
+    Rotors, STANDARD_GRAVITY_M_S2, Sample, Sensors, Spin, Sticks, Tilt, VelocitySetpoint, VerticalDemand,
 };
 
 use crate::inputs::Inputs;
@@ -15,10 +16,6 @@ pub const TICKS: u32 = 12_000;
 
 /// The estimators are initialised within the first second.
 pub const INITIALISATION_TICKS: u32 = 1000;
-
-/// The slow samples arrive together on every n-th tick. A prime: they meet every phase of the loops, also the
-/// tick on which all loops run.
-const SLOW_SAMPLES_EVERY: u32 = 29;
 
 /// A craft of 1.2 kg that lifts 2.2 times its weight.
 ///
@@ -43,12 +40,56 @@ pub fn general_config() -> Config {
     config
 }
 
-/// Noisy samples of a hover, on some ticks with those of barometer, GNSS receiver and magnetometer.
-pub fn sensors<const N: usize, const P: usize>(
-    random: &mut Inputs,
+/// A flight on random samples and commands. Barometer, GNSS receiver and magnetometer all have a sample on every
+/// tick on which all loops run: the most that a tick can meet.
+pub struct Flight {
+    random: Inputs,
     tick: u32,
+    ticks_to_all_loops: u16,
+    velocity_divider: u16,
     period_s: f32,
-) -> Sensors<N, P> {
+}
+
+impl Flight {
+    /// Starts a flight of `controller`.
+    pub fn new<M: Math, const N: usize, const P: usize>(
+        config: &Config,
+        controller: &mut FlightController<M, N, P>,
+    ) -> Self {
+        controller.resume_in_flight();
+        Self {
+            random: Inputs::new(),
+            tick: 0,
+            ticks_to_all_loops: 0,
+            velocity_divider: config.velocity_divider,
+            period_s: 1.0 / config.tick_hz,
+        }
+    }
+
+    /// Samples and command of the next tick.
+    pub fn next<M: Math, const N: usize, const P: usize>(&mut self) -> (Sensors<N, P>, Command) {
+        let all_loops = self.ticks_to_all_loops == 0;
+        self.ticks_to_all_loops = if all_loops { self.velocity_divider } else { self.ticks_to_all_loops } - 1;
+        let sensors = sensors(&mut self.random, all_loops, self.period_s);
+        let command = Command::fly(demand::<M>(&mut self.random, self.tick));
+        self.tick += 1;
+        (sensors, command)
+    }
+
+    /// Flies on when `controller` has landed or stopped; its loops then start on the next tick.
+    pub fn resume<M: Math, const N: usize, const P: usize>(
+        &mut self,
+        controller: &mut FlightController<M, N, P>,
+    ) {
+        if matches!(controller.status().phase, Phase::Stopped { .. } | Phase::Disarmed) {
+            controller.resume_in_flight();
+            self.ticks_to_all_loops = 0;
+        }
+    }
+}
+
+/// Noisy samples of a hover; with the `slow` ones of barometer, GNSS receiver and magnetometer or without.
+fn sensors<const N: usize, const P: usize>(random: &mut Inputs, slow: bool, period_s: f32) -> Sensors<N, P> {
     let [gx, gy, gz] = random.array::<3>(0.5);
     let [ax, ay, az] = random.array::<3>(2.0);
     let force = Vector::new(ax, ay, az - STANDARD_GRAVITY_M_S2);
@@ -61,7 +102,7 @@ pub fn sensors<const N: usize, const P: usize>(
         gnss: None,
         magnetic_field_ut: None,
     };
-    if !tick.is_multiple_of(SLOW_SAMPLES_EVERY) {
+    if !slow {
         return fast;
     }
     let fix = GnssFix {
@@ -81,7 +122,7 @@ pub fn sensors<const N: usize, const P: usize>(
 }
 
 /// Every kind of demand in turn, each for 250 ticks.
-pub fn demand<M: Math>(random: &mut Inputs, tick: u32) -> Demand {
+fn demand<M: Math>(random: &mut Inputs, tick: u32) -> Demand {
     let [a, b, c, d] = random.array::<4>(1.0);
     let heading =
         if d > 0.0 { HeadingDemand::Rate(d) } else { HeadingDemand::Hold(Heading::from_rad::<M>(3.0 * d)) };

@@ -8,13 +8,11 @@ use core::mem::size_of;
 use core::panic::PanicInfo;
 
 use aplomb::flight::Config;
-use aplomb::guard::Phase;
 use aplomb::record::Record;
-use aplomb::{Command, FlightController, Libm, Math, Micromath};
+use aplomb::{FlightController, Libm, Math, Micromath};
 use aplomb_cortex_m::{
-    craft::{INITIALISATION_TICKS, TICKS, config, demand, general_config, sensors},
+    craft::{Flight, INITIALISATION_TICKS, TICKS, config, general_config},
     fail,
-    inputs::Inputs,
     meter::{Count, Meter},
     stack, stop, table,
 };
@@ -45,13 +43,11 @@ fn main() -> ! {
 /// depth.
 fn fly<M: Math + Clone, const N: usize, const P: usize>(meter: &Meter, config: &Config) -> (Count, usize) {
     let mut controller = FlightController::<M, N, P>::new(config).expect("valid");
-    controller.resume_in_flight();
-    let mut random = Inputs::new();
+    let mut flight = Flight::new(config, &mut controller);
     let mut count = Count::new();
     let mut depth_bytes = 0;
     for tick in 0..TICKS {
-        let sensors = sensors::<N, P>(&mut random, tick, 1.0 / config.tick_hz);
-        let command = Command::fly(demand::<M>(&mut random, tick));
+        let (sensors, command) = flight.next::<M, N, P>();
         // On every phase of the loops: the step is prime to their dividers. The copy takes this very tick and
         // is not counted.
         if tick % 97 == 0 {
@@ -62,9 +58,7 @@ fn fly<M: Math + Clone, const N: usize, const P: usize>(meter: &Meter, config: &
         if tick >= INITIALISATION_TICKS {
             count.add(instructions);
         }
-        if matches!(controller.status().phase, Phase::Stopped { .. } | Phase::Disarmed) {
-            controller.resume_in_flight();
-        }
+        flight.resume(&mut controller);
     }
     (count, depth_bytes)
 }

@@ -7,10 +7,9 @@ use aplomb::flight::{AttitudeStage, GyroFilters, OuterLoops};
 use aplomb::guard::{self, Guard, GuardInput, GuardParameters};
 use aplomb::mix::{QuadMixer, ThrustCurve};
 use aplomb::pilot::{Pilot, PilotParameters};
-use aplomb::{Command, Demand, FlightController, Math, MotorCommand, STANDARD_GRAVITY_M_S2};
+use aplomb::{Demand, FlightController, Math, MotorCommand, STANDARD_GRAVITY_M_S2};
 use aplomb_cortex_m::{
-    craft::{INITIALISATION_TICKS, TICKS, config, demand, sensors},
-    inputs::Inputs,
+    craft::{Flight, INITIALISATION_TICKS, TICKS, config},
     meter::{Count, Meter},
     table,
 };
@@ -20,7 +19,7 @@ pub fn rows<M: Math>(meter: &Meter) {
     let period_s = 1.0 / config.tick_hz;
     let weight_n = config.thrust.mass_kg * STANDARD_GRAVITY_M_S2;
     let mut controller = FlightController::<M>::new(&config).expect("valid");
-    controller.resume_in_flight();
+    let mut flight = Flight::new(&config, &mut controller);
 
     let mut estimator = Estimator::<M>::new(&config.estimate, period_s).expect("valid");
     let mut filter = AttitudeFilter::<M>::new(&config.estimate.attitude, period_s).expect("valid");
@@ -58,10 +57,9 @@ pub fn rows<M: Math>(meter: &Meter) {
         mut mixer_count,
         mut curve_count,
     ] = [const { Count::new() }; 10];
-    let mut random = Inputs::new();
     for tick in 0..TICKS {
-        let sensors = sensors(&mut random, tick, period_s);
-        let command = Command::fly(demand::<M>(&mut random, tick));
+        flight.resume(&mut controller);
+        let (sensors, command) = flight.next::<M, 1, 1>();
         controller.step(&sensors, &command);
         let estimate = meter.instructions(|| estimator.step(&sensors, true));
         let record = controller.record();
