@@ -40,8 +40,8 @@ pub fn general_config() -> Config {
     config
 }
 
-/// A flight on random samples and commands. Barometer, GNSS receiver and magnetometer all have a sample on every
-/// tick on which all loops run: the most that a tick can meet.
+/// A flight on random samples and commands. Barometer, GNSS receiver and magnetometer all have a sample on
+/// every tick on which all loops run: the most that a tick can meet.
 pub struct Flight {
     random: Inputs,
     tick: u32,
@@ -66,8 +66,10 @@ impl Flight {
         }
     }
 
-    /// Samples and command of the next tick.
-    pub fn next<M: Math, const N: usize, const P: usize>(&mut self) -> (Sensors<N, P>, Command) {
+    /// Those of the next tick.
+    pub fn samples_and_command<M: Math, const N: usize, const P: usize>(
+        &mut self,
+    ) -> (Sensors<N, P>, Command) {
         let all_loops = self.ticks_to_all_loops == 0;
         self.ticks_to_all_loops = if all_loops { self.velocity_divider } else { self.ticks_to_all_loops } - 1;
         let sensors = sensors(&mut self.random, all_loops, self.period_s);

@@ -47,7 +47,7 @@ fn fly<M: Math + Clone, const N: usize, const P: usize>(meter: &Meter, config: &
     let mut count = Count::new();
     let mut depth_bytes = 0;
     for tick in 0..TICKS {
-        let (sensors, command) = flight.next::<M, N, P>();
+        let (sensors, command) = flight.samples_and_command::<M, N, P>();
         // On every phase of the loops: the step is prime to their dividers. The copy takes this very tick and
         // is not counted.
         if tick % 97 == 0 {

@@ -59,7 +59,7 @@ pub fn rows<M: Math>(meter: &Meter) {
     ] = [const { Count::new() }; 10];
     for tick in 0..TICKS {
         flight.resume(&mut controller);
-        let (sensors, command) = flight.next::<M, 1, 1>();
+        let (sensors, command) = flight.samples_and_command::<M, 1, 1>();
         controller.step(&sensors, &command);
         let estimate = meter.instructions(|| estimator.step(&sensors, true));
         let record = controller.record();
