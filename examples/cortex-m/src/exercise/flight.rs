@@ -48,6 +48,7 @@ fn fly<M: Math, const N: usize>(config: &Config) {
         black_box(controller.gyro_delay_s());
         black_box((controller.rate_integral_rad_s2(), controller.acceleration_integral_m_s2()));
         black_box(controller.retune_rate(&black_box(config.rate))).ok();
+        controller.restore(&black_box(controller.save()));
         controller.resume_in_flight();
         controller.estimator_mut().reinitialise_attitude();
         black_box(controller.step(&any_sensors(), &any_command(black_box(Demand::Land))));
