@@ -213,7 +213,7 @@ fn restart_in_flight_settles_the_gyro_filters_at_the_first_rate() {
     };
     let mut controller = flying();
     assert!((filtered(&mut controller) - rate_rad_s).norm::<Libm>() < 0.05);
-    // The twin that has run at rest before is still on its way.
+    // The twin that was stationary before is still on its way.
     let mut controller = flying();
     controller.step(&Sensors::from_imu(imu(Vector::ZERO)), &Command::fly(tilt(0.0)));
     assert!((filtered(&mut controller) - rate_rad_s).norm::<Libm>() > 1.0);
