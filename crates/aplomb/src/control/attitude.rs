@@ -406,7 +406,7 @@ mod tests {
     }
 
     #[test]
-    fn reference_starts_again_where_a_lost_craft_is() {
+    fn reference_restarts_at_the_attitude_of_the_craft_beyond_its_largest_error() {
         let mut controller = AttitudeController::<Libm>::new(&CONFIG, 5e-3).unwrap();
         let _ = controller.step(Attitude::LEVEL, Attitude::LEVEL, Vector::ZERO);
         // 0.1 rad away the feedback acts: the crossover times that.

@@ -52,7 +52,7 @@ fn lever_arm_motion_is_removed() {
         let mut estimator = estimator(&config);
         let mut worst = 0.0f32;
         for k in 0..3000 {
-            // Still for a moment, so that the attitude is initialised upright.
+            // Stationary for a moment, so that the attitude is initialised upright.
             let (rate, change) = if k < 100 { (0.0, 0.0) } else { (2e-3 * (k - 100) as f32, 2.0) };
             let force = Vector::new(-rate * rate * 0.1, change * 0.1, -G);
             let imu = ImuSample::from_rates(Vector::new(0.0, 0.0, rate), force, 1e-3);
@@ -208,7 +208,7 @@ fn saved_state_survives_serde_bit_for_bit() {
     ciborium::into_writer(&one.save(), &mut bytes).unwrap();
     let back: EstimatorState<2, 2> = ciborium::from_reader(bytes.as_slice()).unwrap();
     assert_eq!(back, one.save());
-    // A block of another size is refused, as is an attitude that is none.
+    // A block of another size is refused, as is an invalid attitude.
     assert!(ciborium::from_reader::<EstimatorState<3, 2>, _>(bytes.as_slice()).is_err());
     assert!(ciborium::from_reader::<EstimatorState<1, 2>, _>(bytes.as_slice()).is_err());
     bytes.clear();

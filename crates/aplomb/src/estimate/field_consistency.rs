@@ -158,7 +158,7 @@ mod tests {
     }
 
     #[test]
-    fn unsteady_strange_field_has_a_quarter_of_its_weight_after_a_minute() {
+    fn unsteady_disturbed_field_has_a_quarter_of_its_weight_after_a_minute() {
         let mut field = FieldConsistency::new();
         (0..2000).for_each(|_| {
             field.step(20.0, 40.0, 0.02, 0.0);

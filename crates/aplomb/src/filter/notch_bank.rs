@@ -369,7 +369,7 @@ mod tests {
     }
 
     #[test]
-    fn saved_state_goes_on_and_reset_is_new() {
+    fn saved_state_continues_and_reset_is_new() {
         let mut bank = NotchBank::new(&CONFIG, 1e-3).unwrap();
         let new = bank;
         bank.follow(Rotors::splat(500.0));

@@ -147,7 +147,7 @@ fn velocity_integral_does_not_change_under_a_tilt_demand() {
     assert_eq!(outer.integral_m_s2().x(), before.x());
 }
 
-/// A craft blown away from the origin at 2 m/s, from 30 m on: cannot it hold the position, step by step?
+/// A craft blown away from the origin at 2 m/s, from 30 m on: `cannot_hold_position` of each step.
 fn lost(steps: usize) -> Vec<bool> {
     let mut outer = outer_loops();
     (0..steps)
@@ -164,7 +164,7 @@ fn cannot_hold_position_takes_a_second_at_the_tilt_limit_and_ends_after_one() {
     let first = said.iter().position(|lost| *lost).unwrap();
     assert!((SECOND - 1..2 * SECOND).contains(&first), "{first}");
     assert!(said[first..].iter().all(|lost| *lost));
-    // It ends a second after the craft comes back, or at once with another demand.
+    // It ends a second after the craft comes back, or immediately with another demand.
     let mut outer = outer_loops();
     for step in 0..3 * SECOND {
         let _ = outer.step(&hold(LEVEL_FLIGHT), false, &at(30.0 + step as f32 * 0.05, 2.0), &HOVERING);

@@ -124,7 +124,7 @@ mod tests {
     }
 
     #[test]
-    fn sag_of_a_climb_is_no_low_battery_until_little_is_left() {
+    fn sag_in_a_climb_is_not_low_until_the_pack_is_nearly_empty() {
         // 30 m up, 0.8 V of sag for 20 s in every minute.
         let alarmed = |voltage_v: f32| {
             let (battery, mut state, motion) = (battery(), State::default(), at_height(30.0));
@@ -140,7 +140,7 @@ mod tests {
     }
 
     #[test]
-    fn voltage_that_is_no_number_or_missing_changes_nothing() {
+    fn voltage_that_is_not_finite_or_missing_changes_nothing() {
         let (battery, mut state, motion) = (battery(), State::default(), at_height(30.0));
         battery.watch(&mut state, Some(14.0), &motion);
         let before = state;

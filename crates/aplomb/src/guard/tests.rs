@@ -1,4 +1,4 @@
-//! Each transition, and what must not cause it.
+//! Each transition, and inputs that must not cause it.
 
 use super::*;
 use crate::frames::{Attitude, Horizontal, Vector};
@@ -126,7 +126,7 @@ fn armed_craft_waits_for_a_demand_to_take_off() {
 }
 
 #[test]
-fn cut_motors_wins_in_every_state_and_lasts_until_arm_was_off() {
+fn cut_motors_has_priority_in_every_phase_and_lasts_until_arm_was_off() {
     for mut bench in [Bench::new().armed(), Bench::flying()] {
         let cut = Command { cut_motors: true, ..climbing() };
         assert_eq!(bench.ticks(1, cut).motors, Motors::Stopped);
@@ -138,7 +138,7 @@ fn cut_motors_wins_in_every_state_and_lasts_until_arm_was_off() {
 }
 
 #[test]
-fn lost_link_holds_then_lands_and_a_new_command_takes_over_again() {
+fn lost_link_holds_then_lands_and_a_new_command_is_followed_again() {
     let mut bench = Bench::flying();
     let aged = |age_us| Command { age_us, ..climbing() };
     assert_eq!(bench.ticks(1, aged(400_000)).demand, climbing().demand);
@@ -163,7 +163,7 @@ fn low_battery_lands_after_its_time_and_a_short_sag_does_not() {
 }
 
 #[test]
-fn lying_on_the_side_stops_the_motors_but_an_upset_in_the_air_does_not() {
+fn tip_over_stops_the_motors_and_an_upset_in_the_air_does_not() {
     let over = Attitude::from_angles::<Libm>(1.5, 0.0, 0.0);
     let mut lying = Bench::flying();
     lying.estimate.attitude = over;
@@ -221,7 +221,7 @@ fn link_lost_on_the_ground_disarms_and_the_motors_stay_off_until_arm_was_off() {
     assert!(bench.guard.state().arming_blockers().arm_not_seen_off);
     bench.ticks(1, Command::IDLE);
     assert_eq!(bench.ticks(1, centred()).motors, Motors::Idle);
-    // Twin: a link that is only late keeps them turning.
+    // Twin: a link that is only late keeps them running.
     assert_eq!(bench.ticks(1000, Command { age_us: 2_900_000, ..climbing() }).motors, Motors::Idle);
 }
 
@@ -351,7 +351,7 @@ fn tipped_over() -> Bench {
 }
 
 #[test]
-fn tip_over_needs_tilt_rest_and_its_whole_time() {
+fn tip_over_needs_tilt_no_motion_and_its_whole_time() {
     let stopped = |mut bench: Bench| bench.ticks(600, climbing()).motors == Motors::Stopped;
     assert!(stopped(tipped_over()));
     // Twins: each part of the condition missing.
@@ -366,7 +366,7 @@ fn tip_over_needs_tilt_rest_and_its_whole_time() {
     assert!(stopped(twin(|e| e.velocity_m_s = Vector::new(0.0, 0.0, -0.29))));
     assert!(!stopped(twin(|e| e.attitude = Attitude::from_angles::<Libm>(1.04, 0.0, 0.0))), "less tilt");
     assert!(stopped(twin(|e| e.attitude = Attitude::from_angles::<Libm>(0.0, 1.06, 0.0))));
-    // NaN is no rest.
+    // NaN does not count as no motion.
     assert!(!stopped(twin(|e| e.rate_rad_s = Vector::new(f32::NAN, 0.0, 0.0))));
     assert!(!stopped(twin(|e| e.velocity_m_s = Vector::new(0.0, 0.0, f32::NAN))));
     // 0.5 s in a row: 499 ticks, one upright, 499 ticks are too short; the 500th stops.
@@ -620,7 +620,7 @@ fn arm_off_on_the_ground_disarms_and_a_landing_ends_when_its_reason_does() {
 }
 
 #[test]
-fn saved_state_goes_on_and_reset_is_power_up() {
+fn saved_state_continues_and_reset_is_power_up() {
     let mut bench = tipped_over();
     bench.ticks(300, climbing());
     let mut other = tipped_over();

@@ -1,23 +1,24 @@
 //! From the thrust of a rotor to the motor command and back, at the present battery voltage and air density.
 //!
 //! A direct-current equivalent motor with torque constant Kt and resistance R, turning a rotor with thrust
-//! `f = kT w^2` and torque `kQ w^2`, draws the current kQ w^2/Kt (no-load current left out) and needs the voltage
+//! `f = kT w^2` and torque `kQ w^2`, draws the current kQ w^2/Kt (no-load current left out) and needs the
+//! voltage
 //!
 //! ```text
 //! V = Kt w + R kQ w^2 / Kt                       (Drela 2007, First-Order DC Electric Motor Model)
 //! ```
 //!
-//! The command is the share of the battery voltage, c V_battery = V. Both kT and kQ grow with air density, so for the
-//! same thrust the second term, which is torque, stays, while the first, which is speed, goes with
-//! sqrt(rho_0/rho). With s = f/max, max the thrust at command 1, reference voltage and density, and alpha the share
-//! of the reference voltage that speed (not resistance) takes there,
+//! The command is the share of the battery voltage, c V_battery = V. Both kT and kQ grow with air density, so
+//! for the same thrust the second term, which is torque, stays, while the first, which is speed, goes with
+//! sqrt(rho_0/rho). With s = f/max, max the thrust at command 1, reference voltage and density, and alpha the
+//! share of the reference voltage that speed (not resistance) takes there,
 //!
 //! ```text
 //! c V_battery/V_reference = alpha sqrt(s rho_0/rho) + (1 - alpha) s
 //! ```
 //!
-//! alpha = 1 is the plain quadratic curve. The inverse is a quadratic in sqrt(s); at c = 1 it gives the ceiling of the
-//! thrust, which a sagging battery and thin air lower.
+//! alpha = 1 is the plain quadratic curve. The inverse is a quadratic in sqrt(s); at c = 1 it gives the
+//! ceiling of the thrust, which a sagging battery and thin air lower.
 
 use core::marker::PhantomData;
 
@@ -37,7 +38,8 @@ pub struct ThrustCurveConfig {
     pub max_thrust_n: f32,
     /// Battery voltage in V at which `max_thrust_n` was measured.
     pub reference_voltage_v: f32,
-    /// Share of that voltage that speed takes, alpha, 0 to 1; the rest is resistance. 1 is the plain quadratic curve.
+    /// Share of that voltage that speed takes, alpha, 0 to 1; the rest is resistance. 1 is the plain
+    /// quadratic curve.
     pub back_emf_share: f32,
     /// Lowest and highest battery voltage in V that is accepted; readings outside are cut to them.
     pub lowest_voltage_v: f32,
@@ -93,8 +95,8 @@ pub struct ThrustCurveState {
 }
 
 impl<M: Math> ThrustCurve<M> {
-    /// Checks the configuration; `period_s` is the time between two calls of [`ThrustCurve::observe`]. The curve starts at the
-    /// reference voltage and density.
+    /// Checks the configuration; `period_s` is the time between two calls of [`ThrustCurve::observe`]. The
+    /// curve starts at the reference voltage and density.
     ///
     /// # Errors
     /// Names the field that is not finite, not positive, out of range, or in the wrong order.
@@ -134,8 +136,8 @@ impl<M: Math> ThrustCurve<M> {
         self.update();
     }
 
-    /// Adds one reading of the battery voltage in V, cut to the accepted range and low-passed; the first one initialises the
-    /// filter. NaN and infinity are ignored.
+    /// Adds one reading of the battery voltage in V, cut to the accepted range and low-passed; the first one
+    /// initialises the filter. NaN and infinity are ignored.
     pub fn observe(&mut self, voltage_v: f32) {
         if voltage_v.is_finite() {
             let reading = saturate(voltage_v, self.lowest_voltage_v, self.highest_voltage_v);
@@ -171,7 +173,8 @@ impl<M: Math> ThrustCurve<M> {
         self.voltage_v
     }
 
-    /// The thrust of one rotor in N that a full motor command gives now: the ceiling for [`super::QuadMixer::allocate`].
+    /// The thrust of one rotor in N that a full motor command gives now: the ceiling for
+    /// [`super::QuadMixer::allocate`].
     #[must_use]
     pub const fn ceiling_n(&self) -> f32 {
         self.ceiling_n
@@ -184,8 +187,8 @@ impl<M: Math> ThrustCurve<M> {
         MotorCommand::saturating_from(idle, x * (self.root_gain + self.linear_gain * x))
     }
 
-    /// The thrust in N of a command: f = x^2, x = 2 c/(p + sqrt(p^2 + 4 q c)), with c = p x + q x^2 the curve at the present
-    /// voltage and density. Inverse of [`ThrustCurve::command`] to 1e-6.
+    /// The thrust in N of a command: f = x^2, x = 2 c/(p + sqrt(p^2 + 4 q c)), with c = p x + q x^2 the curve
+    /// at the present voltage and density. Inverse of [`ThrustCurve::command`] to 1e-6.
     #[must_use]
     pub fn thrust_n(&self, command: MotorCommand) -> f32 {
         let (c, p, q) = (command.get(), self.root_gain, self.linear_gain);
@@ -281,8 +284,8 @@ mod tests {
 
     #[test]
     fn curve_follows_the_motor_equation() {
-        // The motor of V = Kt w + R kQ w^2/Kt in f64: Kv 920 rpm/V, R 0.117 ohm, kT 5.7504e-6, kQ 7.9384e-8, no-load
-        // current left out (Drela 2007, First-Order DC Electric Motor Model).
+        // The motor of V = Kt w + R kQ w^2/Kt in f64: Kv 920 rpm/V, R 0.117 ohm, kT 5.7504e-6, kQ 7.9384e-8,
+        // no-load current left out (Drela 2007, First-Order DC Electric Motor Model).
         let (kt, r, thrust, torque) = (60.0 / (std::f64::consts::TAU * 920.0), 0.117, 5.7504e-6, 7.9384e-8);
         let volts = |w: f64, density: f64| kt * w + r * torque * density / 1.225 * w * w / kt;
         let (w_full, v_full) = (980.0f64, volts(980.0, 1.225));

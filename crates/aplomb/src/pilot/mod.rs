@@ -157,7 +157,7 @@ impl<M: Math> Pilot<M> {
     /// };
     /// assert!((tilt.forward - 0.5f32.sin()).abs() < 1e-6);
     /// assert_eq!((heading, vertical), (HeadingDemand::Rate(1.5), VerticalDemand::Climb(-2.0)));
-    /// // The same sticks in rate command: 4 rad/s nose down, 1.5 rad/s nose right, the least thrust.
+    /// // The same sticks in rate command: 4 rad/s nose down, 1.5 rad/s nose right, the smallest thrust.
     /// let rates = Demand::Rates { rate_rad_s: Vector::new(0.0, -4.0, 1.5), thrust_n: 2.0 };
     /// assert_eq!(pilot.step(&Demand::RateSticks(sticks), &unknown), rates);
     /// // Centred, with a valid position and slow enough: it brakes, then holds the position.

@@ -112,7 +112,7 @@ fn centred_sticks_brake_then_hold_the_position_and_moving_one_releases_it() {
     for (north, east) in [(0.6, 0.0), (0.0, 0.6), (0.4, 0.4)] {
         assert!(matches!(pilot.step(&CENTRED, &flying(3.0, north, east)), Demand::Velocity { .. }));
     }
-    // Below 0.5 m/s the position is held, and stays the same while the craft is blown about.
+    // Below 0.5 m/s the position is held, and stays the same while gusts move the craft.
     for (x, north) in [(3.2, 0.4), (3.4, 1.5), (2.0, 1.5)] {
         let demand = pilot.step(&CENTRED, &flying(x, north, 0.0));
         let Demand::Position { setpoint, .. } = demand else { panic!("{demand:?}") };
@@ -166,7 +166,7 @@ fn rate_command_gives_body_rates_with_expo_up_to_the_full_stick_rates() {
 }
 
 #[test]
-fn rate_command_centres_the_thrust_at_hover_and_ends_at_the_least_and_the_greatest() {
+fn rate_command_centres_the_thrust_at_hover_and_ends_at_the_smallest_and_the_largest() {
     let pilot = pilot();
     let thrust = |climb| match pilot.rate_command(Sticks { climb, ..Sticks::CENTRED }) {
         Demand::Rates { thrust_n, .. } => thrust_n,

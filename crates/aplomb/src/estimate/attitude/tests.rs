@@ -141,7 +141,7 @@ fn each_bad_field_is_named() {
 }
 
 #[test]
-fn any_input_leaves_the_filter_sound_and_it_recovers() {
+fn any_input_leaves_the_filter_finite_and_it_recovers() {
     let bad = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX, f32::MIN, 1e-40, 0.0, 30.0, -300.0];
     let mut filter = filter(&Config::RECOMMENDED);
     let mut n = 1u32;
@@ -232,7 +232,7 @@ fn through_fields(parts: &[(u32, f32, f32)]) -> f32 {
 }
 
 #[test]
-fn strange_field_is_rejected_and_a_first_field_that_was_strange_does_not_lock_in() {
+fn disturbed_field_is_rejected_and_an_initial_disturbance_does_not_lock_in() {
     // Rejected by its strength; the twin of the same strength is not.
     let (strange, unseen) = (
         through_fields(&[(60, 0.0, 1.0), (10, 0.7, 1.4)]),

@@ -31,8 +31,8 @@ pub enum Frame {
     Symmetric,
     /// Arms of unequal length and a centre of mass off the middle.
     General,
-    /// Uneven to a fault: trapezoids, parallelograms, kites, slim rectangles off the centre of mass, and
-    /// rectangles that miss symmetry by next to nothing.
+    /// Extremely uneven: trapezoids, parallelograms, kites, slim rectangles off the centre of mass, and
+    /// rectangles that are symmetric except for a tiny difference.
     Uneven,
 }
 
@@ -97,7 +97,7 @@ fn allowance(random: &mut Random, whole: f64) -> f32 {
     }
 }
 
-/// A configuration that the mixer takes, and a ceiling.
+/// A valid configuration, and a ceiling.
 pub fn config(random: &mut Random, frame: Frame, reserved: bool) -> (Config, f32) {
     loop {
         let geometry = geometry(random, frame);
@@ -106,7 +106,7 @@ pub fn config(random: &mut Random, frame: Frame, reserved: bool) -> (Config, f32
         let min_thrust_n = if random.one_in(2) {
             0.0
         } else if random.one_in(20) {
-            // Next to no range.
+            // Almost no range.
             random.within(0.9 * high, 0.998 * high)
         } else {
             random.within(0.0, 0.1 * high)

@@ -1,4 +1,4 @@
-//! Hand-computed allocations, refusals and numbers that are none.
+//! Hand-computed allocations, refusals and inputs that are not finite.
 
 extern crate std;
 
@@ -125,7 +125,7 @@ fn a_sagging_battery_in_thin_air_limits_where_the_command_does() {
 }
 
 #[test]
-fn thrust_gives_way_to_roll_within_the_allowance_only() {
+fn thrust_is_moved_for_roll_within_the_allowance_only() {
     let mixer = |down, up| {
         QuadMixer::new(&Config { allowance_down_n: down, allowance_up_n: up, ..example() }).unwrap()
     };
@@ -169,7 +169,7 @@ fn a_reserved_share_keeps_yaw_and_none_without() {
             assert!((sense * yaw(kept) - 0.1 * largest).abs() < 0.06 * 0.1 * largest, "{kept:?}");
             let torque = kept.achieved.torque_nm.x();
             assert!(torque < allocate(0.0, sense, 26.0).achieved.torque_nm.x() && torque > 0.9, "{kept:?}");
-            // Less is demanded than reserved: all of it is given.
+            // Less is demanded than reserved: all of it is achieved.
             assert_eq!(yaw(allocate(0.1, 0.05 * sense * largest, 26.0)), 0.05 * sense * largest);
         }
     }
@@ -188,7 +188,7 @@ fn reserve_counts_what_is_reachable_within_the_window_of_thrust() {
 }
 
 #[test]
-fn a_craft_a_hair_from_symmetric_is_allocated_as_the_symmetric_one() {
+fn a_nearly_symmetric_frame_is_allocated_as_the_symmetric_one() {
     use super::draw::{Frame, Random, config, demand};
     let mut random = Random(4);
     for _ in 0..300 {
@@ -207,7 +207,7 @@ fn a_craft_a_hair_from_symmetric_is_allocated_as_the_symmetric_one() {
 }
 
 #[test]
-fn anything_that_is_no_number_keeps_the_thrusts_in_range() {
+fn inputs_that_are_not_finite_keep_the_thrusts_in_range() {
     let mut skewed = example();
     skewed.geometry.arms.rear_left.y_m *= 1.1;
     for mixer in [example(), skewed].map(|config| QuadMixer::new(&config).unwrap()) {
@@ -222,7 +222,7 @@ fn anything_that_is_no_number_keeps_the_thrusts_in_range() {
                 assert!(given.achieved.torque_nm.is_finite() && given.achieved.thrust_n.is_finite());
             }
         }
-        // A torque that is no number counts as 0, a thrust that is none as the smallest.
+        // A torque that is not finite counts as 0, a thrust that is not finite as the smallest.
         let nan = f32::NAN;
         assert_eq!(
             mixer.allocate(&wrench(nan, 0.1, nan, 10.0), 6.0),
@@ -275,7 +275,7 @@ fn every_bad_field_is_named() {
 }
 
 #[test]
-fn arms_that_do_not_stand_at_their_corners_are_refused() {
+fn arms_that_are_not_at_their_corners_are_refused() {
     let good = example();
     let with = |change: fn(&mut Rotors<Arm>)| {
         let mut geometry = good.geometry;
@@ -290,7 +290,7 @@ fn arms_that_do_not_stand_at_their_corners_are_refused() {
     assert_eq!(with(|arms| *arms = arms.map(|arm| Arm { y_m: -arm.y_m, ..arm })), refused);
     assert_eq!(with(|arms| *arms = arms.map(|arm| Arm { spin: Spin::Clockwise, ..arm })), refused);
     assert_eq!(with(|arms| *arms = arms.map(|arm| Arm { x_m: 0.0, y_m: 0.0, ..arm })), refused);
-    // Two neighbours turn alike: no quadrilateral's diagonals.
+    // Two neighbours with the same spin: the diagonals do not have opposite spin.
     assert_eq!(
         with(|arms| {
             (arms.front_right.spin, arms.front_left.spin) = (arms.front_left.spin, arms.front_right.spin);

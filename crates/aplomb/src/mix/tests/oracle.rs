@@ -130,8 +130,8 @@ pub fn optimum(config: &Config, ceiling_n: f32, level: (f64, f64), demand: &Wren
     program.require(&with(&pitches, share, -pitch), Eq, 0.0);
     let share = program.solve()[share].clamp(0.0, 1.0);
 
-    // The row's value nearest to a target, with the share fixed a hair lower, so that round-off leaves some
-    // of it.
+    // The row's value nearest to a target, with the share fixed slightly lower, so that round-off does not
+    // make it infeasible.
     let nearest = |index: usize, target: f64, thrust: Option<f64>| {
         let (mut program, rows) = start(Minimize);
         let k = share * (1.0 - 1e-9);

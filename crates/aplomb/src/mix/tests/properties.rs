@@ -9,7 +9,7 @@ use crate::frames::Vector;
 use crate::mix::{Allocation, Arm, Config, Geometry, QuadMixer, Wrench};
 use crate::{Limited, Rotors, Spin};
 
-/// Configurations that the mixer takes, with any quadrilateral about the centre of mass, and a ceiling.
+/// Valid configurations, with any quadrilateral about the centre of mass, and a ceiling.
 fn any_config() -> impl Strategy<Value = (Config, f32)> {
     let arm = || (0.06f32..0.3, 0.06f32..0.3);
     let arms = (arm(), arm(), arm(), arm());
@@ -76,7 +76,7 @@ proptest! {
     }
 
     #[test]
-    fn prop_roll_and_pitch_never_turn((config, ceiling_n) in any_config(), demand in any_demand()) {
+    fn prop_roll_and_pitch_keep_their_direction((config, ceiling_n) in any_config(), demand in any_demand()) {
         let [roll, pitch, _] = demand.torque_nm.to_array();
         let [x, y, _] = allocate(&config, &demand, ceiling_n).achieved.torque_nm.to_array();
         prop_assert!((x * pitch - y * roll).abs() <= 1e-6 * (roll * roll + pitch * pitch), "{x} {y}");
@@ -94,7 +94,7 @@ proptest! {
     fn prop_thrust_moves_within_the_allowance((config, ceiling_n) in any_config(), demand in any_demand()) {
         let high = ceiling_n.min(config.max_thrust_n);
         let (demanded, given) = (demand.thrust_n, allocate(&config, &demand, ceiling_n).achieved.thrust_n);
-        // What the rotors can give level opens the window where the demand lies outside of it.
+        // A demand outside of the range of level thrust is first moved to that range.
         let (least, most) = super::oracle::level(&config, high);
         let round_off = 1e-5 * high;
         prop_assert!(given >= demanded.min(most as f32) - config.allowance_down_n - round_off, "{given} {demanded}");
@@ -117,21 +117,21 @@ proptest! {
     }
 
     #[test]
-    fn prop_a_larger_demand_never_gets_less(
+    fn prop_a_larger_demand_never_achieves_less(
         (config, ceiling_n) in any_config(), demand in any_demand(), factor in 1.0f32..30.0,
     ) {
         let [one, more] = [1.0, factor]
             .map(|factor| roll_pitch(&allocate(&config, &scaled(&demand, factor), ceiling_n).achieved));
         let round_off = 2e-5 * config.max_thrust_n * config.geometry.reach_m();
         prop_assert!(more >= one - round_off, "{one} {more}");
-        // What is cut at one size is cut to the same at every larger one.
+        // A demand that is limited at one size is limited to the same value at every larger one.
         if one < roll_pitch(&demand) {
             prop_assert!(more <= one + round_off, "{one} {more}");
         }
     }
 
     #[test]
-    fn prop_more_allowance_and_ceiling_and_less_reserve_never_cost_roll_and_pitch(
+    fn prop_more_allowance_and_ceiling_and_less_reserve_never_reduce_roll_and_pitch(
         (config, ceiling_n) in any_config(), demand in any_demand(), more in 0.0f32..10.0, raised in 1.0f32..1.5,
     ) {
         let share = |config: &Config, ceiling_n| roll_pitch(&allocate(config, &demand, ceiling_n).achieved);
