@@ -108,6 +108,7 @@ struct OwnController {
     rate: ObserverRateController,
     mixer: QuadMixer,
     thrust_curve: ThrustCurve<Libm>,
+    configured_air_density_kg_m3: f32,
     idle_command: MotorCommand,
     period_s: f32,
     record: Record,
@@ -126,6 +127,7 @@ impl OwnController {
             rate: ObserverRateController::new(config, period_s)?,
             mixer: QuadMixer::new(&config.mix)?,
             thrust_curve: ThrustCurve::new(&config.thrust_curve, period_s)?,
+            configured_air_density_kg_m3: config.air_density_kg_m3,
             idle_command: MotorCommand::saturating(config.idle_command),
             period_s,
             record: Record::new(),
@@ -137,6 +139,8 @@ impl OwnController {
         if let Some(battery) = sensors.battery {
             self.thrust_curve.observe(battery.voltage_v);
         }
+        let air_density_kg_m3 = motion.air_density_kg_m3.unwrap_or(self.configured_air_density_kg_m3);
+        self.thrust_curve.set_air_density(air_density_kg_m3);
         let record = &mut self.record;
         let speed_rad_s = sensors.rotor_speed_rad_s.as_ref();
         record.rate_rad_s = self.gyro_filters.step(motion.rate_rad_s, speed_rad_s, &record.thrust_n);

@@ -114,9 +114,10 @@ pub struct GnssFix {
 
 /// All samples of one tick, from `N` (1 to 3) inertial sensors and `P` barometers.
 ///
-/// All but the inertial samples may be absent permanently. Without pressure the height follows GNSS; without GNSS position and
-/// velocity are not valid and the position is not held; without the magnetic field the heading drifts with the gyro; without
-/// rotor speeds the notches follow the thrust curve; without the battery the thrust curve assumes its reference voltage.
+/// All but the inertial samples may be absent permanently. Without pressure the height follows GNSS and the
+/// air density is the configured one; without GNSS position and velocity are not valid and the position is
+/// not held; without the magnetic field the heading drifts with the gyro; without rotor speeds the notches
+/// follow the thrust curve; without the battery the thrust curve assumes its reference voltage.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 /// Parts: they are built from a configuration, and deserialisation would bypass its checks. Their state is
 /// saved instead.
 const PARTS: &[&str] = &[
+    "AirDensity",
     "AttitudeController",
     "AttitudeFilter",
     "AttitudeStage",

@@ -28,18 +28,14 @@ pub struct Trial<'a> {
 
 impl<'a> Trial<'a> {
     pub fn new(craft: &'a Craft, conditions: &'a Conditions) -> Result<Self, EnvelopeError> {
-        let controller = controller_model::controller(craft).map_err(EnvelopeError::Controller)?;
-        let density = conditions.density_kg_m3() as f32;
+        let mut controller = controller_model::controller(craft).map_err(EnvelopeError::Controller)?;
+        controller.estimate.vertical.home_temperature_k = conditions.home_temperature_k() as f32;
+        controller.air_density_kg_m3 = conditions.density_kg_m3() as f32;
         let mut constant_battery = craft.config;
         constant_battery.battery.capacity_ah *= 1e4;
         constant_battery.battery.transients = false;
         constant_battery.sensors = sensors::Config::ideal();
-        Ok(Self {
-            craft,
-            constant_battery,
-            conditions,
-            controller: aplomb::flight::Config { air_density_kg_m3: density, ..controller },
-        })
+        Ok(Self { craft, constant_battery, conditions, controller })
     }
 
     fn plan(&self, text: &str) -> Result<FlightPlan, EnvelopeError> {

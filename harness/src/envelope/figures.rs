@@ -36,6 +36,11 @@ impl Conditions {
         Air::at(geopotential_m(self.elevation_m + HEIGHT_M), self.temperature_offset_k).density_kg_m3
     }
 
+    /// Temperature of the air at the ground in K.
+    pub(super) fn home_temperature_k(&self) -> f64 {
+        Air::at(geopotential_m(self.elevation_m), self.temperature_offset_k).temperature_k
+    }
+
     /// The conditions in one sentence.
     #[must_use]
     pub fn words(&self) -> String {

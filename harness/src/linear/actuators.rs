@@ -1,11 +1,12 @@
 //! Response of the rotors' wrench to the demanded wrench.
 
+use aplomb::estimate::AirDensity;
 use aplomb::flight;
 use aplomb_craft::Config;
 
 use super::Clock;
 use super::matrix::{C64, Matrix, inverse, product, zeros};
-use super::trim::Trim;
+use super::trim::{HEIGHT_M, Trim};
 
 /// Mixer, thrust curve, delays of tick and speed controller, battery, motors and propellers, each rotor about
 /// its trim.
@@ -64,7 +65,7 @@ impl Actuators {
                 spin: f64::from(arms[i].spin.reaction()),
                 command,
                 current_a: torque_nm(speed) / kt + motor.no_load_current_a,
-                command_per_n: ModelThrust::at(controller, command, trim.voltage_v).command_per_n,
+                command_per_n: ModelThrust::at(controller, command, trim).command_per_n,
                 speed_per_v: 1.0 / (kt + motor.resistance_ohm / kt * torque_per_speed),
                 thrust_per_speed: slope(&|speed| motor.thrust_in_flow_n(axial, edgewise, speed, ratio)),
                 torque_per_speed,
@@ -151,11 +152,11 @@ pub(super) struct ModelThrust {
 }
 
 impl ModelThrust {
-    pub(super) fn at(controller: &flight::Config, command: f64, voltage_v: f64) -> Self {
+    pub(super) fn at(controller: &flight::Config, command: f64, trim: &Trim) -> Self {
         let curve = &controller.thrust_curve;
-        let ratio = clamped_voltage_v(controller, voltage_v) / f64::from(curve.reference_voltage_v);
+        let ratio = clamped_voltage_v(controller, trim.voltage_v) / f64::from(curve.reference_voltage_v);
         let (alpha, max_thrust_n) = (f64::from(curve.back_emf_share), f64::from(curve.max_thrust_n));
-        let density = f64::from(controller.air_density_kg_m3);
+        let density = estimated_density_kg_m3(controller, trim);
         let beta = alpha * libm::sqrt(f64::from(aplomb::mix::REFERENCE_DENSITY_KG_M3) / density);
         let volts = command * ratio;
         let root = 2.0 * volts / (beta + libm::sqrt(beta * beta + 4.0 * (1.0 - alpha) * volts));
@@ -170,6 +171,16 @@ impl ModelThrust {
 fn clamped_voltage_v(controller: &flight::Config, voltage_v: f64) -> f64 {
     let curve = &controller.thrust_curve;
     voltage_v.clamp(f64::from(curve.lowest_voltage_v), f64::from(curve.highest_voltage_v))
+}
+
+/// Density of the air that the controller's estimator gives at the trim's pressure and height.
+fn estimated_density_kg_m3(controller: &flight::Config, trim: &Trim) -> f64 {
+    let pressure_pa = trim.pressure_pa.map(|value| aplomb::Sample { value: value as f32, age_us: 0 });
+    AirDensity::new(controller.estimate.vertical.home_temperature_k, 1.0 / controller.tick_hz)
+        .ok()
+        .and_then(|mut density| density.step(&[pressure_pa], HEIGHT_M as f32))
+        .unwrap_or(controller.air_density_kg_m3)
+        .into()
 }
 
 /// Wrench (three torques, thrust) to thrusts by the controller's geometry, one row per rotor.

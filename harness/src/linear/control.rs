@@ -49,11 +49,8 @@ impl Control {
         let down = trim.attitude.z_axis;
         let cos_tilt = down.z;
         // Demanded thrust in this flight, by the thrust curve of the controller.
-        let thrust_n: f64 = trim
-            .command
-            .iter()
-            .map(|&command| ModelThrust::at(config, command, trim.voltage_v).thrust_n)
-            .sum();
+        let thrust_n: f64 =
+            trim.command.iter().map(|&command| ModelThrust::at(config, command, trim).thrust_n).sum();
         let up = thrust_n * cos_tilt / f64::from(config.thrust.mass_kg);
         let down_m_s2 = down * (up / cos_tilt);
         let rotation_per_acceleration = if mode == Mode::Tilt {

@@ -1,5 +1,6 @@
 //! Trim: the steady flight about which the model is linearised.
 
+use aplomb_craft::atmosphere::{Air, geopotential_m};
 use aplomb_craft::glam::{DMat3, DVec3};
 use aplomb_craft::{AirConfig, Config, ConfigError, Plant, Start, battery::cell};
 
@@ -25,6 +26,8 @@ pub struct Trim {
     pub density_kg_m3: f64,
     /// Density over that at sea level.
     pub density_ratio: f64,
+    /// Pressure at the barometer (Pa), where there is one.
+    pub pressure_pa: Option<f64>,
 }
 
 /// Reason for no linear model.
@@ -69,6 +72,9 @@ impl Trim {
         let start = Start { airborne: true, height_m: HEIGHT_M, ..Start::default() };
         let hover = Plant::new(craft, air, &start, 0, tick_s)?.truth();
         let density_ratio = hover.density_kg_m3 / aplomb_craft::atmosphere::SEA_LEVEL_DENSITY_KG_M3;
+        let height_m = geopotential_m(air.elevation_m + HEIGHT_M);
+        let pressure_pa =
+            craft.sensors.barometer.map(|_| Air::at(height_m, air.temperature_offset_k).pressure_pa);
         let velocity_m_s = DVec3::new(speed_m_s, 0.0, 0.0);
         let weight = DVec3::new(0.0, 0.0, craft.mass_kg * air.gravity_m_s2);
         let mut attitude = DMat3::IDENTITY;
@@ -128,6 +134,7 @@ impl Trim {
             voltage_v,
             density_kg_m3: hover.density_kg_m3,
             density_ratio,
+            pressure_pa,
         })
     }
 }

@@ -105,6 +105,9 @@ impl SteadyFlight {
         }
         let commands = self.controller.step(&sensors, command);
         let record = *self.controller.record();
+        if let Some(density_kg_m3) = record.estimate.air_density_kg_m3 {
+            self.curve.set_air_density(density_kg_m3);
+        }
         let commands = if wrench == &[0.0; 4] { commands } else { self.with_injection(&record, wrench) };
         self.plant.advance(exchange::commands(self.pending));
         self.pending = commands;

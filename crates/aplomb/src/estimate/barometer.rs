@@ -5,7 +5,7 @@ use crate::error::{ConfigError, require_positive};
 
 /// Exponent R L/g of the standard atmosphere's pressure law and its lapse rate in K/m (ISO 2533).
 const EXPONENT: f32 = 0.190_263;
-const LAPSE_K_M: f32 = 0.0065;
+pub(super) const LAPSE_K_M: f32 = 0.0065;
 /// Samples over which the home pressure is averaged.
 const HOME_SAMPLES: u8 = 100;
 /// Pressures in Pa outside of this range are no measurement: 16 km up, and well above any at sea level.
@@ -13,6 +13,11 @@ const MIN_PRESSURE_PA: f32 = 1e4;
 const MAX_PRESSURE_PA: f32 = 1.2e5;
 /// Pressure in Pa of the standard atmosphere at sea level (ISO 2533).
 const SEA_LEVEL_PA: f32 = 101_325.0;
+
+/// The pressure in Pa can be a measurement; false for NaN.
+pub(super) fn is_plausible(pressure_pa: f32) -> bool {
+    pressure_pa > MIN_PRESSURE_PA && pressure_pa < MAX_PRESSURE_PA
+}
 
 /// Height above the level at which the pressure was `home_pa`.
 ///
@@ -121,8 +126,7 @@ impl<const P: usize> Barometers<P> {
         let (mut height_m, mut age_us, mut count) = (0.0, 0.0, 0.0);
         for (home, sample) in self.state.home.iter_mut().zip(pressure_pa) {
             let Some(Sample { value: pressure_pa, age_us: age }) = *sample else { continue };
-            // False for NaN.
-            if pressure_pa > MIN_PRESSURE_PA && pressure_pa < MAX_PRESSURE_PA {
+            if is_plausible(pressure_pa) {
                 if !home.is_fixed {
                     home.samples = home.samples.saturating_add(1).min(HOME_SAMPLES);
                     home.pressure_pa += (pressure_pa - home.pressure_pa) / f32::from(home.samples);
@@ -141,7 +145,7 @@ impl<const P: usize> Barometers<P> {
     /// it is not plausible.
     pub fn set_home_pressure(&mut self, home_pa: [f32; P]) {
         for (home, pressure_pa) in self.state.home.iter_mut().zip(home_pa) {
-            if pressure_pa > MIN_PRESSURE_PA && pressure_pa < MAX_PRESSURE_PA {
+            if is_plausible(pressure_pa) {
                 *home = Home { pressure_pa, samples: HOME_SAMPLES, is_fixed: true };
             }
         }

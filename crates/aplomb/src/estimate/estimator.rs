@@ -4,8 +4,9 @@ use super::attitude::{self, AttitudeFilter, Corrections};
 use super::horizontal::{self, HorizontalFilter};
 use super::vertical::{self, VerticalFilter};
 use super::{
-    Barometers, BarometersState, DelayBuffer, DelayBufferState, GnssAcceleration, GnssAccelerationState,
-    ImuVote, ImuVoteState, LeverArm, LeverArmState, WindEstimator, WindState,
+    AirDensity, AirDensityState, Barometers, BarometersState, DelayBuffer, DelayBufferState,
+    GnssAcceleration, GnssAccelerationState, ImuVote, ImuVoteState, LeverArm, LeverArmState, WindEstimator,
+    WindState,
 };
 use crate::error::{ConfigError, require_positive, require_within};
 use crate::frames::{Attitude, Body, Vector, World};
@@ -65,6 +66,8 @@ pub struct State {
     pub velocity_m_s: Vector<World>,
     /// Wind in m/s (towards), horizontal; 0 until it is first valid.
     pub wind_m_s: Vector<World>,
+    /// Density of the air in kg/m3 from the barometers; `None` before the first plausible pressure.
+    pub air_density_kg_m3: Option<f32>,
     /// Sine of the angle between the averaged vertical and that of the attitude: above 0.5 the attitude is not to be trusted.
     pub tilt_innovation: f32,
     /// An inertial sample was usable on this tick.
@@ -84,7 +87,7 @@ pub struct State {
 }
 
 /// Attitude, vertical and horizontal filter with what they need: vote, lever arm, home pressure, delay buffer, corrections by
-/// GNSS, wind. `N` inertial sensors and `P` barometers.
+/// GNSS, wind, air density. `N` inertial sensors and `P` barometers.
 ///
 /// ```
 /// use aplomb::{ImuSample, Libm, Sensors, estimate::{Config, Estimator}, frames::Vector};
@@ -106,6 +109,7 @@ pub struct Estimator<M: Math = Libm, const N: usize = 1, const P: usize = 1> {
     vertical: VerticalFilter,
     horizontal: HorizontalFilter,
     wind: WindEstimator,
+    air_density: AirDensity,
     state: State,
 }
 
@@ -123,6 +127,7 @@ pub struct EstimatorState<const N: usize = 1, const P: usize = 1> {
     vertical: vertical::State,
     horizontal: horizontal::State,
     wind: WindState,
+    air_density: AirDensityState,
     state: State,
 }
 
@@ -148,6 +153,7 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
             horizontal: HorizontalFilter::new(&config.horizontal, period_s)?,
             gnss_acceleration: GnssAcceleration::new(config.horizontal.interval_s, period_s),
             wind: WindEstimator::new(config.rotor_drag_per_s, period_s)?,
+            air_density: AirDensity::new(config.vertical.home_temperature_k, period_s)?,
             state: State::default(),
         })
     }
@@ -200,6 +206,7 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
             position_m: horizontal.position_m.with_down(-vertical.height_m),
             velocity_m_s,
             wind_m_s: wind.wind_m_s.with_down(0.0),
+            air_density_kg_m3: self.air_density.step(&sensors.pressure_pa, vertical.height_m),
             tilt_innovation: attitude.tilt_innovation,
             imu_usable: voted.is_some(),
             attitude_valid: attitude.is_initialised,
@@ -246,6 +253,7 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         self.vertical.reset();
         self.horizontal.reset();
         self.wind.reset();
+        self.air_density.reset();
         self.state = State::default();
     }
 
@@ -262,6 +270,7 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
             vertical: self.vertical.state(),
             horizontal: self.horizontal.state(),
             wind: self.wind.state(),
+            air_density: self.air_density.state(),
             state: self.state,
         }
     }
@@ -277,6 +286,7 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         self.vertical.set_state(saved.vertical);
         self.horizontal.set_state(saved.horizontal);
         self.wind.set_state(saved.wind);
+        self.air_density.set_state(saved.air_density);
         self.state = saved.state;
     }
 }

@@ -1,5 +1,5 @@
-//! State estimation by complementary filters: attitude, height and climb, horizontal position and velocity, wind, and the
-//! [`Estimator`] that wires them.
+//! State estimation by complementary filters: attitude, height and climb, horizontal position and velocity; with wind, air
+//! density and the [`Estimator`] that wires them.
 //!
 //! A complementary filter adds two measurements of one quantity, the fast one high-passed and the slow one low-passed, so that
 //! the noise of each is removed where it is large and the sum has no lag:
@@ -17,6 +17,7 @@
 //! `step` runs one tick and returns its output, `reset` starts over, and `state` and `set_state` save and restore all that
 //! changes from tick to tick, bit for bit; coefficients are not part of the state.
 
+mod air_density;
 pub mod attitude;
 mod barometer;
 mod delay_buffer;
@@ -31,6 +32,7 @@ pub mod vertical;
 mod vote;
 mod wind;
 
+pub use air_density::{AirDensity, AirDensityState};
 pub use attitude::AttitudeFilter;
 pub use barometer::{Barometers, BarometersState, PressureHeight};
 pub use delay_buffer::{DelayBuffer, DelayBufferState, Delayed, Preintegration};

@@ -17,7 +17,7 @@ pub struct Config {
     pub velocity_divider: u16,
     /// Least motor command while armed, 0 to 0.5.
     pub idle_command: f32,
-    /// Density of the air in kg/m3, 0.3 to 2.
+    /// Density of the air in kg/m3 while no barometer has given one, 0.3 to 2: see [`estimate::AirDensity`].
     pub air_density_kg_m3: f32,
     /// Pole of the low-pass through which the estimated wind is fed forward, as a share of the velocity loop's crossover, 0 to
     /// 0.2; 0 leaves the feed-forward out. Without [`estimate::Config::rotor_drag_per_s`] there is none.

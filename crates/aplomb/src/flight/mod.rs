@@ -15,7 +15,8 @@
 //! `examples/own_rate_controller.rs` does so with the rate controller.
 //!
 //! Degraded operation: without a valid position, velocity and position demands level the craft; without a valid height, a
-//! climb demand becomes a vertical acceleration and no height is held.
+//! climb demand becomes a vertical acceleration and no height is held; without a barometer the air density is that of
+//! the configuration.
 
 mod attitude_stage;
 mod config;
@@ -73,6 +74,7 @@ pub struct FlightController<M: Math = Libm, const N: usize = 1, const P: usize =
     rate: RateController,
     mixer: QuadMixer,
     thrust_curve: ThrustCurve<M>,
+    configured_air_density_kg_m3: f32,
     idle_command: MotorCommand,
     period_s: f32,
     period_us: u32,
@@ -116,9 +118,8 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
             hover_thrust_n: config.thrust.mass_kg * STANDARD_GRAVITY_M_S2,
             max_thrust_n: config.thrust.max_thrust_n,
         };
-        let mut thrust_curve = ThrustCurve::new(&config.thrust_curve, period_s)
+        let thrust_curve = ThrustCurve::new(&config.thrust_curve, period_s)
             .map_err(|error| error.within(Part::ThrustCurve))?;
-        thrust_curve.set_air_density(config.air_density_kg_m3);
         Ok(Self {
             estimator: estimate::Estimator::new(&config.estimate, period_s)
                 .map_err(|error| error.within(Part::Estimate))?,
@@ -133,6 +134,7 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
             rate: RateController::new(&config.rate, period_s).map_err(|error| error.within(Part::Rate))?,
             mixer: QuadMixer::new(&config.mix).map_err(|error| error.within(Part::Mix))?,
             thrust_curve,
+            configured_air_density_kg_m3: config.air_density_kg_m3,
             idle_command: MotorCommand::saturating(config.idle_command),
             period_s,
             period_us: (1e6 * period_s + 0.5) as u32,
@@ -147,6 +149,8 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         if let Some(battery) = sensors.battery {
             self.thrust_curve.observe(battery.voltage_v);
         }
+        let air_density_kg_m3 = motion.air_density_kg_m3.unwrap_or(self.configured_air_density_kg_m3);
+        self.thrust_curve.set_air_density(air_density_kg_m3);
         self.imu_age_us = if motion.imu_usable { 0 } else { self.imu_age_us.saturating_add(self.period_us) };
         let input = GuardInput {
             imu_age_us: self.imu_age_us,
