@@ -42,7 +42,6 @@ pub fn rows<M: Math>(meter: &Meter) {
     let mut rate = RateController::new(&config.rate, period_s).expect("valid");
     let mixer = QuadMixer::new(&config.mix).expect("valid");
     let mut curve = ThrustCurve::<M>::new(&config.thrust_curve, period_s).expect("valid");
-    curve.set_air_density(config.air_density_kg_m3);
     let idle = MotorCommand::saturating(config.idle_command);
 
     let [
@@ -95,6 +94,7 @@ pub fn rows<M: Math>(meter: &Meter) {
             if let Some(battery) = sensors.battery {
                 curve.observe(battery.voltage_v);
             }
+            curve.set_air_density(motion.air_density_kg_m3.unwrap_or(config.air_density_kg_m3));
             record.thrust_n.map(|thrust_n| curve.command(thrust_n, idle))
         }));
     }
