@@ -10,8 +10,6 @@ use aplomb_craft::gravity::STANDARD_M_S2;
 use crate::input::Craft;
 use crate::input::craft::INCH_M;
 
-/// Control period in s of the delay model.
-const TICK_S: f64 = 0.001;
 /// Lithium-polymer cell, in V: empty and full (common practice, no source).
 const CELL_V: (f64, f64) = (3.0, 4.2);
 /// Time constant in s of the battery voltage filter: slow against a climb, fast against a discharge.
@@ -52,8 +50,7 @@ pub fn airframe(craft: &Craft) -> Airframe {
         thrust_curve: thrust_curve(craft, hover_speed),
         rotor_diameter_m: (craft.diameter_in * INCH_M) as f32,
         rotor_time_constant_s: truth.rotor.time_constant_s(hover_speed, 1.0) as f32,
-        // One tick to compute, half a tick of holding the command, the speed controller's frame.
-        delay_s: (1.5 * TICK_S + truth.speed_controller.delay_s) as f32,
+        speed_controller_delay_s: truth.speed_controller.delay_s as f32,
         // A first-order low-pass delays a slow signal by its time constant.
         imu_delay_s: truth
             .sensors

@@ -95,7 +95,8 @@
 //! let centred = Command::fly(Demand::Sticks(Sticks::CENTRED));
 //! let commands = controller.step(&sensors, &centred);
 //! assert_eq!(controller.status().phase, Phase::OnGround);
-//! assert!((commands.front_left.get() - 0.1).abs() < 1e-6); // the idle command
+//! // The idle command turns the rotors at a sixth of their hover speed: sqrt(2.94/6.5)/6.
+//! assert!((commands.front_left.get() - 0.112).abs() < 1e-3);
 //!
 //! // Climb stick up: take-off. A quarter of the weight is 2.94 N of 6.5 N per rotor: a command of about 0.67.
 //! let up = Command::fly(Demand::Sticks(Sticks { climb: 0.5, ..Sticks::CENTRED }));

@@ -19,17 +19,31 @@ use aplomb::mix::Geometry;
 use aplomb::{Libm, PositionSetpoint, Rotors, Spin, VerticalDemand};
 use num_complex::Complex64 as Complex;
 
-const TICK_S: f64 = 1e-3;
 const J: Complex = Complex::new(0.0, 1.0);
 
-fn airframe(rotor_time_constant_s: f32, delay_s: f32) -> Airframe {
-    let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
-    let airframe = Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5);
-    Airframe { rotor_time_constant_s, delay_s, ..airframe }
+fn tick_s(config: &Config) -> f64 {
+    1.0 / f64::from(config.tick_hz)
 }
 
-/// Rotor time constant and delay in s: a light, the demo's and a slow drive.
-const DRIVES: [(f32, f32); 3] = [(0.02, 0.002), (0.04, 0.0025), (0.06, 0.004)];
+/// Periods of the attitude and of the velocity loop in s.
+fn periods_s(config: &Config) -> [f64; 2] {
+    [config.attitude_divider, config.velocity_divider].map(|divider| f64::from(divider) * tick_s(config))
+}
+
+/// From a sample to the voltage at the motors, without the hold: the mean over half a tick, the computation, the speed
+/// controllers.
+fn delay_s(airframe: &Airframe, config: &Config) -> f64 {
+    1.5 * tick_s(config) + f64::from(airframe.speed_controller_delay_s)
+}
+
+fn airframe(rotor_time_constant_s: f32, speed_controller_delay_s: f32) -> Airframe {
+    let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
+    let airframe = Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5);
+    Airframe { rotor_time_constant_s, speed_controller_delay_s, ..airframe }
+}
+
+/// Rotor time constant and speed controllers' delay in s: a light, the demo's and a slow drive.
+const DRIVES: [(f32, f32); 3] = [(0.02, 0.0005), (0.04, 0.001), (0.06, 0.0025)];
 
 /// Frequencies whose period is a whole number of steps of `period_s`, a multiple of `multiple`, in rising order.
 fn frequencies(period_s: f64, multiple: u32, lowest_rad_s: f64) -> Vec<(u32, f64)> {
@@ -125,7 +139,7 @@ fn assert_good(name: &str, open: &[(f64, Complex)]) {
 fn notches(config: &Config) -> NotchBank {
     let NotchConfig { bandwidth_hz, harmonic, lowest_hz, highest_hz, hover_speed_rad_s } = config.notch;
     let bank = NotchBankConfig { bandwidth_hz, harmonic, lowest_hz, highest_hz };
-    let mut notches = NotchBank::new(&bank, TICK_S as f32).unwrap();
+    let mut notches = NotchBank::new(&bank, tick_s(config) as f32).unwrap();
     notches.follow(Rotors::splat(hover_speed_rad_s));
     notches
 }
@@ -134,10 +148,10 @@ fn notches(config: &Config) -> NotchBank {
 /// controller (when `angle` is not 0), the gyro filters and the rate controller.
 fn torque_response(config: &Config, axis: usize, n: u32, rate: f64, angle: f64) -> Complex {
     let size = 1e-3;
-    let mut rate_controller = RateController::new(&config.rate, TICK_S as f32).unwrap();
+    let mut rate_controller = RateController::new(&config.rate, tick_s(config) as f32).unwrap();
     let mut attitude_controller =
-        AttitudeController::<Libm>::new(&config.attitude, 5.0 * TICK_S as f32).unwrap();
-    let low_pass = Biquad::low_pass(config.gyro_cutoff_hz, TICK_S as f32).unwrap();
+        AttitudeController::<Libm>::new(&config.attitude, periods_s(config)[0] as f32).unwrap();
+    let low_pass = Biquad::low_pass(config.gyro_cutoff_hz, tick_s(config) as f32).unwrap();
     let mut low_pass_state = BiquadState::new();
     let mut notches = notches(config);
     let mut setpoint = RateSetpoint::default();
@@ -148,13 +162,13 @@ fn torque_response(config: &Config, axis: usize, n: u32, rate: f64, angle: f64) 
         v
     };
     response(n, 3000, |sin, _| {
-        setpoint = if angle != 0.0 && tick % 5 == 0 {
+        setpoint = if angle != 0.0 && tick % config.attitude_divider == 0 {
             let [roll, pitch, yaw] = along(size * angle * sin);
             let attitude = Attitude::from_angles::<Libm>(roll, pitch, yaw);
             // The first call finds the sine at 0 and starts the reference level.
             attitude_controller.step(Attitude::LEVEL, attitude, Vector::ZERO).rate_setpoint
         } else {
-            setpoint.after(TICK_S as f32)
+            setpoint.after(tick_s(config) as f32)
         };
         tick += 1;
         let [gx, gy, gz] = along(size * rate * sin);
@@ -167,22 +181,28 @@ fn torque_response(config: &Config, axis: usize, n: u32, rate: f64, angle: f64) 
 }
 
 /// Angle about `axis` for a torque demand of the controller: rotors, their reaction about yaw, inertia, holding, delay.
-fn angle_for_torque(airframe: &Airframe, axis: usize, w: f64, reaction_time_constant_s: f64) -> Complex {
+fn angle_for_torque(
+    airframe: &Airframe,
+    config: &Config,
+    axis: usize,
+    w: f64,
+    reaction_time_constant_s: f64,
+) -> Complex {
     let inertia = airframe.inertia;
     let inertia = f64::from([inertia.roll_kg_m2, inertia.pitch_kg_m2, inertia.yaw_kg_m2][axis]);
     let lead = if axis == 2 { 1.0 + J * w * reaction_time_constant_s } else { Complex::from(1.0) };
     let rotors = lead / (1.0 + J * w * f64::from(airframe.rotor_time_constant_s));
-    rotors * held(w, TICK_S, f64::from(airframe.delay_s)) / (inertia * (J * w).powu(2))
+    rotors * held(w, tick_s(config), delay_s(airframe, config)) / (inertia * (J * w).powu(2))
 }
 
 /// Open loops of `axis`: the rate loop alone; the attitude loop with the rate loop closed; both, broken at the rotors.
 fn turning_loops(airframe: &Airframe, config: &Config, axis: usize) -> [Vec<(f64, Complex)>; 3] {
     let lead = f64::from(Config::for_airframe(airframe).unwrap().rate.reaction_time_constant_s);
     let mut loops = [const { Vec::new() }; 3];
-    for (n, w) in frequencies(TICK_S, 5, 1.0) {
+    for (n, w) in frequencies(tick_s(config), config.attitude_divider.into(), 1.0) {
         let from_rate = -torque_response(config, axis, n, 1.0, 0.0);
         let from_angle = -torque_response(config, axis, n, 0.0, 1.0);
-        let craft = angle_for_torque(airframe, axis, w, lead);
+        let craft = angle_for_torque(airframe, config, axis, w, lead);
         let inner = from_rate * J * w * craft;
         loops[0].push((w, inner));
         loops[1].push((w, from_angle * craft / (1.0 + inner)));
@@ -207,7 +227,7 @@ fn derived_rate_and_attitude_loops_have_6db_45deg_on_every_axis() {
 
 #[test]
 fn rate_loop_has_the_crossover_of_its_configuration() {
-    let airframe = airframe(0.04, 0.0025);
+    let airframe = airframe(0.04, 0.001);
     let config = Config::for_airframe(&airframe).unwrap();
     for (axis, wanted) in [config.rate.roll, config.rate.pitch, config.rate.yaw].iter().enumerate() {
         let [rate, ..] = turning_loops(&airframe, &config, axis);
@@ -218,7 +238,7 @@ fn rate_loop_has_the_crossover_of_its_configuration() {
 
 #[test]
 fn twins_with_too_much_gain_or_without_the_reaction_lag_have_no_margin() {
-    let airframe = airframe(0.04, 0.0025);
+    let airframe = airframe(0.04, 0.001);
     let good = Config::for_airframe(&airframe).unwrap();
     let mut hot = good;
     hot.rate.roll.crossover_rad_s *= 4.0;
@@ -237,7 +257,8 @@ fn twins_with_too_much_gain_or_without_the_reaction_lag_have_no_margin() {
 
 /// Tilt of the reference, as horizontal acceleration, for a small acceleration demand: the craft follows the reference.
 fn tilt_response(config: &Config, n: u32) -> Complex {
-    let mut controller = AttitudeController::<Libm>::new(&config.attitude, 5.0 * TICK_S as f32).unwrap();
+    let mut controller =
+        AttitudeController::<Libm>::new(&config.attitude, periods_s(config)[0] as f32).unwrap();
     let thrust = ThrustVector::<Libm>::new(&config.thrust).unwrap();
     let mut attitude = Attitude::LEVEL;
     let size = 1e-2;
@@ -253,7 +274,7 @@ fn tilt_response(config: &Config, n: u32) -> Complex {
 fn acceleration_response(config: &Config, n: u32, position: f64, speed: f64) -> Complex {
     let size = 1e-2;
     let outer = PositionController::<Libm>::new(&config.position).unwrap();
-    let mut inner = VelocityController::<Libm>::new(&config.velocity, 25.0 * TICK_S as f32).unwrap();
+    let mut inner = VelocityController::<Libm>::new(&config.velocity, periods_s(config)[1] as f32).unwrap();
     let north = |x: f64| Horizontal::new((size * x) as f32, 0.0);
     response(n, 400, |sin, _| {
         let (position, velocity) = (north(position * sin), north(speed * sin));
@@ -267,8 +288,10 @@ fn acceleration_response(config: &Config, n: u32, position: f64, speed: f64) -> 
 /// Open loops: velocity alone (position error 0), position with the velocity loop closed, and both.
 fn moving_loops(config: &Config, delay_s: f64) -> [Vec<(f64, Complex)>; 3] {
     let mut loops = [const { Vec::new() }; 3];
-    for (n, w) in frequencies(25.0 * TICK_S, 1, 0.05) {
-        let craft = tilt_response(config, 5 * n) * held(w, 25.0 * TICK_S, delay_s) / (J * w);
+    let [attitude_s, velocity_s] = periods_s(config);
+    let attitude_steps = (velocity_s / attitude_s).round() as u32;
+    for (n, w) in frequencies(velocity_s, 1, 0.05) {
+        let craft = tilt_response(config, attitude_steps * n) * held(w, velocity_s, delay_s) / (J * w);
         let from_velocity = -acceleration_response(config, n, 0.0, 1.0);
         let from_position = -acceleration_response(config, n, 1.0, 0.0);
         let inner = from_velocity * craft;
@@ -282,15 +305,16 @@ fn moving_loops(config: &Config, delay_s: f64) -> [Vec<(f64, Complex)>; 3] {
 #[test]
 fn derived_velocity_and_position_loops_have_6db_45deg() {
     for (lag, delay) in DRIVES {
-        let config = Config::for_airframe(&airframe(lag, delay)).unwrap();
-        let loops = moving_loops(&config, f64::from(delay));
+        let airframe = airframe(lag, delay);
+        let config = Config::for_airframe(&airframe).unwrap();
+        let loops = moving_loops(&config, delay_s(&airframe, &config));
         for (open, name) in loops.iter().zip(["velocity", "position", "broken at the tilt"]) {
             assert_good(&format!("lag {lag} s, {name}"), open);
         }
     }
-    let mut hot = Config::for_airframe(&airframe(0.04, 0.0025)).unwrap();
+    let mut hot = Config::for_airframe(&airframe(0.04, 0.001)).unwrap();
     hot.velocity.crossover_rad_s *= 3.0;
-    let [twin, ..] = moving_loops(&hot, 0.0025);
+    let [twin, ..] = moving_loops(&hot, delay_s(&airframe(0.04, 0.001), &hot));
     let twin = hold("velocity with three times the gain", &twin);
     assert!(twin.phase_deg < 45.0);
 }
@@ -300,7 +324,7 @@ fn climb_response(config: &Config, n: u32, height: f64, climb: f64) -> Complex {
     let size = 1e-2;
     let range = ThrustVector::<Libm>::new(&config.thrust).unwrap().vertical_range_m_s2();
     let mut vertical =
-        VerticalController::<Libm>::new(&config.vertical, range, 25.0 * TICK_S as f32).unwrap();
+        VerticalController::<Libm>::new(&config.vertical, range, periods_s(config)[1] as f32).unwrap();
     response(n, 400, |sin, _| {
         let (height, climb) = ((size * height * sin) as f32, (size * climb * sin) as f32);
         let up_m_s2 = vertical.step(VerticalDemand::Height(0.0), height, climb).up_m_s2;
@@ -311,9 +335,10 @@ fn climb_response(config: &Config, n: u32, height: f64, climb: f64) -> Complex {
 
 fn vertical_loops(config: &Config, lag_s: f64, delay_s: f64) -> [Vec<(f64, Complex)>; 3] {
     let mut loops = [const { Vec::new() }; 3];
-    for (n, w) in frequencies(25.0 * TICK_S, 1, 0.05) {
+    let [_, velocity_s] = periods_s(config);
+    for (n, w) in frequencies(velocity_s, 1, 0.05) {
         let rotors = (1.0 + J * w * lag_s).inv();
-        let craft = rotors * held(w, 25.0 * TICK_S, delay_s) / (J * w);
+        let craft = rotors * held(w, velocity_s, delay_s) / (J * w);
         let inner = -climb_response(config, n, 0.0, 1.0) * craft;
         let outer = -climb_response(config, n, 1.0, 0.0) * craft / (J * w);
         loops[0].push((w, inner));
@@ -326,13 +351,14 @@ fn vertical_loops(config: &Config, lag_s: f64, delay_s: f64) -> [Vec<(f64, Compl
 #[test]
 fn derived_climb_and_height_loops_have_6db_45deg() {
     for (lag, delay) in DRIVES {
-        let config = Config::for_airframe(&airframe(lag, delay)).unwrap();
-        let loops = vertical_loops(&config, f64::from(lag), f64::from(delay));
+        let airframe = airframe(lag, delay);
+        let config = Config::for_airframe(&airframe).unwrap();
+        let loops = vertical_loops(&config, f64::from(lag), delay_s(&airframe, &config));
         for (open, name) in loops.iter().zip(["climb", "height", "broken at the thrust"]) {
             assert_good(&format!("lag {lag} s, {name}"), open);
         }
     }
-    let mut hot = Config::for_airframe(&airframe(0.04, 0.0025)).unwrap();
+    let mut hot = Config::for_airframe(&airframe(0.04, 0.001)).unwrap();
     hot.vertical.climb_crossover_rad_s *= 6.0;
     let [twin, ..] = vertical_loops(&hot, 0.04, 0.0025);
     let twin = hold("climb with six times the gain", &twin);

@@ -29,8 +29,16 @@ fn flights_confirm_every_figure_in_other_conditions() {
 
     // Thin air, payload and battery wear reduce each of them.
     let at_sea_level = find(&craft, &SEA_LEVEL).unwrap();
-    for less in ["thrust to weight", "endurance", "largest tilt", "strongest steady wind", "climb limit"] {
-        assert!(value(&figures, less) < 0.9 * value(&at_sea_level, less), "{less}");
+    // The wind least: thin air also drags less, and the derived tilt limit keeps a share of the excess thrust.
+    for (less, share) in [
+        ("thrust to weight", 0.9),
+        ("endurance", 0.9),
+        ("largest tilt", 0.9),
+        ("strongest steady wind", 0.95),
+        ("climb limit", 0.9),
+    ] {
+        let (there, here) = (value(&figures, less), value(&at_sea_level, less));
+        assert!(there < share * here, "{less}: {there} after {here}");
     }
     // Momentum theory: the induced speed is proportional to the root of weight over density. At 2530 m over a
     // sea level of 303.15 K and 1013.25 hPa, with 6.5 K/km: 286.7 K, (286.7/303.15)^5.2559 = 0.7458 of the

@@ -52,7 +52,7 @@ pub(crate) struct ControllerFile {
     propeller: PropellerTable,
     thrust_curve: ThrustCurveTable,
     rotor_time_constant_s: f64,
-    delay_s: f64,
+    speed_controller_delay_s: f64,
     imu_delay_s: Option<f64>,
     rotor_drag_per_s: Option<f64>,
     #[serde(rename = "override")]
@@ -128,7 +128,7 @@ impl ControllerFile {
         ] {
             document.require_positive(key, value);
         }
-        document.require_within("delay_s", self.delay_s, 0.0, 1.0);
+        document.require_within("speed_controller_delay_s", self.speed_controller_delay_s, 0.0, 0.1);
         document.require_within("imu_delay_s", self.imu_delay_s.unwrap_or(0.0), 0.0, 0.02);
     }
 
@@ -173,7 +173,7 @@ impl ControllerFile {
             },
             rotor_diameter_m: (self.propeller.diameter_in * INCH_M) as f32,
             rotor_time_constant_s: self.rotor_time_constant_s as f32,
-            delay_s: self.delay_s as f32,
+            speed_controller_delay_s: self.speed_controller_delay_s as f32,
             imu_delay_s: self.imu_delay_s.unwrap_or(0.0) as f32,
             rotor_inertia_kg_m2: self.propeller.inertia_kg_m2 as f32,
             hover_speed_rad_s: (self.propeller.hover_rpm * std::f64::consts::TAU / 60.0) as f32,

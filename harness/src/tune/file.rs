@@ -29,9 +29,9 @@ pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String 
     }
     let _ = writeln!(
         text,
-        "rotor_time_constant_s = {}\ndelay_s = {} # from a sample to its command at the motors",
+        "rotor_time_constant_s = {}\nspeed_controller_delay_s = {} # from a command to the voltage at the motor",
         number(airframe.rotor_time_constant_s),
-        number(airframe.delay_s)
+        number(airframe.speed_controller_delay_s)
     );
     if let Some(drag) = airframe.rotor_drag_per_s {
         let _ = writeln!(text, "rotor_drag_per_s = {}", number(drag));

@@ -20,7 +20,7 @@
 
 mod attitude_stage;
 mod config;
-mod derive;
+pub mod derive;
 mod divider;
 mod gyro_filters;
 mod notches;

@@ -17,7 +17,9 @@ const SECOND: usize = 40;
 
 fn config() -> Config {
     let geometry = Geometry::symmetric_x(0.16, 0.16, Spin::CounterClockwise, 0.012);
-    Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5)).unwrap()
+    let derived = Config::for_airframe(&Airframe::new(1.2, [0.011, 0.012, 0.021], geometry, 6.5)).unwrap();
+    // 40 steps a second.
+    Config { attitude_divider: 5, velocity_divider: 25, ..derived }
 }
 
 fn outer_loops() -> OuterLoops<Libm> {

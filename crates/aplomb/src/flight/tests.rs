@@ -34,8 +34,10 @@ struct Roll {
 
 impl Roll {
     fn hovering(lag_s: f64) -> Self {
-        let mut controller: FlightController =
-            FlightController::new(&Config::for_airframe(&airframe()).unwrap()).unwrap();
+        // 200 and 40 steps a second, in phase with the ticks that the tests name.
+        let derived = Config::for_airframe(&airframe()).unwrap();
+        let config = Config { attitude_divider: 5, velocity_divider: 25, ..derived };
+        let mut controller: FlightController = FlightController::new(&config).unwrap();
         controller.resume_in_flight();
         let hover = 0.25 * 1.2 * 9.80665;
         Self {
@@ -163,11 +165,13 @@ fn notches_slow_the_rate_loop_by_what_they_delay() {
     let closed = 4.0 * STEP_S * (PI * b * STEP_S).tan() / (1.0 - (w * STEP_S).cos());
     let delay = f64::from(config.notch.hover_delay_s(1e-3).unwrap());
     assert!((delay - closed).abs() < 1e-7 && delay > 1.2e-3, "{delay} {closed}");
-    // The dead time is 0.36 over the crossover, with the notches and without.
-    let dead = 0.36 / f64::from(config.rate.roll.crossover_rad_s);
-    let longer = f64::from(airframe.delay_s) + delay;
-    let as_if = Config::for_airframe(&Airframe { delay_s: longer as f32, ..airframe }).unwrap();
-    assert!((0.36 / f64::from(as_if.rate.roll.crossover_rad_s) - dead - delay).abs() < 1e-6);
+    // The dead time is 0.36 over the crossover; half of the notches' delay more in the speed controllers, at the same tick
+    // rate, is as much more dead time.
+    let dead_s = |config: &Config| 0.36 / f64::from(config.rate.roll.crossover_rad_s);
+    let longer_s = airframe.speed_controller_delay_s + 0.5 * delay as f32;
+    let longer = Config::for_airframe(&Airframe { speed_controller_delay_s: longer_s, ..airframe }).unwrap();
+    assert_eq!(longer.tick_hz, config.tick_hz);
+    assert!((dead_s(&longer) - dead_s(&config) - 0.5 * delay).abs() < 1e-6);
     // What flies reports the same in hover, with the low-pass.
     let mut roll = Roll::hovering(0.04);
     for _ in 0..1000 {
@@ -182,12 +186,15 @@ fn notches_slow_the_rate_loop_by_what_they_delay() {
 }
 
 #[test]
-fn rotors_too_fast_for_a_notch_go_without() {
-    for (speed, is_notched) in [(2400.0, true), (2600.0, false), (3400.0, false)] {
-        let airframe = Airframe { hover_speed_rad_s: speed, ..airframe() };
+fn fast_rotors_take_a_faster_tick_and_too_fast_ones_go_without_notches() {
+    for (speed, tick_hz, is_notched) in
+        [(1500.0, 1000.0, true), (2400.0, 2000.0, true), (6000.0, 4000.0, true), (30_000.0, 8000.0, false)]
+    {
+        let rotor_inertia_kg_m2 = 4e-5 * 600.0 / speed;
+        let airframe = Airframe { hover_speed_rad_s: speed, rotor_inertia_kg_m2, ..airframe() };
         let config = Config::for_airframe(&airframe).unwrap();
-        assert_eq!(config.notch.bandwidth_hz > 0.0, is_notched, "{speed}");
-        assert!(FlightController::<crate::Libm>::new(&config).is_ok(), "{speed}");
+        assert_eq!((config.tick_hz, config.notch.bandwidth_hz > 0.0), (tick_hz, is_notched), "{speed}");
+        FlightController::<crate::Libm>::new(&config).unwrap();
     }
 }
 

@@ -14,7 +14,7 @@ fn airframe_error_names_the_parameter() {
         ("max_thrust_n", |c, x| c.thrust_curve.max_thrust_n = x, Positive),
         ("rotor_diameter_m", |c, x| c.rotor_diameter_m = x, Positive),
         ("rotor_time_constant_s", |c, x| c.rotor_time_constant_s = x, Positive),
-        ("delay_s", |c, x| c.delay_s = x, FromZero),
+        ("speed_controller_delay_s", |c, x| c.speed_controller_delay_s = x, FromZero),
         ("rotor_inertia_kg_m2", |c, x| c.rotor_inertia_kg_m2 = x, FromZero),
         ("hover_speed_rad_s", |c, x| c.hover_speed_rad_s = x, Positive),
     ];
