@@ -171,7 +171,7 @@ mod tests {
             let left = after_2_s(every);
             assert!((left - 0.368).abs() < tolerance, "{every}: {left}");
         }
-        // After a long silence a sample counts almost entirely.
+        // After a long outage a sample counts almost entirely.
         let mut density = new();
         density.step(&one(100_000.0), 0.0);
         (0..400_000).for_each(|_| {

@@ -9,7 +9,7 @@ use crate::{estimate, pilot};
 
 /// Friction coefficient of smooth feet on a slippery surface (value from memory): steeper slopes are slid down.
 const FRICTION: f32 = 0.3;
-/// Ten intervals of a radio link with 50 frames a second (value from memory): fewer are missed in passing.
+/// Ten intervals of a radio link with 50 frames a second (value from memory): shorter gaps are common.
 const LINK_FRAMES_S: f32 = 0.2;
 
 pub(super) fn guard(

@@ -70,7 +70,7 @@ impl Inner {
         let notch = notches(airframe, basis, tick_hz);
         let notch_delay_s = notch.hover_delay_s(1.0 / tick_hz).map_err(|error| error.within(Part::Notch))?;
         let time_constant_s = airframe.rotor_time_constant_s;
-        // The derivative cancels the rotors' lag: time constant = Td (1 + 1/N).
+        // The derivative cancels the rotor time constant: tau = Td (1 + 1/N).
         let derivative_time_s = time_constant_s / (1.0 + 1.0 / DERIVATIVE_FILTER_RATIO);
         // The gyro's low-pass, whose delay at low frequency is sqrt(2)/(2 pi f), may delay by a sixteenth of the rotor time
         // constant: about half of what the derivative's filter delays.
@@ -117,7 +117,7 @@ fn notches(airframe: &Airframe, basis: &Basis, tick_hz: f32) -> NotchConfig {
         // even the highest tick rate samples too coarsely is left to the gyro's low-pass.
         bandwidth_hz: if hover_hz < HIGHEST_TONE_SHARE * tick_hz { 0.2 * hover_hz } else { 0.0 },
         // Imbalance comes once a revolution and shakes the frame most. The blades' tone lies at as many times that as there
-        // are blades, where the gyro's low-pass and the rotors' lag attenuate it.
+        // are blades, where the gyro's low-pass and the rotor time constant attenuate it.
         harmonic: 1.0,
         // Half of the hover thrust: a notch twice as late as in hover.
         lowest_hz: 0.7 * hover_hz,
@@ -153,15 +153,16 @@ fn rates(airframe: &Airframe, basis: &Basis, crossover: f32, derivative_time_s: 
 fn attitudes(airframe: &Airframe, basis: &Basis, rate: &rate::Config, period_s: f32) -> attitude::Config {
     let (inertia, torque) = (airframe.inertia, basis.torque_nm);
     let time_constant_s = airframe.rotor_time_constant_s;
-    // The reference may use four fifths of what hover leaves; the rest is for feedback. Yaw keeps half, as it is the first that
-    // the mixer gives up.
-    let tilt = 0.8 * (torque.x() / inertia.roll_kg_m2).min(torque.y() / inertia.pitch_kg_m2);
+    // The first instant of the step that the reference is dimensioned for takes the whole torque that hover leaves: it lasts for
+    // about a rotor time constant, before feedback has an error to correct. Yaw keeps half, as it is the first that the mixer
+    // gives up.
+    let tilt = (torque.x() / inertia.roll_kg_m2).min(torque.y() / inertia.pitch_kg_m2);
     let heading = 0.5 * torque.z() / inertia.yaw_kg_m2;
     let part = |crossover: f32, fastest: f32, step: f32, acceleration: f32| {
-        // A step s asks for a feed-forward of s tau omega^3 at once.
+        // A step s demands a feed-forward of s tau omega^3 at once.
         let bandwidth = libm::cbrtf(acceleration / (step * time_constant_s)).min(fastest);
         attitude::Part {
-            // Well below the rate loop, which follows a set-point with the rotors' lag: its derivative sees only the gyro. A
+            // Well below the rate loop, which follows a set-point with the rotor time constant: its derivative acts only on the gyro. A
             // time constant of 60 ms leaves 52 deg.
             crossover_rad_s: crossover / 4.2,
             reference_bandwidth_rad_s: bandwidth,
