@@ -35,10 +35,11 @@ const LOST_DISTANCE_M: f32 = 2.0;
 const LOST_SPEED_M_S: f32 = 0.2;
 const LOST_TIME_S: f32 = 1.0;
 /// Landing, condition that the ground carries the craft: thrust below this share of the weight, climb within
-/// this in m/s, for this time in s.
+/// this in m/s, for this time over the time constant 1/crossover of the velocity controller (0.15 s at 2.5 rad/s): an
+/// agile craft tilts faster.
 const GROUND_THRUST_SHARE: f32 = 0.9;
 const GROUND_CLIMB_M_S: f32 = 0.3;
-const GROUND_TIME_S: f32 = 0.15;
+const GROUND_TIME_RAD: f32 = 0.375;
 
 /// Direction of the thrust.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -176,7 +177,7 @@ impl<M: Math> OuterLoops<M> {
             thrust,
             open_loop_per_s: 0.25 * config.vertical.climb_crossover_rad_s,
             lost_after_steps: steps(LOST_TIME_S),
-            ground_after_steps: steps(GROUND_TIME_S),
+            ground_after_steps: steps(GROUND_TIME_RAD / config.velocity.crossover_rad_s),
             monitor: Monitor::default(),
         })
     }
@@ -299,14 +300,18 @@ impl<M: Math> OuterLoops<M> {
         Some(velocity.acceleration_m_s2)
     }
 
-    /// True when the ground has carried a landing craft for [`GROUND_TIME_S`]: its landing gear holds it, it
-    /// must not tilt.
+    /// True when the ground has carried a landing craft for [`GROUND_TIME_RAD`]: its landing gear holds it, it
+    /// must not tilt. Steps without it count back, so that a bounce does not restart the count.
     fn is_carried_by_ground(&mut self, landing: bool, motion: &estimate::State, achieved: &Achieved) -> bool {
         let weight_n = self.thrust.mass_kg() * STANDARD_GRAVITY_M_S2;
         let carried = landing
             && achieved.thrust_n < GROUND_THRUST_SHARE * weight_n
             && motion.velocity_m_s.z().abs() < GROUND_CLIMB_M_S;
-        self.monitor.ground_steps = if carried { self.monitor.ground_steps.saturating_add(1) } else { 0 };
+        self.monitor.ground_steps = if carried {
+            self.monitor.ground_steps.saturating_add(1).min(self.ground_after_steps)
+        } else {
+            self.monitor.ground_steps.saturating_sub(1)
+        };
         self.monitor.ground_steps >= self.ground_after_steps
     }
 

@@ -15,37 +15,37 @@
 //! | thrust to weight | 2.43 | 7.97 | 2.15 | 1.82 | |
 //! | tick rate, Hz | 1000 | 2000 | 1000 | 1000 | lowest of the list with 20 ticks in 1/crossover and the full-thrust tone below 0.45 of it |
 //! | attitude divider | 4 | 5 | 5 | 6 | half a period adds a quarter to the dead time of the rate loop |
-//! | velocity divider | 16 | 25 | 25 | 30 | half a period adds an eighth to the delay of the tilt |
+//! | velocity divider | 12 | 25 | 25 | 30 | half a period adds an eighth to the delay of the tilt |
 //! | gyro low-pass, Hz | 136 | 265 | 112 | 117 | delays by 1/16 of the rotor time constant |
 //! | notch bandwidth, Hz | 49.6 | 29.7 | 18.8 | 7.39 | 1/5 of the tone in hover |
 //! | rate crossover, rad/s | 49.2 | 76 | 36 | 30.5 | 0.36/dead time |
 //! | yaw rate crossover, rad/s | 16.4 | 25.3 | 12 | 10.2 | a third of it |
 //! | tilt crossover, rad/s | 11.7 | 18.1 | 8.58 | 7.26 | rate crossover/4.2 |
-//! | tilt reference, rad/s | 37.9 | 42.6 | 22.2 | 18.9 | (0.8 torque/inertia/(20 deg rotor time constant))^(1/3), at most 0.8 rate crossover |
-//! | roll and pitch rate limit, deg/s | 950 | 616 | 397 | 275 | braked by half of 0.8 torque/inertia; at most 1600 deg/s, 0.8 of a gyro's range |
+//! | tilt reference, rad/s | 39.3 | 45.9 | 23.9 | 20.4 | (torque/inertia/(20 deg rotor time constant))^(1/3), at most 0.8 rate crossover |
+//! | roll and pitch rate limit, deg/s | 1146 | 715 | 460 | 319 | braked by half of torque/inertia; at most 1600 deg/s, 0.8 of a gyro's range |
 //! | yaw rate limit, deg/s | 214 | 151 | 52.2 | 30.3 | the same with 0.5 torque/inertia |
 //! | idle command | 0.0859 | 0.0512 | 0.1 | 0.112 | a sixth of the hover speed |
 //! | tilt limit, deg | 38.5 | 77.3 | 36.1 | 33 | full thrust still accelerates upwards by min(1, 2/3 (thrust to weight - 1)) g |
-//! | climb crossover, rad/s | 5.55 | 9.48 | 4.24 | 4.14 | 0.2/(rotors + half a period + delays) |
+//! | climb crossover, rad/s | 5.88 | 9.48 | 4.24 | 4.14 | 0.2/(rotors + half a period + delays) |
 //! | climb limit, m/s | 2.69 | 24.5 | 3.65 | 3.46 | a fifth of what the power of full thrust lifts |
 //! | descent limit, m/s | 1.4 | 1.78 | 2.19 | 2.96 | 0.4 of the induced speed |
-//! | vertical acceleration, m/s2 | 3.27 | 3.27 | 3.27 | 3.08 | a third of min(1, thrust to weight - 1) g |
-//! | velocity crossover, rad/s | 4.23 | 4.81 | 2.5 | 2.12 | 1/(3.2 times the delay of the tilt) |
-//! | velocity limit, m/s | 6.46 | 31.8 | 10 | 10.5 | a ramp of 7/crossover; drag takes at most half of the acceleration |
+//! | vertical acceleration, m/s2 | 2.94 | 2.94 | 2.94 | 2.77 | 0.3 of min(1, thrust to weight - 1) g |
+//! | velocity crossover, rad/s | 4.49 | 5.15 | 2.67 | 2.27 | 1/(3.2 times the delay of the tilt) |
+//! | velocity limit, m/s | 6.08 | 29.7 | 9.36 | 9.84 | a ramp of 7/crossover; drag takes at most half of the acceleration |
 //! | horizontal acceleration, m/s2 | 3.91 | 21.8 | 3.57 | 3.19 | half of g tan(tilt limit) |
-//! | position crossover, rad/s | 1.06 | 1.2 | 0.625 | 0.531 | a quarter of the velocity crossover |
+//! | position crossover, rad/s | 1.12 | 1.29 | 0.668 | 0.567 | a quarter of the velocity crossover |
 //! | braking, m/s2 | 3.12 | 17.5 | 2.86 | 2.55 | 0.4 of g tan(tilt limit) |
 //! | full stick tilt, deg | 34.7 | 69.6 | 32.5 | 29.7 | 0.9 of the tilt limit |
 //! | expo | 0.28 | 0.641 | 0.23 | 0.16 | 1 % of the travel about the centre is 0.25 deg |
 //! | stick dead band | 0.04 | 0.04 | 0.04 | 0.04 | rest of a released stick, value from memory |
-//! | hold position below, m/s | 0.236 | 0.611 | 0.571 | 1.62 | stops within a rotor diameter; at least twice the noise of the velocity |
+//! | hold position below, m/s | 0.251 | 0.654 | 0.611 | 1.73 | stops within a rotor diameter; at least twice the noise of the velocity |
 //! | landing speed, m/s | 0.331 | 0.499 | 0.67 | 0.792 | free fall by 1/10 of a rotor diameter; at most 0.8 of that by 5 cm |
 //! | arming tilt, deg | 16.7 | 16.7 | 16.7 | 16.5 | half the tilt limit; at most the slope that slippery feet hold, atan 0.3 |
 //! | arming rate, deg/s | 20 | 20 | 20 | 20 | four times the largest gyro bias |
 //! | arming stick | 0.08 | 0.08 | 0.08 | 0.08 | twice the dead band |
 //! | inertial sample held, s | 0.0264 | 0.0136 | 0.0322 | 0.0308 | rotor time constant |
-//! | command held, s | 0.236 | 0.208 | 0.4 | 0.471 | 1/velocity crossover; at least ten frames at 50 Hz |
-//! | landing after, s | 1.89 | 1.66 | 3.2 | 3.77 | then stopping from the velocity limit |
+//! | command held, s | 0.223 | 0.2 | 0.374 | 0.441 | 1/velocity crossover; at least ten frames at 50 Hz |
+//! | landing after, s | 1.78 | 1.56 | 3 | 3.53 | then stopping from the velocity limit |
 //! | tip-over tilt, deg | 64.3 | 83.7 | 63 | 61.5 | half-way from the tilt limit to 90 deg |
 //! | tip-over time, s | 0.214 | 0.322 | 0.432 | 0.788 | twice the free fall by a rotor diameter |
 //! | landed time, s | 0.214 | 0.322 | 0.432 | 0.788 | the same |

@@ -74,8 +74,8 @@ fn verticals(airframe: &Airframe, basis: &Basis, inner: &Inner, half_period_s: f
         // v = vi (r^1.5 - r^-1.5).
         climb_limit_m_s: 0.2 * basis.induced_m_s * (libm::powf(ratio, 1.5) - libm::powf(ratio, -1.5)),
         descent_limit_m_s: descent_m_s(basis),
-        // A third of the acceleration that thrust gives upwards or weight gives downwards, whichever is less.
-        acceleration_m_s2: STANDARD_GRAVITY_M_S2 * (ratio - 1.0).min(1.0) / 3.0,
+        // Three tenths of the acceleration that thrust gives upwards or weight gives downwards, whichever is less.
+        acceleration_m_s2: 0.3 * STANDARD_GRAVITY_M_S2 * (ratio - 1.0).min(1.0),
     }
 }
 

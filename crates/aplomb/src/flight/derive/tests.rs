@@ -60,10 +60,10 @@ fn rate_limits_follow_from_torque_and_inertia() {
     };
     let near = |a: f32, b: f32| assert!((a / b - 1.0).abs() < 1e-3, "{a} {b}");
     let one = scaled(1.0, 1.0, 1.0);
-    // Largest torque at hover thrust over inertia, of which the reference gets four fifths: by hand, pitch has the larger inertia.
+    // Largest torque at hover thrust over inertia: by hand, pitch has the larger inertia.
     let hover_n = 0.25 * 1.2 * G;
     let range_n = (35.0 / 36.0 * hover_n).min(6.9 - hover_n);
-    near(one.tilt.acceleration_limit_rad_s2, 0.8 * range_n * 4.0 * 0.16 / 0.012);
+    near(one.tilt.acceleration_limit_rad_s2, range_n * 4.0 * 0.16 / 0.012);
     near(one.heading.acceleration_limit_rad_s2, 0.5 * range_n * 4.0 * 0.0138 / 0.021);
     // Half of it brakes from the rate limit at omega/(1 + 2 zeta).
     for part in [one.tilt, one.heading] {
