@@ -10,8 +10,8 @@ use aplomb::flight::{Airframe, Config};
 use aplomb::frames::{Frame, Heading, Horizontal, Vector};
 use aplomb::mix::Geometry;
 use aplomb::{
-    Battery, Command, Demand, FlightController, GnssFix, HeadingDemand, ImuSample, Libm, Rotors, Sample,
-    PositionSetpoint, Sensors, Spin, Sticks, Tilt, VelocitySetpoint, VerticalDemand,
+    Battery, Command, Demand, FlightController, GnssFix, HeadingDemand, ImuSample, Libm, PositionSetpoint,
+    Rotors, Sample, Sensors, Spin, Sticks, Tilt, VelocitySetpoint, VerticalDemand,
 };
 use libfuzzer_sys::fuzz_target;
 
@@ -104,7 +104,10 @@ impl Bytes<'_> {
                 vertical,
             },
             2 => Demand::Velocity {
-                setpoint: VelocitySetpoint { velocity_m_s: self.horizontal(), acceleration_m_s2: self.horizontal() },
+                setpoint: VelocitySetpoint {
+                    velocity_m_s: self.horizontal(),
+                    acceleration_m_s2: self.horizontal(),
+                },
                 heading,
                 vertical,
             },

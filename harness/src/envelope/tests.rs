@@ -29,7 +29,8 @@ fn flights_confirm_every_figure_in_other_conditions() {
 
     // Thin air, payload and battery wear reduce each of them.
     let at_sea_level = find(&craft, &SEA_LEVEL).unwrap();
-    // The wind least: thin air also drags less, and the derived tilt limit keeps a share of the excess thrust.
+    // The wind is reduced least: thin air has less drag, and the derived tilt limit keeps a share of the excess
+    // thrust.
     for (less, share) in [
         ("thrust to weight", 0.9),
         ("endurance", 0.9),
