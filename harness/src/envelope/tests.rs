@@ -29,7 +29,7 @@ fn flights_confirm_every_figure_in_other_conditions() {
 
     // Thin air, payload and battery wear reduce each of them.
     let at_sea_level = find(&craft, &SEA_LEVEL).unwrap();
-    // The wind is reduced least: thin air has less drag, and the derived tilt limit keeps a share of the excess
+    // The wind is reduced least: thin air has less drag, and the tilt limit keeps a share of the excess
     // thrust.
     for (less, share) in [
         ("thrust to weight", 0.9),
