@@ -301,7 +301,7 @@ impl<M: Math> OuterLoops<M> {
     }
 
     /// True when the ground has carried a landing craft for [`GROUND_TIME_RAD`]: its landing gear holds it, it
-    /// must not tilt. Steps without it count back, so that a bounce does not restart the count.
+    /// must not tilt. Steps without it count back, so that a short contact does not restart the count.
     fn is_carried_by_ground(&mut self, landing: bool, motion: &estimate::State, achieved: &Achieved) -> bool {
         let weight_n = self.thrust.mass_kg() * STANDARD_GRAVITY_M_S2;
         let carried = landing
