@@ -26,7 +26,7 @@ struct Case {
 }
 
 impl Case {
-    /// The hold in the wind, as long as makes the whole flight with its lead-in last `whole_s`.
+    /// The hold in the wind, as long as makes the whole flight with its warm-up last `whole_s`.
     fn lasting(whole_s: f64) -> Self {
         let mut plans = input::demo_flights().expect("the demo is read").into_iter();
         let mut plan = plans.find(|plan| plan.name == "hold-in-wind").expect("a flight of the demo");

@@ -47,17 +47,17 @@ fn held_tilt_deg(config: &Config, wind_m_s: f64, from_deg: f64) -> f64 {
     let (mut drift, mut lift) = (DVec3::ZERO, 1.0);
     for _ in 0..40_000 {
         let truth = plant.truth();
-        let place = truth.position_m - DVec3::new(0.0, 0.0, -3.0);
-        drift += place * 0.001;
-        let wish = DVec3::Z * gravity + place * 2.0 + truth.velocity_m_s * 2.5 + drift * 0.6;
+        let offset = truth.position_m - DVec3::new(0.0, 0.0, -3.0);
+        drift += offset * 0.001;
+        let demand = DVec3::Z * gravity + offset * 2.0 + truth.velocity_m_s * 2.5 + drift * 0.6;
         // Body z is to point along the demanded thrust direction, with the heading unchanged.
         let down = truth.attitude * DVec3::Z;
-        let turn = truth.attitude.conjugate() * down.cross(wish.normalize());
+        let turn = truth.attitude.conjugate() * down.cross(demand.normalize());
         let heading = DVec3::Z * (-2.0 * truth.attitude.z);
         let torque = (turn * 100.0 + heading * 4.0 - truth.body_rate_rad_s * 20.0) * inertia;
         plant.push(DVec3::ZERO, torque);
         // Thrust is proportional to the squared speed, and the speed nearly to the command.
-        let short = wish.dot(down) * config.mass_kg / truth.thrust_n.sum();
+        let short = demand.dot(down) * config.mass_kg / truth.thrust_n.sum();
         lift += 0.02 * (short.sqrt() - 1.0);
         plant.advance(hover.map(|share| share * lift));
     }
