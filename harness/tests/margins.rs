@@ -81,9 +81,9 @@ fn model_without_the_rotor_time_constant_disagrees() {
 
 #[test]
 fn model_without_the_wind_feed_forward_disagrees() {
-    // Six times the drag of the model: motion of the craft appears as wind in the estimate and closes a loop.
+    // Seven times the drag of the model: motion of the craft appears as wind in the estimate and closes a loop.
     let (mut craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
-    craft.drag.rotor_drag_per_s = [1.5, 1.5, 0.0];
+    craft.drag.rotor_drag_per_s = [1.75, 1.75, 0.0];
     let without = aplomb::flight::Config { wind_share: 0.0, ..controller };
     for (name, speed_limit_fraction) in [("hover", 0.0), ("forward", 0.1)] {
         let point = Point { speed_limit_fraction, ..Point::named(name).unwrap() };
@@ -97,7 +97,7 @@ fn model_without_the_wind_feed_forward_disagrees() {
         let (db, deg) = difference(measured, &model, from);
         assert!(db < 0.3 && deg < 1.5, "{name}: {db:.2} dB, {deg:.2} deg");
         let (_, deg) = difference(measured, &twin, from);
-        assert!(deg > 3.0, "{name}: {deg:.2} deg");
+        assert!(deg > 3.5, "{name}: {deg:.2} deg");
     }
 }
 

@@ -166,10 +166,12 @@ mod tests {
             let filtered = density.state().filtered.unwrap();
             (filtered.pressure_pa - 90_000.0) / 10_000.0
         };
-        // One time constant: 1/e, a little more for the backward difference at 50 and 5 Hz.
-        for (every, tolerance) in [(1, 1e-3), (20, 3e-3), (200, 0.02)] {
-            let left = after_2_s(every);
-            assert!((left - 0.368).abs() < tolerance, "{every}: {left}");
+        // One time constant by the backward difference at 1000, 50 and 5 Hz: (1 + h)^(-1/h), h the interval
+        // over the time constant.
+        for every in [1, 20, 200] {
+            let (left, h) = (after_2_s(every), 0.5e-3 * every as f32);
+            let expected = libm::powf(1.0 + h, -1.0 / h);
+            assert!((left - expected).abs() < 1e-3, "{every}: {left}");
         }
         // After a long outage a sample counts almost entirely.
         let mut density = new();

@@ -142,7 +142,7 @@ struct Monitor {
     /// Counted up at the tilt limit with a growing distance, down otherwise.
     lost_steps: u16,
     cannot_hold_position: bool,
-    /// Consecutive ones in which the condition for the ground was met.
+    /// Counted up while the ground seems to carry the craft, down otherwise.
     ground_steps: u16,
 }
 

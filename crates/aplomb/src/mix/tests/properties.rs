@@ -36,7 +36,8 @@ fn any_config() -> impl Strategy<Value = (Config, f32)> {
                 reserved_yaw_share: reserve,
             };
             let ceiling_n = ceiling * max_thrust_n;
-            let level = Config { max_thrust_n: ceiling_n.min(max_thrust_n), ..config };
+            // A ceiling that leaves less than a ten-thousandth of the largest thrust is raised by the mixer.
+            let level = Config { max_thrust_n: ceiling_n.min(max_thrust_n) - 1e-4 * max_thrust_n, ..config };
             (QuadMixer::new(&config).is_ok() && QuadMixer::new(&level).is_ok()).then_some((config, ceiling_n))
         },
     )
