@@ -1,18 +1,20 @@
 //! A rate controller of your own in the tick: the lines of `FlightController::step` with one part replaced.
 //!
-//! The replacement is an extended state observer (J. Han, From PID to active disturbance rejection control, IEEE Trans. Industrial
-//! Electronics 56(3), 2009; poles by one bandwidth: Z. Gao, Scaling and bandwidth-parameterization based controller tuning, ACC 2003).
-//! For each axis, with the angular acceleration u that was achieved, the rotors' time constant tau and the measured rate w:
+//! The replacement is an extended state observer (J. Han, From PID to active disturbance rejection control,
+//! IEEE Trans. Industrial Electronics 56(3), 2009; poles by one bandwidth: Z. Gao, Scaling and
+//! bandwidth-parameterization based controller tuning, ACC 2003). For each axis, with the angular
+//! acceleration u that was achieved, the rotors' time constant tau and the measured rate w:
 //!
 //! ```text
 //! a' = (u - a)/tau,    z' = a + d + 2 o (w - z),    d' = o^2 (w - z)
 //! u  = feed-forward + k (r + tau r' - z - tau (a + d)) - d
 //! ```
 //!
-//! a is the acceleration that the rotors give, z the estimated rate, d the estimated disturbance in rad/s2, o the bandwidth of the
-//! observer and k that of the loop.
+//! a is the acceleration that the rotors give, z the estimated rate, d the estimated disturbance in rad/s2, o
+//! the bandwidth of the observer and k that of the loop.
 //!
-//! Both controllers fly a roll step of 20 deg on the simulated craft, then a torque of 0.1 N m pushes for half a second.
+//! Both controllers fly a roll step of 20 deg on the simulated craft, then a torque of 0.1 N m pushes for
+//! half a second.
 //!
 //! `cargo run --release --example own_rate_controller`
 
@@ -96,8 +98,8 @@ impl ObserverRateController {
     }
 }
 
-/// The controller, from its public parts. For a flight that starts in the air, without arming and without sticks: a craft that is to
-/// fly needs `guard` and `pilot`, as in `FlightController`.
+/// The controller, from its public parts. For a flight that starts in the air, without arming and without
+/// sticks: a craft that is to fly needs `guard` and `pilot`, as in `FlightController`.
 struct OwnController {
     estimator: Estimator<Libm, 1>,
     velocity_divider: Divider,
@@ -176,8 +178,8 @@ struct Figures {
     disturbed_deg: f64,
 }
 
-/// Hover to 10 s, until the attitude estimate has settled; a roll step of 20 deg to 12 s, level again, and a torque about the roll axis
-/// from 15 to 15.5 s.
+/// Hover to 10 s, until the attitude estimate has settled; a roll step of 20 deg to 12 s, level again, and a
+/// torque about the roll axis from 15 to 15.5 s.
 fn fly(
     config: &Config,
     mut step: impl FnMut(&Sensors, &Demand) -> Rotors<MotorCommand>,

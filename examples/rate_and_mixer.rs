@@ -1,7 +1,9 @@
-//! Rate control with two parts of the crate and nothing else: a PID controller for each body axis and the mixer.
+//! Rate control with two parts of the crate and nothing else: a PID controller for each body axis and the
+//! mixer.
 //!
-//! The craft is a rigid body whose rotors follow their thrusts with a time constant. At 0.1 s roll, pitch and yaw rates are commanded
-//! together; at 0.6 s one rotor loses 20 % of its thrust, which the integrals take up.
+//! The craft is a rigid body whose rotors follow their thrusts with a time constant. At 0.1 s roll, pitch and
+//! yaw rates are commanded together; at 0.6 s one rotor loses 20 % of its thrust, which the integrals take
+//! up.
 //!
 //! `cargo run --release --example rate_and_mixer`
 
@@ -27,8 +29,8 @@ fn main() -> Result<(), ConfigError> {
         allowance_up_n: 0.5 * WEIGHT_N,
         reserved_yaw_share: 0.0,
     })?;
-    // From angular acceleration to rate the craft is an integrator, so the gain is the crossover. The derivative on the measured rate
-    // cancels the time constant of the rotors.
+    // From angular acceleration to rate the craft is an integrator, so the gain is the crossover. The
+    // derivative on the measured rate cancels the time constant of the rotors.
     let build = |crossover_rad_s: f32| {
         let config = pid::Config {
             integral_time_s: Some(6.0 / crossover_rad_s),

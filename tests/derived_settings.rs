@@ -1,4 +1,5 @@
-//! What is derived for four craft from 30 g to 25 kg: the table in the docs, and flights from take-off to landing.
+//! What is derived for four craft from 30 g to 25 kg: the table in the docs, and flights from take-off to
+//! landing.
 
 use std::fmt::Write as _;
 
@@ -140,8 +141,8 @@ fn failed(craft: &Craft, step_s: f64) -> Vec<String> {
     failed
 }
 
-/// The requirement on the settling of a tilt step, 0.25 s for rotors of 9 in; larger craft get as much more time as they are
-/// slower (Froude scaling), smaller ones no less.
+/// The requirement on the settling of a tilt step, 0.25 s for rotors of 9 in; larger craft get as much more
+/// time as they are slower (Froude scaling), smaller ones no less.
 fn step_s(craft: &Craft) -> f64 {
     0.25 * (craft.diameter_in / 9.0).sqrt().max(1.0)
 }
@@ -197,7 +198,8 @@ fn flight_hard_cases_take_off_step_and_land() {
             }
         }),
     ];
-    // With a third of the thrust left over the weight, a third of the torque is left, and the step takes a fifth longer.
+    // With a third of the thrust left over the weight, a third of the torque is left, and the step takes a
+    // fifth longer.
     let bar_s = |craft: &Craft| if craft.thrust_to_weight() < 1.4 { 0.3 } else { step_s(craft) };
     let all: Vec<String> = cases.iter().flat_map(|craft| failed(craft, bar_s(craft))).collect();
     assert!(all.is_empty(), "{all:#?}");

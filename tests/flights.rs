@@ -59,8 +59,9 @@ fn flight_twice_under_one_seed_is_the_same_bit_for_bit_and_another_seed_is_not()
     assert_ne!(first.digest, flown_on(&craft, &plan, 8).digest);
 }
 
-// Common practice, no source: in a hover in still air the four rotors have equal speed, as each carries a quarter of the weight.
-// The twin has its mass 1 cm ahead of the middle: its front rotors are faster, and the check must fail.
+// Common practice, no source: in a hover in still air the four rotors have equal speed, as each carries a
+// quarter of the weight. The twin has its mass 1 cm ahead of the middle: its front rotors are faster, and the
+// check must fail.
 #[test]
 fn flight_hover_rotor_speeds_are_equal_only_with_a_centred_mass() {
     let plan = plan("take-off");
@@ -73,8 +74,8 @@ fn flight_hover_rotor_speeds_are_equal_only_with_a_centred_mass() {
     assert!(unequal(&failed(&nose_heavy, &plan, &flown_on(&nose_heavy, &plan, plan.seed))));
 }
 
-// Common practice, no source: front slower than rear at the onset of nose-down, and equal again at steady tilt. The twin
-// with an off-centre mass keeps a difference at steady tilt and must fail.
+// Common practice, no source: front slower than rear at the onset of nose-down, and equal again at steady
+// tilt. The twin with an off-centre mass keeps a difference at steady tilt and must fail.
 #[test]
 fn flight_front_and_rear_are_equal_at_steady_tilt_only_with_a_centred_mass() {
     let plan = plan("pitch-step");
@@ -87,7 +88,8 @@ fn flight_front_and_rear_are_equal_at_steady_tilt_only_with_a_centred_mass() {
     assert!(steady(&failed(&nose_heavy, &plan, &flown_on(&nose_heavy, &plan, plan.seed))));
 }
 
-// Common practice, no source: a craft at its tilt limit drifts downwind. The twin has a wind within the limit.
+// Common practice, no source: a craft at its tilt limit drifts downwind. The twin has a wind within the
+// limit.
 #[test]
 fn flight_position_is_lost_only_in_wind_beyond_the_tilt_limit() {
     let (craft, strong) = (craft(), plan("cannot-hold-position"));
@@ -102,8 +104,8 @@ fn shifted(arms: Rotors<aplomb_craft::Arm>, by_m: f64) -> Rotors<aplomb_craft::A
     arms.map(|arm| aplomb_craft::Arm { x_m: arm.x_m + by_m, ..arm })
 }
 
-// The reaction torque of rotor acceleration leads the drag torque by Jr/(2 kQ w): a zero of the yaw torque. Without its
-// compensation the yaw axis oscillates between its limits. The twin is that controller.
+// The reaction torque of rotor acceleration leads the drag torque by Jr/(2 kQ w): a zero of the yaw torque.
+// Without its compensation the yaw axis oscillates between its limits. The twin is that controller.
 #[test]
 fn flight_hover_is_quiet_only_with_compensated_reaction_torque() {
     let plan = plan("take-off");

@@ -1,4 +1,5 @@
-//! Heap use of a flight and of the judgement of many flights. One test, as the allocator counts for the whole process.
+//! Heap use of a flight and of the judgement of many flights. One test, as the allocator counts for the whole
+//! process.
 
 use aplomb_harness::input::check::{Pooling, Statistic};
 use aplomb_harness::judge::{Evidence, Pool};

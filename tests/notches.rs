@@ -1,7 +1,8 @@
 //! Notch filters that track the rotors, on a craft with unbalanced propellers.
 //!
-//! Imbalance excites the frame once per revolution with m e w^2; the gyro measures it, and the rate loop passes it to the motors.
-//! The measure is the rms motor command about each rotor's mean, over a hover in still air.
+//! Imbalance excites the frame once per revolution with m e w^2; the gyro measures it, and the rate loop
+//! passes it to the motors. The measure is the rms motor command about each rotor's mean, over a hover in
+//! still air.
 
 use aplomb::flight::Config;
 use aplomb_harness::input::{self, signal::Signal};

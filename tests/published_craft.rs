@@ -3,8 +3,9 @@
 use aplomb_craft::{AirConfig, Plant, Start};
 use aplomb_harness::input::Craft;
 
-/// File, and hover speed in rad/s: published for 2007, 2010 (Michael) and 2022, else from the published mass and thrust over
-/// speed squared, `sqrt(m g/(4 kT))` with g 9.80665 m/s2. The craft of 2018 publishes neither.
+/// File, and hover speed in rad/s: published for 2007, 2010 (Michael) and 2022, else from the published mass
+/// and thrust over speed squared, `sqrt(m g/(4 kT))` with g 9.80665 m/s2. The craft of 2018 publishes
+/// neither.
 const CRAFT: [(&str, &str, Option<f64>); 6] = [
     ("pounds-2010", include_str!("../examples/craft/pounds-2010.toml"), Some(906.1)),
     ("bouabdallah-2007", include_str!("../examples/craft/bouabdallah-2007.toml"), Some(225.6)),
@@ -51,9 +52,9 @@ fn validate_published_time_constant_and_thrust_to_weight() {
     assert!((ratio / 4.0 - 1.0).abs() < 0.05, "{ratio}");
 }
 
-/// The hover speed of the one whose propeller's size and measured thrust are both published, from the designation alone. The pitch is
-/// from memory. (The thrust of Pounds et al. is from memory and belongs to blades of their own: its rotors turn nearly twice as
-/// fast as a propeller of that designation would.)
+/// The hover speed of the one whose propeller's size and measured thrust are both published, from the
+/// designation alone. The pitch is from memory. (The thrust of Pounds et al. is from memory and belongs to
+/// blades of their own: its rotors turn nearly twice as fast as a propeller of that designation would.)
 #[test]
 fn validate_hover_speed_from_the_designation() {
     let (name, text, published) = CRAFT[2];

@@ -1,7 +1,7 @@
 //! Recovery from invalid input in hover.
 //!
-//! For two seconds one input is invalid; inertial samples only for 20 ms at a time, which is less than the guard's hold time.
-//! Fifteen seconds later the craft is where it is in the same flight with valid input.
+//! For two seconds one input is invalid; inertial samples only for 20 ms at a time, which is less than the
+//! guard's hold time. Fifteen seconds later the craft is where it is in the same flight with valid input.
 
 use aplomb::frames::{Heading, Horizontal, Vector};
 use aplomb::guard::{Phase, Reason};

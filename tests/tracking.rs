@@ -1,6 +1,6 @@
-//! A streamed trajectory: a circle of 5 m radius at 2 m/s from rest, with ideal sensors. With velocity and acceleration fed forward the
-//! craft stays within half a metre of the set-point; the twin that gets positions only lags by the speed over the gain of the position
-//! loop.
+//! A streamed trajectory: a circle of 5 m radius at 2 m/s from rest, with ideal sensors. With velocity and
+//! acceleration fed forward the craft stays within half a metre of the set-point; the twin that gets
+//! positions only lags by the speed over the gain of the position loop.
 
 use aplomb::frames::{Heading, Horizontal};
 use aplomb::{

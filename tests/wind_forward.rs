@@ -1,6 +1,6 @@
-//! Transition to position hold in wind: after half a minute under a tilt command the integral of the velocity controller is 0,
-//! but the wind is estimated. With wind feed-forward the craft holds position; the twin without it drifts until the integral has
-//! converged.
+//! Transition to position hold in wind: after half a minute under a tilt command the integral of the velocity
+//! controller is 0, but the wind is estimated. With wind feed-forward the craft holds position; the twin
+//! without it drifts until the integral has converged.
 
 use aplomb::frames::{Heading, Horizontal};
 use aplomb::{

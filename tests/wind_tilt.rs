@@ -1,7 +1,7 @@
 //! Position hold in steady wind: mean tilt in closed loop against published drag.
 //!
-//! In a steady hold the thrust's horizontal part balances the drag: tan(tilt) = dx V/g for rotor drag per mass dx, k V/(m g)
-//! for linear drag k, rho CdA V^2/(2 m g) for a drag area CdA.
+//! In a steady hold the thrust's horizontal part balances the drag: tan(tilt) = dx V/g for rotor drag per
+//! mass dx, k V/(m g) for linear drag k, rho CdA V^2/(2 m g) for a drag area CdA.
 
 use aplomb_craft::{Config, WindStep};
 use aplomb_harness::fly::fly;
@@ -54,7 +54,8 @@ fn validate_tilt_with_published_linear_drag() {
     check(&craft, [(2.0, 3.265), (5.0, 8.116), (8.0, 12.854)]);
 }
 
-// Chen and Bai 2022, IFAC-PapersOnLine 55-37:19-24, table 1: CdA 0.03265 m2 at 0.389 kg; the same area per mass here.
+// Chen and Bai 2022, IFAC-PapersOnLine 55-37:19-24, table 1: CdA 0.03265 m2 at 0.389 kg; the same area per
+// mass here.
 #[test]
 fn validate_tilt_with_published_drag_area() {
     let mut craft = bare();

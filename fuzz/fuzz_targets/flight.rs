@@ -1,6 +1,6 @@
-//! A flight on arbitrary samples and commands: the bits of every number come from the input, NaN, infinities and absurd ages
-//! included. After each tick the commands are finite and in range and the attitude is of unit length; after the bytes end,
-//! good samples on the ground bring the estimate back to level.
+//! A flight on arbitrary samples and commands: the bits of every number come from the input, NaN, infinities
+//! and absurd ages included. After each tick the commands are finite and in range and the attitude is of unit
+//! length; after the bytes end, good samples on the ground bring the estimate back to level.
 //!
 //! `cargo fuzz run flight`, or `.ci/fuzz SECONDS`, which needs no more than the stable toolchain.
 

@@ -1,4 +1,5 @@
-//! Controller model of a craft, derived from its true parameters: the initial controller where there is no controller file.
+//! Controller model of a craft, derived from its true parameters: the initial controller where there is no
+//! controller file.
 
 use aplomb::control::rate::Inertia;
 use aplomb::flight::{Airframe, Config};

@@ -1,11 +1,12 @@
 //! One flight in closed loop: the control crate on the simulated craft.
 //!
-//! Time is discrete with the controller's tick. On tick k the sensors are sampled and the controller computes a command. The
-//! craft is integrated to tick k+1 under the command of tick k-1: computation takes one tick. The delay of the speed
-//! controllers is part of the craft model.
+//! Time is discrete with the controller's tick. On tick k the sensors are sampled and the controller computes
+//! a command. The craft is integrated to tick k+1 under the command of tick k-1: computation takes one tick.
+//! The delay of the speed controllers is part of the craft model.
 //!
-//! A flight that starts in hover has a warm-up, which is not evaluated: the craft stands still, arms, climbs to the starting
-//! height and settles in the air of the first instant. So estimator states and integrals start settled.
+//! A flight that starts in hover has a warm-up, which is not evaluated: the craft stands still, arms, climbs
+//! to the starting height and settles in the air of the first instant. So estimator states and integrals
+//! start settled.
 
 use aplomb::{Command, FlightController, HeadingDemand, MotorCommand, VerticalDemand, flight, frames};
 use aplomb_craft::{AirConfig, Config, Fault, Plant, Rotors, glam::DVec3};
@@ -16,16 +17,16 @@ use crate::input::flight::{FlightPlan, Start};
 use crate::sample;
 use crate::trace::{Row, Trace};
 
-/// Ticks from one trace row to the next. It is no multiple of the dividers of the slower loops, so that rows sample all
-/// phases of them.
+/// Ticks from one trace row to the next. It is no multiple of the dividers of the slower loops, so that rows
+/// sample all phases of them.
 const ROW_TICKS: i64 = 4;
 
 /// Warm-up: time stationary on the ground, in s.
 const REST_S: f64 = 4.0;
 /// Warm-up: last part of [`REST_S`], in s, in which the motors are armed with centred sticks.
 const ARM_S: f64 = 1.0;
-/// Warm-up: time to settle after the climb, in s. Over 40 seeds no figure of the demo differs from that after 20 s by more
-/// than its scatter; after 6 s the position has not settled.
+/// Warm-up: time to settle after the climb, in s. Over 40 seeds no figure of the demo differs from that after
+/// 20 s by more than its scatter; after 6 s the position has not settled.
 const SETTLE_S: f64 = 8.0;
 
 /// Result of a flight.
@@ -252,8 +253,8 @@ fn start(plan: &FlightPlan) -> aplomb_craft::Start {
     }
 }
 
-/// Length of the warm-up of `plan` in s; the climb takes as long as the controller's climb limits require. 0 for a start on
-/// the ground or on a stand.
+/// Length of the warm-up of `plan` in s; the climb takes as long as the controller's climb limits require. 0
+/// for a start on the ground or on a stand.
 #[must_use]
 pub fn warm_up_s(plan: &FlightPlan, controller: &flight::Config) -> f64 {
     match plan.start {
@@ -310,7 +311,8 @@ fn later(faults: &[Fault], warm_up_s: f64) -> Vec<Fault> {
     faults.iter().map(later).collect()
 }
 
-/// FNV-1a with the parameters of its 64-bit variant (Fowler, Noll, Vo; RFC 9923), over words of 32 bits instead of bytes.
+/// FNV-1a with the parameters of its 64-bit variant (Fowler, Noll, Vo; RFC 9923), over words of 32 bits
+/// instead of bytes.
 struct Digest(u64);
 
 impl Digest {

@@ -1,4 +1,5 @@
-//! Closed-loop simulation of the aplomb control crate on the simulated craft, with measurement, verdicts and reports.
+//! Closed-loop simulation of the aplomb control crate on the simulated craft, with measurement, verdicts and
+//! reports.
 
 pub mod camera;
 pub mod cli;

@@ -31,8 +31,9 @@ pub fn smallest(values: &[f64]) -> f64 {
     -largest(&values.iter().map(|v| -v).collect::<Vec<_>>())
 }
 
-/// The value below which the given share (0 to 1) of the values lies, by linear interpolation between order statistics
-/// (Hyndman & Fan 1996, The American Statistician 50(4), definition 7). NaN for an empty series or when any value is NaN.
+/// The value below which the given share (0 to 1) of the values lies, by linear interpolation between order
+/// statistics (Hyndman & Fan 1996, The American Statistician 50(4), definition 7). NaN for an empty series or
+/// when any value is NaN.
 #[must_use]
 pub fn quantile(values: &[f64], share: f64) -> f64 {
     if values.is_empty() || values.iter().any(|v| v.is_nan()) {
@@ -46,8 +47,8 @@ pub fn quantile(values: &[f64], share: f64) -> f64 {
     sorted[below] + (rank - below as f64) * (sorted[above] - sorted[below])
 }
 
-/// Settling time: time from the first sample until the error stays within `band` of zero. Infinite when the last error is
-/// outside the band; NaN for an empty series.
+/// Settling time: time from the first sample until the error stays within `band` of zero. Infinite when the
+/// last error is outside the band; NaN for an empty series.
 #[must_use]
 pub fn settling_time(times_s: &[f64], errors: &[f64], band: f64) -> f64 {
     let Some(&start) = times_s.first() else { return f64::NAN };
@@ -59,8 +60,8 @@ pub fn settling_time(times_s: &[f64], errors: &[f64], band: f64) -> f64 {
     }
 }
 
-/// Overshoot beyond `target` in per cent of the step from `before` to `target`. 0 without overshoot; NaN for an empty
-/// series or a step of size 0.
+/// Overshoot beyond `target` in per cent of the step from `before` to `target`. 0 without overshoot; NaN for
+/// an empty series or a step of size 0.
 #[must_use]
 pub fn overshoot_percent(values: &[f64], before: f64, target: f64) -> f64 {
     let step = target - before;
@@ -72,8 +73,8 @@ pub fn overshoot_percent(values: &[f64], before: f64, target: f64) -> f64 {
     if most < 0.0 { 0.0 } else { most }
 }
 
-/// High-pass filtered series: a second-order Butterworth filter with the corner at `cycles` per sample (0 to 0.5) by the
-/// bilinear transform, `w = tan(pi cycles)`, run forwards and then backwards for zero phase.
+/// High-pass filtered series: a second-order Butterworth filter with the corner at `cycles` per sample (0 to
+/// 0.5) by the bilinear transform, `w = tan(pi cycles)`, run forwards and then backwards for zero phase.
 #[must_use]
 pub fn above(values: &[f64], cycles: f64) -> Vec<f64> {
     let w = libm::tan(std::f64::consts::PI * cycles);
@@ -141,7 +142,8 @@ mod tests {
 
     #[test]
     fn settling_and_overshoot_of_a_damped_second_order_step() {
-        // 1/(s^2 + 2 z s + 1), z = 0.5: overshoot 16.303 %, 2 % settling 8.076 (computed from the closed form).
+        // 1/(s^2 + 2 z s + 1), z = 0.5: overshoot 16.303 %, 2 % settling 8.076 (computed from the closed
+        // form).
         let (z, wd) = (0.5f64, 0.75f64.sqrt());
         let times: Vec<f64> = (0..20_000).map(|i| f64::from(i) * 1e-3).collect();
         let y: Vec<f64> =

@@ -13,8 +13,9 @@ const SMALLEST: f64 = 1e-9;
 /// Bins for all absolute values from [`SMALLEST`] to 1e9.
 const MOST_BINS: u32 = 32_768;
 
-/// Quantile estimator: exact for up to 16,384 values, then a sketch with a relative error of at most [`RELATIVE_ERROR`]
-/// (Masson, Rim and Lee 2019, DDSketch, Proc. VLDB Endow. 12(12), 2195-2205). It takes at most half a megabyte.
+/// Quantile estimator: exact for up to 16,384 values, then a sketch with a relative error of at most
+/// [`RELATIVE_ERROR`] (Masson, Rim and Lee 2019, DDSketch, Proc. VLDB Endow. 12(12), 2195-2205). It takes at
+/// most half a megabyte.
 #[derive(Clone, Default)]
 pub struct Quantiles {
     few: Vec<f64>,

@@ -100,7 +100,8 @@ fn setpoint_motion(record: &Record) -> Motion {
     }
 }
 
-/// Roll, pitch, heading and tilt of an attitude quaternion (scalar first, body to world); all other fields are 0.
+/// Roll, pitch, heading and tilt of an attitude quaternion (scalar first, body to world); all other fields
+/// are 0.
 fn angles([w, x, y, z]: [f64; 4]) -> Motion {
     let roll = libm::atan2(2.0 * (w * x + y * z), 1.0 - 2.0 * (x * x + y * y));
     let pitch = libm::asin((2.0 * (w * y - z * x)).clamp(-1.0, 1.0));

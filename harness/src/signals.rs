@@ -6,8 +6,9 @@ use crate::input::signal::Signal;
 use crate::measure;
 use crate::trace::{Row, Trace};
 
-/// The values of `signal` over the rows of a window: one per row; four per row for the noise of the motor commands; a single
-/// one for a signal that is one figure of the whole window. `spin` is the sense of rotation of each rotor.
+/// The values of `signal` over the rows of a window: one per row; four per row for the noise of the motor
+/// commands; a single one for a signal that is one figure of the whole window. `spin` is the sense of
+/// rotation of each rotor.
 #[must_use]
 pub fn values(signal: Signal, rows: &[Row], spin: &Rotors<Spin>) -> Vec<f64> {
     match signal {

@@ -2,8 +2,8 @@
 
 use aplomb_craft::Rotors;
 
-/// One instant. Angles are in degrees, the heading is clockwise from north, heights are positive upwards. All values are those at
-/// the time of the samples.
+/// One instant. Angles are in degrees, the heading is clockwise from north, heights are positive upwards. All
+/// values are those at the time of the samples.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Row {
     /// Time from the start of the flight in s.

@@ -149,7 +149,8 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).unwrap()
 }
 
-/// The figures of the row that starts with `name`: inclination without field, then inclination, heading and total with it.
+/// The figures of the row that starts with `name`: inclination without field, then inclination, heading and
+/// total with it.
 fn figures(output: &Output, name: &str) -> [f64; 4] {
     let stdout = text(&output.stdout);
     let starts = |line: &str| name.split(' ').eq(line.split_whitespace().take(name.split(' ').count()));

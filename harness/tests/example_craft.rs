@@ -29,7 +29,8 @@ fn least(truth: &Craft, controller: &aplomb::flight::Config) -> (f64, f64) {
     })
 }
 
-/// Usual minimum: a gain margin of 2 and a phase margin of 30 deg (K. J. Astrom, R. M. Murray, Feedback Systems; from memory).
+/// Usual minimum: a gain margin of 2 and a phase margin of 30 deg (K. J. Astrom, R. M. Murray, Feedback
+/// Systems; from memory).
 #[test]
 fn derived_loops_keep_6_db_and_30_deg() {
     for craft in craft() {

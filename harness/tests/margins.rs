@@ -47,8 +47,9 @@ fn measured_and_linear_agree_within_0_7_db_and_4_deg_up_to_twice_the_crossover()
             for (measured, linear) in bench.probe(probe, &linear).iter().zip(&linear) {
                 let name = format!("{}, {}", point.name, linear.broken.name());
                 assert_eq!(measured.not_measured, None, "{name}");
-                // Far below the crossover the error of a set-point or a thrust is a fortieth or less: the measurement is dominated by
-                // nonlinearity. The torque loops agree from their lowest frequency on.
+                // Far below the crossover the error of a set-point or a thrust is a fortieth or less: the
+                // measurement is dominated by nonlinearity. The torque loops agree from their lowest
+                // frequency on.
                 let torques = [Break::RollTorque, Break::PitchTorque, Break::YawTorque];
                 let share = match linear.broken {
                     broken if torques.contains(&broken) => 0.0,
@@ -81,7 +82,8 @@ fn model_without_the_rotor_time_constant_disagrees() {
 
 #[test]
 fn model_without_the_wind_feed_forward_disagrees() {
-    // Seven times the drag of the model: motion of the craft appears as wind in the estimate and closes a loop.
+    // Seven times the drag of the model: motion of the craft appears as wind in the estimate and closes a
+    // loop.
     let (mut craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
     craft.drag.rotor_drag_per_s = [1.75, 1.75, 0.0];
     let without = aplomb::flight::Config { wind_share: 0.0, ..controller };

@@ -1,4 +1,5 @@
-//! Margins of the linear model against those of an independent computation with scipy for the same craft: `tests/reference/margins.py`.
+//! Margins of the linear model against those of an independent computation with scipy for the same craft:
+//! `tests/reference/margins.py`.
 
 use aplomb::flight::{Airframe, Config};
 use aplomb::mix::Geometry;

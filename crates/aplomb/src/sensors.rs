@@ -1,7 +1,8 @@
 //! Sensor samples, in SI units and in the axes of the craft.
 //!
-//! Each sample carries its age, the time since it was true, in microseconds. Inertial samples come on every tick; the slow
-//! ones (pressure, GNSS, magnetic field) are present only on the tick on which a new one arrives.
+//! Each sample carries its age, the time since it was true, in microseconds. Inertial samples come on every
+//! tick; the slow ones (pressure, GNSS, magnetic field) are present only on the tick on which a new one
+//! arrives.
 
 use crate::Rotors;
 use crate::frames::{Body, Vector, World};
@@ -19,9 +20,10 @@ pub struct Sample<T> {
 
 /// An inertial sample: the integrals of angular rate and specific force over an interval, in body axes.
 ///
-/// A sensor that integrates its fast samples (coning and sculling compensated) gives the increments directly; for one that
-/// gives rates, [`ImuSample::from_rates`] takes them as constant over the interval. The estimators use the means over the
-/// interval, [`ImuSample::rate_rad_s`] and [`ImuSample::specific_force_m_s2`].
+/// A sensor that integrates its fast samples (coning and sculling compensated) gives the increments directly;
+/// for one that gives rates, [`ImuSample::from_rates`] takes them as constant over the interval. The
+/// estimators use the means over the interval, [`ImuSample::rate_rad_s`] and
+/// [`ImuSample::specific_force_m_s2`].
 ///
 /// ```
 /// use aplomb::{ImuSample, frames::Vector};
@@ -35,11 +37,14 @@ pub struct Sample<T> {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct ImuSample {
-    /// Integral of the angular rate over the interval in rad: roll right, pitch nose up, yaw nose right positive.
+    /// Integral of the angular rate over the interval in rad: roll right, pitch nose up, yaw nose right
+    /// positive.
     pub angle_increment_rad: Vector<Body>,
-    /// Integral of the specific force over the interval in m/s: about (0, 0, -g interval) when stationary and level.
+    /// Integral of the specific force over the interval in m/s: about (0, 0, -g interval) when stationary and
+    /// level.
     pub velocity_increment_m_s: Vector<Body>,
-    /// Length of the interval in s, greater than 0; usually one tick. Seconds in `f32` hold any tick rate to 6e-8.
+    /// Length of the interval in s, greater than 0; usually one tick. Seconds in `f32` hold any tick rate to
+    /// 6e-8.
     pub interval_s: f32,
     /// Time in us from the end of the interval to this tick. The age of a sensor that has stopped grows.
     pub age_us: u32,
@@ -92,8 +97,8 @@ pub struct Battery {
     pub current_a: f32,
 }
 
-/// Position and velocity from a GNSS receiver, north-east-down in m from home (a latitude in `f32` resolves only 0.4 m).
-/// Accuracies are those that the receiver states, one standard deviation.
+/// Position and velocity from a GNSS receiver, north-east-down in m from home (a latitude in `f32` resolves
+/// only 0.4 m). Accuracies are those that the receiver states, one standard deviation.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

@@ -1,8 +1,10 @@
-//! Margins of the loops with their derived gains, from the loops themselves: small sines go into each step function and the
-//! fundamental of its output is the response. Only the craft is a transfer function, in `f64`.
+//! Margins of the loops with their derived gains, from the loops themselves: small sines go into each step
+//! function and the fundamental of its output is the response. Only the craft is a transfer function, in
+//! `f64`.
 //!
-//! At least 6 dB and 45 deg, one loop broken at a time: SAE AS94900 (after MIL-F-9490D, table III). Peak sensitivity at
-//! most 2: K. J. Astrom, T. Hagglund, Advanced PID Control (ISA, 2006), section 4.5 (1.4 to 2 is usual).
+//! At least 6 dB and 45 deg, one loop broken at a time: SAE AS94900 (after MIL-F-9490D, table III). Peak
+//! sensitivity at most 2: K. J. Astrom, T. Hagglund, Advanced PID Control (ISA, 2006), section 4.5 (1.4 to 2
+//! is usual).
 
 use std::f64::consts::{PI, TAU};
 
@@ -30,8 +32,8 @@ fn periods_s(config: &Config) -> [f64; 2] {
     [config.attitude_divider, config.velocity_divider].map(|divider| f64::from(divider) * tick_s(config))
 }
 
-/// From a sample to the voltage at the motors, without the hold: the mean over half a tick, the computation, the speed
-/// controllers.
+/// From a sample to the voltage at the motors, without the hold: the mean over half a tick, the computation,
+/// the speed controllers.
 fn delay_s(airframe: &Airframe, config: &Config) -> f64 {
     1.5 * tick_s(config) + f64::from(airframe.speed_controller_delay_s)
 }
@@ -45,7 +47,8 @@ fn airframe(rotor_time_constant_s: f32, speed_controller_delay_s: f32) -> Airfra
 /// Rotor time constant and speed controllers' delay in s: a light, the demo's and a slow drive.
 const DRIVES: [(f32, f32); 3] = [(0.02, 0.0005), (0.04, 0.001), (0.06, 0.0025)];
 
-/// Frequencies whose period is a whole number of steps of `period_s`, a multiple of `multiple`, in rising order.
+/// Frequencies whose period is a whole number of steps of `period_s`, a multiple of `multiple`, in rising
+/// order.
 fn frequencies(period_s: f64, multiple: u32, lowest_rad_s: f64) -> Vec<(u32, f64)> {
     let longest = TAU / (lowest_rad_s * period_s) / f64::from(multiple);
     let mut steps: Vec<u32> = (0..120)
@@ -55,8 +58,8 @@ fn frequencies(period_s: f64, multiple: u32, lowest_rad_s: f64) -> Vec<(u32, f64
     steps.iter().map(|n| (*n, TAU / (f64::from(*n) * period_s))).collect()
 }
 
-/// Response of `step` to a sine of `n` steps a period: the fundamental of what it gives for sin and cos, over two periods
-/// after `settle` steps.
+/// Response of `step` to a sine of `n` steps a period: the fundamental of what it gives for sin and cos, over
+/// two periods after `settle` steps.
 fn response(n: u32, settle: u32, mut step: impl FnMut(f64, f64) -> f64) -> Complex {
     let skip = settle.div_ceil(n) * n;
     let mut sum = Complex::new(0.0, 0.0);
@@ -144,8 +147,8 @@ fn notches(config: &Config) -> NotchBank {
     notches
 }
 
-/// Torque in N m about `axis` for a body rate and an angle about it, each of amplitude 1e-3, through the attitude
-/// controller (when `angle` is not 0), the gyro filters and the rate controller.
+/// Torque in N m about `axis` for a body rate and an angle about it, each of amplitude 1e-3, through the
+/// attitude controller (when `angle` is not 0), the gyro filters and the rate controller.
 fn torque_response(config: &Config, axis: usize, n: u32, rate: f64, angle: f64) -> Complex {
     let size = 1e-3;
     let mut rate_controller = RateController::new(&config.rate, tick_s(config) as f32).unwrap();
@@ -180,7 +183,8 @@ fn torque_response(config: &Config, axis: usize, n: u32, rate: f64, angle: f64) 
     }) / size
 }
 
-/// Angle about `axis` for a torque demand of the controller: rotors, their reaction about yaw, inertia, holding, delay.
+/// Angle about `axis` for a torque demand of the controller: rotors, their reaction about yaw, inertia,
+/// holding, delay.
 fn angle_for_torque(
     airframe: &Airframe,
     config: &Config,
@@ -195,7 +199,8 @@ fn angle_for_torque(
     rotors * held(w, tick_s(config), delay_s(airframe, config)) / (inertia * (J * w).powu(2))
 }
 
-/// Open loops of `axis`: the rate loop alone; the attitude loop with the rate loop closed; both, broken at the rotors.
+/// Open loops of `axis`: the rate loop alone; the attitude loop with the rate loop closed; both, broken at
+/// the rotors.
 fn turning_loops(airframe: &Airframe, config: &Config, axis: usize) -> [Vec<(f64, Complex)>; 3] {
     let lead = f64::from(Config::for_airframe(airframe).unwrap().rate.reaction_time_constant_s);
     let mut loops = [const { Vec::new() }; 3];
@@ -245,7 +250,8 @@ fn twins_with_too_much_gain_or_without_the_reaction_lag_have_no_margin() {
     let [rate, ..] = turning_loops(&airframe, &hot, 0);
     let margins_hot = hold("four times the gain", &rate);
     assert!(margins_hot.gain_db < 6.0 && margins_hot.phase_deg < 45.0);
-    // Yaw torque leads by 1 + T s: without the lag that cancels it the gain at high frequency is T/lag times as high.
+    // Yaw torque leads by 1 + T s: without the lag that cancels it the gain at high frequency is T/lag times
+    // as high.
     let mut bare = good;
     bare.rate.reaction_time_constant_s = 0.0;
     let [rate, ..] = turning_loops(&airframe, &bare, 2);
@@ -255,7 +261,8 @@ fn twins_with_too_much_gain_or_without_the_reaction_lag_have_no_margin() {
     );
 }
 
-/// Tilt of the reference, as horizontal acceleration, for a small acceleration demand: the craft follows the reference.
+/// Tilt of the reference, as horizontal acceleration, for a small acceleration demand: the craft follows the
+/// reference.
 fn tilt_response(config: &Config, n: u32) -> Complex {
     let mut controller =
         AttitudeController::<Libm>::new(&config.attitude, periods_s(config)[0] as f32).unwrap();
@@ -270,7 +277,8 @@ fn tilt_response(config: &Config, n: u32) -> Complex {
     }) / size
 }
 
-/// Acceleration north that position and velocity controller demand, for a position and a velocity of small amplitude.
+/// Acceleration north that position and velocity controller demand, for a position and a velocity of small
+/// amplitude.
 fn acceleration_response(config: &Config, n: u32, position: f64, speed: f64) -> Complex {
     let size = 1e-2;
     let outer = PositionController::<Libm>::new(&config.position).unwrap();
@@ -367,8 +375,8 @@ fn derived_climb_and_height_loops_have_6db_45deg() {
 
 #[test]
 fn measurement_gives_the_margins_of_a_known_loop() {
-    // An integrator of 10/s with 50 ms of dead time: 61.4 deg and 9.94 dB in closed form; a low-pass at 10 Hz measured
-    // through its step function has the exact response of its recursion.
+    // An integrator of 10/s with 50 ms of dead time: 61.4 deg and 9.94 dB in closed form; a low-pass at 10 Hz
+    // measured through its step function has the exact response of its recursion.
     let open: Vec<_> = frequencies(1e-3, 1, 1.0)
         .iter()
         .map(|(_, w)| (*w, 10.0 / (J * *w) * (-J * *w * 0.05).exp()))

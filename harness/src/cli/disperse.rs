@@ -157,7 +157,8 @@ fn default_journal(arguments: &DisperseArguments, fingerprint: &str) -> PathBuf 
     arguments.out.path().join(format!("dispersion-{fingerprint}{part}.journal"))
 }
 
-/// Executes the missing runs and returns their number. Each finished run is written before the next one starts.
+/// Executes the missing runs and returns their number. Each finished run is written before the next one
+/// starts.
 fn fly(
     arguments: &DisperseArguments,
     campaign: &Campaign,

@@ -23,8 +23,8 @@ pub(super) struct EstimateArguments {
     /// Print the valid column names with their meaning, and exit
     #[arg(long)]
     columns: bool,
-    /// Settings of the filter, with the keys of [override.attitude_estimate] of a controller file; up to four files are compared.
-    /// Default: the recommended settings
+    /// Settings of the filter, with the keys of [override.attitude_estimate] of a controller file; up to four
+    /// files are compared. Default: the recommended settings
     #[arg(long, value_name = "FILE")]
     settings: Vec<PathBuf>,
     /// Skip the rows before the first evaluated one, so that the filter starts in motion

@@ -21,8 +21,8 @@ use crate::verify::folder::FLIGHTS;
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct FlyArguments {
-    /// Flight files, folders of them, or a folder with craft.toml, controller.toml and flights, whose flights are all flown; default: the
-    /// demo
+    /// Flight files, folders of them, or a folder with craft.toml, controller.toml and flights, whose flights
+    /// are all flown; default: the demo
     #[arg(value_name = "FLIGHT")]
     flights: Vec<PathBuf>,
     #[command(flatten)]
@@ -167,7 +167,8 @@ pub(super) fn seeds_words(arguments: &FlyArguments) -> String {
     }
 }
 
-/// Number of seeds in parallel. Their evidence is accumulated in the order of the seeds, so that memory does not grow with them.
+/// Number of seeds in parallel. Their evidence is accumulated in the order of the seeds, so that memory does
+/// not grow with them.
 const AT_ONCE: u32 = 32;
 
 /// Flies every flight under every seed; only the first seed's trace is kept.

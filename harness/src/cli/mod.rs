@@ -75,7 +75,8 @@ struct Arguments {
 enum Command {
     /// Run flights, judge their checks, write a report and traces
     Fly(fly::FlyArguments),
-    /// Performance envelope of a craft: lift, hover, endurance, tilt, wind, climb, descent, each confirmed by a flight
+    /// Performance envelope of a craft: lift, hover, endurance, tilt, wind, climb, descent, each confirmed by
+    /// a flight
     Envelope(envelope::EnvelopeArguments),
     /// Explain why a craft flies, from its own flights, for readers without previous knowledge
     Explain(explain::ExplainArguments),
@@ -85,7 +86,8 @@ enum Command {
     Verify(verify::VerifyArguments),
     /// Stability margins of each loop: measured by injection into the running code, and by the linear model
     Margins(margins::MarginsArguments),
-    /// Dispersion analysis: success probability over craft drawn at random, and the dispersions associated with failures
+    /// Dispersion analysis: success probability over craft drawn at random, and the dispersions associated
+    /// with failures
     Disperse(disperse::DisperseArguments),
     /// Compare two controllers or two craft under the same seeds: differences with confidence intervals
     Compare(compare::CompareArguments),

@@ -4,7 +4,8 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// A folder under a temporary name. [`ResultsFolder::keep`] gives it its final name; dropped before that, it is removed.
+/// A folder under a temporary name. [`ResultsFolder::keep`] gives it its final name; dropped before that, it
+/// is removed.
 #[derive(Debug)]
 pub struct ResultsFolder {
     parent: PathBuf,

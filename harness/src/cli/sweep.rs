@@ -16,8 +16,9 @@ use crate::sweep::{self, Files, SpotCheck, Tried, parquet, table};
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct SweepArguments {
-    /// Axis: craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGH, with the suffix xCOUNT for other than 20 values; PATH is the path
-    /// of the key in the file, as in controller.override.rate_roll.crossover_rad_s=20..50x30
+    /// Axis: craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGH, with the suffix xCOUNT for other than 20
+    /// values; PATH is the path of the key in the file, as in
+    /// controller.override.rate_roll.crossover_rad_s=20..50x30
     #[arg(long = "vary", value_name = "AXIS", required = true)]
     axes: Vec<Axis>,
     /// Draw this many points at random instead of a grid

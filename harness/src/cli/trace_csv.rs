@@ -24,7 +24,8 @@ pub fn to_csv(trace: &Trace) -> String {
             }
             let value = (column.value)(row);
             if value.is_finite() {
-                // Six decimals: a micrometre, a microdegree; adding 0 turns -0 into 0. Writing to a text cannot fail.
+                // Six decimals: a micrometre, a microdegree; adding 0 turns -0 into 0. Writing to a text
+                // cannot fail.
                 let rounded = (value * 1e6).round() / 1e6 + 0.0;
                 let _ = write!(text, "{rounded}");
             }

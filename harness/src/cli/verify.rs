@@ -15,7 +15,8 @@ use crate::verify::{self, Baseline, Cause, Folder, Judgement, baseline, folder, 
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct VerifyArguments {
-    /// Folder with craft.toml, controller.toml and flights; optionally requirements.toml and baseline.json. Default: the demo
+    /// Folder with craft.toml, controller.toml and flights; optionally requirements.toml and baseline.json.
+    /// Default: the demo
     #[arg(value_name = "FOLDER")]
     folder: Option<PathBuf>,
     /// Number of seeds of each flight; default: that of the baseline, else 10

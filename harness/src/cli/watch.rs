@@ -11,7 +11,8 @@ use super::{Failure, print_error, print_text, report_failure};
 /// Time without changes after which a save is complete: editors save in several steps.
 const QUIET: Duration = Duration::from_millis(200);
 
-/// Executes `run` now and after each change of `paths`, until interrupted. Invalid input is reported and does not end the loop.
+/// Executes `run` now and after each change of `paths`, until interrupted. Invalid input is reported and does
+/// not end the loop.
 ///
 /// Folders are watched rather than files, since editors replace a file by a new one of the same name.
 pub(super) fn again(paths: &[PathBuf], run: impl Fn() -> Result<u8, Failure>) -> Result<u8, Failure> {

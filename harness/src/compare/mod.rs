@@ -1,4 +1,5 @@
-//! Comparison of two controllers or craft, A and B: same flights, same seeds, paired differences of each metric.
+//! Comparison of two controllers or craft, A and B: same flights, same seeds, paired differences of each
+//! metric.
 
 mod page;
 pub mod statistics;

@@ -1,12 +1,14 @@
 //! Paired differences with simultaneous confidence intervals for all metrics.
 //!
-//! Whether B differs from A in a metric is decided by Holm's step-down procedure on paired t-tests (Holm 1979, Scand. J.
-//! Stat. 6(2)), so that a wrong claim about any metric is made in at most 5 % of all comparisons. The intervals are those of
-//! Student's t at 0.05/m for m metrics (Bonferroni), which hold simultaneously; where Holm's procedure decides, the interval
-//! is cut off at zero, as Guilbaud shows that it may (Guilbaud 2008, Biom. J. 50(5)).
+//! Whether B differs from A in a metric is decided by Holm's step-down procedure on paired t-tests (Holm
+//! 1979, Scand. J. Stat. 6(2)), so that a wrong claim about any metric is made in at most 5 % of all
+//! comparisons. The intervals are those of Student's t at 0.05/m for m metrics (Bonferroni), which hold
+//! simultaneously; where Holm's procedure decides, the interval is cut off at zero, as Guilbaud shows that it
+//! may (Guilbaud 2008, Biom. J. 50(5)).
 //!
-//! Student's t assumes differences that are about normal. With errors as skewed as an exponential, the intervals of six metrics
-//! under 40 seeds cover simultaneously in 87 of 100 comparisons instead of 95 (simulated).
+//! Student's t assumes differences that are about normal. With errors as skewed as an exponential, the
+//! intervals of six metrics under 40 seeds cover simultaneously in 87 of 100 comparisons instead of 95
+//! (simulated).
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -49,8 +51,8 @@ pub struct Difference {
 /// Probability of a false claim about any metric.
 const ALPHA: f64 = 0.05;
 
-/// Judges the differences of all metrics. Each metric has the difference of every pair, positive where B is better, and the
-/// smallest relevant difference.
+/// Judges the differences of all metrics. Each metric has the difference of every pair, positive where B is
+/// better, and the smallest relevant difference.
 #[must_use]
 pub fn differences(metrics: &[(Vec<f64>, f64)]) -> Vec<Difference> {
     let tested: Vec<&Vec<f64>> =
@@ -65,7 +67,8 @@ pub fn differences(metrics: &[(Vec<f64>, f64)]) -> Vec<Difference> {
     metrics.iter().map(one).collect()
 }
 
-/// True when there is something to test: a figure for every pair, at least two, and not all differences alike.
+/// True when there is something to test: a figure for every pair, at least two, and not all differences
+/// alike.
 fn varies(gains: &[f64]) -> bool {
     gains.len() > 1 && gains.iter().all(|gain| gain.is_finite()) && gains.iter().any(|gain| *gain != gains[0])
 }
@@ -145,7 +148,8 @@ mod tests {
 
     #[test]
     fn intervals_of_all_metrics_together_hold_the_true_differences_in_95_of_100() {
-        // 0.95 less three standard errors of 1000 comparisons is 0.929. Of errors as skewed as an exponential it is 0.87.
+        // 0.95 less three standard errors of 1000 comparisons is 0.929. Of errors as skewed as an exponential
+        // it is 0.87.
         let gains = [0.0, 0.0, 0.3, -0.5, 1.0, 0.1];
         let skewed = |stream: &mut Stream| -libm::log(1.0 - stream.uniform()) - 1.0;
         let normal: fn(&mut Stream) -> f64 = Stream::normal;
@@ -165,7 +169,8 @@ mod tests {
             differences.iter().any(|one| matches!(one.finding, Finding::Better | Finding::Worse))
         });
         assert!(alarms <= 0.071, "{alarms}");
-        // And the test can fail: one metric at a time without correction alarms in about a quarter of all comparisons.
+        // And the test can fail: one metric at a time without correction alarms in about a quarter of all
+        // comparisons.
         let alone = simulate(&[0.0; METRICS], Stream::normal);
         let uncorrected = share(&alone, |differences| {
             differences.iter().any(|one| {
@@ -193,7 +198,8 @@ mod tests {
         let few = differences(&[(gains(20, &mut stream), 0.2)])[0];
         assert_eq!(few.finding, Finding::Inconclusive);
         let needed = few.seeds_needed.unwrap();
-        // Half the interval is 0.2 at (1.96 / 0.2)^2 = 96 seeds; from 20 the deviation is known within a third.
+        // Half the interval is 0.2 at (1.96 / 0.2)^2 = 96 seeds; from 20 the deviation is known within a
+        // third.
         assert!((50..220).contains(&needed), "{needed}");
         let many = differences(&[(gains(4 * needed as usize, &mut stream), 0.2)])[0];
         assert_eq!(many.finding, Finding::NoRelevantDifference);

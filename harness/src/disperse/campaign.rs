@@ -214,8 +214,8 @@ impl Run {
             .all(|one| one == Outcome::Pass)
     }
 
-    /// Least normalised slack of all figures: distance from the limit over the magnitude of the limit. Negative for a failure;
-    /// NaN with an inconclusive figure.
+    /// Least normalised slack of all figures: distance from the limit over the magnitude of the limit.
+    /// Negative for a failure; NaN with an inconclusive figure.
     #[must_use]
     pub fn slack(&self, metrics: &[Metric]) -> f64 {
         let slacks = self.figures.iter().zip(metrics).filter_map(|(figure, metric)| {

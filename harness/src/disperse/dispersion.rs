@@ -89,8 +89,8 @@ struct VaryEntry {
     triangular: Option<f64>,
 }
 
-/// Reads dispersions from `text`; `path` is the path for messages. Delay and motor time constant always vary: by their default
-/// where the file omits them.
+/// Reads dispersions from `text`; `path` is the path for messages. Delay and motor time constant always vary:
+/// by their default where the file omits them.
 ///
 /// # Errors
 /// All errors of the file.
@@ -147,7 +147,8 @@ impl VaryEntry {
     }
 }
 
-/// The draws of run `run`, one per entry of `varies`. They depend on the seed, the run and the quantity alone.
+/// The draws of run `run`, one per entry of `varies`. They depend on the seed, the run and the quantity
+/// alone.
 #[must_use]
 pub fn draws(varies: &[Vary], seed: u64, run: u64) -> Vec<f64> {
     let draw = |vary: &Vary| {
@@ -162,7 +163,8 @@ pub(crate) fn share(seed: u64, run: u64, index: u64) -> f64 {
     (mix(mix(mix(seed) ^ run) ^ index) >> 11) as f64 / (1_u64 << 53) as f64
 }
 
-/// One step of SplitMix64 (Steele, Lea and Flood 2014, OOPSLA): every bit of the input reaches every bit of the output.
+/// One step of SplitMix64 (Steele, Lea and Flood 2014, OOPSLA): every bit of the input reaches every bit of
+/// the output.
 fn mix(value: u64) -> u64 {
     let mut z = value.wrapping_add(0x9e37_79b9_7f4a_7c15);
     z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);

@@ -17,8 +17,8 @@ pub struct Journal {
 const TITLE: &str = "aplomb dispersion ";
 
 impl Journal {
-    /// Opens or creates the journal at `path` and returns the runs in it. An incomplete last line is dropped. The file is
-    /// locked.
+    /// Opens or creates the journal at `path` and returns the runs in it. An incomplete last line is dropped.
+    /// The file is locked.
     ///
     /// # Errors
     /// An error of the file system; a journal of another campaign; a locked journal.

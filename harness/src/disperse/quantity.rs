@@ -15,10 +15,12 @@ pub struct Truth {
     pub motor_share: Rotors<f64>,
 }
 
-/// Declares the quantities: key in files, description, unit, default dispersion, effect of a draw on the truth.
+/// Declares the quantities: key in files, description, unit, default dispersion, effect of a draw on the
+/// truth.
 macro_rules! quantities {
     ($($(#[doc = $doc:literal])+ $name:ident = $key:literal, $unit:literal, $dispersion:expr, $apply:expr;)+) => {
-        /// A quantity that may vary. Those in per cent change the nominal value by a factor, the others are added to it.
+        /// A quantity that may vary. Those in per cent change the nominal value by a factor, the others are
+        /// added to it.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
         pub enum Quantity {
             $($(#[doc = $doc])+ $name,)+
@@ -46,7 +48,8 @@ macro_rules! quantities {
                 match self { $(Self::$name => $unit),+ }
             }
 
-            /// Default dispersion: plausible, no source; for delay and motor time constant the customary 50 %.
+            /// Default dispersion: plausible, no source; for delay and motor time constant the customary 50
+            /// %.
             #[must_use]
             pub const fn default_dispersion(self) -> Dispersion {
                 match self { $(Self::$name => $dispersion),+ }

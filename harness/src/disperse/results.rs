@@ -80,8 +80,8 @@ pub struct MetricResult {
 pub struct RankLine {
     /// The quantity.
     pub what: String,
-    /// Rank-biserial correlation of failure with the draw: 1 when the draws of all failed runs are above all others, -1 below;
-    /// null when all runs pass or none does.
+    /// Rank-biserial correlation of failure with the draw: 1 when the draws of all failed runs are above all
+    /// others, -1 below; null when all runs pass or none does.
     pub failure: Option<f64>,
     /// The same with the magnitude of the draw: 1 when the failed runs are at both ends.
     pub failure_by_magnitude: Option<f64>,

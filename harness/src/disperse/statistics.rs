@@ -2,8 +2,8 @@
 
 use statrs::distribution::{Beta, ContinuousCDF, Normal};
 
-/// Two-sided 95 % interval of a probability from `successes` of `trials` (Clopper and Pearson 1934, Biometrika 26(4)).
-/// NaN for no trials.
+/// Two-sided 95 % interval of a probability from `successes` of `trials` (Clopper and Pearson 1934,
+/// Biometrika 26(4)). NaN for no trials.
 #[must_use]
 pub fn clopper_pearson(successes: u64, trials: u64) -> (f64, f64) {
     const TAIL: f64 = 0.025;
@@ -34,9 +34,9 @@ pub fn ranks(values: &[f64]) -> Vec<f64> {
     ranks
 }
 
-/// Rank-biserial correlation of a group with a quantity: 1 when all of its values are above all others, -1 below, 0 without
-/// difference ( Mann and Whitney 1947, Ann. Math. Stat. 18(1)), with its two-sided p-value by the normal
-/// approximation. `None` when either group is empty.
+/// Rank-biserial correlation of a group with a quantity: 1 when all of its values are above all others, -1
+/// below, 0 without difference ( Mann and Whitney 1947, Ann. Math. Stat. 18(1)), with its two-sided p-value
+/// by the normal approximation. `None` when either group is empty.
 #[must_use]
 pub fn group_difference(values: &[f64], in_group: &[bool]) -> Option<(f64, f64)> {
     let inside = in_group.iter().filter(|&&inside| inside).count();
@@ -53,8 +53,8 @@ pub fn group_difference(values: &[f64], in_group: &[bool]) -> Option<(f64, f64)>
     Some((2.0 * wins / (n * m) - 1.0, two_sided(distance)))
 }
 
-/// Spearman's rank correlation with its two-sided p-value by the normal approximation; `None` for fewer than three pairs or
-/// when one side does not vary.
+/// Spearman's rank correlation with its two-sided p-value by the normal approximation; `None` for fewer than
+/// three pairs or when one side does not vary.
 #[must_use]
 pub fn rank_correlation(a: &[f64], b: &[f64]) -> Option<(f64, f64)> {
     let n = a.len() as f64;
@@ -120,7 +120,8 @@ mod tests {
 
     #[test]
     fn interval_covers_the_true_probability_often_enough() {
-        // Exact coverage at p: the sum of the probabilities of all counts whose interval contains p. At least 95 %.
+        // Exact coverage at p: the sum of the probabilities of all counts whose interval contains p. At least
+        // 95 %.
         for p in [0.02, 0.3, 0.9] {
             let n = 60;
             let covered: f64 = (0..=n)

@@ -25,7 +25,8 @@ fn reported(text: &str) -> Vec<String> {
 #[test]
 fn draws_follow_their_distribution() {
     for (one, deviation) in [
-        // Standard deviations: h / sqrt 3, h / sqrt 6; of the normal cut off at three, 0.98658 of its own (closed form).
+        // Standard deviations: h / sqrt 3, h / sqrt 6; of the normal cut off at three, 0.98658 of its own
+        // (closed form).
         (Dispersion::Uniform(3.0), 3.0 / 3f64.sqrt()),
         (Dispersion::Triangular(3.0), 3.0 / 6f64.sqrt()),
         (Dispersion::Normal(2.0), 2.0 * 0.98658),

@@ -6,8 +6,9 @@ use aplomb::Spin;
 use aplomb::flight::Config;
 use aplomb::parameters::{self, Value, Visitor};
 
-/// The source text of `pub const CONTROLLER`, for `include!` in `no_std` firmware that depends on the crate `aplomb` of this
-/// release. `origin` is the origin of the values, for its comment. Every bit of every value is kept.
+/// The source text of `pub const CONTROLLER`, for `include!` in `no_std` firmware that depends on the crate
+/// `aplomb` of this release. `origin` is the origin of the values, for its comment. Every bit of every value
+/// is kept.
 #[must_use]
 pub fn constant(config: &Config, origin: &str) -> String {
     let mut text = Text { lines: String::new(), depth: 0 };

@@ -1,4 +1,5 @@
-//! Export of a controller for firmware: as a Rust constant, as a parameter block, and as a table of the block's layout.
+//! Export of a controller for firmware: as a Rust constant, as a parameter block, and as a table of the
+//! block's layout.
 
 mod constant;
 mod table;

@@ -19,7 +19,8 @@ pub struct TimedCommand {
 }
 
 impl TimedCommand {
-    /// The command at `time_s`: a set-point of position or velocity moves on with its velocity and acceleration.
+    /// The command at `time_s`: a set-point of position or velocity moves on with its velocity and
+    /// acceleration.
     #[must_use]
     pub fn at(&self, time_s: f64) -> Command {
         Command { demand: moved(self.command.demand, time_s - self.at_s), ..self.command }
@@ -41,7 +42,8 @@ fn moved(mut demand: Demand, time_s: f64) -> Demand {
     demand
 }
 
-/// `[[command]]` as written in the file. It has at most one demand. Parts that an entry omits keep their value.
+/// `[[command]]` as written in the file. It has at most one demand. Parts that an entry omits keep their
+/// value.
 #[derive(Deserialize, JsonSchema)]
 pub(super) struct CommandEntry {
     pub(super) at_s: f64,

@@ -1,7 +1,8 @@
 //! `controller.toml`: the controller's model of the craft and its settings.
 //!
-//! The parameters of the model are required. Every setting is optional: [`aplomb::flight::Config::for_airframe`] derives it
-//! from the model; an `[override]` replaces the derived value.
+//! The parameters of the model are required. Every setting is optional:
+//! [`aplomb::flight::Config::for_airframe`] derives it from the model; an `[override]` replaces the derived
+//! value.
 
 use aplomb::control::rate::Inertia;
 use aplomb::flight::{Airframe, Config};
@@ -30,7 +31,8 @@ impl Controller {
         document.finish(config.map(|config| Self { config }))
     }
 
-    /// The value in use of a setting such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there is none.
+    /// The value in use of a setting such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where
+    /// there is none.
     #[must_use]
     pub fn in_force(&self, path: &str) -> Option<f64> {
         super::overrides::in_force(&self.config, path)

@@ -53,7 +53,8 @@ impl<'s> Document<'s> {
         Err(InputError { path: path.to_owned(), source: source.to_owned(), problems: problems.collect() })
     }
 
-    /// Deserialises the file into `T`. Every unknown key, missing key and wrong type is recorded; `None` if there is any.
+    /// Deserialises the file into `T`. Every unknown key, missing key and wrong type is recorded; `None` if
+    /// there is any.
     #[must_use]
     pub fn read<T: DeserializeOwned>(&self) -> Option<T> {
         let read = T::deserialize(Reader::root(self));
@@ -75,8 +76,8 @@ impl<'s> Document<'s> {
         self.problems.borrow_mut().push(Problem { location, reason: reason.into(), help });
     }
 
-    /// Records an error at a key path such as `command[2].tilt_deg.roll`; if the path is incomplete in the file, at its last
-    /// existing part.
+    /// Records an error at a key path such as `command[2].tilt_deg.roll`; if the path is incomplete in the
+    /// file, at its last existing part.
     pub fn refuse_at(&self, key_path: &str, reason: impl Into<String>, help: Option<&str>) {
         self.refuse(self.span_of(key_path), reason, help.map(str::to_owned));
     }

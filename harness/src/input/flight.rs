@@ -54,7 +54,8 @@ pub struct FlightPlan {
 pub enum Start {
     /// Stationary on the ground at home, motors stopped.
     Ground,
-    /// Above home, after a warm-up that is not evaluated: stationary, take-off, settling in the air of the first instant.
+    /// Above home, after a warm-up that is not evaluated: stationary, take-off, settling in the air of the
+    /// first instant.
     Hover {
         /// Height above home in m.
         height_m: f64,

@@ -22,8 +22,8 @@ pub fn load_flight(path: &Path) -> Result<FlightPlan, InputError> {
     FlightPlan::from_text(&path.display().to_string(), &name, &text_of(path)?)
 }
 
-/// Reads flights from files, and from all `.toml` files of folders in the order of their names. Flight names are made unique.
-/// All mistakes of all files are reported.
+/// Reads flights from files, and from all `.toml` files of folders in the order of their names. Flight names
+/// are made unique. All mistakes of all files are reported.
 pub fn load_flights(paths: &[PathBuf]) -> Result<Vec<FlightPlan>, Vec<InputError>> {
     let mut wrong = Vec::new();
     let mut flights: Vec<FlightPlan> = Vec::new();

@@ -1,5 +1,5 @@
-//! Input files: TOML to craft, controller and flights. All mistakes of a file are reported at once, each with its line, its
-//! column and the nearest valid key. Nothing is flown with an invalid file.
+//! Input files: TOML to craft, controller and flights. All mistakes of a file are reported at once, each with
+//! its line, its column and the nearest valid key. Nothing is flown with an invalid file.
 
 pub mod check;
 pub mod command;

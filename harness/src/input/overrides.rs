@@ -10,8 +10,8 @@ use super::controller::reason;
 use super::document::Document;
 use super::problem::InputError;
 
-/// Declares a table of overrides for one part of the controller: keys that are fields of it, and keys in degrees with the
-/// field in radians that each one sets.
+/// Declares a table of overrides for one part of the controller: keys that are fields of it, and keys in
+/// degrees with the field in radians that each one sets.
 macro_rules! overrides {
     ($table:ident for $config:ty: $($field:ident),* $(; $($degrees:ident => $radians:ident),+)?) => {
         #[derive(Clone, Copy, Deserialize, JsonSchema)]
@@ -66,8 +66,8 @@ overrides!(HorizontalEstimateTable for estimate::horizontal::Config: interval_s,
     velocity_white_noise_m_s, bias_random_walk_m_s2_rts, position_gate_m, velocity_gate_m_s, gate_growth_m_s2,
     max_accuracy_m, timeout_s);
 
-/// Settings of the attitude filter from the text of a TOML file with the keys of `[override.attitude_estimate]`. Omitted keys
-/// keep their recommended value.
+/// Settings of the attitude filter from the text of a TOML file with the keys of
+/// `[override.attitude_estimate]`. Omitted keys keep their recommended value.
 pub fn attitude_settings(path: &str, text: &str) -> Result<estimate::attitude::Config, InputError> {
     let document = Document::parse(path, text)?;
     let config = document.read::<AttitudeEstimateTable>().and_then(|table| {
@@ -80,7 +80,8 @@ pub fn attitude_settings(path: &str, text: &str) -> Result<estimate::attitude::C
     document.finish(config)
 }
 
-/// The value in use of a setting such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there is none.
+/// The value in use of a setting such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there
+/// is none.
 pub(super) fn in_force(config: &Config, path: &str) -> Option<f64> {
     let (table, key) = path.split_once('.')?;
     match table {
@@ -128,8 +129,8 @@ pub(super) struct OverrideTables {
 }
 
 impl OverrideTables {
-    /// Applies the overrides to `config`. A controller is built after each table: a table with which that fails is refused and
-    /// not applied.
+    /// Applies the overrides to `config`. A controller is built after each table: a table with which that
+    /// fails is refused and not applied.
     pub(super) fn apply(self, document: &Document<'_>, config: &mut Config) {
         let mut attempt = |table: &str, change: &dyn Fn(&mut Config)| {
             let mut changed = *config;

@@ -1,11 +1,11 @@
 //! A `serde` deserialiser of parsed TOML that continues after the first error.
 //!
-//! A derived `Deserialize` stops at the first error. So this deserialiser returns none: it records the error with its location
-//! and returns a placeholder value, and [`Document::read`] drops the result. All errors of a file are thus reported at once.
-//! Unknown keys are refused, as `deny_unknown_fields` would.
+//! A derived `Deserialize` stops at the first error. So this deserialiser returns none: it records the error
+//! with its location and returns a placeholder value, and [`Document::read`] drops the result. All errors of
+//! a file are thus reported at once. Unknown keys are refused, as `deny_unknown_fields` would.
 //!
-//! Numbers must be finite; an integer is accepted as a number. An absent list is empty; any other absent key is an error
-//! unless the field is an `Option`.
+//! Numbers must be finite; an integer is accepted as a number. An absent list is empty; any other absent key
+//! is an error unless the field is an `Option`.
 
 use serde::de::value::{Error, MapDeserializer, SeqDeserializer, StrDeserializer};
 use serde::de::{self, Deserializer, IntoDeserializer, Visitor};

@@ -6,7 +6,8 @@ use serde::Deserialize;
 /// Declares the signals: key in files, name on screen, unit.
 macro_rules! signals {
     ($($(#[doc = $doc:literal])+ $name:ident = $key:literal, $words:literal, $unit:literal;)+) => {
-        /// A quantity of the flight over time. Errors are truth minus set-point; estimate errors are estimate minus truth.
+        /// A quantity of the flight over time. Errors are truth minus set-point; estimate errors are estimate
+        /// minus truth.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize, JsonSchema)]
         #[non_exhaustive]
         pub enum Signal {
@@ -63,8 +64,9 @@ signals! {
     DistanceFromHome = "distance_from_home_m", "distance from home", "m";
     /// Tracking error: horizontal distance of the true position from the set-point.
     PositionError = "position_error_m", "position error", "m";
-    /// Position error relative to the GNSS solution without its white noise: horizontal distance of the true position plus the
-    /// correlated GNSS error from the set-point. It leaves out the error that no controller can see.
+    /// Position error relative to the GNSS solution without its white noise: horizontal distance of the true
+    /// position plus the correlated GNSS error from the set-point. It leaves out the error that no controller
+    /// can see.
     PositionErrorToGnss = "position_error_to_gnss_m", "position error relative to GNSS", "m";
     /// North component of the position error relative to the GNSS solution.
     NorthErrorToGnss = "north_error_to_gnss_m", "position error relative to GNSS, north", "m";
@@ -125,7 +127,8 @@ signals! {
     BatteryCurrent = "battery_a", "battery current", "A";
     /// Attitude error of the camera: roll error and elevation error combined.
     CameraLevelError = "camera_level_error_deg", "camera level error", "deg";
-    /// Motion of the camera's line of sight above 0.3 Hz, elevation and heading combined: what blurs the image.
+    /// Motion of the camera's line of sight above 0.3 Hz, elevation and heading combined: what blurs the
+    /// image.
     LineOfSightMotion = "line_of_sight_motion_deg", "motion of the line of sight", "deg";
     /// The same for a camera fixed to the frame.
     FrameMotion = "frame_motion_deg", "motion of the frame", "deg";

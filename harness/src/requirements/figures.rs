@@ -26,8 +26,8 @@ fn larger(a: f64, b: f64) -> f64 {
     measure::largest(&[a, b])
 }
 
-/// One tilt step: rows, true values in deg, mean value before the step and in its last quarter. The figures use these means
-/// instead of the set-point, so a bias of the estimated tilt does not count as dynamics.
+/// One tilt step: rows, true values in deg, mean value before the step and in its last quarter. The figures
+/// use these means instead of the set-point, so a bias of the estimated tilt does not count as dynamics.
 struct Step<'a> {
     rows: &'a [Row],
     times_s: Vec<f64>,
@@ -117,7 +117,8 @@ pub fn push_damping(view: &View<'_>) -> Option<Evidence> {
     figure(measure::smallest(&rates.into_iter().enumerate().map(of_axis).collect::<Vec<_>>()))
 }
 
-/// Bandwidth of tilt in rad/s: frequency of 135 deg of phase lag from set-point to true tilt, lesser of both axes.
+/// Bandwidth of tilt in rad/s: frequency of 135 deg of phase lag from set-point to true tilt, lesser of both
+/// axes.
 pub fn bandwidth(view: &View<'_>) -> Option<Evidence> {
     let angles: [fn(&Motion) -> f64; 2] = [|m| m.roll_deg, |m| m.pitch_deg];
     let of_axis = |(axis, angle): (usize, fn(&Motion) -> f64)| {
@@ -136,7 +137,8 @@ fn in_the_air<'a>(view: &View<'a>) -> Vec<&'a Row> {
     view.trace.rows.iter().filter(|row| row.flags.armed && !row.flags.on_ground).collect()
 }
 
-/// Roll/pitch saturation: per row in the air 100 when saturated, else 0. The mean is the share of the time in per cent.
+/// Roll/pitch saturation: per row in the air 100 when saturated, else 0. The mean is the share of the time in
+/// per cent.
 pub fn saturation(view: &View<'_>) -> Option<Evidence> {
     let saturated =
         in_the_air(view).into_iter().map(|row| if row.flags.roll_pitch_saturated { 100.0 } else { 0.0 });
@@ -170,7 +172,8 @@ fn hold_intervals(view: &View<'_>) -> Vec<(f64, f64)> {
     intervals.collect()
 }
 
-/// Position errors relative to GNSS during position hold, in flights whose turbulence is nearest to this level.
+/// Position errors relative to GNSS during position hold, in flights whose turbulence is nearest to this
+/// level.
 fn hold(view: &View<'_>, level: usize) -> Option<Evidence> {
     let u20_m_s = view.plan.air.turbulence?.u20_m_s;
     let distance = |level: usize| (LEVELS_M_S[level] - u20_m_s).abs();
@@ -199,8 +202,8 @@ pub fn hold_severe(view: &View<'_>) -> Option<Evidence> {
     hold(view, 2)
 }
 
-/// Peak position error relative to GNSS after the first gust, over the peak of the gust: in s. Only for flights with position
-/// hold from the gust to the end.
+/// Peak position error relative to GNSS after the first gust, over the peak of the gust: in s. Only for
+/// flights with position hold from the gust to the end.
 pub fn gust(view: &View<'_>) -> Option<Evidence> {
     let gust = view.plan.air.gusts.first().filter(|gust| gust.peak_m_s > 0.0)?;
     let last = view.plan.commands.last()?;

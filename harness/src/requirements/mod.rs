@@ -1,7 +1,7 @@
 //! Requirements on a craft with its controller, each with its source, judged in every verification.
 //!
-//! [`table`] lists them. Some are judged on probes, which are built-in flights that test one property each; the others on
-//! every flight that tests them. A requirements file ([`mod@file`]) adds, tightens and waives.
+//! [`table`] lists them. Some are judged on probes, which are built-in flights that test one property each;
+//! the others on every flight that tests them. A requirements file ([`mod@file`]) adds, tightens and waives.
 
 pub mod figures;
 pub mod file;
@@ -94,8 +94,8 @@ pub struct View<'a> {
 /// Parameters of craft and controller that limits depend on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Size {
-    /// Factor on every time: the square root of the rotors' diameter over 9 in (Froude scaling, as Ivler and Geyer 2024,
-    /// VFS, use it for unmanned craft).
+    /// Factor on every time: the square root of the rotors' diameter over 9 in (Froude scaling, as Ivler and
+    /// Geyer 2024, VFS, use it for unmanned craft).
     pub time_scale: f64,
     /// Limit of the commanded tilt in deg.
     pub tilt_limit_deg: f64,

@@ -1,4 +1,5 @@
-//! Probes: built-in flights in still air at 10 m that test one property each. Their times scale with the craft.
+//! Probes: built-in flights in still air at 10 m that test one property each. Their times scale with the
+//! craft.
 
 use aplomb::frames::Heading;
 use aplomb::{Command, Demand, HeadingDemand, Libm, Tilt, VerticalDemand};

@@ -2,8 +2,8 @@
 
 use std::f64::consts::{PI, TAU};
 
-/// Rise time in s: from 10 to 90 % of the step from `before` to `target`. Infinite when 90 % is not reached; NaN for an empty
-/// series or a step of size 0.
+/// Rise time in s: from 10 to 90 % of the step from `before` to `target`. Infinite when 90 % is not reached;
+/// NaN for an empty series or a step of size 0.
 #[must_use]
 pub fn rise_time(times_s: &[f64], values: &[f64], before: f64, target: f64) -> f64 {
     if times_s.is_empty() || before == target {
@@ -43,9 +43,9 @@ pub fn peaks(values: &[f64]) -> Vec<f64> {
 }
 
 /// Damping ratio from successive peaks (logarithmic decrement): with r the ratio of a peak to the one before,
-/// ln r = -pi z / sqrt(1 - z^2) (closed form of the second-order oscillator). The result is the least over all pairs of peaks
-/// above `floor`. With one such peak the next is taken as `floor`, which gives a lower bound. Without one the result is 1. NaN
-/// for an empty series and for NaN.
+/// ln r = -pi z / sqrt(1 - z^2) (closed form of the second-order oscillator). The result is the least over
+/// all pairs of peaks above `floor`. With one such peak the next is taken as `floor`, which gives a lower
+/// bound. Without one the result is 1. NaN for an empty series and for NaN.
 #[must_use]
 pub fn damping(peaks: &[f64], floor: f64) -> f64 {
     if peaks.is_empty() || floor.is_nan() || peaks.iter().any(|peak| peak.is_nan()) {
@@ -79,8 +79,9 @@ fn component(values: &[f64], turns: f64) -> (f64, f64) {
     })
 }
 
-/// Frequency at which the phase lag reaches `lag_rad`, interpolated over the logarithm of the frequency; the last one when it
-/// is not reached, the first one when it is exceeded there. `phases_rad` may be wrapped. NaN for an empty series.
+/// Frequency at which the phase lag reaches `lag_rad`, interpolated over the logarithm of the frequency; the
+/// last one when it is not reached, the first one when it is exceeded there. `phases_rad` may be wrapped. NaN
+/// for an empty series.
 #[must_use]
 pub fn lag_frequency(frequencies: &[f64], phases_rad: &[f64], lag_rad: f64) -> f64 {
     let mut before: Option<(f64, f64)> = None;
@@ -151,7 +152,8 @@ mod tests {
 
     #[test]
     fn phase_lag_of_a_delayed_second_order_system_is_found() {
-        // Phase of 1/(s^2 + 1.4142 s + 1) with a delay of 0.2: 135 deg at w with atan2(1.4142 w, 1 - w^2) + 0.2 w = 2.356.
+        // Phase of 1/(s^2 + 1.4142 s + 1) with a delay of 0.2: 135 deg at w with atan2(1.4142 w, 1 - w^2) +
+        // 0.2 w = 2.356.
         let frequencies: Vec<f64> = (1..60).map(|i| 0.1 * f64::from(i)).collect();
         let lag = |w: f64| (std::f64::consts::SQRT_2 * w).atan2(1.0 - w * w) + 0.2 * w;
         let wrapped: Vec<f64> = frequencies.iter().map(|&w| (-lag(w)).sin().atan2((-lag(w)).cos())).collect();

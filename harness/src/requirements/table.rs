@@ -1,7 +1,7 @@
 //! The table of requirements.
 //!
-//! Limits are those of a craft with 9 in rotors. Times scale with the square root of the diameter, frequencies with its inverse
-//! (Froude scaling).
+//! Limits are those of a craft with 9 in rotors. Times scale with the square root of the diameter,
+//! frequencies with its inverse (Froude scaling).
 
 use std::borrow::Cow;
 

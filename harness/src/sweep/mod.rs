@@ -33,7 +33,8 @@ pub struct Files {
 pub struct Tried {
     /// Value on each axis.
     pub values: Vec<f64>,
-    /// The linear loops at the demands on the mixer in hover; empty where the files are refused or the craft cannot hover.
+    /// The linear loops at the demands on the mixer in hover; empty where the files are refused or the craft
+    /// cannot hover.
     pub loops: Vec<Linear>,
     /// Verdicts on the checks of the flight; empty without a flight.
     pub verdicts: Vec<Verdict>,
@@ -48,7 +49,8 @@ impl Tried {
         self.margin_ratio() >= 1.0 && self.verdicts.iter().all(|verdict| verdict.outcome == Outcome::Pass)
     }
 
-    /// Margin ratio of the limiting loop: measured over required margin, 1 at the limit, 0 where unstable or refused.
+    /// Margin ratio of the limiting loop: measured over required margin, 1 at the limit, 0 where unstable or
+    /// refused.
     #[must_use]
     pub fn margin_ratio(&self) -> f64 {
         let least = self.loops.iter().map(margin_ratio).fold(f64::INFINITY, f64::min);

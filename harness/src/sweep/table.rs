@@ -10,8 +10,8 @@ use crate::margins::figures::Figures;
 
 type Of = fn(&Figures) -> f64;
 
-/// Columns of the table: swept values, flags for feasible and stable, worst linear margins, figures of the flight; NaN where
-/// there is none.
+/// Columns of the table: swept values, flags for feasible and stable, worst linear margins, figures of the
+/// flight; NaN where there is none.
 #[must_use]
 pub fn columns(axes: &[Axis], tried: &[Tried], plan: Option<&FlightPlan>) -> Vec<Column> {
     let column = |name: String, of: &dyn Fn(&Tried) -> f64| (name, tried.iter().map(of).collect());

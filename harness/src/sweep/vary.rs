@@ -32,7 +32,8 @@ const COUNT: usize = 20;
 impl std::str::FromStr for Axis {
     type Err = String;
 
-    /// `craft.PATH=LOW..HIGH`, `controller.PATH=LOW..HIGH`, with the suffix `xCOUNT` for other than 20 values.
+    /// `craft.PATH=LOW..HIGH`, `controller.PATH=LOW..HIGH`, with the suffix `xCOUNT` for other than 20
+    /// values.
     fn from_str(text: &str) -> Result<Self, String> {
         let form =
             || format!("`{text}` is not of the form craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGHxCOUNT");

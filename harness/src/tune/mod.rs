@@ -1,10 +1,11 @@
 //! Automatic tuning: from a craft file to a controller that meets every requirement.
 //!
-//! The initial gains are analytic, derived from inertia, rotor time constant, delays and filters ([`crate::controller_model`]).
-//! The search adjusts them until every requirement has a normalised slack of 0.15, and then for fast loops. Controllers are
-//! judged as by `aplomb verify`: margins by the linear model at every operating point, the probes, and two flights. The search
-//! is COBYLA, which is derivative-free (Powell 1994, A direct search optimization method that models the objective and constraint
-//! functions by linear interpolation).
+//! The initial gains are analytic, derived from inertia, rotor time constant, delays and filters
+//! ([`crate::controller_model`]). The search adjusts them until every requirement has a normalised slack of
+//! 0.15, and then for fast loops. Controllers are judged as by `aplomb verify`: margins by the linear model
+//! at every operating point, the probes, and two flights. The search is COBYLA, which is derivative-free
+//! (Powell 1994, A direct search optimization method that models the objective and constraint functions by
+//! linear interpolation).
 
 pub mod file;
 mod page;
@@ -179,7 +180,8 @@ pub fn tune(craft: &Craft, most: usize, tried: &(dyn Fn() + Sync)) -> Result<Tun
         seen.borrow_mut().insert(key, slacks.clone());
         slacks
     };
-    // The last unknown is the slack that all requirements have at least; it is maximised up to REQUIRED_SLACK.
+    // The last unknown is the slack that all requirements have at least; it is maximised up to
+    // REQUIRED_SLACK.
     let parameters = PARAMETERS.len();
     let least = |x: &[f64], _: &mut ()| -score(x[parameters], &x[..parameters]);
     let constraints: Vec<_> = (0..start.slacks.len())

@@ -1,4 +1,5 @@
-//! The tuned controller: consistent with its file, better than the derived one; refusal of a craft that cannot be tuned.
+//! The tuned controller: consistent with its file, better than the derived one; refusal of a craft that
+//! cannot be tuned.
 
 use super::*;
 use crate::input;

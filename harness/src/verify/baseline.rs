@@ -118,8 +118,8 @@ impl Baseline {
 /// Share of a large margin that may be lost.
 const SHARE_OF_MARGIN: f64 = 0.2;
 
-/// The causes of failure of `judgement`: figures that fail or are inconclusive and, against a baseline, margins that shrank by
-/// more than the tolerance and figures that are no longer judged.
+/// The causes of failure of `judgement`: figures that fail or are inconclusive and, against a baseline,
+/// margins that shrank by more than the tolerance and figures that are no longer judged.
 #[must_use]
 pub fn causes(judgement: &Judgement, baseline: Option<&Baseline>) -> Vec<Cause> {
     let accepted: HashMap<(&str, &str), &Accepted> = baseline

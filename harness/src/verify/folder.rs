@@ -1,4 +1,5 @@
-//! Input of a verification: a folder with craft, controller and flights, optionally requirements and a baseline.
+//! Input of a verification: a folder with craft, controller and flights, optionally requirements and a
+//! baseline.
 
 use std::path::Path;
 

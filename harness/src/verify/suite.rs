@@ -118,8 +118,8 @@ pub fn flights(folder: &Folder, seeds: u32) -> u64 {
     (Probe::ALL.len() + folder.plans.len()) as u64 * u64::from(seeds)
 }
 
-/// Judges all requirements and checks of `folder` under `seeds` seeds; `flown` is called after each flight. The result does not
-/// depend on the number of threads.
+/// Judges all requirements and checks of `folder` under `seeds` seeds; `flown` is called after each flight.
+/// The result does not depend on the number of threads.
 ///
 /// # Errors
 /// A craft or controller that cannot be built.

@@ -21,8 +21,9 @@ pub(super) fn is_plausible(pressure_pa: f32) -> bool {
 
 /// Height above the level at which the pressure was `home_pa`.
 ///
-/// The standard law `h = T/L (1 - (p/p_home)^n)` as a series of fifth order in `x = 1 - p/p_home`. Against the law
-/// it errs by less than 1 mm within 300 m of home and less than 2 cm within 1000 m (ISO 2533 rows in the tests).
+/// The standard law `h = T/L (1 - (p/p_home)^n)` as a series of fifth order in `x = 1 - p/p_home`. Against
+/// the law it errs by less than 1 mm within 300 m of home and less than 2 cm within 1000 m (ISO 2533 rows in
+/// the tests).
 ///
 /// ```
 /// use aplomb::estimate::PressureHeight;
@@ -65,9 +66,9 @@ impl PressureHeight {
     }
 }
 
-/// Mean height of `P` barometers, each above its own home pressure: the mean of its last 100 samples while the motors are off,
-/// kept from the first armed sample on. Own home pressures keep a difference between two barometers out of the height, so that
-/// losing one makes no step.
+/// Mean height of `P` barometers, each above its own home pressure: the mean of its last 100 samples while
+/// the motors are off, kept from the first armed sample on. Own home pressures keep a difference between two
+/// barometers out of the height, so that losing one makes no step.
 ///
 /// ```
 /// use aplomb::{Sample, estimate::Barometers};
@@ -120,8 +121,8 @@ impl<const P: usize> Barometers<P> {
         Ok(Self { home_temperature_k, state: BarometersState { home: [Home::UNKNOWN; P] } })
     }
 
-    /// One tick: pressures in Pa of the barometers with a new sample. Returns the mean of their heights in m and of their ages;
-    /// `None` when none of them is plausible, 10 to 120 kPa.
+    /// One tick: pressures in Pa of the barometers with a new sample. Returns the mean of their heights in m
+    /// and of their ages; `None` when none of them is plausible, 10 to 120 kPa.
     pub fn step(&mut self, pressure_pa: &[Option<Sample<f32>>; P], armed: bool) -> Option<Sample<f32>> {
         let (mut height_m, mut age_us, mut count) = (0.0, 0.0, 0.0);
         for (home, sample) in self.state.home.iter_mut().zip(pressure_pa) {
@@ -141,8 +142,8 @@ impl<const P: usize> Barometers<P> {
         (count > 0.0).then(|| Sample { value: height_m / count, age_us: (age_us / count) as u32 })
     }
 
-    /// Sets the pressure in Pa of each barometer at home, for example after a restart in the air; it is then kept. Ignored where
-    /// it is not plausible.
+    /// Sets the pressure in Pa of each barometer at home, for example after a restart in the air; it is then
+    /// kept. Ignored where it is not plausible.
     pub fn set_home_pressure(&mut self, home_pa: [f32; P]) {
         for (home, pressure_pa) in self.state.home.iter_mut().zip(home_pa) {
             if is_plausible(pressure_pa) {
@@ -215,7 +216,8 @@ mod tests {
 
     #[test]
     fn home_pressure_is_the_mean_of_100_samples_before_arming_and_then_kept() {
-        // 25 Pa (2 m) of noise, drawn by a congruential generator (W. H. Press et al., Numerical Recipes, 3rd ed., ranqd1).
+        // 25 Pa (2 m) of noise, drawn by a congruential generator (W. H. Press et al., Numerical Recipes, 3rd
+        // ed., ranqd1).
         let mut n = 1u32;
         let mut noise_pa = move || {
             n = n.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);

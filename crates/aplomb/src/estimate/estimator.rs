@@ -30,7 +30,8 @@ pub struct Config {
     pub imu_max_age_s: f32,
     /// A slow sample older than this in s is rejected, 0.05 to 2.
     pub max_sample_age_s: f32,
-    /// Drag of the rotors over mass in 1/s: specific force per airspeed in the rotor plane. `None`: no wind estimate.
+    /// Drag of the rotors over mass in 1/s: specific force per airspeed in the rotor plane. `None`: no wind
+    /// estimate.
     pub rotor_drag_per_s: Option<f32>,
 }
 
@@ -68,7 +69,8 @@ pub struct State {
     pub wind_m_s: Vector<World>,
     /// Density of the air in kg/m3 from the barometers; `None` before the first plausible pressure.
     pub air_density_kg_m3: Option<f32>,
-    /// Sine of the angle between the averaged vertical and that of the attitude: above 0.5 the attitude is not to be trusted.
+    /// Sine of the angle between the averaged vertical and that of the attitude: above 0.5 the attitude is
+    /// not to be trusted.
     pub tilt_innovation: f32,
     /// An inertial sample was usable on this tick.
     pub imu_usable: bool,
@@ -86,8 +88,8 @@ pub struct State {
     pub stationary: bool,
 }
 
-/// Attitude, vertical and horizontal filter with what they need: vote, lever arm, home pressure, delay buffer, corrections by
-/// GNSS, wind, air density. `N` inertial sensors and `P` barometers.
+/// Attitude, vertical and horizontal filter with what they need: vote, lever arm, home pressure, delay
+/// buffer, corrections by GNSS, wind, air density. `N` inertial sensors and `P` barometers.
 ///
 /// ```
 /// use aplomb::{ImuSample, Libm, Sensors, estimate::{Config, Estimator}, frames::Vector};
@@ -158,10 +160,11 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         })
     }
 
-    /// One tick. While `armed` the craft is not looked for as stationary, home pressures are kept and the wind is estimated.
+    /// One tick. While `armed` the craft is not looked for as stationary, home pressures are kept and the
+    /// wind is estimated.
     ///
-    /// A fix is compared with the acceleration that the attitude of this tick gives, so its correction of the attitude acts on the
-    /// next tick.
+    /// A fix is compared with the acceleration that the attitude of this tick gives, so its correction of the
+    /// attitude acts on the next tick.
     pub fn step(&mut self, sensors: &Sensors<N, P>, armed: bool) -> State {
         let voted = self.vote.step(&sensors.imu);
         let (gyro, force) = match voted {
@@ -173,7 +176,8 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         };
         let corrections = Corrections {
             magnetic_field: sensors.magnetic_field_ut.map(|field| self.rotated_to_now(field)),
-            // The two accelerations must be in the same axes: without a heading those of the attitude are not the world's.
+            // The two accelerations must be in the same axes: without a heading those of the attitude are not
+            // the world's.
             apparent_gravity_m_s2: self
                 .gnss_acceleration
                 .apparent_gravity_m_s2()
@@ -231,13 +235,14 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         self.state
     }
 
-    /// Sets the pressure in Pa of each barometer at home, for example after a restart in the air; it is then kept. Ignored where
-    /// it is not plausible.
+    /// Sets the pressure in Pa of each barometer at home, for example after a restart in the air; it is then
+    /// kept. Ignored where it is not plausible.
     pub fn set_home_pressure(&mut self, home_pa: [f32; P]) {
         self.barometers.set_home_pressure(home_pa);
     }
 
-    /// Initialises attitude and heading again from the next samples; the gyro bias is kept. For after a crash.
+    /// Initialises attitude and heading again from the next samples; the gyro bias is kept. For after a
+    /// crash.
     pub fn reinitialise_attitude(&mut self) {
         self.attitude.reinitialise();
     }

@@ -1,8 +1,8 @@
-//! State estimation by complementary filters: attitude, height and climb, horizontal position and velocity; with wind, air
-//! density and the [`Estimator`] that wires them.
+//! State estimation by complementary filters: attitude, height and climb, horizontal position and velocity;
+//! with wind, air density and the [`Estimator`] that wires them.
 //!
-//! A complementary filter adds two measurements of one quantity, the fast one high-passed and the slow one low-passed, so that
-//! the noise of each is removed where it is large and the sum has no lag:
+//! A complementary filter adds two measurements of one quantity, the fast one high-passed and the slow one
+//! low-passed, so that the noise of each is removed where it is large and the sum has no lag:
 //!
 //! | filter | fast measurement, integrated | slow measurement | corrects |
 //! | --- | --- | --- | --- |
@@ -10,12 +10,14 @@
 //! | [`vertical`] | vertical acceleration | barometer, else GNSS | height, climb, acceleration bias |
 //! | [`horizontal`] | horizontal acceleration | GNSS | position, velocity, acceleration bias |
 //!
-//! The gains are fixed and have the poles of the steady Kalman filter for the stated noise. Slow samples are late: the
-//! [`DelayBuffer`] holds the past accelerations, so that each sample is compared with the estimate of its own time.
+//! The gains are fixed and have the poles of the steady Kalman filter for the stated noise. Slow samples are
+//! late: the [`DelayBuffer`] holds the past accelerations, so that each sample is compared with the estimate
+//! of its own time.
 //!
-//! Every part stands alone and has the same form: `new` takes a configuration and the period and precomputes the coefficients,
-//! `step` runs one tick and returns its output, `reset` starts over, and `state` and `set_state` save and restore all that
-//! changes from tick to tick, bit for bit; coefficients are not part of the state.
+//! Every part stands alone and has the same form: `new` takes a configuration and the period and precomputes
+//! the coefficients, `step` runs one tick and returns its output, `reset` starts over, and `state` and
+//! `set_state` save and restore all that changes from tick to tick, bit for bit; coefficients are not part of
+//! the state.
 
 mod air_density;
 pub mod attitude;

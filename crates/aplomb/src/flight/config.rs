@@ -4,7 +4,8 @@ use super::NotchConfig;
 use crate::error::{ConfigError, Problem, require_positive, require_within};
 use crate::{control, estimate, guard, mix, pilot};
 
-/// Model of the craft and settings of every part. [`Config::for_airframe`] derives all of it from a few parameters.
+/// Model of the craft and settings of every part. [`Config::for_airframe`] derives all of it from a few
+/// parameters.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -19,11 +20,12 @@ pub struct Config {
     pub idle_command: f32,
     /// Density of the air in kg/m3 while no barometer has given one, 0.3 to 2: see [`estimate::AirDensity`].
     pub air_density_kg_m3: f32,
-    /// Pole of the low-pass through which the estimated wind is fed forward, as a share of the velocity loop's crossover, 0 to
-    /// 0.2; 0 leaves the feed-forward out. Without [`estimate::Config::rotor_drag_per_s`] there is none.
+    /// Pole of the low-pass through which the estimated wind is fed forward, as a share of the velocity
+    /// loop's crossover, 0 to 0.2; 0 leaves the feed-forward out. Without
+    /// [`estimate::Config::rotor_drag_per_s`] there is none.
     pub wind_share: f32,
-    /// Delay in s of the inertial sensor's own filter, 0 to 0.02: the attitude that is controlled is predicted over it. That of a
-    /// second-order Butterworth low-pass is sqrt(2)/(2 pi f), f its cut-off.
+    /// Delay in s of the inertial sensor's own filter, 0 to 0.02: the attitude that is controlled is
+    /// predicted over it. That of a second-order Butterworth low-pass is sqrt(2)/(2 pi f), f its cut-off.
     pub imu_delay_s: f32,
     /// Cut-off of the second-order low-pass on the body rate in Hz; below half the tick rate.
     pub gyro_cutoff_hz: f32,

@@ -7,16 +7,17 @@
 //!                                           '------ achieved -----'-------'
 //! ```
 //!
-//! Estimation, guard, sticks, gyro filters, rate controller and mixer run on every tick; the attitude stage on every
-//! `attitude_divider`-th and the outer loops on every `velocity_divider`-th, counted from tick 0, outer loops first; and both on the tick
-//! on which they take over. Between two ticks of the attitude stage the rate set-point moves along its derivative.
+//! Estimation, guard, sticks, gyro filters, rate controller and mixer run on every tick; the attitude stage
+//! on every `attitude_divider`-th and the outer loops on every `velocity_divider`-th, counted from tick 0,
+//! outer loops first; and both on the tick on which they take over. Between two ticks of the attitude stage
+//! the rate set-point moves along its derivative.
 //!
-//! [`FlightController::step`] is the wiring and nothing else. Every part in it is public: to replace one, copy its lines; the project's
-//! `examples/own_rate_controller.rs` does so with the rate controller.
+//! [`FlightController::step`] is the wiring and nothing else. Every part in it is public: to replace one,
+//! copy its lines; the project's `examples/own_rate_controller.rs` does so with the rate controller.
 //!
-//! Degraded operation: without a valid position, velocity and position demands level the craft; without a valid height, a
-//! climb demand becomes a vertical acceleration and no height is held; without a barometer the air density is that of
-//! the configuration.
+//! Degraded operation: without a valid position, velocity and position demands level the craft; without a
+//! valid height, a climb demand becomes a vertical acceleration and no height is held; without a barometer
+//! the air density is that of the configuration.
 
 mod attitude_stage;
 mod config;
@@ -48,7 +49,8 @@ use crate::{
     Achieved, Command, ConfigError, Demand, MotorCommand, Rotors, STANDARD_GRAVITY_M_S2, Sensors, estimate,
 };
 
-/// The whole controller. `M` computes the square roots, `N` is the number of inertial sensors, `P` that of barometers.
+/// The whole controller. `M` computes the square roots, `N` is the number of inertial sensors, `P` that of
+/// barometers.
 ///
 /// ```
 /// use aplomb::{Command, FlightController, ImuSample, MotorCommand, Rotors, Sensors, Spin, frames::Vector};
@@ -103,7 +105,8 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
     /// Builds every part.
     ///
     /// # Errors
-    /// Names the first field that is refused, with its part. A sensor count other than 1 to 3 does not compile.
+    /// Names the first field that is refused, with its part. A sensor count other than 1 to 3 does not
+    /// compile.
     pub fn new(config: &Config) -> Result<Self, ConfigError> {
         let () = Self::ONE_TO_THREE;
         config.check()?;
@@ -231,7 +234,8 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         self.rate.reset();
     }
 
-    /// Changes the gains of the rate controller in flight by bumpless transfer: see [`RateController::retune`].
+    /// Changes the gains of the rate controller in flight by bumpless transfer: see
+    /// [`RateController::retune`].
     ///
     /// # Errors
     /// Names the field that is refused, with its part.
@@ -242,8 +246,8 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
             .map_err(|error| error.within(Part::Rate))
     }
 
-    /// Continues to fly without arming: after a restart in the air, or when a simulation starts there. The estimator and the filters
-    /// start from their next samples.
+    /// Continues to fly without arming: after a restart in the air, or when a simulation starts there. The
+    /// estimator and the filters start from their next samples.
     pub fn resume_in_flight(&mut self) {
         self.guard.set_state(guard::State::in_flight());
         self.imu_age_us = 0;
@@ -293,7 +297,8 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         self.rate.integral_rad_s2()
     }
 
-    /// Integrals of the velocity and of the vertical controller in m/s2, world axes: see [`OuterLoops::integral_m_s2`].
+    /// Integrals of the velocity and of the vertical controller in m/s2, world axes: see
+    /// [`OuterLoops::integral_m_s2`].
     #[must_use]
     pub const fn acceleration_integral_m_s2(&self) -> Vector<World> {
         self.outer_loops.integral_m_s2()

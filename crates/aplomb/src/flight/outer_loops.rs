@@ -35,8 +35,8 @@ const LOST_DISTANCE_M: f32 = 2.0;
 const LOST_SPEED_M_S: f32 = 0.2;
 const LOST_TIME_S: f32 = 1.0;
 /// Landing, condition that the ground carries the craft: thrust below this share of the weight, climb within
-/// this in m/s, for this time over the time constant 1/crossover of the velocity controller (0.15 s at 2.5 rad/s): an
-/// agile craft tilts faster.
+/// this in m/s, for this time over the time constant 1/crossover of the velocity controller (0.15 s at 2.5
+/// rad/s): an agile craft tilts faster.
 const GROUND_THRUST_SHARE: f32 = 0.9;
 const GROUND_CLIMB_M_S: f32 = 0.3;
 const GROUND_TIME_RAD: f32 = 0.375;
@@ -300,8 +300,8 @@ impl<M: Math> OuterLoops<M> {
         Some(velocity.acceleration_m_s2)
     }
 
-    /// True when the ground has carried a landing craft for [`GROUND_TIME_RAD`]: its landing gear holds it, it
-    /// must not tilt. Steps without it count back, so that a short contact does not restart the count.
+    /// True when the ground has carried a landing craft for [`GROUND_TIME_RAD`]: its landing gear holds it,
+    /// it must not tilt. Steps without it count back, so that a short contact does not restart the count.
     fn is_carried_by_ground(&mut self, landing: bool, motion: &estimate::State, achieved: &Achieved) -> bool {
         let weight_n = self.thrust.mass_kg() * STANDARD_GRAVITY_M_S2;
         let carried = landing

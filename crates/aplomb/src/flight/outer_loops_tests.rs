@@ -104,7 +104,8 @@ fn climb_without_a_valid_height_is_an_acceleration_of_a_quarter_of_the_crossover
 
 #[test]
 fn velocity_controller_at_its_own_limit_counts_as_at_the_tilt_limit() {
-    // A lasting climb demand of 2 m/s2 widens the cone beyond what the velocity controller demands at its limit of g tan(limit).
+    // A lasting climb demand of 2 m/s2 widens the cone beyond what the velocity controller demands at its
+    // limit of g tan(limit).
     let mut config = config();
     config.velocity.output_limit_m_s2 =
         ThrustVector::<Libm>::new(&config.thrust).unwrap().horizontal_limit_m_s2();

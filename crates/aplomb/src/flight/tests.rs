@@ -1,5 +1,5 @@
-//! The derived gains on a rigid body with first-order rotors and a delay of two ticks, in `f64` arithmetic where the craft
-//! is concerned.
+//! The derived gains on a rigid body with first-order rotors and a delay of two ticks, in `f64` arithmetic
+//! where the craft is concerned.
 
 extern crate std;
 
@@ -21,7 +21,8 @@ fn airframe() -> Airframe {
     Airframe::new(1.2, [0.011, 0.012, 0.021], x, 6.5)
 }
 
-/// Planar roll of the demo craft: double integrator, rotors as a first-order lag, two ticks of delay. No vertical motion.
+/// Planar roll of the demo craft: double integrator, rotors as a first-order lag, two ticks of delay. No
+/// vertical motion.
 struct Roll {
     controller: FlightController,
     angle: f64,
@@ -165,8 +166,8 @@ fn notches_slow_the_rate_loop_by_what_they_delay() {
     let closed = 4.0 * STEP_S * (PI * b * STEP_S).tan() / (1.0 - (w * STEP_S).cos());
     let delay = f64::from(config.notch.hover_delay_s(1e-3).unwrap());
     assert!((delay - closed).abs() < 1e-7 && delay > 1.2e-3, "{delay} {closed}");
-    // The dead time is 0.36 over the crossover; half of the notches' delay more in the speed controllers, at the same tick
-    // rate, is as much more dead time.
+    // The dead time is 0.36 over the crossover; half of the notches' delay more in the speed controllers, at
+    // the same tick rate, is as much more dead time.
     let dead_s = |config: &Config| 0.36 / f64::from(config.rate.roll.crossover_rad_s);
     let longer_s = airframe.speed_controller_delay_s + 0.5 * delay as f32;
     let longer = Config::for_airframe(&Airframe { speed_controller_delay_s: longer_s, ..airframe }).unwrap();
@@ -218,7 +219,8 @@ fn gains_of_the_rate_controller_change_in_flight_without_a_step_in_the_motor_com
         heading: HeadingDemand::Rate(0.0),
         vertical: VerticalDemand::Climb(0.0),
     };
-    // In hover under a constant torque, then in the middle of a tilt step, where error, derivative and feed-forward are large.
+    // In hover under a constant torque, then in the middle of a tilt step, where error, derivative and
+    // feed-forward are large.
     let mut roll = Roll::hovering(0.04);
     roll.torque_nm = 0.05;
     for tick in 0..2200 {

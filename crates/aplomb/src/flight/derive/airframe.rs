@@ -5,8 +5,8 @@ use crate::error::{ConfigError, Problem, require_not_negative, require_positive}
 use crate::mix::{self, Geometry, ThrustCurveConfig};
 use crate::{STANDARD_GRAVITY_M_S2, frames};
 
-/// Least ratio of full thrust to weight: the 0.9 of full thrust that the outer loops use must exceed the weight, and a
-/// seventh of the weight is left beyond it for torque and gusts.
+/// Least ratio of full thrust to weight: the 0.9 of full thrust that the outer loops use must exceed the
+/// weight, and a seventh of the weight is left beyond it for torque and gusts.
 const LEAST_THRUST_TO_WEIGHT: f32 = 1.3;
 
 /// The parameters of a craft that every setting follows from.
@@ -26,12 +26,13 @@ pub struct Airframe {
     pub rotor_diameter_m: f32,
     /// Time constant of the rotors' speed (first order) in s.
     pub rotor_time_constant_s: f32,
-    /// Delay of the speed controllers in s: from a command written to the voltage at the motor. The controller's own
-    /// computation and hold are not part of it; they follow from the tick rate.
+    /// Delay of the speed controllers in s: from a command written to the voltage at the motor. The
+    /// controller's own computation and hold are not part of it; they follow from the tick rate.
     pub speed_controller_delay_s: f32,
     /// Delay in s of the inertial sensor's own filter, 0 to 0.02.
     pub imu_delay_s: f32,
-    /// Moment of inertia of one rotor (propeller and bell) about its shaft in kg m2; 0 for a rotor without inertia.
+    /// Moment of inertia of one rotor (propeller and bell) about its shaft in kg m2; 0 for a rotor without
+    /// inertia.
     pub rotor_inertia_kg_m2: f32,
     /// Speed of the rotors in hover in rad/s.
     pub hover_speed_rad_s: f32,
@@ -40,10 +41,10 @@ pub struct Airframe {
 }
 
 impl Airframe {
-    /// From mass in kg, principal moments of inertia in kg m2, geometry and full thrust of a rotor in N. The rest is a
-    /// four-cell battery, a plain quadratic curve, rotors of 0.2286 m (9 in) with a time constant of 0.04 s and an
-    /// inertia of 4e-5 kg m2 that hover at 600 rad/s, speed controllers with a delay of 1 ms,
-    /// and an inertial sensor whose own filter has no delay.
+    /// From mass in kg, principal moments of inertia in kg m2, geometry and full thrust of a rotor in N. The
+    /// rest is a four-cell battery, a plain quadratic curve, rotors of 0.2286 m (9 in) with a time constant
+    /// of 0.04 s and an inertia of 4e-5 kg m2 that hover at 600 rad/s, speed controllers with a delay of 1
+    /// ms, and an inertial sensor whose own filter has no delay.
     ///
     /// ```
     /// use aplomb::{Spin, flight::{Airframe, Config}, mix::Geometry};
@@ -62,7 +63,8 @@ impl Airframe {
             geometry,
             thrust_curve: ThrustCurveConfig {
                 max_thrust_n,
-                // Four lithium-polymer cells: 3.7 V nominal, 3.0 V empty, 4.2 V full (common practice, no source).
+                // Four lithium-polymer cells: 3.7 V nominal, 3.0 V empty, 4.2 V full (common practice, no
+                // source).
                 reference_voltage_v: 14.8,
                 back_emf_share: 1.0,
                 lowest_voltage_v: 12.0,
@@ -86,13 +88,13 @@ pub(super) struct Basis {
     pub(super) weight_n: f32,
     pub(super) full_thrust_n: f32,
     pub(super) thrust_to_weight: f32,
-    /// Induced speed in hover, `sqrt(T/(2 rho A))` over the four discs (Leishman, Principles of Helicopter Aerodynamics,
-    /// 2nd ed. 2006, ch. 2).
+    /// Induced speed in hover, `sqrt(T/(2 rho A))` over the four discs (Leishman, Principles of Helicopter
+    /// Aerodynamics, 2nd ed. 2006, ch. 2).
     pub(super) induced_m_s: f32,
     /// Time of a free fall by one rotor diameter.
     pub(super) fall_s: f32,
-    /// Thrust of one idling rotor: it turns at a sixth of its hover speed. The rotors then turn on through every descent, and
-    /// 35/36 of the hover thrust are left for torque.
+    /// Thrust of one idling rotor: it turns at a sixth of its hover speed. The rotors then turn on through
+    /// every descent, and 35/36 of the hover thrust are left for torque.
     pub(super) idle_thrust_n: f32,
     /// Largest torque about roll, pitch and yaw that hover thrust leaves, either way.
     pub(super) torque_nm: frames::Vector<frames::Body>,

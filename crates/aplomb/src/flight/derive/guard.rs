@@ -7,7 +7,8 @@ use super::outer::Outer;
 use crate::guard::Config;
 use crate::{estimate, pilot};
 
-/// Friction coefficient of smooth feet on a slippery surface (value from memory): steeper slopes are slid down.
+/// Friction coefficient of smooth feet on a slippery surface (value from memory): steeper slopes are slid
+/// down.
 const FRICTION: f32 = 0.3;
 /// Ten intervals of a radio link with 50 frames a second (value from memory): shorter gaps are common.
 const LINK_FRAMES_S: f32 = 0.2;
@@ -24,7 +25,8 @@ pub(super) fn guard(
     let link_hold_s = (1.0 / outer.velocity.crossover_rad_s).max(LINK_FRAMES_S);
     let curve = &airframe.thrust_curve;
     Config {
-        // Take-off from a slope on which the craft stands without sliding, and that half the tilt limit levels out.
+        // Take-off from a slope on which the craft stands without sliding, and that half the tilt limit
+        // levels out.
         arming_tilt_rad: (0.5 * tilt_limit).min(libm::atanf(FRICTION)),
         // Four times the largest gyro bias: what is faster is motion.
         arming_rate_rad_s: 4.0 * estimate.max_gyro_bias_rad_s,
@@ -33,8 +35,8 @@ pub(super) fn guard(
         // A rotor time constant without a sample is bridged: the rotors still turn as the last one had it.
         imu_hold_s: airframe.rotor_time_constant_s,
         link_hold_s,
-        // ...and the position is held for as long as stopping from the highest speed takes, so that the craft lands from a
-        // standstill.
+        // ...and the position is held for as long as stopping from the highest speed takes, so that the craft
+        // lands from a standstill.
         link_land_s: link_hold_s + outer.velocity.speed_limit_m_s / outer.velocity.acceleration_m_s2,
         // The empty voltage plus a fifth of the range: what a landing takes from a pack under load.
         low_battery_v: curve.lowest_voltage_v + 0.2 * (curve.highest_voltage_v - curve.lowest_voltage_v),
@@ -44,8 +46,8 @@ pub(super) fn guard(
         tip_over_tilt_rad: 0.5 * (tilt_limit + FRAC_PI_2),
         // In the air a craft without support would have fallen by four rotor diameters.
         tip_over_s: 2.0 * basis.fall_s,
-        // Near the ground the rotors lift more: 1 - (R/(4 z))^2 = 0.75 of the weight is enough at z = R/2 (Cheeseman and
-        // Bennett, ARC R&M 3021, 1955). Less is carried by the ground.
+        // Near the ground the rotors lift more: 1 - (R/(4 z))^2 = 0.75 of the weight is enough at z = R/2
+        // (Cheeseman and Bennett, ARC R&M 3021, 1955). Less is carried by the ground.
         landed_thrust_share: 0.7,
         // Two fifths of the landing speed: not descending any more.
         landed_climb_m_s: 0.4 * pilot.landing_speed_m_s,

@@ -1,7 +1,7 @@
 //! Tick rate, gyro filters, rate and attitude loop.
 //!
-//! The rotor time constant, the speed controllers' delay and the rotor speeds set how fast the rate loop can be. The tick rate
-//! and the dividers follow from the crossovers.
+//! The rotor time constant, the speed controllers' delay and the rotor speeds set how fast the rate loop can
+//! be. The tick rate and the dividers follow from the crossovers.
 
 use core::f32::consts::{PI, SQRT_2};
 
@@ -10,17 +10,19 @@ use crate::control::{attitude, rate};
 use crate::error::{ConfigError, Part};
 use crate::flight::NotchConfig;
 
-/// Tick rates in Hz, slowest first: divisions of the 8 kHz at which inertial sensors are commonly read (value from memory).
+/// Tick rates in Hz, slowest first: divisions of the 8 kHz at which inertial sensors are commonly read (value
+/// from memory).
 pub const TICK_RATES_HZ: [f32; 5] = [500.0, 1000.0, 2000.0, 4000.0, 8000.0];
-/// Ticks in the time 1/crossover of the rate loop, at least. Computing for one tick, holding for half a tick and the gyro's
-/// mean over half a tick then cost 2/20 rad = 6 deg of phase at the crossover.
+/// Ticks in the time 1/crossover of the rate loop, at least. Computing for one tick, holding for half a tick
+/// and the gyro's mean over half a tick then cost 2/20 rad = 6 deg of phase at the crossover.
 const TICKS_PER_CROSSOVER_TIME: f32 = 20.0;
 /// Highest share of the tick rate at which a tone is notched; half of it is the Nyquist frequency.
 const HIGHEST_TONE_SHARE: f32 = 0.45;
-/// Crossover times dead time of the rate loop. An integrator with dead time L and gain w has a phase margin of 90 deg - w L and a
-/// gain margin of (pi/2)/(w L): 69 deg and 12.8 dB, less what the integral takes.
+/// Crossover times dead time of the rate loop. An integrator with dead time L and gain w has a phase margin
+/// of 90 deg - w L and a gain margin of (pi/2)/(w L): 69 deg and 12.8 dB, less what the integral takes.
 const CROSSOVER_DEAD_TIME: f32 = 0.36;
-/// Ratio of derivative time to its filter's time constant: ten is usual, and less noise is worth a little delay.
+/// Ratio of derivative time to its filter's time constant: ten is usual, and less noise is worth a little
+/// delay.
 const DERIVATIVE_FILTER_RATIO: f32 = 8.0;
 /// Damping ratio of every reference.
 pub(super) const REFERENCE_DAMPING: f32 = 0.75;
@@ -28,8 +30,8 @@ pub(super) const REFERENCE_DAMPING: f32 = 0.75;
 const TILT_STEP_RAD: f32 = 0.349;
 /// Heading step in rad that the reference is dimensioned for.
 const HEADING_STEP_RAD: f32 = 0.5;
-/// Largest body rate in rad/s: four fifths of the 2000 deg/s that the gyros of such craft measure (value from memory), so
-/// that overshoot stays within the range.
+/// Largest body rate in rad/s: four fifths of the 2000 deg/s that the gyros of such craft measure (value from
+/// memory), so that overshoot stays within the range.
 const GYRO_RATE_RAD_S: f32 = 0.8 * 34.9;
 
 /// What the inner loops get.
@@ -47,8 +49,8 @@ pub(super) struct Inner {
 }
 
 impl Inner {
-    /// At the lowest listed tick rate that leaves [`TICKS_PER_CROSSOVER_TIME`] to the rate loop and, where notches are used, has
-    /// the tone of the rotors at full thrust below [`HIGHEST_TONE_SHARE`].
+    /// At the lowest listed tick rate that leaves [`TICKS_PER_CROSSOVER_TIME`] to the rate loop and, where
+    /// notches are used, has the tone of the rotors at full thrust below [`HIGHEST_TONE_SHARE`].
     pub(super) fn new(airframe: &Airframe, basis: &Basis) -> Result<Self, ConfigError> {
         let [slowest, faster @ ..] = TICK_RATES_HZ;
         let mut inner = Self::at(slowest, airframe, basis)?;
@@ -72,11 +74,11 @@ impl Inner {
         let time_constant_s = airframe.rotor_time_constant_s;
         // The derivative cancels the rotor time constant: tau = Td (1 + 1/N).
         let derivative_time_s = time_constant_s / (1.0 + 1.0 / DERIVATIVE_FILTER_RATIO);
-        // The gyro's low-pass, whose delay at low frequency is sqrt(2)/(2 pi f), may delay by a sixteenth of the rotor time
-        // constant: about half of what the derivative's filter delays.
+        // The gyro's low-pass, whose delay at low frequency is sqrt(2)/(2 pi f), may delay by a sixteenth of
+        // the rotor time constant: about half of what the derivative's filter delays.
         let low_pass_delay_s = time_constant_s / (2.0 * DERIVATIVE_FILTER_RATIO);
-        // What is left is dead time: the gyro's mean over a tick (half a tick), the computation (one), the hold (half of one),
-        // the speed controllers, the notches, the derivative's filter and the low-pass.
+        // What is left is dead time: the gyro's mean over a tick (half a tick), the computation (one), the
+        // hold (half of one), the speed controllers, the notches, the derivative's filter and the low-pass.
         let dead_time_s = 2.0 / tick_hz
             + airframe.speed_controller_delay_s
             + notch_delay_s
@@ -89,7 +91,8 @@ impl Inner {
         let attitude_divider = ((0.5 * dead_time_s * tick_hz + 0.5) as u16).max(1);
         let attitude = attitudes(airframe, basis, &rate, f32::from(attitude_divider) / tick_hz);
         let reference_delay_s = (1.0 + 2.0 * REFERENCE_DAMPING) / attitude.tilt.reference_bandwidth_rad_s;
-        // Half a period of holding adds at most an eighth to the delay of the tilt; a multiple of the attitude divider.
+        // Half a period of holding adds at most an eighth to the delay of the tilt; a multiple of the
+        // attitude divider.
         let attitude_periods = 0.25 * reference_delay_s * tick_hz / f32::from(attitude_divider);
         let velocity_divider = (attitude_periods as u16).max(1).saturating_mul(attitude_divider);
         Ok(Self {
@@ -113,11 +116,12 @@ fn full_thrust_tone_hz(airframe: &Airframe, basis: &Basis) -> f32 {
 fn notches(airframe: &Airframe, basis: &Basis, tick_hz: f32) -> NotchConfig {
     let hover_hz = airframe.hover_speed_rad_s / (2.0 * PI);
     NotchConfig {
-        // An error of 5 % in the speed leaves 45 % of the tone; four such notches delay by 0.13 periods of the tone. A tone that
-        // even the highest tick rate samples too coarsely is left to the gyro's low-pass.
+        // An error of 5 % in the speed leaves 45 % of the tone; four such notches delay by 0.13 periods of
+        // the tone. A tone that even the highest tick rate samples too coarsely is left to the gyro's
+        // low-pass.
         bandwidth_hz: if hover_hz < HIGHEST_TONE_SHARE * tick_hz { 0.2 * hover_hz } else { 0.0 },
-        // Imbalance comes once a revolution and shakes the frame most. The blades' tone lies at as many times that as there
-        // are blades, where the gyro's low-pass and the rotor time constant attenuate it.
+        // Imbalance comes once a revolution and shakes the frame most. The blades' tone lies at as many times
+        // that as there are blades, where the gyro's low-pass and the rotor time constant attenuate it.
         harmonic: 1.0,
         // Half of the hover thrust: a notch twice as late as in hover.
         lowest_hz: 0.7 * hover_hz,
@@ -153,21 +157,22 @@ fn rates(airframe: &Airframe, basis: &Basis, crossover: f32, derivative_time_s: 
 fn attitudes(airframe: &Airframe, basis: &Basis, rate: &rate::Config, period_s: f32) -> attitude::Config {
     let (inertia, torque) = (airframe.inertia, basis.torque_nm);
     let time_constant_s = airframe.rotor_time_constant_s;
-    // The first instant of the step that the reference is dimensioned for takes the whole torque that hover leaves: it lasts for
-    // about a rotor time constant, before feedback has an error to correct. Yaw keeps half, as it is the first that the mixer
-    // gives up.
+    // The first instant of the step that the reference is dimensioned for takes the whole torque that hover
+    // leaves: it lasts for about a rotor time constant, before feedback has an error to correct. Yaw keeps
+    // half, as it is the first that the mixer gives up.
     let tilt = (torque.x() / inertia.roll_kg_m2).min(torque.y() / inertia.pitch_kg_m2);
     let heading = 0.5 * torque.z() / inertia.yaw_kg_m2;
     let part = |crossover: f32, fastest: f32, step: f32, acceleration: f32| {
         // A step s demands a feed-forward of s tau omega^3 at once.
         let bandwidth = libm::cbrtf(acceleration / (step * time_constant_s)).min(fastest);
         attitude::Part {
-            // Well below the rate loop, which follows a set-point with the rotor time constant: its derivative acts only on the gyro. A
-            // time constant of 60 ms leaves 52 deg.
+            // Well below the rate loop, which follows a set-point with the rotor time constant: its
+            // derivative acts only on the gyro. A time constant of 60 ms leaves 52 deg.
             crossover_rad_s: crossover / 4.2,
             reference_bandwidth_rad_s: bandwidth,
-            // Braking from the rate limit at the reference's omega/(1 + 2 zeta) takes half of the acceleration. What the gyro
-            // measures and what turns the craft by half a radian in a period bound it.
+            // Braking from the rate limit at the reference's omega/(1 + 2 zeta) takes half of the
+            // acceleration. What the gyro measures and what turns the craft by half a radian in a period
+            // bound it.
             rate_limit_rad_s: (0.5 * acceleration * (1.0 + 2.0 * REFERENCE_DAMPING) / bandwidth)
                 .min(GYRO_RATE_RAD_S)
                 .min(0.5 / period_s),

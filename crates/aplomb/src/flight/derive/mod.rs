@@ -1,14 +1,16 @@
 //! Every setting derived from the parameters of an airframe, each with its rule.
 //!
-//! The rules stand in the code where each value is made: tick rate, filters, rate and attitude loop in `inner.rs`, tilt limit
-//! to position loop in `outer.rs`, sticks in `pilot.rs`, guard in `guard.rs`. Rates, times and speeds follow from the rotor time
-//! constant, torque over inertia, thrust to weight and rotor diameter. A dynamically similar craft of another size (Froude
-//! scaling: times with the root of the length) gets the same settings in its own time, within the steps of
-//! [`TICK_RATES_HZ`]. Only what a hand, a sensor or the landing gear sets does not scale; the rule then names that bound.
+//! The rules stand in the code where each value is made: tick rate, filters, rate and attitude loop in
+//! `inner.rs`, tilt limit to position loop in `outer.rs`, sticks in `pilot.rs`, guard in `guard.rs`. Rates,
+//! times and speeds follow from the rotor time constant, torque over inertia, thrust to weight and rotor
+//! diameter. A dynamically similar craft of another size (Froude scaling: times with the root of the length)
+//! gets the same settings in its own time, within the steps of [`TICK_RATES_HZ`]. Only what a hand, a sensor
+//! or the landing gear sets does not scale; the rule then names that bound.
 //!
-//! Four craft: `examples/craft/invented-30g.toml` (brushed motors), `examples/craft/invented-250g.toml`, the demo's own
-//! `harness/demo/craft.toml`, `examples/craft/invented-25kg.toml`. Each takes off, follows steps of 20 deg and lands on the
-//! simulated craft, and the table is checked against the code (`tests/derived_settings.rs`).
+//! Four craft: `examples/craft/invented-30g.toml` (brushed motors), `examples/craft/invented-250g.toml`, the
+//! demo's own `harness/demo/craft.toml`, `examples/craft/invented-25kg.toml`. Each takes off, follows steps
+//! of 20 deg and lands on the simulated craft, and the table is checked against the code
+//! (`tests/derived_settings.rs`).
 //!
 //! | | 30 g | 250 g | 1.2 kg | 25 kg | rule |
 //! | --- | --- | --- | --- | --- | --- |
@@ -81,8 +83,8 @@ impl Config {
     /// ```
     ///
     /// # Errors
-    /// Names the parameter that is not finite or not positive; `max_thrust_n` when the craft cannot lift 1.3 times its
-    /// weight.
+    /// Names the parameter that is not finite or not positive; `max_thrust_n` when the craft cannot lift 1.3
+    /// times its weight.
     pub fn for_airframe(airframe: &Airframe) -> Result<Self, ConfigError> {
         let basis = Basis::new(airframe)?;
         let inner = Inner::new(airframe, &basis)?;
@@ -114,8 +116,8 @@ impl Config {
                 geometry: airframe.geometry,
                 min_thrust_n: basis.idle_thrust_n,
                 max_thrust_n,
-                // Attitude before height: thrust may be given up altogether, but righting itself must not throw the
-                // craft up by more than half a g.
+                // Attitude before height: thrust may be given up altogether, but righting itself must not
+                // throw the craft up by more than half a g.
                 allowance_down_n: 4.0 * max_thrust_n,
                 allowance_up_n: 0.5 * basis.weight_n,
                 reserved_yaw_share: 0.0,

@@ -38,7 +38,8 @@ impl Outer {
             position: position::Config {
                 // With both loops broken at the tilt it takes atan(1/4) = 14 deg.
                 crossover_rad_s: velocity.crossover_rad_s / 4.0,
-                // Half of the tilt for braking, half for wind and gusts; a little under the velocity loop's ramp.
+                // Half of the tilt for braking, half for wind and gusts; a little under the velocity loop's
+                // ramp.
                 braking_m_s2: 0.4 * horizontal_m_s2,
                 // Below the velocity loop's own limit, so that this one can still correct.
                 speed_limit_m_s: 0.8 * velocity.speed_limit_m_s,
@@ -48,16 +49,16 @@ impl Outer {
 }
 
 /// The tilt at which the full thrust can still accelerate the craft upwards by a stated reserve a:
-/// `F cos(tilt) = m (g + a)`. The reserve is 1 g, with which a fall is stopped in the height in which it came about, or two
-/// thirds of what a level craft can, where that is less (thrust to weight below 2.5).
+/// `F cos(tilt) = m (g + a)`. The reserve is 1 g, with which a fall is stopped in the height in which it came
+/// about, or two thirds of what a level craft can, where that is less (thrust to weight below 2.5).
 fn tilt_limit_rad(thrust_to_weight: f32) -> f32 {
     let reserve = (2.0 / 3.0 * (thrust_to_weight - 1.0)).min(1.0);
     libm::acosf((1.0 + reserve) / thrust_to_weight).min(LARGEST_TILT_RAD)
 }
 
 fn verticals(airframe: &Airframe, basis: &Basis, inner: &Inner, half_period_s: f32) -> vertical::Config {
-    // What lies below the climb loop: the rotors, half a period, one tick to compute and half of one to hold, the speed
-    // controllers.
+    // What lies below the climb loop: the rotors, half a period, one tick to compute and half of one to hold,
+    // the speed controllers.
     let delay_s = airframe.rotor_time_constant_s
         + half_period_s
         + 1.5 / inner.tick_hz
@@ -69,18 +70,19 @@ fn verticals(airframe: &Airframe, basis: &Basis, inner: &Inner, half_period_s: f
         climb_crossover_rad_s: crossover,
         climb_integral_time_s: 4.0 / crossover,
         height_crossover_rad_s: crossover / 3.0,
-        // A fifth of the climb that takes the power of full thrust: by momentum theory (Leishman, ch. 2) hover with the thrust
-        // r W takes the power r^1.5 W vi, and a climb v with the thrust W takes W (v/2 + sqrt(v^2/4 + vi^2)); alike at
-        // v = vi (r^1.5 - r^-1.5).
+        // A fifth of the climb that takes the power of full thrust: by momentum theory (Leishman, ch. 2)
+        // hover with the thrust r W takes the power r^1.5 W vi, and a climb v with the thrust W takes W (v/2
+        // + sqrt(v^2/4 + vi^2)); alike at v = vi (r^1.5 - r^-1.5).
         climb_limit_m_s: 0.2 * basis.induced_m_s * (libm::powf(ratio, 1.5) - libm::powf(ratio, -1.5)),
         descent_limit_m_s: descent_m_s(basis),
-        // Three tenths of the acceleration that thrust gives upwards or weight gives downwards, whichever is less.
+        // Three tenths of the acceleration that thrust gives upwards or weight gives downwards, whichever is
+        // less.
         acceleration_m_s2: 0.3 * STANDARD_GRAVITY_M_S2 * (ratio - 1.0).min(1.0),
     }
 }
 
-/// Half of the induced speed keeps clear of the rotors' own wake (common practice, no source); a tenth of it is left for
-/// overshoot and gusts.
+/// Half of the induced speed keeps clear of the rotors' own wake (common practice, no source); a tenth of it
+/// is left for overshoot and gusts.
 pub(super) fn descent_m_s(basis: &Basis) -> f32 {
     0.4 * basis.induced_m_s
 }
@@ -96,8 +98,8 @@ fn velocities(
     // Three times slower than what lies below, so that it looks like a small delay: 18 deg of phase.
     let crossover = 1.0 / (3.2 * (inner.reference_delay_s + half_period_s));
     let acceleration = 0.5 * horizontal_m_s2;
-    // The ramp to the limit lasts seven times the loop's time constant, so that the loop follows the ramp and does
-    // not only meet the limits...
+    // The ramp to the limit lasts seven times the loop's time constant, so that the loop follows the ramp and
+    // does not only meet the limits...
     let ramped = 7.0 * acceleration / crossover;
     // ...and the drag of the rotors takes no more than half of the horizontal acceleration.
     let dragged = airframe
@@ -111,8 +113,9 @@ fn velocities(
         speed_limit_m_s: ramped.min(dragged),
         // Half of the tilt for the ramp, half for wind and gusts.
         acceleration_m_s2: acceleration,
-        // What nine tenths of the full thrust give at the tilt limit. In a strong wind the rotors climb into the air that they
-        // are tilted against and need more thrust than modelled, so the tilt limit itself must be what limits.
+        // What nine tenths of the full thrust give at the tilt limit. In a strong wind the rotors climb into
+        // the air that they are tilted against and need more thrust than modelled, so the tilt limit itself
+        // must be what limits.
         output_limit_m_s2: (THRUST_SHARE * basis.full_thrust_n / airframe.mass_kg
             * libm::sinf(tilt_limit_rad))
         .max(horizontal_m_s2),

@@ -72,7 +72,8 @@ fn rate_limits_follow_from_torque_and_inertia() {
             0.5 * part.acceleration_limit_rad_s2,
         );
     }
-    // Twice the inertia halves the acceleration. The bandwidth falls by its cube root, so that the rate falls by 2^(2/3).
+    // Twice the inertia halves the acceleration. The bandwidth falls by its cube root, so that the rate falls
+    // by 2^(2/3).
     let heavy = scaled(2.0, 1.0, 1.0);
     near(heavy.tilt.acceleration_limit_rad_s2, 0.5 * one.tilt.acceleration_limit_rad_s2);
     near(heavy.tilt.rate_limit_rad_s, one.tilt.rate_limit_rad_s / 2f32.powf(2.0 / 3.0));
@@ -82,8 +83,8 @@ fn rate_limits_follow_from_torque_and_inertia() {
     near(both.heading.rate_limit_rad_s, one.heading.rate_limit_rad_s);
 }
 
-/// A craft of `length` times the size with the same thrust to weight, dynamically alike (Froude scaling): times go with the
-/// root of the length, masses with its cube.
+/// A craft of `length` times the size with the same thrust to weight, dynamically alike (Froude scaling):
+/// times go with the root of the length, masses with its cube.
 fn scaled(length: f32) -> Airframe {
     let base = airframe();
     let time = length.sqrt();
@@ -109,7 +110,8 @@ fn scaled(length: f32) -> Airframe {
     }
 }
 
-/// Value, and the exponent of time with which it scales; a length is a time squared, and a mass the sixth power.
+/// Value, and the exponent of time with which it scales; a length is a time squared, and a mass the sixth
+/// power.
 type Row = (&'static str, fn(&Config) -> f32, i32);
 
 #[rustfmt::skip]
