@@ -74,17 +74,24 @@ fn value(row: &Row, solution: &microlp::Solution) -> f64 {
     row.iter().map(|(variable, gain)| solution[*variable] * gain).sum()
 }
 
-/// Smallest and largest total thrust without torque.
+/// Smallest and largest total thrust without torque, in closed form: the thrusts that make no torque are the
+/// multiples of one vector, of which each component is a minor of the three rows of torque (Cramer's rule).
 pub fn level(config: &Config, ceiling_n: f32) -> (f64, f64) {
-    let extreme = |direction| {
-        let mut program = Program::new(config, ceiling_n, direction, 1.0);
-        let [_, roll, pitch, yaw] = program.rows();
-        for row in [roll, pitch, yaw] {
-            program.require(&row, ComparisonOp::Eq, 0.0);
-        }
-        program.solve().objective()
+    let [a, b, c, d] = config.geometry.arms.into_array().map(|arm| {
+        let [x, y, s] = [arm.x_m, arm.y_m, arm.spin.reaction()].map(f64::from);
+        [y, x, s]
+    });
+    let minor = |[p, q, r]: [[f64; 3]; 3]| {
+        p[0] * (q[1] * r[2] - q[2] * r[1])
+            + p[1] * (q[2] * r[0] - q[0] * r[2])
+            + p[2] * (q[0] * r[1] - q[1] * r[0])
     };
-    (extreme(OptimizationDirection::Minimize), extreme(OptimizationDirection::Maximize))
+    let multiples = [minor([b, c, d]), -minor([a, c, d]), minor([a, b, d]), -minor([a, b, c])];
+    let whole: f64 = multiples.iter().sum();
+    multiples.iter().fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), multiple| {
+        let share = multiple / whole;
+        (low.max(f64::from(config.min_thrust_n) / share), high.min(f64::from(ceiling_n) / share))
+    })
 }
 
 /// The optimum for a demand, with the range of thrusts that need no torque.
