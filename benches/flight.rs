@@ -8,8 +8,9 @@ use std::hint::black_box;
 
 use aplomb::{Command, FlightController, MotorCommand, Rotors, Sensors};
 use aplomb_craft::{Config, Plant, Start};
-use aplomb_harness::input::FlightPlan;
-use aplomb_harness::{exchange, fly, input};
+use aplomb_flight::FlightPlan;
+use aplomb_flight::{exchange, fly};
+use aplomb_harness::input;
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 
 /// One tick of a recorded flight.
@@ -37,7 +38,7 @@ impl Case {
 
     fn recorded(&self) -> Vec<Tick> {
         let mut ticks = Vec::new();
-        fly::fly_watched::<aplomb::Libm>(&self.craft, &self.controller, &self.plan, 1, |tick| {
+        fly::fly_watched(&self.craft, &self.controller, &self.plan, 1, |tick| {
             ticks.push(Tick { sensors: *tick.sensors, command: *tick.command, motors: tick.motors });
         })
         .expect("it flies");
@@ -62,7 +63,7 @@ mod kernel {
 
     #[inline(always)]
     fn watched(case: &Case) -> fly::Ended {
-        let ended = fly::fly_watched::<aplomb::Libm>(&case.craft, &case.controller, &case.plan, 1, |_| ());
+        let ended = fly::fly_watched(&case.craft, &case.controller, &case.plan, 1, |_| ());
         ended.expect("it flies")
     }
 

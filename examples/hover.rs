@@ -7,7 +7,8 @@ use aplomb::{
     Command, Demand, FlightController, HeadingDemand, MotorCommand, PositionSetpoint, Rotors, VerticalDemand,
 };
 use aplomb_craft::{AirConfig, Plant, Start};
-use aplomb_harness::{exchange, input};
+use aplomb_flight::exchange;
+use aplomb_harness::input;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let (craft, controller) = (input::demo_craft()?.config, input::demo_controller()?.config);

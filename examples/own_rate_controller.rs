@@ -31,7 +31,8 @@ use aplomb::{
 };
 use aplomb_craft::glam::DVec3;
 use aplomb_craft::{AirConfig, Plant, Start, sensors};
-use aplomb_harness::{exchange, input};
+use aplomb_flight::exchange;
+use aplomb_harness::input;
 
 /// The part that replaces `control::rate::RateController`.
 struct ObserverRateController {

@@ -13,7 +13,8 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use aplomb::FlightController;
-use aplomb_harness::{export, fly, input};
+use aplomb_flight::fly;
+use aplomb_harness::{export, input};
 
 #[path = "cortex-m/src/recording.rs"]
 mod recording;
@@ -70,7 +71,7 @@ fn run() -> Result<(), Failure> {
 fn record(flight: &Path, config: &aplomb::flight::Config) -> Result<Vec<Tick>, Failure> {
     let plan = input::load_flight(flight)?;
     let mut ticks = Vec::new();
-    fly::fly_watched::<aplomb::Libm>(&input::demo_craft()?.config, config, &plan, plan.seed, |tick| {
+    fly::fly_watched(&input::demo_craft()?.config, config, &plan, plan.seed, |tick| {
         ticks.push(Tick { sensors: *tick.sensors, command: *tick.command, motors: tick.motors });
     })?;
     Ok(ticks)

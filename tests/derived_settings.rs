@@ -4,11 +4,12 @@
 use std::fmt::Write as _;
 
 use aplomb::flight::Config;
+use aplomb_flight::FlightPlan;
+use aplomb_flight::fly::fly;
+use aplomb_flight::limit::Outcome;
 use aplomb_harness::controller_model::controller;
-use aplomb_harness::fly::fly;
-use aplomb_harness::input::{self, Craft, FlightPlan};
+use aplomb_harness::input::{self, Craft};
 use aplomb_harness::judge::{evidence, verdict};
-use aplomb_harness::verdict::Outcome;
 
 const DOCS: &str = include_str!("../crates/aplomb/src/flight/derive/mod.rs");
 
@@ -118,7 +119,7 @@ fn plan(step_s: f64, heading_s: f64) -> FlightPlan {
         )
         .unwrap();
     }
-    FlightPlan::from_text("steps.toml", "steps", &text).unwrap_or_else(|error| panic!("{error}"))
+    aplomb_harness::input::flight("steps.toml", "steps", &text).unwrap_or_else(|error| panic!("{error}"))
 }
 
 /// The checks that do not pass, for a bar in s on the settling of the tilt steps.

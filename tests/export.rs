@@ -4,7 +4,8 @@ use std::path::Path;
 use std::process::Command;
 
 use aplomb::parameters;
-use aplomb_harness::{export, fly, input};
+use aplomb_flight::fly;
+use aplomb_harness::{export, input};
 
 fn digest(config: &aplomb::flight::Config) -> u64 {
     let craft = input::demo_craft().unwrap().config;

@@ -4,10 +4,12 @@ use std::path::PathBuf;
 
 use aplomb::Demand;
 use aplomb_craft::{Config, Mount};
-use aplomb_harness::fly::fly;
-use aplomb_harness::input::{self, FlightPlan};
+use aplomb_flight::FlightPlan;
+use aplomb_flight::fly::fly;
+use aplomb_flight::limit::Outcome;
+use aplomb_harness::input::{self};
 use aplomb_harness::judge::{evidence, verdict};
-use aplomb_harness::verdict::{Outcome, Verdict};
+use aplomb_harness::verdict::Verdict;
 
 fn plans() -> Vec<FlightPlan> {
     let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("examples/flights");

@@ -1,10 +1,11 @@
 //! The demo flights of the weir gauge in closed loop.
 
 use aplomb_craft::Rotors;
-use aplomb_harness::fly::{Flown, fly};
-use aplomb_harness::input::{self, FlightPlan};
+use aplomb_flight::FlightPlan;
+use aplomb_flight::fly::{Flown, fly};
+use aplomb_flight::limit::Outcome;
+use aplomb_harness::input::{self};
 use aplomb_harness::judge::{evidence, verdict};
-use aplomb_harness::verdict::Outcome;
 
 fn plan(name: &str) -> FlightPlan {
     let plans = input::demo_flights().expect("the demo is read");
@@ -50,7 +51,7 @@ fn flight_twice_under_one_seed_is_the_same_bit_for_bit_and_another_seed_is_not()
     let again = flown_on(&craft, &plan, 7);
     assert_eq!(first.digest, again.digest);
     let bits = |flown: &Flown| -> Vec<[u64; 4]> {
-        let last = |row: &aplomb_harness::trace::Row| {
+        let last = |row: &aplomb_flight::trace::Row| {
             [row.truth.north_m, row.truth.height_m, row.truth.roll_deg, row.battery_v].map(f64::to_bits)
         };
         flown.trace.rows.iter().map(last).collect()

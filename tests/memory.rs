@@ -1,10 +1,11 @@
 //! Heap use of a flight and of the judgement of many flights. One test, as the allocator counts for the whole
 //! process.
 
-use aplomb_harness::input::check::{Pooling, Statistic};
+use aplomb_flight::check::{Pooling, Statistic};
+use aplomb_flight::fly;
+use aplomb_flight::limit::Limit;
+use aplomb_harness::input;
 use aplomb_harness::judge::{Evidence, Pool};
-use aplomb_harness::verdict::Limit;
-use aplomb_harness::{fly, input};
 use peak_alloc::PeakAlloc;
 
 #[global_allocator]
@@ -28,7 +29,7 @@ fn flight_without_trace_is_small_at_any_length_and_judgement_of_many_flights_is_
     let mut flight = |duration_s| {
         plan.duration_s = duration_s;
         peak_bytes(|| {
-            fly::fly_watched::<aplomb::Libm>(&craft, &controller, &plan, 1, |_| ()).unwrap();
+            fly::fly_watched(&craft, &controller, &plan, 1, |_| ()).unwrap();
         })
     };
     let (short, long) = (flight(5.0), flight(60.0));

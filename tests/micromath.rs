@@ -1,10 +1,11 @@
 //! Fast approximate square roots instead of the exact ones, over every demo flight.
 
-use aplomb::{Libm, Micromath};
+use aplomb::{FlightController, Libm, Micromath};
+use aplomb_craft::Plant;
 use aplomb_craft::glam::{DQuat, DVec3};
-use aplomb_harness::fly::fly_with;
+use aplomb_flight::fly::fly_as;
+use aplomb_flight::trace::{Motion, Row};
 use aplomb_harness::input;
-use aplomb_harness::trace::{Motion, Row};
 
 /// Angle in deg of the rotation between two true attitudes.
 fn apart_deg(a: &Row, b: &Row) -> f64 {
@@ -22,8 +23,10 @@ fn flight_with_approximate_roots_stays_within_half_a_degree() {
     let craft = input::demo_craft().expect("the demo is read").config;
     let controller = input::demo_controller().expect("the demo is read").config;
     for plan in input::demo_flights().expect("the demo is read") {
-        let exact = fly_with::<Libm>(&craft, &controller, &plan, plan.seed).expect("it flies");
-        let fast = fly_with::<Micromath>(&craft, &controller, &plan, plan.seed).expect("it flies");
+        let exact =
+            fly_as::<FlightController<Libm>, Plant>(&craft, &controller, &plan, plan.seed).expect("it flies");
+        let fast = fly_as::<FlightController<Micromath>, Plant>(&craft, &controller, &plan, plan.seed)
+            .expect("it flies");
         assert_ne!(exact.digest, fast.digest, "{}: the roots are the same", plan.name);
         let rows = exact.trace.rows.iter().zip(&fast.trace.rows);
         let worst = rows.map(|(a, b)| apart_deg(a, b)).fold(0.0, f64::max);

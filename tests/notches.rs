@@ -5,8 +5,10 @@
 //! still air.
 
 use aplomb::flight::Config;
-use aplomb_harness::input::{self, signal::Signal};
-use aplomb_harness::{fly, measure, signals};
+use aplomb_flight::fly;
+use aplomb_flight::signal::Signal;
+use aplomb_harness::input;
+use aplomb_harness::{measure, signals};
 
 /// 60 g mm on each rotor: a gram broken off a blade six centimetres out.
 const IMBALANCE_KG_M: f64 = 6e-5;

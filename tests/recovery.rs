@@ -11,7 +11,8 @@ use aplomb::{
 };
 use aplomb_craft::glam::DVec3;
 use aplomb_craft::{AirConfig, Plant, Start};
-use aplomb_harness::{exchange, input};
+use aplomb_flight::exchange;
+use aplomb_harness::input;
 
 const HOVER: Demand = Demand::Position {
     setpoint: PositionSetpoint::at(Horizontal::ZERO),

@@ -5,7 +5,7 @@
 //! gives the true one.
 
 use aplomb_craft::atmosphere::{Air, geopotential_m};
-use aplomb_harness::fly::fly_watched;
+use aplomb_flight::fly::fly_watched;
 use aplomb_harness::{controller_model, input};
 
 const ELEVATION_M: f64 = 2500.0;
@@ -57,7 +57,7 @@ fn flown(case: &Case) -> Flown {
 
     let mut flown = Flown::default();
     let (mut ratios, mut hover_ticks) = (0.0, 0.0);
-    fly_watched::<aplomb::Libm>(&craft.config, &controller, &plan, 1, |tick| {
+    fly_watched(&craft.config, &controller, &plan, 1, |tick| {
         if tick.from_start < 0 {
             return;
         }

@@ -7,7 +7,8 @@ use aplomb::{
     Command, Demand, FlightController, HeadingDemand, MotorCommand, PositionSetpoint, Rotors, VerticalDemand,
 };
 use aplomb_craft::{AirConfig, Plant, Start, sensors};
-use aplomb_harness::{exchange, input};
+use aplomb_flight::exchange;
+use aplomb_harness::input;
 
 const RADIUS_M: f64 = 5.0;
 const SPEED_M_S: f64 = 2.0;

@@ -8,7 +8,8 @@ use aplomb::{
     VerticalDemand,
 };
 use aplomb_craft::{AirConfig, Plant, Start, WindStep};
-use aplomb_harness::{exchange, input};
+use aplomb_flight::exchange;
+use aplomb_harness::input;
 
 const HEADING: HeadingDemand = HeadingDemand::Hold(Heading::NORTH);
 const VERTICAL: VerticalDemand = VerticalDemand::Height(6.0);

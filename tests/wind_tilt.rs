@@ -4,7 +4,7 @@
 //! mass dx, k V/(m g) for linear drag k, rho CdA V^2/(2 m g) for a drag area CdA.
 
 use aplomb_craft::{Config, WindStep};
-use aplomb_harness::fly::fly;
+use aplomb_flight::fly::fly;
 use aplomb_harness::input;
 use aplomb_harness::measure;
 

@@ -2,12 +2,13 @@
 
 use aplomb_craft::{Rotors, Spin};
 
-use crate::input::check::{Check, Pooling, Statistic};
 use crate::measure;
 use crate::quantiles::Quantiles;
 use crate::signals;
-use crate::trace::Trace;
-use crate::verdict::{Limit, Verdict};
+use crate::verdict::Verdict;
+use aplomb_flight::check::{Check, Pooling, Statistic};
+use aplomb_flight::limit::Limit;
+use aplomb_flight::trace::Trace;
 
 /// Measurement of one check in one flight.
 #[derive(Clone, Debug, PartialEq)]
@@ -200,9 +201,9 @@ fn worse(limit: Limit, a: f64, b: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::input::signal::Signal;
-    use crate::trace::Row;
-    use crate::verdict::Outcome;
+    use aplomb_flight::limit::Outcome;
+    use aplomb_flight::signal::Signal;
+    use aplomb_flight::trace::Row;
 
     fn check(statistic: Statistic, pooling: Pooling, limit: Limit) -> Check {
         let signal = Signal::Pitch;

@@ -1,17 +1,14 @@
 //! Closed-loop simulation of the aplomb control crate on the simulated craft, with measurement, verdicts and
 //! reports.
 
-pub mod camera;
 pub mod cli;
 pub mod compare;
 pub mod controller_model;
 pub mod disperse;
 pub mod envelope;
 pub mod estimate;
-pub mod exchange;
 pub mod explain;
 pub mod export;
-pub mod fly;
 pub mod input;
 pub mod judge;
 pub mod linear;
@@ -20,10 +17,8 @@ pub mod measure;
 pub mod quantiles;
 pub mod report;
 pub mod requirements;
-pub mod sample;
 pub mod signals;
 pub mod sweep;
-pub mod trace;
 pub mod tune;
 pub mod verdict;
 pub mod verify;

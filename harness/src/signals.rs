@@ -2,9 +2,10 @@
 
 use aplomb_craft::{Rotors, Spin};
 
-use crate::input::signal::Signal;
 use crate::measure;
-use crate::trace::{Row, Trace};
+use aplomb_flight::angle::half_turn;
+use aplomb_flight::signal::Signal;
+use aplomb_flight::trace::Row;
 
 /// The values of `signal` over the rows of a window: one per row; four per row for the noise of the motor
 /// commands; a single one for a signal that is one figure of the whole window. `spin` is the sense of
@@ -130,12 +131,6 @@ fn sight_motion(rows: &[Row], angles: impl Fn(&Row) -> [f64; 2]) -> Vec<f64> {
     axis(0).into_iter().zip(axis(1)).map(|(up, across)| libm::hypot(up, across)).collect()
 }
 
-/// Wraps an angle in deg to -180..180.
-#[must_use]
-pub fn half_turn(angle_deg: f64) -> f64 {
-    angle_deg - 360.0 * libm::round(angle_deg / 360.0)
-}
-
 fn unwrapped(angles_deg: impl Iterator<Item = f64>) -> Vec<f64> {
     let mut last = f64::NAN;
     angles_deg
@@ -165,17 +160,6 @@ fn command_noise_percent(rows: &[Row]) -> Vec<f64> {
         .collect()
 }
 
-impl Trace {
-    /// The rows from `from_s` to `to_s`, both included.
-    #[must_use]
-    pub fn window(&self, from_s: f64, to_s: f64) -> &[Row] {
-        let tolerance = 1e-9;
-        let first = self.rows.partition_point(|row| row.time_s < from_s - tolerance);
-        let end = self.rows.partition_point(|row| row.time_s <= to_s + tolerance);
-        &self.rows[first..end.max(first)]
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -186,13 +170,6 @@ mod tests {
 
     fn at(time_s: f64) -> Row {
         Row { time_s, ..Row::default() }
-    }
-
-    #[test]
-    fn window_includes_both_ends_and_may_be_empty() {
-        let trace = Trace { period_s: 0.1, rows: (0..11).map(|i| at(0.1 * f64::from(i))).collect() };
-        assert_eq!(trace.window(0.3, 0.5).len(), 3);
-        assert!(trace.window(2.0, 3.0).is_empty());
     }
 
     #[test]

@@ -1,26 +1,6 @@
-//! Limits, measured figures and their outcome: pass, fail or inconclusive.
+//! Judged checks.
 
-/// Outcome of a check or requirement.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Outcome {
-    /// The figure is within the limit.
-    Pass,
-    /// The figure is outside the limit.
-    Fail,
-    /// There is no figure: no sample in the window, or NaN.
-    Inconclusive,
-}
-
-/// A limit on a measured figure.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Limit {
-    /// At most this.
-    AtMost(f64),
-    /// At least this.
-    AtLeast(f64),
-    /// Between the two, both included.
-    Between(f64, f64),
-}
+use aplomb_flight::limit::{Limit, Outcome};
 
 /// A judged check.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,20 +17,4 @@ pub struct Verdict {
     pub outcome: Outcome,
     /// Source of the limit, if the flight file states one.
     pub source: Option<String>,
-}
-
-impl Limit {
-    /// Judges a measured figure. NaN is inconclusive.
-    #[must_use]
-    pub fn judge(self, measured: f64) -> Outcome {
-        if measured.is_nan() {
-            return Outcome::Inconclusive;
-        }
-        let within = match self {
-            Self::AtMost(high) => measured <= high,
-            Self::AtLeast(low) => measured >= low,
-            Self::Between(low, high) => (low..=high).contains(&measured),
-        };
-        if within { Outcome::Pass } else { Outcome::Fail }
-    }
 }

@@ -17,8 +17,8 @@ use crate::disperse::results::{self, Results};
 use crate::disperse::{Campaign, Run, dispersion};
 use crate::input::{self, InputError};
 use crate::report::Repeat;
-use crate::verdict::Outcome;
 use crate::verify::Folder;
+use aplomb_flight::limit::Outcome;
 
 /// Arguments of `aplomb disperse`.
 #[derive(Debug, Args)]

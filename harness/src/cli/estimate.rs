@@ -11,7 +11,8 @@ use super::{FAIL, Failure, PASS, print_text};
 use crate::estimate::{Aiding, Recording, Run, Score, Settings, columns_explained, run as estimate};
 use crate::input::InputError;
 use crate::report::{Line, Plot, RecordingReport, RecordingSection, Repeat, ScoreTable, write_recordings};
-use crate::verdict::{Limit, Outcome, Verdict};
+use crate::verdict::Verdict;
+use aplomb_flight::limit::{Limit, Outcome};
 
 /// Arguments of `aplomb estimate`.
 #[derive(Debug, Args)]

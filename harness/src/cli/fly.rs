@@ -9,13 +9,15 @@ use rayon::prelude::*;
 use super::arguments::{Files, Out, Threads};
 use super::table::{self, FlightVerdicts};
 use super::{FAIL, Failure, PASS, may_colour, page, print_text, progress, trace_csv, watch};
-use crate::camera;
-use crate::fly::{Flown, fly};
-use crate::input::{self, Controller, Craft, FlightPlan, InputError};
+use crate::input::{self, Controller, Craft, InputError};
 use crate::judge::{Evidence, Pool, evidence};
-use crate::trace::Trace;
-use crate::verdict::{Outcome, Verdict};
+use crate::verdict::Verdict;
 use crate::verify::folder::FLIGHTS;
+use aplomb_flight::FlightPlan;
+use aplomb_flight::camera;
+use aplomb_flight::fly::{Flown, fly};
+use aplomb_flight::limit::Outcome;
+use aplomb_flight::trace::Trace;
 
 /// Arguments of `aplomb fly`.
 #[derive(Debug, Args)]

@@ -15,7 +15,8 @@ use crate::margins::judge::verdicts;
 use crate::margins::point::Point;
 use crate::margins::{self, Bench, Linear, Measured, NotMeasured, Probe};
 use crate::report::{MarginsReport, PointSection, Repeat, write_margins};
-use crate::verdict::{Outcome, Verdict};
+use crate::verdict::Verdict;
+use aplomb_flight::limit::Outcome;
 
 /// Arguments of `aplomb margins`.
 #[derive(Debug, Args)]

@@ -1,10 +1,10 @@
 //! Report of `aplomb fly`: limits on the plots and the command to repeat the run.
 
 use super::fly::{FlyArguments, Job, Judged, seeds_words};
-use crate::input::check::{Check, Statistic};
-use crate::input::signal::Signal;
 use crate::report::{Band, CraftNotes, FlightSection, Quantity, Repeat, Report};
-use crate::verdict::Limit;
+use aplomb_flight::check::{Check, Statistic};
+use aplomb_flight::limit::Limit;
+use aplomb_flight::signal::Signal;
 
 /// Composes the report of all flights.
 pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArguments) -> Report<'a> {

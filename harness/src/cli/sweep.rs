@@ -7,10 +7,11 @@ use toml::Table;
 
 use super::arguments::{Files as FileArguments, Out, Threads};
 use super::{FAIL, Failure, PASS, print_text, progress};
-use crate::input::{self, FlightPlan, demo};
+use crate::input::{self, demo};
 use crate::report::{Repeat, SweepReport, write_sweep};
 use crate::sweep::vary::{self, Axis, Which};
 use crate::sweep::{self, Files, SpotCheck, Tried, parquet, table};
+use aplomb_flight::FlightPlan;
 
 /// Arguments of `aplomb sweep`.
 #[derive(Debug, Args)]

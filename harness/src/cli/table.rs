@@ -1,6 +1,7 @@
 //! Table of checks on standard output: plain text, aligned, one row per check.
 
-use crate::verdict::{Limit, Outcome, Verdict};
+use crate::verdict::Verdict;
+use aplomb_flight::limit::{Limit, Outcome};
 
 /// Verdicts of one flight.
 #[derive(Clone, Copy, Debug)]

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::trace::{Motion, Row, Trace};
+use aplomb_flight::trace::{Motion, Row, Trace};
 
 /// One column: name with its unit, meaning, value.
 struct Column {

@@ -10,10 +10,10 @@ use serde::Serialize;
 
 use crate::cli::table::figure;
 use crate::disperse::Campaign;
-use crate::fly::FlyError;
 use crate::measure;
-use crate::verdict::Limit;
 use crate::verify::suite::{extent, margin};
+use aplomb_flight::fly::FlyError;
+use aplomb_flight::limit::Limit;
 
 pub use page::page;
 pub use statistics::{Difference, Finding};

@@ -4,14 +4,15 @@ use aplomb_craft::Rotors;
 
 use super::quantity::Truth;
 use super::{Vary, dispersion};
-use crate::camera;
-use crate::fly::{Flown, FlyError, fly_uneven};
-use crate::input::{Controller, Craft, FlightPlan};
+use crate::input::{Controller, Craft};
 use crate::judge::{self, Evidence};
 use crate::requirements::file::Waiver;
 use crate::requirements::{JudgedOn, Probe, Requirement, Size, View};
-use crate::verdict::{Limit, Outcome};
 use crate::verify::Folder;
+use aplomb_flight::FlightPlan;
+use aplomb_flight::camera;
+use aplomb_flight::fly::{Flown, FlyError, fly_uneven};
+use aplomb_flight::limit::{Limit, Outcome};
 
 /// Definition of a dispersion campaign, without the number of runs.
 #[derive(Clone, Debug)]

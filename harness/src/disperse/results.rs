@@ -145,7 +145,8 @@ fn metric_result(metric: &Metric, index: usize, runs: &[&Run]) -> Option<MetricR
     let finite = |value: f64| value.is_finite().then_some(value);
     let margin = |figure: f64| crate::verify::suite::margin(metric.limit, figure);
     let worst = figures.iter().copied().min_by(|a, b| margin(*a).total_cmp(&margin(*b)));
-    let fail = figures.iter().filter(|figure| metric.limit.judge(**figure) != crate::verdict::Outcome::Pass);
+    let fail =
+        figures.iter().filter(|figure| metric.limit.judge(**figure) != aplomb_flight::limit::Outcome::Pass);
     Some(MetricResult {
         id: metric.id.clone(),
         unit: metric.unit.to_owned(),

@@ -123,8 +123,12 @@ fn any_run_flown_again_is_the_same_bit_for_bit_and_another_is_not() {
     assert_ne!(campaign.fly(0, 4).unwrap().digest, run.digest);
     // Without dispersions the run is the flight of the nominal craft under that seed.
     let nominal = self::campaign("roll-step", Vec::new());
-    let plain =
-        crate::fly::fly(&nominal.craft().config, &nominal.controller().config, &nominal.plans()[0], 7 + 3);
+    let plain = aplomb_flight::fly::fly(
+        &nominal.craft().config,
+        &nominal.controller().config,
+        &nominal.plans()[0],
+        7 + 3,
+    );
     assert_eq!(plain.unwrap().digest, nominal.fly(0, 3).unwrap().digest);
 }
 
@@ -164,10 +168,10 @@ fn dispersion_that_causes_the_failures_ranks_first() {
                 let bad = fails(number);
                 let figures = metrics.iter().map(|metric| {
                     Some(match (metric.limit, bad) {
-                        (crate::verdict::Limit::AtMost(high), false) => high,
-                        (crate::verdict::Limit::AtMost(high), true) => 1.1 * high + 1e-3,
-                        (crate::verdict::Limit::AtLeast(low), _) => low,
-                        (crate::verdict::Limit::Between(low, high), _) => 0.5 * (low + high),
+                        (aplomb_flight::limit::Limit::AtMost(high), false) => high,
+                        (aplomb_flight::limit::Limit::AtMost(high), true) => 1.1 * high + 1e-3,
+                        (aplomb_flight::limit::Limit::AtLeast(low), _) => low,
+                        (aplomb_flight::limit::Limit::Between(low, high), _) => 0.5 * (low + high),
                     })
                 });
                 Run { flight: 0, number, digest: number, figures: figures.collect() }

@@ -5,9 +5,10 @@ use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start, glam::DVec3, sensors
 use super::EnvelopeError;
 use super::figures::Conditions;
 use crate::controller_model;
-use crate::fly::{Tick, fly_watched};
-use crate::input::{Craft, FlightPlan};
-use crate::trace::Trace;
+use crate::input::Craft;
+use aplomb_flight::FlightPlan;
+use aplomb_flight::fly::{Tick, fly_watched};
+use aplomb_flight::trace::Trace;
 
 /// Height of the flights in m, outside the ground effect.
 pub const HEIGHT_M: f64 = 30.0;
@@ -40,7 +41,7 @@ impl<'a> Trial<'a> {
 
     fn plan(&self, text: &str) -> Result<FlightPlan, EnvelopeError> {
         let mut plan =
-            FlightPlan::from_unjudged_text("envelope", "envelope", text).map_err(EnvelopeError::Flight)?;
+            crate::input::unjudged_flight("envelope", "envelope", text).map_err(EnvelopeError::Flight)?;
         plan.air.elevation_m = self.conditions.elevation_m;
         plan.air.temperature_offset_k = self.conditions.temperature_offset_k;
         Ok(plan)
@@ -51,7 +52,7 @@ impl<'a> Trial<'a> {
         craft: &Config,
         controller: &aplomb::flight::Config,
         text: &str,
-        watch: impl FnMut(&Tick<'_, aplomb::Libm>),
+        watch: impl FnMut(&Tick<'_>),
     ) -> Result<(), EnvelopeError> {
         fly_watched(craft, controller, &self.plan(text)?, SEED, watch)?;
         Ok(())
@@ -143,7 +144,7 @@ impl<'a> Trial<'a> {
                 count += 1.0;
                 cannot_hold |= record.outer.cannot_hold_position;
                 if tick.from_start % 20 == 0 {
-                    trace.rows.push(crate::sample::row(tick.time_s, &tick.plant.truth(), record));
+                    trace.rows.push(aplomb_flight::sample::row(tick.time_s, &tick.plant.truth(), record));
                 }
             }
         })?;

@@ -9,9 +9,9 @@ mod tests;
 pub use figures::{Conditions, find};
 pub use page::compose;
 
-use crate::fly::FlyError;
 use crate::input::InputError;
 use crate::report::number::fixed;
+use aplomb_flight::fly::FlyError;
 
 /// One figure of the envelope.
 #[derive(Clone, Debug, PartialEq)]

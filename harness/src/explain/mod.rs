@@ -10,9 +10,9 @@ mod window_mean;
 
 pub use page::compose;
 
-use crate::fly::{FlyError, fly};
-use crate::input::{Craft, FlightPlan, InputError};
-use crate::trace::Trace;
+use crate::input::{Craft, InputError};
+use aplomb_flight::fly::{FlyError, fly};
+use aplomb_flight::trace::Trace;
 
 /// A question with its answer.
 #[derive(Clone, Debug, PartialEq)]
@@ -83,7 +83,7 @@ pub fn explain(
 
 fn flights(craft: &Craft, controller: &aplomb::flight::Config, seed: u64) -> Result<Flights, ExplainError> {
     let flown = |name: &str, text: &str| {
-        let plan = FlightPlan::from_unjudged_text(name, name, text).map_err(ExplainError::Flight)?;
+        let plan = crate::input::unjudged_flight(name, name, text).map_err(ExplainError::Flight)?;
         fly(&craft.config, controller, &plan, seed).map(|flown| flown.trace).map_err(ExplainError::Fly)
     };
     Ok(Flights {

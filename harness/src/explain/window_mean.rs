@@ -3,7 +3,7 @@
 use aplomb_craft::Rotors;
 
 use crate::report::quantities::mean;
-use crate::trace::{Row, Trace};
+use aplomb_flight::trace::{Row, Trace};
 
 /// Means over a time window of a flight.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -7,40 +7,9 @@ use aplomb::{
 use schemars::JsonSchema;
 use serde::Deserialize;
 
+use aplomb_flight::plan::TimedCommand;
+
 use super::document::Document;
-
-/// A command and the time from which it is active.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct TimedCommand {
-    /// Time from the start of the flight in s.
-    pub at_s: f64,
-    /// The command at that time.
-    pub command: Command,
-}
-
-impl TimedCommand {
-    /// The command at `time_s`: a set-point of position or velocity moves on with its velocity and
-    /// acceleration.
-    #[must_use]
-    pub fn at(&self, time_s: f64) -> Command {
-        Command { demand: moved(self.command.demand, time_s - self.at_s), ..self.command }
-    }
-}
-
-/// `demand` as it is `time_s` later.
-fn moved(mut demand: Demand, time_s: f64) -> Demand {
-    let time_s = time_s as f32;
-    match &mut demand {
-        Demand::Position { setpoint, .. } => {
-            setpoint.position_m +=
-                setpoint.velocity_m_s * time_s + setpoint.acceleration_m_s2 * (0.5 * time_s * time_s);
-            setpoint.velocity_m_s += setpoint.acceleration_m_s2 * time_s;
-        }
-        Demand::Velocity { setpoint, .. } => setpoint.velocity_m_s += setpoint.acceleration_m_s2 * time_s,
-        _ => {}
-    }
-    demand
-}
 
 /// `[[command]]` as written in the file. It has at most one demand. Parts that an entry omits keep their
 /// value.
@@ -146,7 +115,7 @@ impl Standing {
 
     /// Moves its set-point on by `time_s`.
     pub(super) fn advance(&mut self, time_s: f64) {
-        match moved(self.command().demand, time_s) {
+        match (TimedCommand { at_s: 0.0, command: self.command() }).at(time_s).demand {
             Demand::Position { setpoint, .. } => self.action = Action::Position(setpoint),
             Demand::Velocity { setpoint, .. } => self.action = Action::Velocity(setpoint),
             _ => {}

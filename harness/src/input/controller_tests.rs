@@ -113,7 +113,7 @@ fn every_key_of_every_table_is_in_the_list_for_readers() {
         keys.extend(controller(&format!("{model}[override.{table}]\n{UNKNOWN}")));
     }
     keys.extend(overrides);
-    let flight = |text: &str| valid_keys(&FlightPlan::from_text("flight.toml", "flight", text).unwrap_err());
+    let flight = |text: &str| valid_keys(&crate::input::flight("flight.toml", "flight", text).unwrap_err());
     let base = demo::FLIGHTS[0].text;
     keys.extend(flight(&(UNKNOWN.to_owned() + base)));
     for table in ["[air]", "[turbulence]", "[[wind]]", "[[gust]]", "[[push]]", "[[command]]", "[[check]]"] {

@@ -1,7 +1,7 @@
 //! `[[fault]]`: a fault of a rotor or a sensor, with start and end.
 
+use aplomb_craft::Corner;
 use aplomb_craft::fault::{Fault, LONGEST_DELAY_S, RotorFault, Sensor, SensorFault, What};
-use aplomb_craft::{Corner, glam::DVec3};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -303,86 +303,5 @@ impl NorthEastUp {
     fn down(self) -> [f64; 3] {
         let part = |part: Option<f64>| part.unwrap_or(0.0);
         [part(self.north), part(self.east), -part(self.up)]
-    }
-}
-
-/// A fault in words: "10 to 20 s the barometer delivers no samples".
-pub(super) fn words(fault: &Fault) -> String {
-    let Fault { from_s, until_s, what } = fault;
-    let when = match (*from_s <= 0.0, until_s.is_finite()) {
-        (true, false) => "throughout".to_owned(),
-        (false, false) => format!("from {from_s} s on"),
-        (_, true) => format!("{from_s} to {until_s} s"),
-    };
-    let what = match what {
-        What::SwappedWiring(one, other) => {
-            format!(
-                "the wiring of the {} and the {} motor is swapped",
-                corner_words(*one),
-                corner_words(*other)
-            )
-        }
-        What::Rotor(corner, fault) => format!("the {} {}", corner_words(*corner), rotor_words(fault)),
-        What::Sensor(sensor, fault) => {
-            format!("the {} {}", sensor_words(*sensor), sensor_fault_words(*sensor, fault))
-        }
-    };
-    format!("{when} {what}")
-}
-
-fn rotor_words(fault: &RotorFault) -> String {
-    match fault {
-        RotorFault::Stuck => "motor keeps its command".into(),
-        RotorFault::DroppedOut => "motor gets no command".into(),
-        RotorFault::Scale(scale) => format!("motor makes {scale} of its command"),
-        RotorFault::Delay(delay_s) => format!("motor gets its command {delay_s} s late"),
-        RotorFault::LossOfEffectiveness(share) => format!("rotor lacks {:.0} % of its thrust", 100.0 * share),
-        RotorFault::ChippedBlade { loss_share, imbalance_kg_m } => format!(
-            "rotor has a chipped blade: {:.0} % of its thrust, {:.0} g mm out of balance",
-            100.0 * (1.0 - loss_share),
-            imbalance_kg_m * 1e6
-        ),
-        RotorFault::Seized => "rotor is seized".into(),
-        RotorFault::Reversed => "rotor turns the wrong way".into(),
-    }
-}
-
-fn sensor_fault_words(sensor: Sensor, fault: &SensorFault) -> String {
-    match fault {
-        SensorFault::Stuck => "is stuck".into(),
-        SensorFault::DroppedOut => "delivers no samples".into(),
-        SensorFault::NotANumber => "returns NaN".into(),
-        SensorFault::Offset(bias) => {
-            let size = libm::sqrt(DVec3::from_array(*bias).length_squared());
-            match sensor {
-                Sensor::Gyro => format!("has a bias of {:.1} deg/s", size.to_degrees()),
-                Sensor::Accelerometer => format!("has a bias of {size:.2} m/s2"),
-                Sensor::Barometer => format!("has a bias of {size:.0} Pa"),
-                Sensor::Gnss => format!("has a bias of {size:.1} m"),
-                Sensor::Magnetometer | Sensor::Imu => format!("has a bias of {size:.1} uT"),
-            }
-        }
-        SensorFault::Scale(scale) => format!("is scaled by {scale}"),
-        SensorFault::Delay(delay_s) => format!("is {delay_s} s late with the age of a fresh sample"),
-    }
-}
-
-const fn corner_words(corner: Corner) -> &'static str {
-    match corner {
-        Corner::FrontLeft => "front left",
-        Corner::FrontRight => "front right",
-        Corner::RearLeft => "rear left",
-        Corner::RearRight => "rear right",
-    }
-}
-
-const fn sensor_words(sensor: Sensor) -> &'static str {
-    match sensor {
-        Sensor::Imu => "inertial sensor",
-        Sensor::Gyro => "gyro",
-        Sensor::Accelerometer => "accelerometer",
-        Sensor::Barometer => "barometer",
-        Sensor::Gnss => "GNSS receiver",
-        Sensor::Magnetometer => "magnetometer",
     }
 }

@@ -1,163 +1,37 @@
 //! Flight files: commands, air, disturbances, faults and checks.
 
-use aplomb::Command;
+use aplomb_craft::Mount;
 use aplomb_craft::air::{AirConfig, ROUGHNESS_M, WindStep};
 use aplomb_craft::dryden::Turbulence;
 use aplomb_craft::gust::{Form, Gust};
-use aplomb_craft::{Fault, Mount};
+use aplomb_flight::FlightPlan;
+use aplomb_flight::plan::{Push, Start, TimedCommand};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::check::{Check, CheckEntry};
-use super::command::{CommandEntry, Standing, TimedCommand};
+use super::check::CheckEntry;
+use super::command::{CommandEntry, Standing};
 use super::document::Document;
-use super::fault::{self, FaultEntry};
-use super::mount::{self, StandTable, TetherTable};
+use super::fault::FaultEntry;
+use super::mount::{StandTable, TetherTable};
 use super::problem::InputError;
-use super::signal::Signal;
 
-/// A flight.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FlightPlan {
-    /// Name: that of the file, without folder and extension.
-    pub name: String,
-    /// Title on screen.
-    pub title: String,
-    /// Purpose, in one sentence.
-    pub purpose: String,
-    /// Length in s.
-    pub duration_s: f64,
-    /// Default seed of all random numbers.
-    pub seed: u64,
-    /// Initial state.
-    pub start: Start,
-    /// Stand or tether.
-    pub mount: Mount,
-    /// Heading at the start in deg, clockwise from north.
-    pub heading_deg: f64,
-    /// Elevation of the camera's line of sight in deg, where a camera is fitted.
-    pub camera_elevation_deg: f64,
-    /// Site and air.
-    pub air: AirConfig,
-    /// External forces and torques.
-    pub pushes: Vec<Push>,
-    /// Faults, with times from the start of the flight.
-    pub faults: Vec<Fault>,
-    /// Commands in order of time; the first is at 0 s.
-    pub commands: Vec<TimedCommand>,
-    /// Checks.
-    pub checks: Vec<Check>,
+/// Reads a flight from `text`; `path` names it in messages, `name` in results.
+pub fn flight(path: &str, name: &str, text: &str) -> Result<FlightPlan, InputError> {
+    let document = Document::parse(path, text)?;
+    let plan = document.read::<FlightFile>().and_then(|file| file.check(&document, name));
+    if plan.as_ref().is_some_and(|plan| plan.checks.is_empty()) && document.is_clean() {
+        let help = Some("add at least one [[check]]: a flight without a check has no verdict");
+        document.refuse_at("title", "this flight has no check", help);
+    }
+    document.finish(plan)
 }
 
-/// Initial state of a flight.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Start {
-    /// Stationary on the ground at home, motors stopped.
-    Ground,
-    /// Above home, after a warm-up that is not evaluated: stationary, take-off, settling in the air of the
-    /// first instant.
-    Hover {
-        /// Height above home in m.
-        height_m: f64,
-    },
-    /// On a test stand above home, level, motors stopped.
-    Stand {
-        /// Height above home in m.
-        height_m: f64,
-    },
-}
-
-/// An external force and torque on the craft for a time.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Push {
-    /// Start in s.
-    pub at_s: f64,
-    /// End in s.
-    pub until_s: f64,
-    /// Torque about the body axes in N m: roll right, pitch nose up, yaw nose right.
-    pub torque_nm: [f64; 3],
-    /// Force at the centre of mass in N: north, east, up.
-    pub force_n: [f64; 3],
-}
-
-impl FlightPlan {
-    /// Reads a flight from `text`; `path` names it in messages, `name` in results.
-    pub fn from_text(path: &str, name: &str, text: &str) -> Result<Self, InputError> {
-        let document = Document::parse(path, text)?;
-        let plan = document.read::<FlightFile>().and_then(|file| file.check(&document, name));
-        if plan.as_ref().is_some_and(|plan| plan.checks.is_empty()) && document.is_clean() {
-            let help = Some("add at least one [[check]]: a flight without a check has no verdict");
-            document.refuse_at("title", "this flight has no check", help);
-        }
-        document.finish(plan)
-    }
-
-    /// As [`FlightPlan::from_text`], for a flight that is judged elsewhere: it needs no check.
-    pub fn from_unjudged_text(path: &str, name: &str, text: &str) -> Result<Self, InputError> {
-        let document = Document::parse(path, text)?;
-        let plan = document.read::<FlightFile>().and_then(|file| file.check(&document, name));
-        document.finish(plan)
-    }
-
-    /// The active command at `time_s`.
-    #[must_use]
-    pub fn command_at(&self, time_s: f64) -> Command {
-        let begun = self.commands.partition_point(|timed| timed.at_s <= time_s);
-        self.commands[..begun].last().map_or(Command::IDLE, |timed| timed.at(time_s))
-    }
-
-    /// External force in N (north, east, up) and torque in N m (roll, pitch, yaw) at `time_s`.
-    #[must_use]
-    pub fn push_at(&self, time_s: f64) -> ([f64; 3], [f64; 3]) {
-        let (mut force_n, mut torque_nm) = ([0.0; 3], [0.0; 3]);
-        for push in self.pushes.iter().filter(|push| push.at_s <= time_s && time_s < push.until_s) {
-            for axis in 0..3 {
-                force_n[axis] += push.force_n[axis];
-                torque_nm[axis] += push.torque_nm[axis];
-            }
-        }
-        (force_n, torque_nm)
-    }
-}
-
-impl FlightPlan {
-    /// The signals of its checks.
-    pub fn signals(&self) -> impl Iterator<Item = Signal> {
-        self.checks.iter().map(|check| check.signal)
-    }
-
-    /// Description of air, mount and faults.
-    #[must_use]
-    pub fn conditions_words(&self) -> String {
-        let mut sentences = vec![self.air_words()];
-        sentences.extend(mount::words(&self.mount));
-        if !self.faults.is_empty() {
-            let faults: Vec<String> = self.faults.iter().map(fault::words).collect();
-            sentences.push(format!("Faults: {}.", faults.join("; ")));
-        }
-        sentences.join(" ")
-    }
-
-    fn air_words(&self) -> String {
-        let AirConfig { u20_m_s, u20_from_deg, winds, gusts, turbulence, .. } = &self.air;
-        let mut parts = Vec::new();
-        if let Some(u20) = u20_m_s {
-            parts.push(format!("wind of {u20} m/s at 20 ft that grows with height, from {u20_from_deg} deg"));
-        }
-        for WindStep { at_s, from_deg, speed_m_s, .. } in winds {
-            let when = if *at_s > 0.0 { format!("from {at_s} s on ") } else { String::new() };
-            parts.push(format!("{when}wind of {speed_m_s} m/s from {from_deg} deg"));
-        }
-        for Gust { at_s, peak_m_s, length_m, from_deg, .. } in gusts {
-            parts
-                .push(format!("at {at_s} s a gust of {peak_m_s} m/s over {length_m} m, from {from_deg} deg"));
-        }
-        if let Some(Turbulence { u20_m_s }) = turbulence {
-            parts.push(format!("turbulence as in a wind of {u20_m_s:.1} m/s at 20 ft"));
-        }
-        let words = if parts.is_empty() { "still air".to_owned() } else { parts.join("; ") };
-        words[..1].to_uppercase() + &words[1..] + "."
-    }
+/// As [`flight`], for a flight that is judged elsewhere: it needs no check.
+pub fn unjudged_flight(path: &str, name: &str, text: &str) -> Result<FlightPlan, InputError> {
+    let document = Document::parse(path, text)?;
+    let plan = document.read::<FlightFile>().and_then(|file| file.check(&document, name));
+    document.finish(plan)
 }
 
 #[derive(Deserialize, JsonSchema)]

@@ -4,7 +4,9 @@ use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use super::document::text_of;
-use super::{Controller, Craft, FlightPlan, InputError, Problem, demo};
+use aplomb_flight::FlightPlan;
+
+use super::{Controller, Craft, InputError, Problem, demo, flight};
 
 /// Reads a craft file.
 pub fn load_craft(path: &Path) -> Result<Craft, InputError> {
@@ -19,7 +21,7 @@ pub fn load_controller(path: &Path) -> Result<Controller, InputError> {
 /// Reads a flight file. The flight has the name of the file.
 pub fn load_flight(path: &Path) -> Result<FlightPlan, InputError> {
     let name = path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
-    FlightPlan::from_text(&path.display().to_string(), &name, &text_of(path)?)
+    flight(&path.display().to_string(), &name, &text_of(path)?)
 }
 
 /// Reads flights from files, and from all `.toml` files of folders in the order of their names. Flight names
@@ -86,7 +88,7 @@ pub fn demo_controller() -> Result<Controller, InputError> {
 pub fn demo_flights() -> Result<Vec<FlightPlan>, Vec<InputError>> {
     let read = demo::FLIGHTS.iter().map(|&file| {
         let name = Path::new(file.path).file_stem().map_or(file.path.into(), |stem| stem.to_string_lossy());
-        FlightPlan::from_text(&built_in(file), &name, file.text)
+        flight(&built_in(file), &name, file.text)
     });
     read.collect::<Result<_, _>>().map_err(|error| vec![error])
 }

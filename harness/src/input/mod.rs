@@ -1,14 +1,14 @@
 //! Input files: TOML to craft, controller and flights. All mistakes of a file are reported at once, each with
 //! its line, its column and the nearest valid key. Nothing is flown with an invalid file.
 
-pub mod check;
-pub mod command;
+pub(crate) mod check;
+mod command;
 pub mod controller;
 pub mod craft;
 pub mod demo;
 mod document;
 mod fault;
-pub mod flight;
+mod flight;
 mod gimbal;
 mod load;
 mod mount;
@@ -18,7 +18,6 @@ mod propeller;
 mod read;
 mod renamed;
 mod sensors;
-pub mod signal;
 pub(crate) mod suggest;
 
 pub use controller::Controller;
@@ -28,7 +27,7 @@ pub(crate) use craft::CraftFile;
 pub(crate) use document::Document;
 pub use document::text_of;
 pub(crate) use flight::FlightFile;
-pub use flight::FlightPlan;
+pub use flight::{flight, unjudged_flight};
 pub use load::{
     demo_controller, demo_craft, demo_flights, load_controller, load_craft, load_flight, load_flights,
 };

@@ -67,19 +67,3 @@ impl TetherTable {
         })
     }
 }
-
-/// Description of the constraint, if any: "Tied to the ground by a tether of 3 m."
-pub(super) fn words(mount: &Mount) -> Option<String> {
-    match mount {
-        Mount::Free => None,
-        Mount::Stand(stand) => {
-            let axis = match stand.axis {
-                Axis::Roll => "roll",
-                Axis::Pitch => "pitch",
-                Axis::Yaw => "yaw",
-            };
-            Some(format!("On a test stand that leaves only the {axis} axis free."))
-        }
-        Mount::Tether(tether) => Some(format!("Tied to the ground by a tether of {} m.", tether.length_m)),
-    }
-}

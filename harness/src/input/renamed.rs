@@ -105,7 +105,7 @@ pub(super) fn new_name<'a>(found: &str, valid: &[&'a str]) -> Option<&'a str> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Controller, Craft, FlightPlan, InputError};
+    use super::super::{Controller, Craft, InputError};
     use super::*;
     use crate::input::demo::{CONTROLLER, CRAFT, FLIGHTS};
 
@@ -166,7 +166,7 @@ mod tests {
     fn old_key_and_old_signal_of_a_flight_are_refused_with_the_new_one_and_nothing_else() {
         let flight = FLIGHTS.iter().find(|file| file.text.contains("\"position_error_to_gnss_m\"")).unwrap();
         let old = flight.text.replace("\"position_error_to_gnss_m\"", "\"place_control_error_m\"");
-        let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
+        let error = crate::input::flight(flight.path, "flight", &old).unwrap_err();
         let words = ["position_error_to_gnss_m", "place_control_error_m"];
         assert_renamed(&error, "unknown word \"place_control_error_m\"", words);
         for (old, new) in [
@@ -181,22 +181,22 @@ mod tests {
             ("east_control_error_m", "east_error_to_gnss_m"),
         ] {
             let text = flight.text.replace("\"position_error_to_gnss_m\"", &format!("\"{old}\""));
-            let error = FlightPlan::from_text(flight.path, "flight", &text).unwrap_err();
+            let error = crate::input::flight(flight.path, "flight", &text).unwrap_err();
             assert_renamed(&error, &format!("unknown word \"{old}\""), [new, old]);
         }
         let old = flight.text.replace("[[check]]", "[[check]]\nover_seeds = \"worst\"");
-        let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
+        let error = crate::input::flight(flight.path, "flight", &old).unwrap_err();
         assert_renamed(&error, "unknown key `over_seeds`", ["pooling", "over_seeds"]);
         let fault = "\n[[fault]]\nat_s = 1\nsensor = \"gnss\"\nkind = \"bias\"\nbias_m = { up = 1 }\n";
-        FlightPlan::from_text(flight.path, "flight", &(flight.text.to_owned() + fault)).unwrap();
+        crate::input::flight(flight.path, "flight", &(flight.text.to_owned() + fault)).unwrap();
         let old = flight.text.to_owned() + &fault.replace("bias_m", "offset_m");
-        let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
+        let error = crate::input::flight(flight.path, "flight", &old).unwrap_err();
         assert_renamed(&error, "unknown key `offset_m`", ["bias_m", "offset_m"]);
         let old = flight.text.to_owned() + &fault.replace("\"bias\"", "\"offset\"");
-        let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
+        let error = crate::input::flight(flight.path, "flight", &old).unwrap_err();
         assert_renamed(&error, "unknown word \"offset\"", ["bias", "offset"]);
         let old = flight.text.replace("[[check]]", "[[expect]]");
-        let error = FlightPlan::from_text(flight.path, "flight", &old).unwrap_err();
+        let error = crate::input::flight(flight.path, "flight", &old).unwrap_err();
         assert_renamed(&error, "unknown key `expect`", ["check", "expect"]);
     }
 

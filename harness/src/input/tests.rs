@@ -1,5 +1,7 @@
 //! Every kind of mistake in a file: location, text, reason and hint.
 
+use aplomb_flight::FlightPlan;
+
 use super::*;
 
 /// `line:column text | reason | help` of each problem.
@@ -24,7 +26,7 @@ height_m = 6
 const EXPECT: &str = "[[check]]\nwhat = \"height_error_m\"\nshare = 0.95\nat_most = 0.3\n";
 
 fn flight(extra: &str) -> Result<FlightPlan, InputError> {
-    FlightPlan::from_text("flight.toml", "flight", &format!("{GOOD}{extra}{EXPECT}"))
+    crate::input::flight("flight.toml", "flight", &format!("{GOOD}{extra}{EXPECT}"))
 }
 
 #[track_caller]
@@ -107,7 +109,7 @@ fn missing_key_is_reported_at_the_table_that_lacks_it() {
         &["8:14 { north = 3 } | missing key `east` | `east` is a finite number"],
     );
     let text = GOOD.replace("title = \"Hold\"\n", "") + EXPECT;
-    let error = FlightPlan::from_text("flight.toml", "flight", &text).unwrap_err();
+    let error = crate::input::flight("flight.toml", "flight", &text).unwrap_err();
     assert_eq!(reported(&error), ["1:1  | missing key `title` | `title` is a text"]);
 }
 
@@ -259,7 +261,7 @@ fn commands_hold_until_the_next_and_carry_over_what_they_leave_out() {
     assert!(!plan.command_at(12.0).arm && plan.command_at(12.0).cut_motors);
     let ground = GOOD.replace("hover", "ground").replace("height_m = 6\n", "");
     let ground = ground + "[[command]]\nat_s = 1\nsticks = { climb = 0.5 }\n" + EXPECT;
-    let plan = FlightPlan::from_text("flight.toml", "flight", &ground).unwrap();
+    let plan = crate::input::flight("flight.toml", "flight", &ground).unwrap();
     assert!(!plan.command_at(0.5).arm && plan.command_at(1.0).arm);
 }
 
@@ -382,11 +384,11 @@ fn stand_and_tether_become_mounts() {
     use aplomb_craft::mount::{Axis, Mount};
     let stand =
         GOOD.replace("hover", "stand").replace("height_m = 6\n", "") + "[stand]\naxis = \"pitch\"\n" + EXPECT;
-    let plan = FlightPlan::from_text("flight.toml", "flight", &stand).unwrap();
+    let plan = crate::input::flight("flight.toml", "flight", &stand).unwrap();
     let Mount::Stand(mount) = plan.mount else { panic!() };
     assert_eq!(
         (mount.axis, mount.pivot_m, plan.start),
-        (Axis::Pitch, [0.0; 3], flight::Start::Stand { height_m: 1.0 })
+        (Axis::Pitch, [0.0; 3], aplomb_flight::plan::Start::Stand { height_m: 1.0 })
     );
     assert!(!plan.command_at(0.0).arm);
     assert_eq!(plan.conditions_words(), "Still air. On a test stand that leaves only the pitch axis free.");
@@ -399,7 +401,7 @@ fn stand_and_tether_become_mounts() {
         &["6:2 stand | `[stand]` needs a start on the stand | set `start = \"stand\"`"],
     );
     let alone = GOOD.replace("hover", "stand") + EXPECT;
-    let error = FlightPlan::from_text("flight.toml", "flight", &alone).unwrap_err();
+    let error = crate::input::flight("flight.toml", "flight", &alone).unwrap_err();
     assert_eq!(
         reported(&error),
         ["4:9 \"stand\" | a start on a stand needs the stand | add `[stand]` with its `axis`"]

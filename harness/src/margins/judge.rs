@@ -1,7 +1,8 @@
 //! Required margins, and the verdicts on measured ones.
 
 use super::{Linear, Measured};
-use crate::verdict::{Limit, Verdict};
+use crate::verdict::Verdict;
+use aplomb_flight::limit::Limit;
 
 /// Required upper and lower gain margin in dB, and phase margin in deg, with one loop broken and the others
 /// closed.

@@ -12,8 +12,8 @@ mod steady_flight;
 use aplomb::flight;
 use aplomb_craft::Config;
 
-use crate::fly::FlyError;
 use crate::linear::{Break, C64, LinearError, Model, Response};
+use aplomb_flight::fly::FlyError;
 use curve::Curve;
 use figures::{Figures, is_stable};
 pub use measure::{Bench, COHERENT, Line, Measured, NotMeasured, Probe};

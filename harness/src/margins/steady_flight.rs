@@ -2,7 +2,7 @@
 //!
 //! A signal is added to the demands on the mixer outside the controller: its thrusts are added to the
 //! allocated ones and converted by the thrust curve. So the measured controller is the one that flies, bit
-//! for bit. The rest of a tick is as in [`crate::fly`].
+//! for bit. The rest of a tick is as in [`aplomb_flight::fly`].
 
 use aplomb::mix::ThrustCurve;
 use aplomb::record::Record;
@@ -13,9 +13,9 @@ use aplomb::{
 use aplomb_craft::{Config, Plant, Start};
 
 use super::point::Point;
-use crate::exchange;
-use crate::fly::FlyError;
 use crate::linear::{self, Mode};
+use aplomb_flight::exchange;
+use aplomb_flight::fly::FlyError;
 
 /// Times on the ground, of it armed, for settling after the climb, and for settling at speed, in s.
 const GROUND_S: f64 = 4.0;

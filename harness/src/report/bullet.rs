@@ -3,7 +3,8 @@
 use super::number;
 use super::svg::{Align, Path, Svg};
 use super::time_plot::Axis;
-use crate::verdict::{Limit, Outcome, Verdict};
+use crate::verdict::Verdict;
+use aplomb_flight::limit::{Limit, Outcome};
 
 const WIDTH: f64 = 180.0;
 const HEIGHT: f64 = 22.0;

@@ -7,7 +7,7 @@ use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_grid};
 use super::{CraftNotes, number};
-use crate::trace::{Row, Trace};
+use aplomb_flight::trace::{Row, Trace};
 
 const HEIGHT: f64 = 330.0;
 const TOP: f64 = 24.0;

@@ -39,8 +39,9 @@ pub use margins::{MarginsReport, PointSection, write_margins};
 pub use recordings::{Line, Plot, RecordingReport, RecordingSection, ScoreTable, write_recordings};
 pub use sweep::{SweepReport, write_sweep};
 
-use crate::trace::Trace;
-use crate::verdict::{Limit, Verdict};
+use crate::verdict::Verdict;
+use aplomb_flight::limit::Limit;
+use aplomb_flight::trace::Trace;
 use std::io;
 
 /// Content of a report.

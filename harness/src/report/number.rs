@@ -1,6 +1,6 @@
 //! Formatting of numbers: few digits, a true minus sign, no "-0".
 
-use crate::verdict::Limit;
+use aplomb_flight::limit::Limit;
 
 /// A number with fixed decimals; a dash when it is not finite.
 pub fn fixed(value: f64, decimals: usize) -> String {

@@ -3,7 +3,8 @@
 use super::panels::{self, Panel};
 use super::xml::{anchor, escape};
 use super::{FlightSection, Report, bullet, glossary, number, shade, sheet};
-use crate::verdict::{Outcome, Verdict};
+use crate::verdict::Verdict;
+use aplomb_flight::limit::Outcome;
 use std::fmt::Write as _;
 
 /// Counts of outcomes.

@@ -5,8 +5,8 @@ use super::rotor_plots::{RotorPlot, mean_speeds};
 use super::ticks::Scale;
 use super::time_plot::{Allowed, Frame, Lanes, Series, Stack};
 use super::{Band, FlightSection, Quantity, forces, track};
-use crate::trace::{Camera, Motion, Trace};
-use crate::verdict::Limit;
+use aplomb_flight::limit::Limit;
+use aplomb_flight::trace::{Camera, Motion, Trace};
 
 /// One picture with its caption.
 pub struct Panel {

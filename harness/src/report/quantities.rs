@@ -1,6 +1,6 @@
 //! Columns of the trace for the plots.
 
-use crate::trace::{Motion, Row, Trace};
+use aplomb_flight::trace::{Motion, Row, Trace};
 
 /// Unwrapped headings of set-point, estimate and truth: truth is continuous, the others are within 180 deg of
 /// it.

@@ -6,8 +6,8 @@ use super::quantities::mean;
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{Axis, COLUMN_PX, RIGHT, WIDTH, draw_grid, label_width};
-use crate::trace::{Row, Trace};
 use aplomb_craft::Rotors;
+use aplomb_flight::trace::{Row, Trace};
 
 /// One quantity of the four rotors.
 pub struct RotorPlot<'a> {

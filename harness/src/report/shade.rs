@@ -1,6 +1,6 @@
 //! Shaded intervals of the time plots, and the marks of saturation.
 
-use crate::trace::{Flags, Trace};
+use aplomb_flight::trace::{Flags, Trace};
 
 /// A kind of interval shaded behind every time plot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -67,7 +67,7 @@ pub fn share(trace: &Trace, is_on: impl Fn(&Flags) -> bool) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::trace::Row;
+    use aplomb_flight::trace::Row;
 
     #[test]
     fn near_intervals_join_and_far_ones_stay_apart() {

@@ -1,8 +1,8 @@
 //! Whole pages from synthetic flights.
 
 use super::*;
-use crate::trace::{Flags, Motion, Row};
 use aplomb_craft::Rotors;
+use aplomb_flight::trace::{Flags, Motion, Row};
 
 /// Uniform noise between -1 and 1 from a counter.
 fn noise(counter: usize) -> f64 {

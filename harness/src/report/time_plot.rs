@@ -5,7 +5,7 @@ use super::quantities::range;
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::{number, shade};
-use crate::trace::{Flags, Trace};
+use aplomb_flight::trace::{Flags, Trace};
 
 /// Width of every picture in px.
 pub const WIDTH: f64 = 380.0;

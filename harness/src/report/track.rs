@@ -7,8 +7,8 @@ use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_grid};
 use super::{Band, Quantity};
-use crate::trace::Trace;
-use crate::verdict::Limit;
+use aplomb_flight::limit::Limit;
+use aplomb_flight::trace::Trace;
 
 const TOP: f64 = 24.0;
 const SIDE: f64 = RIGHT - LEFT;

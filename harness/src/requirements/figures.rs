@@ -4,11 +4,12 @@ use aplomb::Demand;
 
 use super::probes::{self, EVERY_S, FIRST_S, PULSE_S, SINE_TURNS};
 use super::{View, response};
-use crate::input::signal::Signal;
 use crate::judge::Evidence;
 use crate::measure;
-use crate::signals::{self, half_turn};
-use crate::trace::{Motion, Row};
+use crate::signals;
+use aplomb_flight::angle::half_turn;
+use aplomb_flight::signal::Signal;
+use aplomb_flight::trace::{Motion, Row};
 
 /// Settling time before a position hold is evaluated, before scaling, in s.
 const HOLD_SETTLING_S: f64 = 10.0;

@@ -9,7 +9,7 @@ use super::{JudgedOn, Requirement};
 use crate::input::check::CheckEntry;
 use crate::input::suggest::nearest;
 use crate::input::{Document, InputError};
-use crate::verdict::Limit;
+use aplomb_flight::limit::Limit;
 
 /// A waiver of a requirement.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -11,12 +11,12 @@ pub mod table;
 
 use std::borrow::Cow;
 
-use crate::input::FlightPlan;
-use crate::input::check::{Check, Pooling, Statistic};
-use crate::input::signal::Signal;
 use crate::judge::{self, Evidence};
-use crate::trace::Trace;
-use crate::verdict::Limit;
+use aplomb_flight::FlightPlan;
+use aplomb_flight::check::{Check, Pooling, Statistic};
+use aplomb_flight::limit::Limit;
+use aplomb_flight::signal::Signal;
+use aplomb_flight::trace::Trace;
 
 pub use probes::Probe;
 

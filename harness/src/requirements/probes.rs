@@ -6,9 +6,9 @@ use aplomb::{Command, Demand, HeadingDemand, Libm, Tilt, VerticalDemand};
 use aplomb_craft::AirConfig;
 
 use super::Size;
-use crate::input::FlightPlan;
-use crate::input::command::TimedCommand;
-use crate::input::flight::{Push, Start};
+use aplomb_flight::FlightPlan;
+use aplomb_flight::plan::TimedCommand;
+use aplomb_flight::plan::{Push, Start};
 
 /// A built-in flight.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

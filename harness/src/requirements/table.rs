@@ -6,8 +6,8 @@
 use std::borrow::Cow;
 
 use super::{Breaks, Figure, JudgedOn, Probe, Requirement, Size, figures};
-use crate::input::check::{Pooling, Statistic};
-use crate::verdict::Limit::{self, AtLeast, AtMost};
+use aplomb_flight::check::{Pooling, Statistic};
+use aplomb_flight::limit::Limit::{self, AtLeast, AtMost};
 
 /// Scaling of a limit with the size of the craft.
 #[derive(Clone, Copy)]

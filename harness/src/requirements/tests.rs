@@ -1,9 +1,9 @@
 //! Every requirement passes for the demo and fails for a craft or controller that violates it.
 
 use super::*;
-use crate::fly::fly;
 use crate::input::{self, Controller, Craft};
-use crate::verdict::Outcome;
+use aplomb_flight::fly::fly;
+use aplomb_flight::limit::Outcome;
 
 struct Pair {
     craft: Craft,

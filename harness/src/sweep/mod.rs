@@ -7,16 +7,18 @@ pub mod vary;
 use rayon::prelude::*;
 use toml::Table;
 
-use crate::camera;
 use crate::disperse::dispersion::share;
-use crate::fly::fly;
-use crate::input::{Controller, Craft, FlightPlan, InputError};
+use crate::input::{Controller, Craft, InputError};
 use crate::judge::{evidence, verdict};
 use crate::linear::Break;
 use crate::margins::judge::margin_ratio;
 use crate::margins::point::Point;
 use crate::margins::{Bench, Linear, Probe, linear};
-use crate::verdict::{Outcome, Verdict};
+use crate::verdict::Verdict;
+use aplomb_flight::FlightPlan;
+use aplomb_flight::camera;
+use aplomb_flight::fly::fly;
+use aplomb_flight::limit::Outcome;
 use vary::{Axis, Which};
 
 /// The two files with the swept values.

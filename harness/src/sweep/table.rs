@@ -5,8 +5,8 @@ use std::io;
 use super::Tried;
 use super::parquet::Column;
 use super::vary::Axis;
-use crate::input::FlightPlan;
 use crate::margins::figures::Figures;
+use aplomb_flight::FlightPlan;
 
 type Of = fn(&Figures) -> f64;
 

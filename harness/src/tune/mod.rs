@@ -21,13 +21,14 @@ use cobyla::{Func, RhoBeg, StopTols};
 pub use page::{TunePage, compose};
 
 use crate::controller_model;
-use crate::fly::{FlyError, fly};
-use crate::input::signal::Signal;
-use crate::input::{Controller, Craft, FlightPlan, InputError};
+use crate::input::{Controller, Craft, InputError};
 use crate::requirements::{Probe, Size};
 use crate::signals;
-use crate::verdict::{Limit, Outcome};
 use crate::verify::{self, Folder, Item, Judgement};
+use aplomb_flight::FlightPlan;
+use aplomb_flight::fly::{FlyError, fly};
+use aplomb_flight::limit::{Limit, Outcome};
+use aplomb_flight::signal::Signal;
 use parameter::{PARAMETERS, RANGE, Setting};
 
 /// The judged flights, which are also written: name and text.
@@ -261,13 +262,13 @@ struct Evaluator<'a> {
 
 impl<'a> Evaluator<'a> {
     fn new(craft: &'a Craft) -> Result<Self, TuneError> {
-        let plan = |name: &str, text: &str| FlightPlan::from_text(name, name, text).map_err(TuneError::Input);
+        let plan = |name: &str, text: &str| crate::input::flight(name, name, text).map_err(TuneError::Input);
         let plans = FLIGHTS.iter().map(|(name, text)| plan(name, text)).collect::<Result<_, _>>()?;
         Ok(Self {
             craft,
             derived: controller_model::controller(craft).map_err(TuneError::Derive)?,
             plans,
-            hover: FlightPlan::from_unjudged_text("hover", "hover", HOVER).map_err(TuneError::Input)?,
+            hover: crate::input::unjudged_flight("hover", "hover", HOVER).map_err(TuneError::Input)?,
         })
     }
 

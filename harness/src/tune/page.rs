@@ -10,7 +10,7 @@ use crate::report::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_grid};
 use crate::report::xml::escape;
 use crate::report::{Repeat, number::significant, sheet};
 use crate::tune::parameter::PARAMETERS;
-use crate::verdict::Limit;
+use aplomb_flight::limit::Limit;
 
 /// Contents of the page.
 #[derive(Clone, Debug)]

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::{Item, Judgement};
 use crate::cli::table::figure;
 use crate::input::{InputError, Location, Problem};
-use crate::verdict::{Limit, Outcome};
+use aplomb_flight::limit::{Limit, Outcome};
 
 /// Accepted figures as written in the file.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -4,9 +4,10 @@
 use std::path::Path;
 
 use super::Baseline;
-use crate::input::{self, Controller, Craft, FlightPlan, InputError, demo};
+use crate::input::{self, Controller, Craft, InputError, demo};
 use crate::requirements::file::{self, Waiver};
 use crate::requirements::{Requirement, Size, table};
+use aplomb_flight::FlightPlan;
 
 /// Name of the craft file in a folder.
 pub const CRAFT: &str = "craft.toml";

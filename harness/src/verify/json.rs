@@ -4,8 +4,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Cause, Item, Judgement};
-use crate::input::check::Pooling;
-use crate::verdict::{Limit, Outcome};
+use aplomb_flight::check::Pooling;
+use aplomb_flight::limit::{Limit, Outcome};
 
 /// The result of a verification.
 #[derive(Debug, Serialize, JsonSchema)]

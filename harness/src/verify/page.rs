@@ -4,12 +4,12 @@ use std::fmt::Write;
 
 use super::summary::Counts;
 use super::{Cause, Folder, Item, Judgement};
-use crate::input::check::Pooling;
 use crate::report::page::outcome;
 use crate::report::xml::{anchor, escape};
 use crate::report::{Repeat, bullet, number, sheet};
 use crate::requirements::{Probe, probes};
 use crate::verdict::Verdict;
+use aplomb_flight::check::Pooling;
 
 /// Composes the page.
 #[must_use]

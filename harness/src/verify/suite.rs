@@ -5,15 +5,15 @@ use std::collections::HashMap;
 use rayon::prelude::*;
 
 use super::Folder;
-use crate::camera;
-use crate::fly::{Flown, FlyError, fly};
-use crate::input::FlightPlan;
-use crate::input::check::Pooling;
 use crate::judge::{self, Evidence};
 use crate::linear::Break;
 use crate::margins::{self, point::Point};
 use crate::requirements::{Breaks, JudgedOn, Probe, Requirement, View};
-use crate::verdict::{Limit, Outcome};
+use aplomb_flight::FlightPlan;
+use aplomb_flight::camera;
+use aplomb_flight::check::Pooling;
+use aplomb_flight::fly::{Flown, FlyError, fly};
+use aplomb_flight::limit::{Limit, Outcome};
 
 /// One requirement or check, judged on one flight.
 #[derive(Clone, Debug, PartialEq)]

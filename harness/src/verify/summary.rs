@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::{Cause, Item, Judgement};
-use crate::verdict::Outcome;
+use aplomb_flight::limit::Outcome;
 
 /// Counts of one flight, or of all.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -1,8 +1,8 @@
 //! Causes of a failed verification and their form in the results.
 
 use super::*;
-use crate::input::check::Pooling;
-use crate::verdict::Limit;
+use aplomb_flight::check::Pooling;
+use aplomb_flight::limit::Limit;
 
 fn item(flight: &str, id: &str, measured: f64, limit: Limit) -> Item {
     Item {

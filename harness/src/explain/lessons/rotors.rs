@@ -9,7 +9,7 @@ use crate::explain::{Check, Lesson, Picture};
 use crate::input::craft::INCH_M;
 use crate::report::number::fixed;
 use crate::report::quantities::mean;
-use crate::trace::{Row, Trace};
+use aplomb_flight::trace::{Row, Trace};
 
 impl Context<'_> {
     pub(super) fn lift(&self) -> Lesson {

@@ -8,7 +8,7 @@ use crate::explain::window_mean::WindowMean;
 use crate::explain::{Check, Lesson, Picture};
 use crate::report::forces::intervals;
 use crate::report::number::fixed;
-use crate::trace::Trace;
+use aplomb_flight::trace::Trace;
 
 impl Context<'_> {
     pub(super) fn tilt(&self, trace: &Trace) -> Lesson {

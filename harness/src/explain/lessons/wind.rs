@@ -5,7 +5,7 @@ use crate::explain::{Check, Lesson};
 use crate::report::forces::intervals;
 use crate::report::number::fixed;
 use crate::report::quantities::mean;
-use crate::trace::{Row, Trace};
+use aplomb_flight::trace::{Row, Trace};
 
 impl Context<'_> {
     pub(super) fn wind(&self, trace: &Trace) -> Lesson {

@@ -115,3 +115,29 @@ pub struct Trace {
     /// The rows, in order of time.
     pub rows: Vec<Row>,
 }
+
+impl Trace {
+    /// The rows from `from_s` to `to_s`, both included.
+    #[must_use]
+    pub fn window(&self, from_s: f64, to_s: f64) -> &[Row] {
+        let tolerance = 1e-9;
+        let first = self.rows.partition_point(|row| row.time_s < from_s - tolerance);
+        let end = self.rows.partition_point(|row| row.time_s <= to_s + tolerance);
+        &self.rows[first..end.max(first)]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn window_includes_both_ends_and_may_be_empty() {
+        let trace = Trace {
+            period_s: 0.1,
+            rows: (0..11).map(|i| Row { time_s: 0.1 * f64::from(i), ..Row::default() }).collect(),
+        };
+        assert_eq!(trace.window(0.3, 0.5).len(), 3);
+        assert!(trace.window(2.0, 3.0).is_empty());
+    }
+}

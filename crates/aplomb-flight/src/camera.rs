@@ -1,13 +1,14 @@
 //! The stabilised camera of a flight: the simulated gimbal and the control crate's gimbal controller.
 
+use aplomb::Libm;
 use aplomb::frames::{Heading, Vector};
 use aplomb::gimbal::{self, Angle, Joints, LineOfSight};
-use aplomb::{FlightController, Math};
+use aplomb::record::Record;
 use aplomb_craft::gimbal::{self as plant, BaseMotion, Config};
 use aplomb_craft::glam::{DMat3, DVec3};
 
 use crate::fly::FlyError;
-use crate::input::signal::Signal;
+use crate::signal::Signal;
 use crate::trace::Camera;
 
 /// Share of the travel that the gimbal controller uses. The rest is a margin to the end stops.
@@ -16,15 +17,15 @@ const TRAVEL_SHARE: f64 = 0.95;
 /// Gimbal and gimbal controller. The line of sight follows the heading set-point of the craft at a fixed
 /// elevation.
 #[derive(Clone, Debug)]
-pub struct StabilisedCamera<M> {
+pub struct StabilisedCamera {
     plant: plant::Gimbal,
-    controller: gimbal::Gimbal<M>,
+    controller: gimbal::Gimbal<Libm>,
     setpoint: LineOfSight,
     torque_nm: [f64; 3],
     pixels_per_deg: f64,
 }
 
-impl<M: Math> StabilisedCamera<M> {
+impl StabilisedCamera {
     /// A camera stationary relative to its base, with the line of sight along the nose.
     ///
     /// # Errors
@@ -50,7 +51,7 @@ impl<M: Math> StabilisedCamera<M> {
             controller: gimbal::Gimbal::new(&settings, tick_s as f32)?,
             setpoint: LineOfSight {
                 heading: Heading::NORTH,
-                elevation: Angle::from_rad::<aplomb::Libm>(elevation_deg.to_radians() as f32),
+                elevation: Angle::from_rad::<Libm>(elevation_deg.to_radians() as f32),
             },
             torque_nm: [0.0; 3],
             pixels_per_deg: config.pixels_per_deg(),
@@ -58,19 +59,19 @@ impl<M: Math> StabilisedCamera<M> {
     }
 
     /// One tick of the gimbal controller, after that of the flight controller.
-    pub fn step(&mut self, controller: &FlightController<M>) {
+    pub fn step(&mut self, record: &Record) {
         let sensed = self.plant.sense();
         let [x, y, z] = sensed.gyro_rad_s.to_array().map(|rate| rate as f32);
         let [yaw, roll, pitch] = sensed.joints.map(|joint| {
-            let angle = Angle::from_sine_cosine::<aplomb::Libm>(joint.sine as f32, joint.cosine as f32);
+            let angle = Angle::from_sine_cosine::<Libm>(joint.sine as f32, joint.cosine as f32);
             angle.unwrap_or(Angle::ZERO)
         });
         let readings =
             gimbal::Readings { gyro_rad_s: Vector::new(x, y, z), joints: Joints { yaw, roll, pitch } };
-        if let Some(heading) = controller.record().attitude.attitude_setpoint.heading::<M>() {
+        if let Some(heading) = record.attitude.attitude_setpoint.heading::<Libm>() {
             self.setpoint.heading = heading;
         }
-        let craft = controller.motion().attitude;
+        let craft = record.estimate.attitude;
         let Joints { yaw, roll, pitch } = self.controller.step(&readings, craft, &self.setpoint).torque_nm;
         self.torque_nm = [yaw, roll, pitch].map(f64::from);
     }
@@ -94,7 +95,7 @@ impl<M: Math> StabilisedCamera<M> {
         let [yaw, joint_roll, pitch] = self.plant.sense().joints.map(|joint| joint.angle_rad().to_degrees());
         let elevation_setpoint = f64::from(self.setpoint.elevation.sine());
         Camera {
-            heading_error_deg: crate::signals::half_turn((heading - setpoint).to_degrees()),
+            heading_error_deg: crate::angle::half_turn((heading - setpoint).to_degrees()),
             elevation_deg: elevation.to_degrees(),
             elevation_error_deg: (elevation - libm::asin(elevation_setpoint)).to_degrees(),
             roll_deg: roll.to_degrees(),

@@ -1,21 +1,18 @@
 //! One flight in closed loop: the control crate on the simulated craft.
 //!
-//! Time is discrete with the controller's tick. On tick k the sensors are sampled and the controller computes
-//! a command. The craft is integrated to tick k+1 under the command of tick k-1: computation takes one tick.
-//! The delay of the speed controllers is part of the craft model.
+//! Time is discrete with the controller's tick: see [`ClosedLoop`].
 //!
 //! A flight that starts in hover has a warm-up, which is not evaluated: the craft stands still, arms, climbs
 //! to the starting height and settles in the air of the first instant. So estimator states and integrals
 //! start settled.
 
 use aplomb::{Command, FlightController, HeadingDemand, MotorCommand, VerticalDemand, flight, frames};
-use aplomb_craft::{AirConfig, Config, Fault, Plant, Rotors, glam::DVec3};
+use aplomb_craft::{AirConfig, Config, Fault, Rotors, glam::DVec3};
 
 use crate::camera::StabilisedCamera;
-use crate::exchange;
-use crate::input::flight::{FlightPlan, Start};
-use crate::sample;
+use crate::plan::{FlightPlan, Start};
 use crate::trace::{Row, Trace};
+use crate::{ClosedLoop, Controller, Plant, sample};
 
 /// Ticks from one trace row to the next. It is no multiple of the dividers of the slower loops, so that rows
 /// sample all phases of them.
@@ -74,30 +71,30 @@ impl From<aplomb::ConfigError> for FlyError {
     }
 }
 
-/// Flies `plan` with `controller` on `craft`; all random numbers come from `seed`.
+/// Flies `plan` with the flight controller under `settings` on `craft`; all random numbers come from `seed`.
 ///
 /// # Errors
 /// A craft or controller that cannot be built.
 pub fn fly(
     craft: &Config,
-    controller: &flight::Config,
+    settings: &flight::Config,
     plan: &FlightPlan,
     seed: u64,
 ) -> Result<Flown, FlyError> {
-    fly_with::<aplomb::Libm>(craft, controller, plan, seed)
+    fly_as::<FlightController, aplomb_craft::Plant>(craft, settings, plan, seed)
 }
 
-/// [`fly`] with scalar functions `M` in the controller.
+/// [`fly`] with another controller `C` or craft `P`.
 ///
 /// # Errors
 /// A craft or controller that cannot be built.
-pub fn fly_with<M: aplomb::Math>(
+pub fn fly_as<C: Controller, P: Plant>(
     craft: &Config,
-    controller: &flight::Config,
+    settings: &flight::Config,
     plan: &FlightPlan,
     seed: u64,
 ) -> Result<Flown, FlyError> {
-    recorded::<M>((craft, Rotors::splat(1.0)), controller, plan, seed)
+    recorded::<C, P>((craft, Rotors::splat(1.0)), settings, plan, seed)
 }
 
 /// [`fly`] with unequal motors: `motor_share` is the actual over the nominal speed of each motor.
@@ -107,22 +104,22 @@ pub fn fly_with<M: aplomb::Math>(
 pub fn fly_uneven(
     craft: &Config,
     motor_share: Rotors<f64>,
-    controller: &flight::Config,
+    settings: &flight::Config,
     plan: &FlightPlan,
     seed: u64,
 ) -> Result<Flown, FlyError> {
-    recorded::<aplomb::Libm>((craft, motor_share), controller, plan, seed)
+    recorded::<FlightController, aplomb_craft::Plant>((craft, motor_share), settings, plan, seed)
 }
 
-fn recorded<M: aplomb::Math>(
+fn recorded<C: Controller, P: Plant>(
     craft: (&Config, Rotors<f64>),
-    controller: &flight::Config,
+    settings: &flight::Config,
     plan: &FlightPlan,
     seed: u64,
 ) -> Result<Flown, FlyError> {
-    let period_s = ROW_TICKS as f64 / f64::from(controller.tick_hz);
+    let period_s = ROW_TICKS as f64 / f64::from(settings.tick_hz);
     let mut rows = Vec::with_capacity((plan.duration_s / period_s) as usize + 2);
-    let ended = watched::<M>(craft, controller, plan, seed, |tick| {
+    let ended = watched::<C, P>(craft, settings, plan, seed, |tick| {
         if tick.from_start >= 0 && tick.from_start % ROW_TICKS == 0 {
             let row = sample::row(tick.time_s, &tick.plant.truth(), tick.controller.record());
             rows.push(Row { camera: tick.camera.map(StabilisedCamera::row), ..row });
@@ -134,7 +131,7 @@ fn recorded<M: aplomb::Math>(
 
 /// One tick of a flight, after the controller step and before the integration of the craft.
 #[derive(Debug)]
-pub struct Tick<'a, M: aplomb::Math> {
+pub struct Tick<'a, C = FlightController, P = aplomb_craft::Plant> {
     /// Ticks since the start of the flight; negative in the warm-up.
     pub from_start: i64,
     /// Time since the start of the flight in s.
@@ -144,13 +141,13 @@ pub struct Tick<'a, M: aplomb::Math> {
     /// Command that it received.
     pub command: &'a Command,
     /// Motor commands that it returned.
-    pub motors: aplomb::Rotors<MotorCommand>,
+    pub motors: Rotors<MotorCommand>,
     /// The controller after this tick.
-    pub controller: &'a FlightController<M>,
+    pub controller: &'a C,
     /// The craft at this tick.
-    pub plant: &'a Plant,
+    pub plant: &'a P,
     /// The camera at this tick, where one is fitted.
-    pub camera: Option<&'a StabilisedCamera<M>>,
+    pub camera: Option<&'a StabilisedCamera>,
 }
 
 /// Totals of a flight without a trace.
@@ -166,49 +163,48 @@ pub struct Ended {
 ///
 /// # Errors
 /// A craft or controller that cannot be built.
-pub fn fly_watched<M: aplomb::Math>(
+pub fn fly_watched(
     craft: &Config,
-    controller: &flight::Config,
+    settings: &flight::Config,
     plan: &FlightPlan,
     seed: u64,
-    watch: impl FnMut(&Tick<'_, M>),
+    watch: impl FnMut(&Tick<'_>),
 ) -> Result<Ended, FlyError> {
-    watched((craft, Rotors::splat(1.0)), controller, plan, seed, watch)
+    watched((craft, Rotors::splat(1.0)), settings, plan, seed, watch)
 }
 
 /// Flies the craft with the given actual over nominal speed of each motor.
-fn watched<M: aplomb::Math>(
+fn watched<C: Controller, P: Plant>(
     (craft, motor_share): (&Config, Rotors<f64>),
-    config: &flight::Config,
+    settings: &flight::Config,
     plan: &FlightPlan,
     seed: u64,
-    mut watch: impl FnMut(&Tick<'_, M>),
+    mut watch: impl FnMut(&Tick<'_, C, P>),
 ) -> Result<Ended, FlyError> {
-    let tick_hz = config.tick_hz;
+    let tick_hz = settings.tick_hz;
     let tick_s = 1.0 / f64::from(tick_hz);
     let ticks = |time_s: f64| libm::round(time_s / tick_s) as i64;
     // Invalid limits are rejected before the warm-up is computed from them.
-    let mut controller = FlightController::<M>::new(config)?;
-    let warm_up_ticks = ticks(warm_up_s(plan, config));
+    let controller = C::new(settings)?;
+    let warm_up_ticks = ticks(warm_up_s(plan, settings));
     let warm_up_s = warm_up_ticks as f64 * tick_s;
-    let mut plant = Plant::new(craft, &shifted(&plan.air, warm_up_s), &start(plan), seed, tick_s)?
-        .with_faults(&later(&plan.faults, warm_up_s))?;
+    let air = shifted(&plan.air, warm_up_s);
+    let plant = P::new(craft, &air, &start(plan), &later(&plan.faults, warm_up_s), seed, tick_s)?;
+    let mut closed = ClosedLoop::new(controller, plant, tick_s).with_motor_share(motor_share);
     let mut camera = match &craft.gimbal {
         Some(mount) => {
-            let elevation_deg = plan.camera_elevation_deg;
-            Some(StabilisedCamera::<M>::new(mount, &plant.base_motion(), elevation_deg, seed, tick_hz)?)
+            let base = closed.plant().base_motion();
+            Some(StabilisedCamera::new(mount, &base, plan.camera_elevation_deg, seed, tick_hz)?)
         }
         None => None,
     };
-    let mut waiting = aplomb::Rotors::splat(MotorCommand::STOPPED);
     let mut digest = Digest::new();
     let mut pushed = ([0.0; 3], [0.0; 3]);
     let end = ticks(plan.duration_s);
     for from_start in -warm_up_ticks..=end {
         let time_s = from_start as f64 * tick_s;
-        let sensors = exchange::sensors(&plant.sense(), tick_s);
         let command = command_at(plan, (warm_up_ticks + from_start) as f64 * tick_s, time_s);
-        let motors = controller.step(&sensors, &command);
+        let (sensors, motors) = closed.step(&command);
         digest.take(motors);
         watch(&Tick {
             from_start,
@@ -216,24 +212,23 @@ fn watched<M: aplomb::Math>(
             sensors: &sensors,
             command: &command,
             motors,
-            controller: &controller,
-            plant: &plant,
+            controller: closed.controller(),
+            plant: closed.plant(),
             camera: camera.as_ref(),
         });
         if let Some(camera) = &mut camera {
-            camera.step(&controller);
+            camera.step(closed.controller().record());
         }
         let push = plan.push_at(time_s);
         if push != pushed {
             let ([north, east, up], torque_nm) = push;
-            plant.push(DVec3::new(north, east, -up), DVec3::from_array(torque_nm));
+            closed.plant_mut().push(DVec3::new(north, east, -up), DVec3::from_array(torque_nm));
             pushed = push;
         }
-        plant.advance(exchange::commands(waiting).zip(motor_share).map(|(command, share)| command * share));
+        closed.advance(motors);
         if let Some(camera) = &mut camera {
-            camera.advance(&plant.base_motion());
+            camera.advance(&closed.plant().base_motion());
         }
-        waiting = motors;
     }
     Ok(Ended { digest: digest.0, simulated_s: (warm_up_ticks + end + 1) as f64 * tick_s })
 }
@@ -320,7 +315,7 @@ impl Digest {
         Self(0xcbf2_9ce4_8422_2325)
     }
 
-    fn take(&mut self, commands: aplomb::Rotors<MotorCommand>) {
+    fn take(&mut self, commands: Rotors<MotorCommand>) {
         for command in commands.into_array() {
             self.0 = (self.0 ^ u64::from(command.get().to_bits())).wrapping_mul(0x0100_0000_01b3);
         }
