@@ -31,7 +31,7 @@ impl Case {
     fn lasting(whole_s: f64) -> Self {
         let mut plans = input::demo_flights().expect("the demo is read").into_iter();
         let mut plan = plans.find(|plan| plan.name == "hold-in-wind").expect("a flight of the demo");
-        let controller = input::demo_controller().expect("the demo is read").config;
+        let controller = input::demo_controller().expect("the demo is read");
         plan.duration_s = whole_s - fly::warm_up_s(&plan, &controller);
         Self { craft: input::demo_craft().expect("the demo is read").config, controller, plan }
     }

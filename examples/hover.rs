@@ -11,7 +11,7 @@ use aplomb_flight::exchange;
 use aplomb_harness::input;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
-    let (craft, controller) = (input::demo_craft()?.config, input::demo_controller()?.config);
+    let (craft, controller) = (input::demo_craft()?.config, input::demo_controller()?);
     let tick_s = 1.0 / f64::from(controller.tick_hz);
     let mut plant = Plant::new(&craft, &AirConfig::default(), &Start::default(), 1, tick_s)?;
     let mut controller: FlightController = FlightController::new(&controller)?;

@@ -224,7 +224,7 @@ fn fly(
 }
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
-    let config = input::demo_controller()?.config;
+    let config = input::demo_controller()?;
     let mut pid: FlightController = FlightController::new(&config)?;
     pid.resume_in_flight();
     let mut own = OwnController::new(&config)?;

@@ -38,7 +38,7 @@ fn run() -> Result<(), Failure> {
     let [flight, folder] = arguments.as_slice() else {
         return Err("give a flight file and a folder".into());
     };
-    let config = input::demo_controller()?.config;
+    let config = input::demo_controller()?;
     let ticks = record(Path::new(flight), &config)?;
     check(&ticks, &config)?;
     let write = |folder: &Path, ticks: &[Tick]| -> Result<(), Failure> {

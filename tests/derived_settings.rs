@@ -7,14 +7,15 @@ use aplomb::flight::Config;
 use aplomb_flight::FlightPlan;
 use aplomb_flight::fly::fly;
 use aplomb_flight::limit::Outcome;
-use aplomb_harness::controller_model::controller;
-use aplomb_harness::input::{self, Craft};
-use aplomb_harness::judge::{evidence, verdict};
+use aplomb_harness::input;
+use aplomb_study::controller_model::controller;
+use aplomb_study::craft::Craft;
+use aplomb_study::judge::{evidence, verdict};
 
 const DOCS: &str = include_str!("../crates/aplomb/src/flight/derive/mod.rs");
 
 fn read(name: &str, text: &str) -> Craft {
-    Craft::from_text(name, text).unwrap_or_else(|error| panic!("{name}: {error}"))
+    input::craft(name, text).unwrap_or_else(|error| panic!("{name}: {error}"))
 }
 
 /// The columns of the table.

@@ -16,7 +16,7 @@ fn digest(config: &aplomb::flight::Config) -> u64 {
 
 #[test]
 fn block_flies_as_the_file_and_another_gain_does_not() {
-    let config = input::demo_controller().unwrap().config;
+    let config = input::demo_controller().unwrap();
     let mut back = parameters::read(&parameters::write(&config)).unwrap();
     assert_eq!(digest(&back), digest(&config));
     back.rate.roll.crossover_rad_s = f32::from_bits(back.rate.roll.crossover_rad_s.to_bits() + 1);
@@ -26,7 +26,7 @@ fn block_flies_as_the_file_and_another_gain_does_not() {
 /// The exported text in its own `no_std` crate, whose program returns the constant as a block.
 #[test]
 fn constant_compiles_and_keeps_every_bit_of_the_file() {
-    let config = input::demo_controller().unwrap().config;
+    let config = input::demo_controller().unwrap();
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let package = Path::new(env!("CARGO_TARGET_TMPDIR")).join("exported-constant");
     let write = |name: &str, text: &str| {

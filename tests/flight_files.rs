@@ -8,8 +8,8 @@ use aplomb_flight::FlightPlan;
 use aplomb_flight::fly::fly;
 use aplomb_flight::limit::Outcome;
 use aplomb_harness::input::{self};
-use aplomb_harness::judge::{evidence, verdict};
-use aplomb_harness::verdict::Verdict;
+use aplomb_study::judge::{evidence, verdict};
+use aplomb_study::verdict::Verdict;
 
 fn plans() -> Vec<FlightPlan> {
     let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("examples/flights");
@@ -29,7 +29,7 @@ fn fails(craft: &Config, plan: &FlightPlan) -> bool {
 }
 
 fn flown(craft: &Config, plan: &FlightPlan) -> Vec<Verdict> {
-    let controller = input::demo_controller().expect("the demo is read").config;
+    let controller = input::demo_controller().expect("the demo is read");
     let flown = fly(craft, &controller, plan, plan.seed).expect("it flies");
     let spin = craft.arms.map(|arm| arm.spin);
     let judge = |check| verdict(check, &[evidence(check, &flown.trace, &spin)]);

@@ -5,7 +5,7 @@ use aplomb_flight::FlightPlan;
 use aplomb_flight::fly::{Flown, fly};
 use aplomb_flight::limit::Outcome;
 use aplomb_harness::input::{self};
-use aplomb_harness::judge::{evidence, verdict};
+use aplomb_study::judge::{evidence, verdict};
 
 fn plan(name: &str) -> FlightPlan {
     let plans = input::demo_flights().expect("the demo is read");
@@ -17,7 +17,7 @@ fn craft() -> aplomb_craft::Config {
 }
 
 fn flown_on(craft: &aplomb_craft::Config, plan: &FlightPlan, seed: u64) -> Flown {
-    let controller = input::demo_controller().expect("the demo is read").config;
+    let controller = input::demo_controller().expect("the demo is read");
     fly(craft, &controller, plan, seed).expect("the demo flies")
 }
 
@@ -111,11 +111,11 @@ fn shifted(arms: Rotors<aplomb_craft::Arm>, by_m: f64) -> Rotors<aplomb_craft::A
 fn flight_hover_is_quiet_only_with_compensated_reaction_torque() {
     let plan = plan("take-off");
     let noise = |change: fn(&mut aplomb::flight::Config)| {
-        let mut controller = input::demo_controller().expect("the demo is read").config;
+        let mut controller = input::demo_controller().expect("the demo is read");
         change(&mut controller);
         let flown = fly(&craft(), &controller, &plan, plan.seed).expect("the demo flies");
         let commands = flown.trace.window(10.0, 30.0).iter().map(|row| 100.0 * row.command.front_left);
-        aplomb_harness::measure::deviation(&commands.collect::<Vec<f64>>())
+        aplomb_study::measure::deviation(&commands.collect::<Vec<f64>>())
     };
     let (compensated, uncompensated) =
         (noise(|_| ()), noise(|controller| controller.rate.reaction_time_constant_s = 0.0));

@@ -5,7 +5,7 @@ use aplomb_flight::check::{Pooling, Statistic};
 use aplomb_flight::fly;
 use aplomb_flight::limit::Limit;
 use aplomb_harness::input;
-use aplomb_harness::judge::{Evidence, Pool};
+use aplomb_study::judge::{Evidence, Pool};
 use peak_alloc::PeakAlloc;
 
 #[global_allocator]
@@ -23,7 +23,7 @@ fn peak_bytes(run: impl FnOnce()) -> usize {
 fn flight_without_trace_is_small_at_any_length_and_judgement_of_many_flights_is_bounded() {
     const MIB: usize = 1 << 20;
     let craft = input::demo_craft().unwrap().config;
-    let controller = input::demo_controller().unwrap().config;
+    let controller = input::demo_controller().unwrap();
     let mut plan =
         input::demo_flights().unwrap().into_iter().find(|plan| plan.name == "hold-in-wind").unwrap();
     let mut flight = |duration_s| {

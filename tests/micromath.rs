@@ -21,7 +21,7 @@ fn apart_deg(a: &Row, b: &Row) -> f64 {
 #[test]
 fn flight_with_approximate_roots_stays_within_half_a_degree() {
     let craft = input::demo_craft().expect("the demo is read").config;
-    let controller = input::demo_controller().expect("the demo is read").config;
+    let controller = input::demo_controller().expect("the demo is read");
     for plan in input::demo_flights().expect("the demo is read") {
         let exact =
             fly_as::<FlightController<Libm>, Plant>(&craft, &controller, &plan, plan.seed).expect("it flies");

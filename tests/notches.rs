@@ -8,7 +8,7 @@ use aplomb::flight::Config;
 use aplomb_flight::fly;
 use aplomb_flight::signal::Signal;
 use aplomb_harness::input;
-use aplomb_harness::{measure, signals};
+use aplomb_study::{measure, signals};
 
 /// 60 g mm on each rotor: a gram broken off a blade six centimetres out.
 const IMBALANCE_KG_M: f64 = 6e-5;
@@ -32,7 +32,7 @@ fn command_noise_percent(controller: &Config, imbalance_kg_m: f64) -> f64 {
 
 #[test]
 fn notches_attenuate_the_response_of_the_motors_to_imbalance() {
-    let controller = input::demo_controller().expect("the demo is read").config;
+    let controller = input::demo_controller().expect("the demo is read");
     let mut without = controller;
     without.notch.bandwidth_hz = 0.0;
     let quiet = command_noise_percent(&without, 0.0);

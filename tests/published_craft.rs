@@ -1,7 +1,7 @@
 //! Published craft, as files under `examples/craft`, hover at the published speeds.
 
 use aplomb_craft::{AirConfig, Plant, Start};
-use aplomb_harness::input::Craft;
+use aplomb_harness::input;
 
 /// File, and hover speed in rad/s: published for 2007, 2010 (Michael) and 2022, else from the published mass
 /// and thrust over speed squared, `sqrt(m g/(4 kT))` with g 9.80665 m/s2. The craft of 2018 publishes
@@ -25,7 +25,7 @@ fn hover_rad_s(craft: &aplomb_craft::Config) -> [f64; 4] {
 #[test]
 fn validate_published_craft_hover_at_the_published_speed() {
     for (name, text, published) in CRAFT {
-        let mut craft = Craft::from_text(name, text).unwrap_or_else(|error| panic!("{name}: {error}"));
+        let mut craft = input::craft(name, text).unwrap_or_else(|error| panic!("{name}: {error}"));
         for speed in hover_rad_s(&craft.config) {
             let ratio = published.map_or(1.0, |published| speed / published);
             assert!((ratio - 1.0).abs() < 0.01, "{name}: {speed} rad/s");
@@ -43,7 +43,7 @@ fn validate_published_craft_hover_at_the_published_speed() {
 fn validate_published_time_constant_and_thrust_to_weight() {
     let craft = |name: &str| {
         let (name, text, _) = CRAFT.iter().find(|(other, ..)| *other == name).expect("a file of the list");
-        Craft::from_text(name, text).unwrap_or_else(|error| panic!("{name}: {error}"))
+        input::craft(name, text).unwrap_or_else(|error| panic!("{name}: {error}"))
     };
     // Michael et al. 2010: 0.05 s. Faessler et al. 2018: thrust to weight 4.
     let time_constant_s = craft("michael-2010").config.rotor.time_constant_s(469.1, 1.0);
@@ -62,7 +62,7 @@ fn validate_hover_speed_from_the_designation() {
     let marked: String =
         text.lines().filter(|line| !line.contains("_s2 =")).map(|line| format!("{line}\n")).collect();
     let ratio = |text: &str| {
-        let craft = Craft::from_text(name, text).unwrap_or_else(|error| panic!("{name}: {error}"));
+        let craft = input::craft(name, text).unwrap_or_else(|error| panic!("{name}: {error}"));
         hover_rad_s(&craft.config)[0] / published
     };
     let found = ratio(&marked);

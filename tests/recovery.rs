@@ -91,7 +91,7 @@ struct Flown {
 /// Hovers for 32 s with the demo's craft and controller in calm air; the input is invalid from 15 to 17 s.
 fn fly(change: Change) -> Flown {
     let craft = input::demo_craft().expect("the demo is read").config;
-    let config = input::demo_controller().expect("the demo is read").config;
+    let config = input::demo_controller().expect("the demo is read");
     let start = Start { airborne: true, height_m: 6.0, ..Start::default() };
     let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 3, 1e-3).expect("it hovers");
     let mut controller: FlightController = FlightController::new(&config).expect("it is built");

@@ -6,7 +6,8 @@
 
 use aplomb_craft::atmosphere::{Air, geopotential_m};
 use aplomb_flight::fly::fly_watched;
-use aplomb_harness::{controller_model, input};
+use aplomb_harness::input;
+use aplomb_study::controller_model;
 
 const ELEVATION_M: f64 = 2500.0;
 /// In s: the craft hovers from here to the end of each flight.

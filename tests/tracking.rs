@@ -39,7 +39,7 @@ fn circle(time_s: f64) -> PositionSetpoint {
 fn tracking_error_m(given: fn(PositionSetpoint) -> PositionSetpoint) -> f64 {
     let mut craft = input::demo_craft().expect("the demo is read").config;
     craft.sensors = sensors::Config::ideal();
-    let config = input::demo_controller().expect("the demo is read").config;
+    let config = input::demo_controller().expect("the demo is read");
     let start = Start { airborne: true, height_m: 6.0, ..Start::default() };
     let mut plant = Plant::new(&craft, &AirConfig::default(), &start, 1, TICK_S).expect("it hovers");
     let mut controller: FlightController = FlightController::new(&config).expect("it is built");

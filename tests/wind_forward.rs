@@ -19,7 +19,7 @@ const HOLD_TICKS: u32 = 5_000;
 /// Largest estimated drift downwind in m within 5 s after the start of position hold.
 fn drift_m(wind_share: f32) -> f32 {
     let craft = input::demo_craft().expect("the demo is read").config;
-    let config = input::demo_controller().expect("the demo is read").config;
+    let config = input::demo_controller().expect("the demo is read");
     let config = aplomb::flight::Config { wind_share, ..config };
     let wind = WindStep { at_s: 0.0, from_deg: 0.0, speed_m_s: 8.0, ramp_s: 0.0 };
     let mut air = AirConfig::default();

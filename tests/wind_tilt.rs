@@ -6,7 +6,7 @@
 use aplomb_craft::{Config, WindStep};
 use aplomb_flight::fly::fly;
 use aplomb_harness::input;
-use aplomb_harness::measure;
+use aplomb_study::measure;
 
 /// Mean tilt in deg into a wind from the north, with the nose to the wind.
 fn mean_tilt_deg(craft: &Config, wind_m_s: f64) -> f64 {
@@ -15,7 +15,7 @@ fn mean_tilt_deg(craft: &Config, wind_m_s: f64) -> f64 {
     plan.duration_s = 40.0;
     plan.air = aplomb_craft::AirConfig::default();
     plan.air.winds.push(WindStep { at_s: 0.0, from_deg: 0.0, speed_m_s: wind_m_s, ramp_s: 0.0 });
-    let controller = input::demo_controller().expect("the demo is read").config;
+    let controller = input::demo_controller().expect("the demo is read");
     let flown = fly(craft, &controller, &plan, 1).expect("it flies");
     let nose_down: Vec<f64> = flown.trace.window(15.0, 40.0).iter().map(|row| -row.truth.pitch_deg).collect();
     measure::mean(&nose_down)

@@ -73,7 +73,7 @@ mod kernel {
 }
 
 pub fn loops(c: &mut Criterion) {
-    let config = aplomb_harness::input::demo_controller().expect("the demo is read").config;
+    let config = aplomb_harness::input::demo_controller().expect("the demo is read");
     let tick_s = 1.0 / config.tick_hz;
     let (attitude_s, velocity_s) =
         (tick_s * f32::from(config.attitude_divider), tick_s * f32::from(config.velocity_divider));

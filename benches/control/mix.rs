@@ -57,7 +57,7 @@ pub fn mix(c: &mut Criterion) {
     let mut group = group(c, "mix");
     measure(&mut group, "symmetric_aplomb", mixer(symmetric), &inputs, kernel::mix_symmetric_aplomb);
     measure(&mut group, "general_aplomb", mixer(general), &inputs, kernel::mix_general_aplomb);
-    let config = aplomb_harness::input::demo_controller().expect("the demo is read").config;
+    let config = aplomb_harness::input::demo_controller().expect("the demo is read");
     let curve: ThrustCurve = ThrustCurve::new(&config.thrust_curve, 1e-3).expect("valid");
     measure(&mut group, "thrust_curve_aplomb", curve, &inputs, kernel::mix_thrust_curve_aplomb);
     group.finish();

@@ -1,27 +1,21 @@
-//! Closed-loop simulation of the aplomb control crate on the simulated craft, with measurement, verdicts and
-//! reports.
+//! The program `aplomb`: input files, pages, tables and commands around the closed loop
+//! ([`aplomb_flight`]) and its studies ([`aplomb_study`]).
+//!
+//! | module | what it holds |
+//! | --- | --- |
+//! | [`input`] | files to craft, controller, flights, requirements, dispersions, recordings |
+//! | [`cli`] | the commands |
+//! | [`report`] | drawing and the page of flights |
+//! | [`pages`] | the pages of the studies |
+//! | [`output`] | tables, summaries and written files |
+//! | [`export`] | a controller file as a Rust constant or parameter block |
 
 pub mod cli;
-pub mod compare;
-pub mod controller_model;
-pub mod disperse;
-pub mod envelope;
-pub mod estimate;
-pub mod explain;
 pub mod export;
 pub mod input;
-pub mod judge;
-pub mod linear;
-pub mod margins;
-pub mod measure;
-pub mod quantiles;
+pub mod output;
+pub mod pages;
 pub mod report;
-pub mod requirements;
-pub mod signals;
-pub mod sweep;
-pub mod tune;
-pub mod verdict;
-pub mod verify;
 
 /// The README's code runs as a doctest.
 #[cfg(doctest)]

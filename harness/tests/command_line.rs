@@ -139,7 +139,7 @@ fn export_writes_a_new_folder_with_a_block_that_reads_back_and_refuses_an_old_on
     let output = scratch.aplomb(&["export", "firmware"]);
     assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
     let block = fs::read(scratch.0.join("firmware/controller.bin")).unwrap();
-    let config = aplomb_harness::input::demo_controller().unwrap().config;
+    let config = aplomb_harness::input::demo_controller().unwrap();
     assert_eq!(aplomb::parameters::read(&block), Ok(config));
     let source = fs::read_to_string(scratch.0.join("firmware/controller.rs")).unwrap();
     assert!(source.contains("pub const CONTROLLER: aplomb::flight::Config"), "{source}");

@@ -3,10 +3,11 @@
 use std::fs;
 use std::path::Path;
 
-use aplomb_harness::controller_model;
-use aplomb_harness::input::{self, Craft};
-use aplomb_harness::linear::Break;
-use aplomb_harness::margins::{linear, point::Point};
+use aplomb_harness::input;
+use aplomb_study::controller_model;
+use aplomb_study::craft::Craft;
+use aplomb_study::linear::Break;
+use aplomb_study::margins::{linear, point::Point};
 
 fn craft() -> Vec<Craft> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples/craft");

@@ -1,9 +1,9 @@
 //! Margins by injection into the running code and craft, against the linear model.
 
 use aplomb_harness::input;
-use aplomb_harness::linear::{Break, Mode};
-use aplomb_harness::margins::point::Point;
-use aplomb_harness::margins::{self, Bench, Linear, Measured, NotMeasured, Probe};
+use aplomb_study::linear::{Break, Mode};
+use aplomb_study::margins::point::Point;
+use aplomb_study::margins::{self, Bench, Linear, Measured, NotMeasured, Probe};
 
 /// The demo craft without noise, vibration and quantisation.
 fn quiet_craft() -> aplomb_craft::Config {
@@ -20,7 +20,7 @@ fn quiet_craft() -> aplomb_craft::Config {
 }
 
 fn linear(craft: &aplomb_craft::Config, point: &Point, probe: Probe) -> Vec<Linear> {
-    let controller = input::demo_controller().unwrap().config;
+    let controller = input::demo_controller().unwrap();
     margins::linear(craft, &controller, point, probe.breaks(point.mode)).unwrap()
 }
 
@@ -37,7 +37,7 @@ fn difference(measured: &Measured, linear: &Linear, from_rad_s: f64) -> (f64, f6
 
 #[test]
 fn measured_and_linear_agree_within_0_7_db_and_4_deg_up_to_twice_the_crossover() {
-    let (craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
+    let (craft, controller) = (quiet_craft(), input::demo_controller().unwrap());
     for point in Point::ALL {
         let bench = Bench::new(&craft, &controller, &point, 1).unwrap();
         // The position loops are the same at all points: they are probed at the first.
@@ -66,7 +66,7 @@ fn measured_and_linear_agree_within_0_7_db_and_4_deg_up_to_twice_the_crossover()
 
 #[test]
 fn model_without_the_rotor_time_constant_disagrees() {
-    let (craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
+    let (craft, controller) = (quiet_craft(), input::demo_controller().unwrap());
     let mut prompt = craft;
     prompt.rotor.inertia_kg_m2 *= 0.1;
     let point = Point::named("hover").unwrap();
@@ -84,7 +84,7 @@ fn model_without_the_rotor_time_constant_disagrees() {
 fn model_without_the_wind_feed_forward_disagrees() {
     // Seven times the drag of the model: motion of the craft appears as wind in the estimate and closes a
     // loop.
-    let (mut craft, controller) = (quiet_craft(), input::demo_controller().unwrap().config);
+    let (mut craft, controller) = (quiet_craft(), input::demo_controller().unwrap());
     craft.drag.rotor_drag_per_s = [1.75, 1.75, 0.0];
     let without = aplomb::flight::Config { wind_share: 0.0, ..controller };
     for (name, speed_limit_fraction) in [("hover", 0.0), ("forward", 0.1)] {
@@ -105,7 +105,7 @@ fn model_without_the_wind_feed_forward_disagrees() {
 
 #[test]
 fn saturated_motor_and_unstable_craft_are_inconclusive() {
-    let controller = input::demo_controller().unwrap().config;
+    let controller = input::demo_controller().unwrap();
     let point = Point::named("hover").unwrap();
     let noisy = input::demo_craft().unwrap().config;
     let loops = linear(&noisy, &point, Probe::Roll);
@@ -131,7 +131,7 @@ fn saturated_motor_and_unstable_craft_are_inconclusive() {
 #[test]
 fn every_torque_loop_is_measured_in_hover_with_the_noise_of_the_demo() {
     let craft = input::demo_craft().unwrap().config;
-    let controller = input::demo_controller().unwrap().config;
+    let controller = input::demo_controller().unwrap();
     let point = Point::named("hover").unwrap();
     let bench = Bench::new(&craft, &controller, &point, 1).unwrap();
     for probe in Probe::TORQUES {

@@ -3,9 +3,9 @@
 
 use aplomb::flight::{Airframe, Config};
 use aplomb::mix::Geometry;
-use aplomb_harness::linear::Break;
-use aplomb_harness::margins::figures::Figures;
-use aplomb_harness::margins::{linear, point::Point};
+use aplomb_study::linear::Break;
+use aplomb_study::margins::figures::Figures;
+use aplomb_study::margins::{linear, point::Point};
 
 const REFERENCE: &str = include_str!("data/margins_scipy.csv");
 

@@ -1,6 +1,7 @@
 //! Flight plans: commands, air, disturbances, faults and checks.
 
-use aplomb::{Command, Demand};
+use aplomb::frames::Heading;
+use aplomb::{Command, Demand, HeadingDemand, PositionSetpoint, VerticalDemand};
 use aplomb_craft::{AirConfig, Fault, Mount};
 
 use crate::check::Check;
@@ -72,6 +73,32 @@ pub struct Push {
 }
 
 impl FlightPlan {
+    /// A hover at `height_m` above home in still air, heading north, for `duration_s`; without checks.
+    #[must_use]
+    pub fn hover(name: &str, height_m: f64, duration_s: f64) -> Self {
+        let hold = Demand::Position {
+            setpoint: PositionSetpoint::default(),
+            heading: HeadingDemand::Hold(Heading::NORTH),
+            vertical: VerticalDemand::Height(height_m as f32),
+        };
+        Self {
+            name: name.to_owned(),
+            title: name.to_owned(),
+            purpose: String::new(),
+            duration_s,
+            seed: 1,
+            start: Start::Hover { height_m },
+            mount: Mount::Free,
+            heading_deg: 0.0,
+            camera_elevation_deg: 0.0,
+            air: AirConfig::default(),
+            pushes: Vec::new(),
+            faults: Vec::new(),
+            commands: vec![TimedCommand { at_s: 0.0, command: Command::fly(hold) }],
+            checks: Vec::new(),
+        }
+    }
+
     /// The active command at `time_s`.
     #[must_use]
     pub fn command_at(&self, time_s: f64) -> Command {

@@ -7,8 +7,10 @@ use clap::Args;
 
 use super::results::ResultsFolder;
 use super::{Failure, RESULTS};
-use crate::input::{self, Controller, Craft, InputError};
-use crate::verify::folder::{CONTROLLER, CRAFT};
+use crate::input::folder::{CONTROLLER, CRAFT};
+use crate::input::{self, InputError};
+use aplomb::flight::Config;
+use aplomb_study::craft::Craft;
 
 /// Craft and controller: files, or those of a folder, or the demo's.
 #[derive(Clone, Debug, Default, Args)]
@@ -37,12 +39,12 @@ impl Files {
         self.craft.as_deref().map_or_else(input::demo_craft, input::load_craft)
     }
 
-    pub(super) fn read_controller(&self) -> Result<Controller, InputError> {
+    pub(super) fn read_controller(&self) -> Result<Config, InputError> {
         self.controller.as_deref().map_or_else(input::demo_controller, input::load_controller)
     }
 
     /// Reads both files and collects all their errors.
-    pub(super) fn read(&self) -> Result<(Craft, Controller), Vec<InputError>> {
+    pub(super) fn read(&self) -> Result<(Craft, Config), Vec<InputError>> {
         match (self.read_craft(), self.read_controller()) {
             (Ok(craft), Ok(controller)) => Ok((craft, controller)),
             (craft, controller) => Err(craft.err().into_iter().chain(controller.err()).collect()),

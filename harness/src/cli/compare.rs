@@ -8,12 +8,12 @@ use clap::Args;
 
 use super::arguments::{Out, Threads};
 use super::{FAIL, Failure, PASS, print_text, progress};
-use crate::compare::{Comparison, Finding, compare};
-use crate::disperse::{Campaign, dispersion};
 use crate::input;
+use crate::input::Folder;
 use crate::report::Repeat;
-use crate::requirements::{Probe, Size};
-use crate::verify::Folder;
+use aplomb_study::compare::{Comparison, Finding, compare};
+use aplomb_study::disperse::{Campaign, dispersion};
+use aplomb_study::requirements::{Probe, Size};
 
 /// Arguments of `aplomb compare`.
 #[derive(Debug, Args)]
@@ -87,21 +87,21 @@ fn sides(arguments: &CompareArguments) -> Result<(Campaign, Campaign), Failure> 
     let mut names = arguments.flights.clone();
     if names.is_empty() {
         names = Probe::ALL.map(|probe| probe.name().to_owned()).to_vec();
-        names.extend(folder.plans.iter().map(|plan| plan.name.clone()));
+        names.extend(folder.subject.plans.iter().map(|plan| plan.name.clone()));
     }
     let mut wrong = Vec::new();
     let mut side = |number: usize| {
-        let mut folder = folder.clone();
+        let mut subject = folder.subject.clone();
         if let Some(file) = arguments.controller.get(number) {
             input::load_controller(file)
-                .map_or_else(|error| wrong.push(error), |one| folder.controller = one);
+                .map_or_else(|error| wrong.push(error), |one| subject.controller = one);
         }
         if let Some(file) = arguments.craft.get(number) {
-            input::load_craft(file).map_or_else(|error| wrong.push(error), |one| folder.craft = one);
+            input::load_craft(file).map_or_else(|error| wrong.push(error), |one| subject.craft = one);
         }
-        folder.size = Size::of(&folder.craft, &folder.controller);
+        subject.size = Size::of(&subject.craft, &subject.controller);
         let varies = if arguments.dispersions { dispersion::defaults() } else { Vec::new() };
-        Campaign::new(folder, &names, varies, arguments.seed)
+        Campaign::new(subject, &names, varies, arguments.seed)
     };
     let (a, b) = (side(0), side(1));
     if !wrong.is_empty() {
@@ -152,7 +152,7 @@ fn write(arguments: &CompareArguments, comparison: &Comparison) -> io::Result<Pa
         format!("{} to {}", arguments.seed, arguments.seed + arguments.seeds - 1),
     );
     let results = arguments.out.open()?;
-    results.write("report.html", crate::compare::page(comparison, [&a, &b], &how).as_bytes())?;
+    results.write("report.html", crate::pages::compare::page(comparison, [&a, &b], &how).as_bytes())?;
     results.write("comparison.json", (serde_json::to_string_pretty(comparison)? + "\n").as_bytes())?;
     results.keep()
 }

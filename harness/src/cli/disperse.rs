@@ -12,13 +12,13 @@ use rayon::prelude::*;
 
 use super::arguments::{Out, Threads};
 use super::{FAIL, Failure, PASS, print_text, progress, trace_csv};
-use crate::disperse::journal::{self, Journal};
-use crate::disperse::results::{self, Results};
-use crate::disperse::{Campaign, Run, dispersion};
+use crate::input::Folder;
 use crate::input::{self, InputError};
+use crate::output::journal::{self, Journal};
 use crate::report::Repeat;
-use crate::verify::Folder;
 use aplomb_flight::limit::Outcome;
+use aplomb_study::disperse::results::{self, Results};
+use aplomb_study::disperse::{Campaign, Run, dispersion};
 
 /// Arguments of `aplomb disperse`.
 #[derive(Debug, Args)]
@@ -145,11 +145,11 @@ fn campaign(arguments: &DisperseArguments) -> Result<Campaign, Failure> {
     }
     let file = arguments.folder.as_ref().map(|folder| folder.join(DISPERSIONS)).filter(|file| file.exists());
     let varies = file.map_or(Ok(dispersion::defaults()), |file| {
-        dispersion::from_text(&file.display().to_string(), &input::text_of(&file)?)
+        input::dispersions(&file.display().to_string(), &input::text_of(&file)?)
     });
     let varies = varies.map_err(|error| wrong.push(error)).ok();
     let (Some(folder), Some(varies)) = (folder, varies) else { return Err(Failure::Input(wrong)) };
-    Campaign::new(folder, &arguments.flights, varies, arguments.seed).map_err(Failure::Argument)
+    Campaign::new(folder.subject, &arguments.flights, varies, arguments.seed).map_err(Failure::Argument)
 }
 
 fn default_journal(arguments: &DisperseArguments, fingerprint: &str) -> PathBuf {
@@ -233,7 +233,7 @@ fn write(
     finished: &[Run],
 ) -> io::Result<PathBuf> {
     let folder = arguments.out.open()?;
-    let page = crate::disperse::page(campaign, results, arguments.at_least, &how(arguments, ""));
+    let page = crate::pages::disperse::page(campaign, results, arguments.at_least, &how(arguments, ""));
     folder.write("report.html", page.as_bytes())?;
     folder.write("dispersion.json", (serde_json::to_string_pretty(results)? + "\n").as_bytes())?;
     for (flight, plan) in campaign.plans().iter().enumerate() {
@@ -264,7 +264,8 @@ fn replay(arguments: &DisperseArguments, campaign: &Campaign, number: u64) -> Re
             Outcome::Fail => "fail",
             Outcome::Inconclusive => "inconclusive",
         };
-        text += &format!("  {word}: {}: {} {}\n", metric.id, super::table::figure(*figure), metric.unit);
+        text +=
+            &format!("  {word}: {}: {} {}\n", metric.id, aplomb_study::number::figure(*figure), metric.unit);
     }
     print_text(&text)?;
     let disk = |error: io::Error| arguments.out.failed(&error);

@@ -6,11 +6,11 @@ use clap::Args;
 
 use super::arguments::Out;
 use super::{FAIL, Failure, PASS, print_text};
-use crate::envelope::{self, Conditions, EnvelopeError, Figure};
-use crate::input;
+use crate::input::folder::CRAFT;
 use crate::report::Repeat;
-use crate::report::number::significant;
-use crate::verify::folder::CRAFT;
+use crate::{input, pages};
+use aplomb_study::envelope::{self, Conditions, Figure};
+use aplomb_study::number::significant;
 
 /// Arguments of `aplomb envelope`.
 #[derive(Debug, Args)]
@@ -54,15 +54,14 @@ pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
     let craft = arguments.file().as_deref().map_or_else(input::demo_craft, input::load_craft);
     let craft = craft.map_err(|error| Failure::Input(vec![error]))?;
     let conditions = conditions(arguments)?;
-    let figures = envelope::find(&craft, &conditions).map_err(|error| match error {
-        EnvelopeError::Flight(error) => Failure::Input(vec![error]),
-        error => Failure::Argument(format!("no envelope for {} under these conditions: {error}", craft.name)),
+    let figures = envelope::find(&craft, &conditions).map_err(|error| {
+        Failure::Argument(format!("no envelope for {} under these conditions: {error}", craft.name))
     })?;
     print_text(&format!("{}\n{}\n\n", craft.words(), conditions.words()))?;
     print_text(&figures.iter().map(text_of).collect::<String>())?;
     let disk = |error: std::io::Error| arguments.out.failed(&error);
     let folder = arguments.out.open().map_err(disk)?;
-    let page = envelope::compose(&craft, &conditions, &figures, &repeat(arguments));
+    let page = pages::envelope::compose(&craft, &conditions, &figures, &repeat(arguments));
     folder.write("envelope.html", page.as_bytes()).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
     print_text(&format!("Report: {}\n", folder.join("envelope.html").display()))?;

@@ -6,13 +6,14 @@ use clap::Args;
 use rayon::prelude::*;
 
 use super::arguments::Out;
-use super::table::figure;
 use super::{FAIL, Failure, PASS, print_text};
-use crate::estimate::{Aiding, Recording, Run, Score, Settings, columns_explained, run as estimate};
+use crate::input;
 use crate::input::InputError;
 use crate::report::{Line, Plot, RecordingReport, RecordingSection, Repeat, ScoreTable, write_recordings};
-use crate::verdict::Verdict;
 use aplomb_flight::limit::{Limit, Outcome};
+use aplomb_study::estimate::{Aiding, Recording, Run, Score, Settings, run as estimate};
+use aplomb_study::number::figure;
+use aplomb_study::verdict::Verdict;
 
 /// Arguments of `aplomb estimate`.
 #[derive(Debug, Args)]
@@ -81,7 +82,7 @@ impl Tried {
 
 pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
     if arguments.columns {
-        print_text(&columns_explained())?;
+        print_text(&input::columns_explained())?;
         return Ok(PASS);
     }
     let (recordings, settings) = read(arguments).map_err(Failure::Input)?;
@@ -140,10 +141,10 @@ impl EstimateArguments {
 /// Reads all files and collects all their errors.
 fn read(arguments: &EstimateArguments) -> Result<(Vec<Recording>, Vec<Settings>), Vec<InputError>> {
     let mut wrong = Vec::new();
-    let read: Vec<_> = arguments.recordings.par_iter().map(|path| Recording::load(path)).collect();
+    let read: Vec<_> = arguments.recordings.par_iter().map(|path| input::load_recording(path)).collect();
     let mut recordings: Vec<Recording> =
         read.into_iter().filter_map(|read| read.map_err(|error| wrong.push(error)).ok()).collect();
-    let named = arguments.settings.iter().map(|path: &PathBuf| Settings::load(Path::new(path)));
+    let named = arguments.settings.iter().map(|path: &PathBuf| input::load_settings(Path::new(path)));
     let mut settings: Vec<_> =
         named.filter_map(|read| read.map_err(|error| wrong.push(error)).ok()).collect();
     if !wrong.is_empty() {
@@ -259,7 +260,7 @@ fn section(recording: &Recording, settings: &[Settings], tried: &[Tried]) -> Rec
     };
     let mut plots = Vec::new();
     if recording.has_reference() {
-        let error = |run: &Run, angle: fn(&crate::estimate::ErrorAngles) -> f64| {
+        let error = |run: &Run, angle: fn(&aplomb_study::estimate::ErrorAngles) -> f64| {
             run.error.iter().map(|error| error.as_ref().map_or(f64::NAN, angle)).collect()
         };
         plots.push(plot(

@@ -6,10 +6,11 @@ use clap::Args;
 
 use super::arguments::{Files, Out};
 use super::{FAIL, Failure, PASS, print_text};
-use crate::controller_model;
-use crate::explain::{self, ExplainError, Lesson};
-use crate::input::{self, Craft};
 use crate::report::Repeat;
+use crate::{input, pages};
+use aplomb_study::controller_model;
+use aplomb_study::craft::Craft;
+use aplomb_study::explain::{self, Lesson};
 
 /// Arguments of `aplomb explain`.
 #[derive(Debug, Args)]
@@ -41,14 +42,13 @@ impl ExplainArguments {
 
 pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
     let (craft, controller) = read(arguments)?;
-    let lessons = explain::explain(&craft, &controller, arguments.seed).map_err(|error| match error {
-        ExplainError::Flight(error) => Failure::Input(vec![error]),
-        ExplainError::Fly(error) => Failure::Unfinished(error.to_string()),
-    })?;
+    let flights = input::explain::flights().map_err(|error| Failure::Input(vec![error]))?;
+    let lessons = explain::explain(&craft, &controller, &flights, arguments.seed)
+        .map_err(|error| Failure::Unfinished(error.to_string()))?;
     print_text(&format!("{}\n\n{}", craft.words(), lessons.iter().map(text_of).collect::<String>()))?;
     let disk = |error: std::io::Error| arguments.out.failed(&error);
     let folder = arguments.out.open().map_err(disk)?;
-    let page = explain::compose(&craft, &lessons, &repeat(arguments));
+    let page = pages::explain::compose(&craft, &lessons, &repeat(arguments));
     folder.write("explained.html", page.as_bytes()).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
     print_text(&format!("Report: {}\n", folder.join("explained.html").display()))?;
@@ -68,7 +68,7 @@ fn read(arguments: &ExplainArguments) -> Result<(Craft, aplomb::flight::Config),
         }
     };
     let config = match controller {
-        Some(controller) => controller.config,
+        Some(controller) => controller,
         None => controller_model::controller(&craft).map_err(|error| {
             Failure::Argument(format!("no controller can be derived for {}: {error}", craft.name))
         })?,

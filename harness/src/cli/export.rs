@@ -27,7 +27,7 @@ Examples:
 pub(super) fn run(arguments: &ExportArguments) -> Result<u8, Failure> {
     let given = arguments.controller.as_deref();
     let controller = given.map_or_else(input::demo_controller, input::load_controller);
-    let config = controller.map_err(|error| Failure::Input(vec![error]))?.config;
+    let config = controller.map_err(|error| Failure::Input(vec![error]))?;
     let origin = given.map_or("the built-in demo".into(), |path| path.display().to_string());
     folder::make(&arguments.folder, |inside: &Path| {
         fs::write(inside.join("controller.rs"), export::constant(&config, &origin))?;

@@ -9,15 +9,17 @@ use rayon::prelude::*;
 use super::arguments::{Files, Out, Threads};
 use super::table::{self, FlightVerdicts};
 use super::{FAIL, Failure, PASS, may_colour, page, print_text, progress, trace_csv, watch};
-use crate::input::{self, Controller, Craft, InputError};
-use crate::judge::{Evidence, Pool, evidence};
-use crate::verdict::Verdict;
-use crate::verify::folder::FLIGHTS;
+use crate::input::folder::FLIGHTS;
+use crate::input::{self, InputError};
+use aplomb::flight::Config;
 use aplomb_flight::FlightPlan;
 use aplomb_flight::camera;
 use aplomb_flight::fly::{Flown, fly};
 use aplomb_flight::limit::Outcome;
 use aplomb_flight::trace::Trace;
+use aplomb_study::craft::Craft;
+use aplomb_study::judge::{Evidence, Pool, evidence};
+use aplomb_study::verdict::Verdict;
 
 /// Arguments of `aplomb fly`.
 #[derive(Debug, Args)]
@@ -91,7 +93,7 @@ impl FlyArguments {
 /// Craft, controller and flights of a run.
 pub(super) struct Job {
     pub(super) craft: Craft,
-    pub(super) controller: Controller,
+    pub(super) controller: Config,
     pub(super) plans: Vec<FlightPlan>,
 }
 
@@ -184,7 +186,7 @@ fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Fa
             0 => job.craft.config,
             _ => camera::only_if_judged(&job.craft.config, plan.signals()),
         };
-        let flown = fly(&craft, &job.controller.config, plan, seed);
+        let flown = fly(&craft, &job.controller, plan, seed);
         let Flown { trace, simulated_s, .. } =
             flown.map_err(|error| Failure::Unfinished(format!("{}: {error}", plan.name)))?;
         let evidence = plan.checks.iter().map(|check| evidence(check, &trace, &spin)).collect();

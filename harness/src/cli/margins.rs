@@ -8,15 +8,16 @@ use rayon::prelude::*;
 
 use super::arguments::{Files, Out, Threads};
 use super::{FAIL, Failure, PASS, print_text};
-use crate::input::{Controller, Craft};
-use crate::linear::Break;
-use crate::margins::figures::Figures;
-use crate::margins::judge::verdicts;
-use crate::margins::point::Point;
-use crate::margins::{self, Bench, Linear, Measured, NotMeasured, Probe};
 use crate::report::{MarginsReport, PointSection, Repeat, write_margins};
-use crate::verdict::Verdict;
+use aplomb::flight::Config;
 use aplomb_flight::limit::Outcome;
+use aplomb_study::craft::Craft;
+use aplomb_study::linear::Break;
+use aplomb_study::margins::figures::Figures;
+use aplomb_study::margins::judge::verdicts;
+use aplomb_study::margins::point::Point;
+use aplomb_study::margins::{self, Bench, Linear, Measured, NotMeasured, Probe};
+use aplomb_study::verdict::Verdict;
 
 /// Arguments of `aplomb margins`.
 #[derive(Debug, Args)]
@@ -98,16 +99,16 @@ pub(super) fn run(arguments: &MarginsArguments) -> Result<u8, Failure> {
 
 fn measure(
     craft: &Craft,
-    controller: &Controller,
+    controller: &Config,
     point: &Point,
     arguments: &MarginsArguments,
 ) -> Result<Found, Failure> {
     let failed = |error: margins::MarginsError| Failure::Unfinished(format!("{}: {error}", point.name));
-    let bench = Bench::new(&craft.config, &controller.config, point, arguments.seed).map_err(failed)?;
+    let bench = Bench::new(&craft.config, controller, point, arguments.seed).map_err(failed)?;
     let probes = if arguments.torques { &Probe::TORQUES } else { Probe::of(point.mode) };
     let one = |&probe: &Probe| {
         let breaks = probe.breaks(point.mode);
-        let linear = margins::linear(&craft.config, &controller.config, point, breaks)
+        let linear = margins::linear(&craft.config, controller, point, breaks)
             .map_err(|error| failed(error.into()))?;
         let measured = bench.probe(probe, &linear);
         Ok(linear.into_iter().zip(measured).collect::<Vec<_>>())
@@ -291,7 +292,7 @@ fn points_csv(found: &[Found]) -> String {
             let name: Break = linear.broken;
             for line in &measured.lines {
                 let expected = linear.curve.at(line.rad_s);
-                let db = |transfer: crate::linear::C64| 20.0 * libm::log10(transfer.norm());
+                let db = |transfer: aplomb_study::linear::C64| 20.0 * libm::log10(transfer.norm());
                 let _ = writeln!(
                     text,
                     "{},{},{:.6},{:.4},{:.3},{:.5},{:.4},{:.3}",

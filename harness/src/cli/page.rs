@@ -11,7 +11,7 @@ pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArgume
     let craft = CraftNotes {
         mass_kg: job.craft.config.mass_kg,
         full_thrust_n: job.craft.full_thrust_n(),
-        tilt_limit_deg: job.controller.tilt_limit_deg(),
+        tilt_limit_deg: f64::from(job.controller.thrust.tilt_limit_rad).to_degrees(),
     };
     let sections = job.plans.iter().zip(judged).map(|(plan, flight)| FlightSection {
         name: plan.name.clone(),

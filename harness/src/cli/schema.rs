@@ -7,12 +7,12 @@ use schemars::{JsonSchema, Schema};
 use serde_json::Value;
 
 use super::{Failure, PASS, print_text};
-use crate::compare::Comparison;
-use crate::disperse::dispersion::DispersionsFile;
-use crate::disperse::results::Results;
+use crate::input::DispersionsFile;
+use crate::input::RequirementsFile;
 use crate::input::{ControllerFile, CraftFile, FlightFile};
-use crate::requirements::file::RequirementsFile;
-use crate::verify::{Baseline, json::Verification};
+use aplomb_study::compare::Comparison;
+use aplomb_study::disperse::results::Results;
+use aplomb_study::verify::{Baseline, json::Verification};
 
 /// A kind of file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -86,7 +86,7 @@ fn as_read(schema: &mut Schema) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::input::{Craft, demo};
+    use crate::input::demo;
 
     fn of(kind: Kind) -> Value {
         serde_json::to_value(schema(kind)).unwrap()
@@ -172,7 +172,7 @@ mod tests {
         ] {
             let altered = craft.replacen(before, after, 1);
             assert_ne!(altered, craft);
-            assert!(Craft::from_text("craft.toml", &altered).is_err(), "{before}");
+            assert!(crate::input::craft("craft.toml", &altered).is_err(), "{before}");
             assert!(fits(Kind::Craft, &altered).is_some(), "{before}");
         }
     }

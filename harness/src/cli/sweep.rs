@@ -7,11 +7,12 @@ use toml::Table;
 
 use super::arguments::{Files as FileArguments, Out, Threads};
 use super::{FAIL, Failure, PASS, print_text, progress};
+use crate::input::axis::{self, Axis, Files, Which};
 use crate::input::{self, demo};
+use crate::output::{parquet, sweep_table};
 use crate::report::{Repeat, SweepReport, write_sweep};
-use crate::sweep::vary::{self, Axis, Which};
-use crate::sweep::{self, Files, SpotCheck, Tried, parquet, table};
 use aplomb_flight::FlightPlan;
+use aplomb_study::sweep::{self, SpotCheck, Tried};
 
 /// Arguments of `aplomb sweep`.
 #[derive(Debug, Args)]
@@ -69,7 +70,7 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
             Which::Craft => &files.craft,
             Which::Controller => &files.controller,
         };
-        if vary::value_at(file, &axis.path).is_none() {
+        if axis::value_at(file, &axis.path).is_none() {
             files
                 .with(std::slice::from_ref(axis), &[value])
                 .map_err(|reason| Failure::Argument(format!("{}: {reason}", axis.name())))?;
@@ -79,14 +80,15 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
     arguments.out.check()?;
     let pool = arguments.threads.pool()?;
     let points = match arguments.random {
-        Some(count) => sweep::random(axes, count as usize, arguments.seed),
-        None => sweep::grid(axes),
+        Some(count) => axis::random(axes, count as usize, arguments.seed),
+        None => axis::grid(axes),
     };
     let started = std::time::Instant::now();
     let bar = progress::of(points.len() as u64, "points");
+    let build = |values: &[f64]| files.with(axes, values);
     let (tried, checks) = pool.install(|| {
-        let tried = sweep::sweep(&files, axes, &points, plan.as_ref(), || bar.inc(1));
-        let checks = sweep::spot_check(&files, axes, &tried, arguments.spot_checks);
+        let tried = sweep::sweep(&build, &points, plan.as_ref(), || bar.inc(1));
+        let checks = sweep::spot_check(&build, &tried, arguments.spot_checks);
         (tried, checks)
     });
     bar.finish_and_clear();
@@ -110,8 +112,8 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
     write_sweep(&report, &mut html).map_err(disk)?;
     let folder = arguments.out.open().map_err(disk)?;
     folder.write("report.html", &html).map_err(disk)?;
-    let columns = table::columns(axes, &tried, plan.as_ref());
-    let csv = table::csv(&columns, &tried).map_err(disk)?;
+    let columns = sweep_table::columns(axes, &tried, plan.as_ref());
+    let csv = sweep_table::csv(&columns, &tried).map_err(disk)?;
     folder.write("sweep.csv", &csv).map_err(disk)?;
     let parquet = parquet::bytes(&columns).map_err(|error| Failure::Unfinished(error.to_string()))?;
     folder.write("sweep.parquet", &parquet).map_err(disk)?;
@@ -156,11 +158,11 @@ fn read(arguments: &SweepArguments) -> Result<(Files, Option<FlightPlan>), Failu
 
 fn present_values(files: &Files, axes: &[Axis]) -> Vec<Option<f64>> {
     let value = |axis: &Axis| match axis.file {
-        Which::Craft => vary::value_at(&files.craft, &axis.path),
-        Which::Controller => vary::value_at(&files.controller, &axis.path).or_else(|| {
+        Which::Craft => axis::value_at(&files.craft, &axis.path),
+        Which::Controller => axis::value_at(&files.controller, &axis.path).or_else(|| {
             let (craft, controller) = files.with(&[], &[]).ok()?;
             drop(craft);
-            controller.in_force(axis.path.strip_prefix("override.")?)
+            input::in_force(&controller, axis.path.strip_prefix("override.")?)
         }),
     };
     axes.iter().map(value).collect()

@@ -1,7 +1,8 @@
 //! Table of checks on standard output: plain text, aligned, one row per check.
 
-use crate::verdict::Verdict;
 use aplomb_flight::limit::{Limit, Outcome};
+use aplomb_study::number::figure;
+use aplomb_study::verdict::Verdict;
 
 /// Verdicts of one flight.
 #[derive(Clone, Copy, Debug)]
@@ -81,27 +82,6 @@ fn limit(limit: Limit) -> String {
         Limit::AtLeast(low) => format!("at least {}", figure(low)),
         Limit::Between(low, high) => format!("{} to {}", figure(low), figure(high)),
     }
-}
-
-/// A figure with three significant digits, or whole from 100 on.
-#[must_use]
-pub fn figure(value: f64) -> String {
-    if value.is_nan() {
-        return "-".to_owned();
-    }
-    let size = value.abs();
-    let decimals = if size >= 99.95 || size == 0.0 {
-        0
-    } else if size >= 9.995 {
-        1
-    } else if size >= 0.9995 {
-        2
-    } else {
-        3
-    };
-    let text = format!("{value:.decimals$}");
-    // No minus sign before a figure that is rounded to 0.
-    if text.trim_matches(['-', '0', '.']).is_empty() { text.trim_start_matches('-').to_owned() } else { text }
 }
 
 #[cfg(test)]

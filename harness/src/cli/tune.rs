@@ -8,10 +8,14 @@ use clap::Args;
 use super::arguments::Threads;
 use super::{FAIL, Failure, PASS, folder, print_text, progress};
 use crate::input;
+use crate::input::folder as files;
+use crate::input::tune::FLIGHTS;
+use crate::output::tuned;
+use crate::pages::tune::{TunePage, compose};
 use crate::report::Repeat;
-use crate::report::number::significant;
-use crate::tune::{self, FLIGHTS, TunePage, Tuned, slack};
-use crate::verify::folder as files;
+use aplomb_study::controller_model;
+use aplomb_study::number::significant;
+use aplomb_study::tune::{self, Tuned, slack};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -53,7 +57,12 @@ pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
     let pool = arguments.threads.pool()?;
     let started = std::time::Instant::now();
     let bar = progress::of(u64::from(arguments.trials), "controllers");
-    let tuned = pool.install(|| tune::tune(&craft, arguments.trials as usize, &|| bar.inc(1)));
+    let plans = input::tune::flights().map_err(|error| Failure::Input(vec![error]))?;
+    let tuned = pool.install(|| {
+        let build =
+            |settings: &[_]| input::tune::build(&craft, settings).map_err(|error| error.render(false));
+        tune::tune(&craft, &plans, &build, arguments.trials as usize, &|| bar.inc(1))
+    });
     bar.finish_and_clear();
     let tuned = tuned.map_err(|error| Failure::Argument(format!("{}: {error}", craft.name)))?;
     print_text(&format!("{}\n{}", craft.words(), summary(&tuned)))?;
@@ -67,10 +76,11 @@ pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
         ),
         "1 to 10".to_owned(),
     );
-    let page = tune::compose(&TunePage { craft: &craft, tuned: &tuned, repeat });
+    let text = tuned::text(&craft, &controller_model::airframe(&craft), &tuned.settings);
+    let page = compose(&TunePage { craft: &craft, tuned: &tuned, repeat });
     folder::make(&arguments.folder, |inside| {
         fs::write(inside.join(files::CRAFT), &craft_text)?;
-        fs::write(inside.join(files::CONTROLLER), &tuned.text)?;
+        fs::write(inside.join(files::CONTROLLER), &text)?;
         fs::write(inside.join("tune.html"), &page)?;
         fs::create_dir(inside.join(files::FLIGHTS))?;
         FLIGHTS.iter().try_for_each(|(name, text)| {

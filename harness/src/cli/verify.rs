@@ -8,8 +8,11 @@ use clap::Args;
 
 use super::arguments::{Out, Threads};
 use super::{FAIL, Failure, PASS, print_text, progress, watch};
+use crate::input::{Folder, folder};
+use crate::output::{self, junit, summary};
+use crate::pages;
 use crate::report::Repeat;
-use crate::verify::{self, Baseline, Cause, Folder, Judgement, baseline, folder, json, junit, summary};
+use aplomb_study::verify::{self, Baseline, Cause, Judgement, baseline, json};
 
 /// Arguments of `aplomb verify`.
 #[derive(Debug, Args)]
@@ -72,9 +75,9 @@ fn once(arguments: &VerifyArguments) -> Result<u8, Failure> {
     let disk = |error: io::Error| arguments.out.failed(&error);
     arguments.out.check()?;
     let started = Instant::now();
-    let bar = progress::flights(verify::suite::flights(&folder, seeds));
+    let bar = progress::flights(verify::suite::flights(&folder.subject, seeds));
     let pool = arguments.threads.pool()?;
-    let judgement = pool.install(|| verify::judge(&folder, seeds, &|| bar.inc(1)));
+    let judgement = pool.install(|| verify::judge(&folder.subject, seeds, &|| bar.inc(1)));
     let judgement = judgement.map_err(|error| Failure::Unfinished(error.to_string()))?;
     bar.finish_and_clear();
     // New figures are judged by their limits alone.
@@ -107,7 +110,7 @@ fn conclude(
     match (arguments.accept, causes.is_empty()) {
         (true, true) => {
             let disk = |error: io::Error| Failure::Unfinished(format!("{}: {error}", file.display()));
-            Baseline::of(judgement).write(&file).map_err(disk)?;
+            output::baseline::write(&Baseline::of(judgement), &file).map_err(disk)?;
             print_text(&format!("Accepted: {}\n", file.display()))
         }
         (true, false) => {
@@ -140,7 +143,7 @@ fn write(
         format!("aplomb verify{target} --seeds {}", judgement.seeds),
         format!("{} from the seed of each flight file on", judgement.seeds),
     );
-    results.write("report.html", verify::page(folder, judgement, causes, &how).as_bytes())?;
+    results.write("report.html", pages::verify::page(folder, judgement, causes, &how).as_bytes())?;
     let lines = json::Verification::of(judgement, causes);
     results.write("verify.json", (serde_json::to_string_pretty(&lines)? + "\n").as_bytes())?;
     let xml = junit::to_xml(judgement, causes).map_err(io::Error::other)?;

@@ -71,7 +71,7 @@ mod tests {
 
     #[test]
     fn every_byte_of_the_block_is_in_the_table_where_it_stands() {
-        let config = crate::input::demo_controller().unwrap().config;
+        let config = crate::input::demo_controller().unwrap();
         let (text, block) = (table(&config), parameters::write(&config));
         let mut next = 0;
         for row in text.lines().skip_while(|line| !line.starts_with("| ---")).skip(1) {

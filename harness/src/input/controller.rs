@@ -11,38 +11,18 @@ use aplomb::{ConfigError, FlightController, Rotors, Spin};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::craft::{INCH_M, SpinWord};
+use aplomb_study::craft::INCH_M;
+
+use super::craft::SpinWord;
 use super::document::Document;
 use super::overrides::OverrideTables;
 use super::problem::InputError;
 
-/// A controller to fly with.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Controller {
-    /// Model and settings, accepted by [`FlightController::new`].
-    pub config: Config,
-}
-
-impl Controller {
-    /// Reads a controller from `text`; `path` names it in messages.
-    pub fn from_text(path: &str, text: &str) -> Result<Self, InputError> {
-        let document = Document::parse(path, text)?;
-        let config = document.read::<ControllerFile>().and_then(|file| file.config(&document));
-        document.finish(config.map(|config| Self { config }))
-    }
-
-    /// The value in use of a setting such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where
-    /// there is none.
-    #[must_use]
-    pub fn in_force(&self, path: &str) -> Option<f64> {
-        super::overrides::in_force(&self.config, path)
-    }
-
-    /// The tilt limit in deg.
-    #[must_use]
-    pub fn tilt_limit_deg(&self) -> f64 {
-        f64::from(self.config.thrust.tilt_limit_rad).to_degrees()
-    }
+/// Reads the settings of a controller from `text`; `path` names it in messages.
+pub fn controller(path: &str, text: &str) -> Result<Config, InputError> {
+    let document = Document::parse(path, text)?;
+    let config = document.read::<ControllerFile>().and_then(|file| file.config(&document));
+    document.finish(config)
 }
 
 #[derive(Deserialize, JsonSchema)]

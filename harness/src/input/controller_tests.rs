@@ -10,8 +10,8 @@ fn model() -> &'static str {
     &TEXT[..TEXT.find("\n[override").unwrap() + 1]
 }
 
-fn controller(extra: &str) -> Result<Controller, InputError> {
-    Controller::from_text("controller.toml", &format!("{}{extra}", model()))
+fn controller(extra: &str) -> Result<aplomb::flight::Config, InputError> {
+    crate::input::controller("controller.toml", &format!("{}{extra}", model()))
 }
 
 /// `text | reason` of each problem.
@@ -25,12 +25,12 @@ fn reported(extra: &str) -> Vec<String> {
 
 #[test]
 fn overrides_replace_what_is_derived_and_nothing_else() {
-    let derived = controller("").unwrap().config;
+    let derived = controller("").unwrap();
     let overridden =
         controller("[override.thrust]\ntilt_limit_deg = 25\n[override.rate_roll]\ncrossover_rad_s = 20\n")
             .unwrap();
-    assert!((overridden.tilt_limit_deg() - 25.0).abs() < 1e-5);
-    let mut config = overridden.config;
+    assert!((f64::from(overridden.thrust.tilt_limit_rad).to_degrees() - 25.0).abs() < 1e-5);
+    let mut config = overridden;
     assert_eq!(config.rate.roll.crossover_rad_s, 20.0);
     assert!(
         derived.rate.roll.crossover_rad_s != 20.0
@@ -70,7 +70,7 @@ fn impossible_parameters_are_reported_at_their_keys() {
         ("mass_kg = 1.2", "mass_kg = -1.2", "-1.2 | must be greater than 0"),
         ("lowest_voltage_v = 9.0", "lowest_voltage_v = 13", "13 | has its bounds in the wrong order"),
     ] {
-        let error = Controller::from_text("controller.toml", &TEXT.replace(from, to)).unwrap_err();
+        let error = crate::input::controller("controller.toml", &TEXT.replace(from, to)).unwrap_err();
         let [problem] = error.problems.try_into().unwrap();
         assert_eq!(format!("{} | {}", problem.location.unwrap().text, problem.reason), expected);
     }
@@ -95,7 +95,7 @@ fn every_key_of_every_table_is_in_the_list_for_readers() {
     let mut keys = Vec::new();
     let in_table =
         |text: &str, table: &str| text.replace(&format!("[{table}]\n"), &format!("[{table}]\n{UNKNOWN}"));
-    let craft = |text: &str| valid_keys(&Craft::from_text("craft.toml", text).unwrap_err());
+    let craft = |text: &str| valid_keys(&crate::input::craft("craft.toml", text).unwrap_err());
     let base =
         demo::CRAFT.text.replace("accel.turn_on_bias_m_s2", "low_pass_hz") + "[imu.gyro]\n[imu.accel]\n";
     keys.extend(craft(&(UNKNOWN.to_owned() + &base)));
@@ -103,7 +103,7 @@ fn every_key_of_every_table_is_in_the_list_for_readers() {
     for table in parts.split(' ').chain(["barometer", "gnss", "magnetometer"]) {
         keys.extend(craft(&in_table(&base, table)));
     }
-    let controller = |text: &str| valid_keys(&Controller::from_text("controller.toml", text).unwrap_err());
+    let controller = |text: &str| valid_keys(&crate::input::controller("controller.toml", text).unwrap_err());
     let model = model();
     keys.extend(controller(&(UNKNOWN.to_owned() + model)));
     keys.extend(controller(&in_table(model, "propeller")));

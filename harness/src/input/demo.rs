@@ -54,12 +54,11 @@ pub const ALL: &[&[File]] = &[&[CRAFT, CONTROLLER, REQUIREMENTS, KEYS], FLIGHTS]
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::input::{Controller, Craft};
 
     #[test]
     fn every_file_is_valid() {
-        Craft::from_text(CRAFT.path, CRAFT.text).unwrap_or_else(|error| panic!("{error}"));
-        Controller::from_text(CONTROLLER.path, CONTROLLER.text).unwrap_or_else(|error| panic!("{error}"));
+        crate::input::craft(CRAFT.path, CRAFT.text).unwrap_or_else(|error| panic!("{error}"));
+        crate::input::controller(CONTROLLER.path, CONTROLLER.text).unwrap_or_else(|error| panic!("{error}"));
         for file in FLIGHTS {
             crate::input::flight(file.path, "demo", file.text).unwrap_or_else(|error| panic!("{error}"));
         }

@@ -4,18 +4,20 @@ use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use super::document::text_of;
+use aplomb::flight::Config;
 use aplomb_flight::FlightPlan;
+use aplomb_study::craft::Craft;
 
-use super::{Controller, Craft, InputError, Problem, demo, flight};
+use super::{InputError, Problem, controller, craft, demo, flight};
 
 /// Reads a craft file.
 pub fn load_craft(path: &Path) -> Result<Craft, InputError> {
-    Craft::from_text(&path.display().to_string(), &text_of(path)?)
+    craft(&path.display().to_string(), &text_of(path)?)
 }
 
 /// Reads a controller file.
-pub fn load_controller(path: &Path) -> Result<Controller, InputError> {
-    Controller::from_text(&path.display().to_string(), &text_of(path)?)
+pub fn load_controller(path: &Path) -> Result<Config, InputError> {
+    controller(&path.display().to_string(), &text_of(path)?)
 }
 
 /// Reads a flight file. The flight has the name of the file.
@@ -76,12 +78,12 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, InputError> {
 
 /// The craft of the built-in demo.
 pub fn demo_craft() -> Result<Craft, InputError> {
-    Craft::from_text(&built_in(demo::CRAFT), demo::CRAFT.text)
+    craft(&built_in(demo::CRAFT), demo::CRAFT.text)
 }
 
 /// The controller of the built-in demo.
-pub fn demo_controller() -> Result<Controller, InputError> {
-    Controller::from_text(&built_in(demo::CONTROLLER), demo::CONTROLLER.text)
+pub fn demo_controller() -> Result<Config, InputError> {
+    controller(&built_in(demo::CONTROLLER), demo::CONTROLLER.text)
 }
 
 /// The flights of the built-in demo.

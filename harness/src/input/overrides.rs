@@ -82,7 +82,8 @@ pub fn attitude_settings(path: &str, text: &str) -> Result<estimate::attitude::C
 
 /// The value in use of a setting such as `rate_roll.crossover_rad_s`, in the file's unit; `None` where there
 /// is none.
-pub(super) fn in_force(config: &Config, path: &str) -> Option<f64> {
+#[must_use]
+pub fn in_force(config: &Config, path: &str) -> Option<f64> {
     let (table, key) = path.split_once('.')?;
     match table {
         "loops" => LoopsTable::value(config, key),

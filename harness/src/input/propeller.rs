@@ -5,8 +5,9 @@ use aplomb_craft::{Reason, rotor};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::craft::{INCH_M, refuse_as};
+use super::craft::refuse_as;
 use super::document::Document;
+use aplomb_study::craft::INCH_M;
 
 #[derive(Deserialize, JsonSchema)]
 pub(super) struct PropellerTable {
@@ -143,13 +144,12 @@ fn measured(rows: &[MeasuredRow], document: &Document<'_>) -> Option<Measured> {
 mod tests {
     use aplomb_craft::rotor::Inflow;
 
-    use crate::input::Craft;
     use crate::input::demo::CRAFT;
 
     /// The demo craft with these lines in its propeller table.
-    fn with(lines: &str) -> Result<Craft, String> {
+    fn with(lines: &str) -> Result<aplomb_study::craft::Craft, String> {
         let text = CRAFT.text.replace("[propeller]\n", &format!("[propeller]\n{lines}\n"));
-        Craft::from_text("craft.toml", &text).map_err(|error| error.to_string())
+        crate::input::craft("craft.toml", &text).map_err(|error| error.to_string())
     }
 
     #[test]

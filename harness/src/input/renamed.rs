@@ -105,7 +105,7 @@ pub(super) fn new_name<'a>(found: &str, valid: &[&'a str]) -> Option<&'a str> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Controller, Craft, InputError};
+    use super::super::InputError;
     use super::*;
     use crate::input::demo::{CONTROLLER, CRAFT, FLIGHTS};
 
@@ -127,7 +127,7 @@ mod tests {
             ("no_load_speed_deg_s", "free_deg_s"),
             ("accel.turn_on_bias_m_s2", "accel.turn_on_m_s2"),
         ] {
-            let error = Craft::from_text(CRAFT.path, &CRAFT.text.replace(new, old)).unwrap_err();
+            let error = crate::input::craft(CRAFT.path, &CRAFT.text.replace(new, old)).unwrap_err();
             let [new, old] = [new, old].map(|key| key.trim_matches(['[', ']']).rsplit('.').next().unwrap());
             assert_renamed(&error, &format!("unknown key `{old}`"), [new, old]);
         }
@@ -140,7 +140,7 @@ mod tests {
             + "\n[override]\nattitude_divider = 5\nvelocity_divider = 25\n[override.loops]\nidle_command = 0.05\n\
                [override.tilt]\nreference_bandwidth_rad_s = 10\n[override.thrust]\nmin_thrust_n = 1\n\
                [override.sticks]\nexpo = 0.3\n[override.vertical_estimate]\nhome_temperature_k = 288\n";
-        Controller::from_text(CONTROLLER.path, &text).unwrap();
+        crate::input::controller(CONTROLLER.path, &text).unwrap();
         for (new, old) in [
             ("rotor_time_constant_s", "rotor_lag_s"),
             ("rotor_drag_per_s", "rotor_drag_1_s"),
@@ -155,10 +155,11 @@ mod tests {
             ("home_temperature_k", "home_k"),
         ] {
             let old_text = text.replace(&format!("\n{new} "), &format!("\n{old} "));
-            let error = Controller::from_text(CONTROLLER.path, &old_text).unwrap_err();
+            let error = crate::input::controller(CONTROLLER.path, &old_text).unwrap_err();
             assert_renamed(&error, &format!("unknown key `{old}`"), [new, old]);
         }
-        let error = Controller::from_text(CONTROLLER.path, &text.replace("[override", "[wish")).unwrap_err();
+        let error =
+            crate::input::controller(CONTROLLER.path, &text.replace("[override", "[wish")).unwrap_err();
         assert_renamed(&error, "unknown key `wish`", ["override", "wish"]);
     }
 
@@ -211,8 +212,8 @@ mod tests {
     fn every_new_name_is_in_the_reference_of_the_keys_or_a_requirement() {
         let (craft, controller) =
             (super::super::demo_craft().unwrap(), super::super::demo_controller().unwrap());
-        let size = crate::requirements::Size::of(&craft, &controller);
-        let requirements = crate::requirements::table::requirements(&size);
+        let size = aplomb_study::requirements::Size::of(&craft, &controller);
+        let requirements = aplomb_study::requirements::table::requirements(&size);
         let keys = crate::input::demo::KEYS.text;
         for (_, new) in RENAMED {
             let listed = ["`", "\"", "[", ".", "{ ", "`["]

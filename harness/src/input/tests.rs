@@ -62,7 +62,8 @@ fn missing_unit_is_named_and_not_reported_as_missing_key_too() {
         "[[push]]\nat = 1\nuntil_s = 2\nforce_n = { up = 1 }\n",
         &["7:1 at | unknown key `at` | did you mean `at_s`? The key of a number carries its unit"],
     );
-    let craft = Craft::from_text("craft.toml", &CRAFT.replace("mass_kg = 1.23", "mass = 1.23")).unwrap_err();
+    let craft =
+        crate::input::craft("craft.toml", &CRAFT.replace("mass_kg = 1.23", "mass = 1.23")).unwrap_err();
     assert_eq!(
         reported(&craft),
         ["4:1 mass | unknown key `mass` | did you mean `mass_kg`? The key of a number carries its unit"]
@@ -85,7 +86,7 @@ fn wrong_type_is_reported_with_the_required_type() {
     flight_reports("[wind]\nwind_m_s = 3\n", &[&format!("6:1 [wind] | {one_wind} | -")]);
     let vector = CRAFT.replace("[0.0113, 0.0122, 0.0214]", "[0.0113, 0.0122]");
     assert_eq!(
-        reported(&Craft::from_text("craft.toml", &vector).unwrap_err()),
+        reported(&crate::input::craft("craft.toml", &vector).unwrap_err()),
         ["5:17 [0.0113, 0.0122] | expected a list of 3, found a list of 2 | -"]
     );
 }
@@ -143,7 +144,7 @@ fn impossible_craft_is_reported_at_its_key() {
             text = text.replace("kv_rpm_per_v = 810.0", "kv_rpm_per_v = 200.0");
         }
         let line = text.lines().position(|line| line.starts_with(to)).unwrap() + 1;
-        let error = Craft::from_text("craft.toml", &text).unwrap_err();
+        let error = crate::input::craft("craft.toml", &text).unwrap_err();
         assert_eq!(reported(&error), [format!("{line}:{expected}")]);
     }
 }
@@ -153,15 +154,16 @@ fn several_impossible_values_of_a_craft_are_reported_at_once() {
     let text = CRAFT
         .replace("mass_kg = 1.23", "mass_kg = 0")
         .replace("inertia_kg_m2 = 5e-5", "inertia_kg_m2 = -1.0");
-    let error = Craft::from_text("craft.toml", &text.replace("charge_percent = 90", "charge_percent = 101"))
-        .unwrap_err();
+    let error =
+        crate::input::craft("craft.toml", &text.replace("charge_percent = 90", "charge_percent = 101"))
+            .unwrap_err();
     let reasons: Vec<_> = error.problems.iter().map(|problem| problem.reason.as_str()).collect();
     assert_eq!(reasons, ["must be greater than 0", "must be greater than 0", "must lie between 0 and 100"]);
 }
 
 #[test]
 fn description_of_a_craft_has_its_thrust_to_weight() {
-    let craft = Craft::from_text("craft.toml", CRAFT).unwrap();
+    let craft = crate::input::craft("craft.toml", CRAFT).unwrap();
     assert_eq!(craft.words(), "weir gauge, 1.23 kg, 9 x 5 in propellers, thrust to weight 2.2");
     // The balance of sag and current, put in again.
     let aplomb_craft::Config { rotor, battery, .. } = craft.config;
@@ -281,7 +283,7 @@ const CRAFT: &str = include_str!("../../demo/craft.toml");
 
 #[test]
 fn craft_file_becomes_si_units() {
-    let craft = Craft::from_text("craft.toml", CRAFT).unwrap();
+    let craft = crate::input::craft("craft.toml", CRAFT).unwrap();
     let known = aplomb_craft::Config::weir_gauge();
     assert_eq!((craft.name.as_str(), craft.diameter_in, craft.config.mass_kg), ("weir gauge", 9.0, 1.23));
     assert!((craft.config.rotor.thrust_n_s2 / known.rotor.thrust_n_s2 - 1.0).abs() < 1e-12);
@@ -289,21 +291,21 @@ fn craft_file_becomes_si_units() {
     assert!((craft.config.battery.state_of_charge - 0.9).abs() < 1e-12);
     let text =
         CRAFT.replace("[imu]\nclass = \"consumer\"", "[imu]\nclass = \"ideal\"\ngyro.noise_deg_s_rthz = 1.0");
-    let gyro = Craft::from_text("craft.toml", &text).unwrap().config.sensors.imu.unwrap().gyro;
+    let gyro = crate::input::craft("craft.toml", &text).unwrap().config.sensors.imu.unwrap().gyro;
     assert!((gyro.noise_rad_s_rthz.to_degrees() - 1.0).abs() < 1e-12 && gyro.turn_on_bias_rad_s == 0.0);
     let text = CRAFT.replace("[imu]", "[imu]\ngyro.g_sensitivity_deg_s = 0.1");
-    let gyro = Craft::from_text("craft.toml", &text).unwrap().config.sensors.imu.unwrap().gyro;
+    let gyro = crate::input::craft("craft.toml", &text).unwrap().config.sensors.imu.unwrap().gyro;
     assert!((gyro.per_force_s_m.to_degrees() * 9.80665 - 0.1).abs() < 1e-12);
     let text =
         CRAFT.replace("[magnetometer]", "[magnetometer]\nsoft_iron_percent = 2\ncurrent_ut_a = [0.1, 0, 0]");
     let text = text.replace("[gnss]", "[gnss]\ndropouts_per_h = 4\njump_s = 3\njump_m = 8");
-    let sensors = Craft::from_text("craft.toml", &text).unwrap().config.sensors;
+    let sensors = crate::input::craft("craft.toml", &text).unwrap().config.sensors;
     let (magnetometer, gnss) = (sensors.magnetometer.unwrap(), sensors.gnss.unwrap());
     assert_eq!((magnetometer.soft_iron_share, magnetometer.current_ut_a), (0.02, [0.1, 0.0, 0.0]));
     assert_eq!((gnss.dropouts.per_h, gnss.jumps.mean_s, gnss.jump_m), (4.0, 3.0, 8.0));
     let bad = text.replace("soft_iron_percent = 2", "soft_iron_percent = 30");
     assert_eq!(
-        reported(&Craft::from_text("craft.toml", &bad).unwrap_err())[0].split(" | ").nth(1),
+        reported(&crate::input::craft("craft.toml", &bad).unwrap_err())[0].split(" | ").nth(1),
         Some("must lie between 0 and 20")
     );
 }
@@ -411,12 +413,14 @@ fn stand_and_tether_become_mounts() {
 #[test]
 fn payload_moves_the_centre_of_mass() {
     let laden = format!("{CRAFT}\n[payload]\nmass_kg = 0.2\nposition_m = [0.1, 0, 0.05]\n");
-    let (bare, laden) =
-        (Craft::from_text("craft.toml", CRAFT).unwrap(), Craft::from_text("craft.toml", &laden).unwrap());
+    let (bare, laden) = (
+        crate::input::craft("craft.toml", CRAFT).unwrap(),
+        crate::input::craft("craft.toml", &laden).unwrap(),
+    );
     let shift_m = 0.1 * 0.2 / 1.43;
     let (from, to) = (bare.config.arms.front_left.x_m, laden.config.arms.front_left.x_m);
     assert!((from - to - shift_m).abs() < 1e-12 && (laden.config.mass_kg - 1.43).abs() < 1e-12);
     let none = format!("{CRAFT}\n[payload]\nmass_kg = 0\nposition_m = [0.1, 0, 0.05]\n");
-    let error = Craft::from_text("craft.toml", &none).unwrap_err();
+    let error = crate::input::craft("craft.toml", &none).unwrap_err();
     assert!(reported(&error)[0].ends_with("0 | must be above zero | -"), "{:?}", reported(&error));
 }

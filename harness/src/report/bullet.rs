@@ -1,10 +1,10 @@
 //! One check as a picture: the allowed range as a band, the measured figure as a mark on it.
 
-use super::number;
 use super::svg::{Align, Path, Svg};
 use super::time_plot::Axis;
-use crate::verdict::Verdict;
 use aplomb_flight::limit::{Limit, Outcome};
+use aplomb_study::number;
+use aplomb_study::verdict::Verdict;
 
 const WIDTH: f64 = 180.0;
 const HEIGHT: f64 = 22.0;

@@ -2,95 +2,20 @@
 
 use aplomb_craft::gravity::STANDARD_M_S2;
 
-use super::quantities::{direction_deg, thrust_axis};
+use super::CraftNotes;
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_grid};
-use super::{CraftNotes, number};
-use aplomb_flight::trace::{Row, Trace};
+use aplomb_flight::trace::Trace;
+use aplomb_study::forces::{Interval, intervals};
+use aplomb_study::measure::mean_of_finite;
+use aplomb_study::number;
 
 const HEIGHT: f64 = 330.0;
 const TOP: f64 = 24.0;
 const BOTTOM: f64 = HEIGHT - 34.0;
 /// Averaging interval of the balance plot in s; removes vibration.
 const DOT_S: f64 = 0.2;
-/// Averaging interval of the triangle in s.
-const TRIANGLE_S: f64 = 1.0;
-/// Largest range of the tilt in a steady interval, in deg.
-const STEADY_DEG: f64 = 4.0;
-
-/// Mean forces over an interval of a flight.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Interval {
-    /// Middle of the interval in s.
-    pub time_s: f64,
-    /// Vertical thrust in N, up positive.
-    pub vertical_n: f64,
-    /// Horizontal thrust in N.
-    pub horizontal_n: f64,
-    /// Direction of the horizontal thrust, in deg clockwise from north.
-    pub towards_deg: f64,
-    /// Part of the horizontal thrust that accelerates the craft, in N; the rest balances the drag.
-    pub accelerating_n: f64,
-    /// Tilt of the mean thrust in deg.
-    pub tilt_deg: f64,
-    tilt_range_deg: f64,
-}
-
-/// Means over consecutive intervals of `length_s`, while armed and off the ground.
-pub fn intervals(trace: &Trace, length_s: f64, mass_kg: f64) -> Vec<Interval> {
-    let index = |row: &Row| libm::floor(row.time_s / length_s);
-    trace
-        .rows
-        .chunk_by(|a, b| index(a) == index(b))
-        .filter(|rows| rows.iter().all(|row| row.flags.armed && !row.flags.on_ground))
-        .filter(|rows| rows.len() as f64 * trace.period_s >= 0.8 * length_s)
-        .map(|rows| interval(rows, mass_kg))
-        .filter(|interval| interval.vertical_n.is_finite() && interval.horizontal_n.is_finite())
-        .collect()
-}
-
-fn interval(rows: &[Row], mass_kg: f64) -> Interval {
-    let mut force = [0.0; 3];
-    for row in rows {
-        let thrust = row.thrust_n.sum() / rows.len() as f64;
-        for (sum, axis) in force.iter_mut().zip(thrust_axis(&row.truth)) {
-            *sum += thrust * axis;
-        }
-    }
-    let [north, east, vertical_n] = force;
-    let horizontal_n = libm::hypot(north, east);
-    let (first, last) = (rows[0], rows[rows.len() - 1]);
-    let span_s = last.time_s - first.time_s;
-    let gained = [
-        last.truth.velocity_north_m_s - first.truth.velocity_north_m_s,
-        last.truth.velocity_east_m_s - first.truth.velocity_east_m_s,
-    ];
-    let along = if horizontal_n > 0.0 { (gained[0] * north + gained[1] * east) / horizontal_n } else { 0.0 };
-    let tilts = rows.iter().map(|row| row.truth.tilt_deg);
-    let (low, high) = tilts.fold((f64::MAX, f64::MIN), |(low, high), t| (low.min(t), high.max(t)));
-    Interval {
-        time_s: (first.time_s + last.time_s) / 2.0,
-        vertical_n,
-        horizontal_n,
-        towards_deg: direction_deg(north, east),
-        accelerating_n: if span_s > 0.0 { mass_kg * along / span_s } else { 0.0 },
-        tilt_deg: libm::atan2(horizontal_n, vertical_n).to_degrees(),
-        tilt_range_deg: high - low,
-    }
-}
-
-/// The steady interval with the largest tilt; without a steady one, the interval with the largest tilt.
-pub fn steepest_steady(trace: &Trace, mass_kg: f64) -> Option<Interval> {
-    let all = intervals(trace, TRIANGLE_S, mass_kg);
-    let largest = |steady_only: bool| {
-        all.iter()
-            .filter(|s| !steady_only || s.tilt_range_deg < STEADY_DEG)
-            .max_by(|a, b| a.tilt_deg.total_cmp(&b.tilt_deg))
-            .copied()
-    };
-    largest(true).or_else(|| largest(false))
-}
 
 /// Draws horizontal thrust over tilt, with the curve of constant height.
 pub fn draw_balance(trace: &Trace, craft: &CraftNotes, id: &str, title: &str) -> String {
@@ -150,7 +75,7 @@ pub fn draw_balance(trace: &Trace, craft: &CraftNotes, id: &str, title: &str) ->
 
 fn describe_balance(dots: &[Interval], weight_n: f64) -> String {
     let off = dots.iter().map(|dot| dot.horizontal_n - weight_n * libm::tan(dot.tilt_deg.to_radians()));
-    let off = super::quantities::mean(off);
+    let off = mean_of_finite(off);
     let steepest = dots.iter().map(|dot| dot.tilt_deg).fold(0.0, f64::max);
     format!(
         "Each dot is {DOT_S} s of flight; {} dots, largest tilt {} deg; on average {} N above the curve m g tan(tilt).",
@@ -161,8 +86,8 @@ fn describe_balance(dots: &[Interval], weight_n: f64) -> String {
 }
 
 /// Draws the triangle of thrust, weight and their resultant.
-pub fn draw_triangle(interval: &Interval, craft: &CraftNotes, id: &str, title: &str) -> String {
-    let weight_n = craft.mass_kg * STANDARD_M_S2;
+pub fn draw_triangle(interval: &Interval, mass_kg: f64, id: &str, title: &str) -> String {
+    let weight_n = mass_kg * STANDARD_M_S2;
     let thrust_n = libm::hypot(interval.vertical_n, interval.horizontal_n);
     let air_n = interval.horizontal_n - interval.accelerating_n;
     let newton = |value: f64| format!("{} N", number::fixed(value, if value.abs() < 1.0 { 2 } else { 1 }));

@@ -20,7 +20,6 @@ mod decimate;
 pub(crate) mod forces;
 pub(crate) mod glossary;
 mod margins;
-pub(crate) mod number;
 pub(crate) mod page;
 mod panels;
 pub(crate) mod quantities;
@@ -32,6 +31,7 @@ pub(crate) mod svg;
 mod sweep;
 pub(crate) mod ticks;
 pub(crate) mod time_plot;
+pub(crate) mod top_view;
 mod track;
 pub(crate) mod xml;
 
@@ -39,9 +39,9 @@ pub use margins::{MarginsReport, PointSection, write_margins};
 pub use recordings::{Line, Plot, RecordingReport, RecordingSection, ScoreTable, write_recordings};
 pub use sweep::{SweepReport, write_sweep};
 
-use crate::verdict::Verdict;
 use aplomb_flight::limit::Limit;
 use aplomb_flight::trace::Trace;
+use aplomb_study::verdict::Verdict;
 use std::io;
 
 /// Content of a report.

@@ -2,9 +2,11 @@
 
 use super::panels::{self, Panel};
 use super::xml::{anchor, escape};
-use super::{FlightSection, Report, bullet, glossary, number, shade, sheet};
-use crate::verdict::Verdict;
+use aplomb_study::number;
+
+use super::{FlightSection, Report, bullet, glossary, shade, sheet};
 use aplomb_flight::limit::Outcome;
+use aplomb_study::verdict::Verdict;
 use std::fmt::Write as _;
 
 /// Counts of outcomes.

@@ -127,13 +127,13 @@ fn balance(section: &FlightSection, id: &str) -> Vec<Panel> {
                   weight; above it the craft accelerates upwards, below it downwards.",
         svg: forces::draw_balance(trace, craft, &format!("{id}-balance"), title),
     }];
-    if let Some(stretch) = forces::steepest_steady(trace, craft.mass_kg) {
+    if let Some(stretch) = aplomb_study::forces::steepest_steady(trace, craft.mass_kg) {
         let title = "Force triangle";
         panels.push(Panel {
             title,
             caption: "Vector sum of thrust and weight in the steady second with the largest tilt. The resultant accelerates the \
                       craft or balances its drag.",
-            svg: forces::draw_triangle(&stretch, craft, &format!("{id}-triangle"), title),
+            svg: forces::draw_triangle(&stretch, craft.mass_kg, &format!("{id}-triangle"), title),
         });
     }
     panels

@@ -1,6 +1,6 @@
 //! Columns of the trace for the plots.
 
-use aplomb_flight::trace::{Motion, Row, Trace};
+use aplomb_flight::trace::{Row, Trace};
 
 /// Unwrapped headings of set-point, estimate and truth: truth is continuous, the others are within 180 deg of
 /// it.
@@ -60,24 +60,6 @@ pub fn wind_speed_m_s(row: &Row) -> f64 {
     libm::hypot(row.wind_m_s[0], row.wind_m_s[1])
 }
 
-/// Direction of the thrust in world axes: north, east, up.
-pub fn thrust_axis(motion: &Motion) -> [f64; 3] {
-    let [roll, pitch, heading] =
-        [motion.roll_deg, motion.pitch_deg, motion.heading_deg].map(|degrees| degrees.to_radians());
-    let ((sin_roll, cos_roll), (sin_pitch, cos_pitch)) = (libm::sincos(roll), libm::sincos(pitch));
-    let (sin_heading, cos_heading) = libm::sincos(heading);
-    [
-        -(cos_roll * sin_pitch * cos_heading + sin_roll * sin_heading),
-        -(cos_roll * sin_pitch * sin_heading - sin_roll * cos_heading),
-        cos_roll * cos_pitch,
-    ]
-}
-
-/// Compass direction of a vector to the north and east, 0 to 360 deg.
-pub fn direction_deg(north: f64, east: f64) -> f64 {
-    libm::atan2(east, north).to_degrees().rem_euclid(360.0)
-}
-
 /// Lowest and highest finite value, if there is one.
 pub fn range<'a>(values: impl IntoIterator<Item = &'a f64>) -> Option<(f64, f64)> {
     values.into_iter().filter(|value| value.is_finite()).fold(None, |range, &value| {
@@ -85,18 +67,10 @@ pub fn range<'a>(values: impl IntoIterator<Item = &'a f64>) -> Option<(f64, f64)
     })
 }
 
-/// Mean of the finite values; NaN without one.
-pub fn mean(values: impl IntoIterator<Item = f64>) -> f64 {
-    let (count, sum) = values
-        .into_iter()
-        .filter(|value| value.is_finite())
-        .fold((0.0, 0.0), |(count, sum), value| (count + 1.0, sum + value));
-    sum / count
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use aplomb_flight::trace::Motion;
 
     #[test]
     fn heading_crossing_north_is_unwrapped() {
@@ -111,22 +85,5 @@ mod tests {
         let headings = Headings::of(&trace);
         assert_eq!((headings.truth[0], headings.truth[2]), (350.0, 365.0));
         assert_eq!(headings.setpoint, [370.0, 370.0, 370.0]);
-    }
-
-    #[test]
-    fn thrust_direction_follows_the_tilt() {
-        let direction = |roll_deg, pitch_deg, heading_deg| {
-            thrust_axis(&Motion { roll_deg, pitch_deg, heading_deg, ..Motion::default() })
-        };
-        assert!(direction(0.0, -20.0, 0.0)[0] > 0.3, "nose down tilts north");
-        assert!(direction(20.0, 0.0, 0.0)[1] > 0.3, "roll right tilts east");
-        assert!(direction(0.0, -20.0, 90.0)[1] > 0.3, "nose down to the east tilts east");
-        assert!((direction(0.0, -20.0, 0.0)[2] - libm::cos(20f64.to_radians())).abs() < 1e-12);
-    }
-
-    #[test]
-    fn direction_is_clockwise_from_north() {
-        assert!((direction_deg(0.0, 1.0) - 90.0).abs() < 1e-12);
-        assert!((direction_deg(-1.0, -1.0) - 225.0).abs() < 1e-12);
     }
 }

@@ -7,8 +7,9 @@ use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{Axis, COLUMN_PX, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_grid, label_width};
 use super::xml::{anchor, escape};
-use super::{Repeat, number, sheet};
-use crate::verdict::Verdict;
+use super::{Repeat, sheet};
+use aplomb_study::number;
+use aplomb_study::verdict::Verdict;
 use std::fmt::Write as _;
 use std::io;
 

@@ -1,13 +1,13 @@
 //! Four small plots arranged as the rotors on the craft, seen from above, nose up.
 
 use super::decimate::thin;
-use super::number;
-use super::quantities::mean;
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{Axis, COLUMN_PX, RIGHT, WIDTH, draw_grid, label_width};
 use aplomb_craft::Rotors;
 use aplomb_flight::trace::{Row, Trace};
+use aplomb_study::measure::mean_of_finite as mean;
+use aplomb_study::number;
 
 /// One quantity of the four rotors.
 pub struct RotorPlot<'a> {

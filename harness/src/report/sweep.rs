@@ -4,9 +4,10 @@ use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_grid};
 use super::xml::escape;
-use super::{Repeat, number, sheet};
-use crate::sweep::Tried;
-use crate::sweep::vary;
+use super::{Repeat, sheet};
+use crate::input::axis as vary;
+use aplomb_study::number;
+use aplomb_study::sweep::Tried;
 use std::fmt::Write as _;
 use std::io;
 

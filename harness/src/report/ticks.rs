@@ -1,6 +1,6 @@
 //! Round values along an axis.
 
-use super::number;
+use aplomb_study::number;
 
 /// Kind of the numbers along an axis; determines the round values.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

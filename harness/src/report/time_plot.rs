@@ -2,10 +2,11 @@
 
 use super::decimate::thin;
 use super::quantities::range;
+use super::shade;
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::{number, shade};
 use aplomb_flight::trace::{Flags, Trace};
+use aplomb_study::number;
 
 /// Width of every picture in px.
 pub const WIDTH: f64 = 380.0;

@@ -1,14 +1,16 @@
 //! Ground track: north up, the same scale on both axes.
 
 use super::decimate::{Point, thin_track};
-use super::number;
-use super::quantities::{direction_deg, mean, range, wind_speed_m_s};
+use super::quantities::{range, wind_speed_m_s};
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_grid};
 use super::{Band, Quantity};
 use aplomb_flight::limit::Limit;
 use aplomb_flight::trace::Trace;
+use aplomb_study::forces::direction_deg;
+use aplomb_study::measure::mean_of_finite as mean;
+use aplomb_study::number;
 
 const TOP: f64 = 24.0;
 const SIDE: f64 = RIGHT - LEFT;

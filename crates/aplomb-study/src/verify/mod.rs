@@ -1,0 +1,40 @@
+//! Verification: all requirements and checks on all flights, compared with an accepted baseline.
+
+pub mod baseline;
+pub mod json;
+pub mod suite;
+
+use aplomb_flight::FlightPlan;
+
+use crate::craft::Craft;
+use crate::requirements::{Requirement, Size, Waiver, table};
+
+pub use baseline::{Accepted, Baseline, Cause};
+pub use suite::{Item, Judgement, judge};
+
+/// What is verified.
+#[derive(Clone, Debug)]
+pub struct Subject {
+    /// The craft.
+    pub craft: Craft,
+    /// The settings of the controller.
+    pub controller: aplomb::flight::Config,
+    /// The flights.
+    pub plans: Vec<FlightPlan>,
+    /// Size parameters of craft and controller for the requirements.
+    pub size: Size,
+    /// The requirements.
+    pub requirements: Vec<Requirement>,
+    /// Waivers.
+    pub waivers: Vec<Waiver>,
+}
+
+impl Subject {
+    /// With the standard requirements, without waivers.
+    #[must_use]
+    pub fn new(craft: Craft, controller: aplomb::flight::Config, plans: Vec<FlightPlan>) -> Self {
+        let size = Size::of(&craft, &controller);
+        let requirements = table::requirements(&size);
+        Self { craft, controller, plans, size, requirements, waivers: Vec::new() }
+    }
+}

@@ -1,0 +1,51 @@
+//! The file of a baseline: read, and written atomically.
+
+use std::path::Path;
+
+use aplomb_study::verify::Baseline;
+
+use crate::input::{InputError, Location, Problem};
+
+/// Reads a baseline; `path` names it in messages.
+///
+/// # Errors
+/// The error with its location.
+pub fn read(path: &str, text: &str) -> Result<Baseline, InputError> {
+    serde_json::from_str(text).map_err(|error| {
+        let start = text.split_inclusive('\n').take(error.line().saturating_sub(1)).map(str::len);
+        let at = start.sum::<usize>() + error.column().saturating_sub(1);
+        let message = error.to_string();
+        let reason = message.rsplit_once(" at line ").map_or(message.as_str(), |(reason, _)| reason);
+        InputError {
+            path: path.to_owned(),
+            source: text.to_owned(),
+            problems: vec![Problem {
+                location: Some(Location::of(text, at..at + 1)),
+                reason: format!("not a baseline: {reason}"),
+                help: Some("restore the file from version control, or delete it and accept again".to_owned()),
+            }],
+        }
+    })
+}
+
+/// Text of the file.
+#[must_use]
+pub fn to_text(baseline: &Baseline) -> String {
+    // Serialising texts and finite numbers cannot fail.
+    serde_json::to_string_pretty(baseline).unwrap_or_default() + "\n"
+}
+
+/// Writes the file atomically: to a temporary file, then renamed.
+///
+/// # Errors
+/// An error of the file system.
+pub fn write(baseline: &Baseline, path: &Path) -> std::io::Result<()> {
+    let temporary = path.with_extension(format!("unfinished-{}", std::process::id()));
+    let written =
+        std::fs::write(&temporary, to_text(baseline)).and_then(|()| std::fs::rename(&temporary, path));
+    if written.is_err() {
+        // The first error is reported.
+        let _ = std::fs::remove_file(&temporary);
+    }
+    written
+}
