@@ -71,7 +71,7 @@ choose_bare_toolchain() {
     esac
     bare_std=source
     if [ "${APLOMB_BARE_STD:-rustup}" = rustup ] && command -v rustup >/dev/null &&
-        rustup target add thumbv7em-none-eabihf thumbv7em-none-eabi; then
+        rustup target add thumbv7em-none-eabihf thumbv7em-none-eabi wasm32-unknown-unknown; then
         bare_std=rustup
     elif [ "${APLOMB_BARE_STD:-}" = rustup ]; then
         echo "rustup cannot add the target" >&2
