@@ -1,7 +1,7 @@
-//! Keys and words of input files that have a new name: a file with the old one is refused with the new one as
+//! Keys and words of input files that were renamed: a file with the old name is refused with the new one as
 //! the hint.
 
-/// Old name, new name. An old name may stand in several rows: the row whose new name is valid at the place
+/// Old name, new name. An old name may be in several rows: the row whose new name is valid at that location
 /// applies.
 const RENAMED: &[(&str, &str)] = &[
     // craft.toml
@@ -40,6 +40,7 @@ const RENAMED: &[(&str, &str)] = &[
     ("view_deg", "field_of_view_deg"),
     // controller.toml
     ("wish", "override"),
+    ("delay_s", "speed_controller_delay_s"),
     ("rotor_lag_s", "rotor_time_constant_s"),
     ("rotor_drag_1_s", "rotor_drag_per_s"),
     ("full_n", "max_thrust_n"),
@@ -50,6 +51,8 @@ const RENAMED: &[(&str, &str)] = &[
     ("velocity_every", "velocity_divider"),
     ("least_command", "idle_command"),
     ("centre_softness", "expo"),
+    ("full_stick_deg", "full_stick_tilt_deg"),
+    ("full_stick_deg_s", "full_stick_yaw_rate_deg_s"),
     ("reference_rad_s", "reference_bandwidth_rad_s"),
     ("home_k", "home_temperature_k"),
     ("tilt_time_s", "tilt_time_constant_s"),
@@ -95,7 +98,7 @@ const RENAMED: &[(&str, &str)] = &[
     ("receiver_noise_percent", "gnss_noise_percent"),
 ];
 
-/// The new name of `found` among the names that are `valid` at its place.
+/// The new name of `found` among the names that are `valid` at its location.
 pub(super) fn new_name<'a>(found: &str, valid: &[&'a str]) -> Option<&'a str> {
     RENAMED
         .iter()
@@ -139,9 +142,13 @@ mod tests {
         let text = model.to_owned()
             + "\n[override]\nattitude_divider = 5\nvelocity_divider = 25\n[override.loops]\nidle_command = 0.05\n\
                [override.tilt]\nreference_bandwidth_rad_s = 10\n[override.thrust]\nmin_thrust_n = 1\n\
-               [override.sticks]\nexpo = 0.3\n[override.vertical_estimate]\nhome_temperature_k = 288\n";
+               [override.sticks]\nexpo = 0.3\nfull_stick_tilt_deg = 20\nfull_stick_yaw_rate_deg_s = 40\n\
+               [override.vertical_estimate]\nhome_temperature_k = 288\n";
         crate::input::controller(CONTROLLER.path, &text).unwrap();
         for (new, old) in [
+            ("speed_controller_delay_s", "delay_s"),
+            ("full_stick_tilt_deg", "full_stick_deg"),
+            ("full_stick_yaw_rate_deg_s", "full_stick_deg_s"),
             ("rotor_time_constant_s", "rotor_lag_s"),
             ("rotor_drag_per_s", "rotor_drag_1_s"),
             ("max_thrust_n", "full_n"),
@@ -224,7 +231,7 @@ mod tests {
     }
 
     #[test]
-    fn no_row_stands_twice_or_renames_a_name_to_itself() {
+    fn no_row_is_repeated_or_renames_a_name_to_itself() {
         for (i, row) in RENAMED.iter().enumerate() {
             assert!(row.0 != row.1 && !RENAMED[..i].contains(row), "{row:?}");
         }
