@@ -4,7 +4,8 @@ use core::fmt;
 
 use crate::ROTORS;
 
-/// Corner of the craft of a rotor, in reading order seen from above with the nose up the page.
+/// Corner of a quad-X: the position of one rotor. The order is front left, front right, rear left, rear
+/// right.
 ///
 /// ```
 /// use aplomb_types::Corner;
@@ -27,10 +28,10 @@ pub enum Corner {
 }
 
 impl Corner {
-    /// All corners in reading order.
+    /// All corners: front left, front right, rear left, rear right.
     pub const ALL: [Self; ROTORS] = [Self::FrontLeft, Self::FrontRight, Self::RearLeft, Self::RearRight];
 
-    /// The next corner in reading order; the first one follows the last.
+    /// The next corner in the order of [`Corner::ALL`]; the first one follows the last.
     #[inline]
     #[must_use]
     pub const fn next(self) -> Self {
@@ -71,7 +72,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn next_visits_every_corner_in_reading_order() {
+    fn next_visits_every_corner_in_order() {
         let mut corner = Corner::default();
         for expected in Corner::ALL {
             assert_eq!(corner, expected);

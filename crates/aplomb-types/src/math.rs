@@ -5,8 +5,8 @@
 //! and reporting.
 //!
 //! [`Libm`] is the default: results are the same bits on a host and on a microcontroller. `Micromath`
-//! (feature `micromath`) is the fast approximate one. Firmware may bring its own, for example a hardware
-//! square root, which is correctly rounded and so gives the same bits as [`Libm`].
+//! (feature `micromath`) is the fast approximate one. Firmware can implement the trait itself, for example
+//! with a hardware square root, which is correctly rounded and so gives the same bits as [`Libm`].
 
 /// Scalar functions of `f32`. Implementations hold no state: all functions are associated.
 pub trait Math {

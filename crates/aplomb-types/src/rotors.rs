@@ -7,8 +7,8 @@ use crate::Corner;
 /// Number of rotors.
 pub const ROTORS: usize = 4;
 
-/// One value for each of the four rotors, named by corner in reading order. There is no numeric index on
-/// purpose.
+/// One value for each of the four rotors, named by corner. There is no numeric index, since rotor numbers
+/// differ from project to project.
 ///
 /// ```
 /// use aplomb_types::Rotors;
@@ -41,7 +41,7 @@ impl<T> Rotors<T> {
         Self { front_left: value, front_right: value, rear_left: value, rear_right: value }
     }
 
-    /// Computes the value of each corner, in reading order.
+    /// Computes the value of each corner, in the order of [`Corner::ALL`].
     ///
     /// ```
     /// use aplomb_types::{Corner, Rotors};
@@ -54,7 +54,7 @@ impl<T> Rotors<T> {
         Self::from_array(Corner::ALL.map(f))
     }
 
-    /// Applies `f` at each corner.
+    /// Applies `f` to each value, in the order of [`Corner::ALL`].
     #[inline]
     #[must_use]
     pub fn map<U>(self, mut f: impl FnMut(T) -> U) -> Rotors<U> {
@@ -109,7 +109,7 @@ impl<T> Rotors<T> {
         }
     }
 
-    /// The value at a corner, to change it.
+    /// Mutable reference to the value at a corner.
     #[inline]
     #[must_use]
     pub const fn at_mut(&mut self, corner: Corner) -> &mut T {
@@ -121,26 +121,26 @@ impl<T> Rotors<T> {
         }
     }
 
-    /// References to the four values, in reading order.
+    /// References to the four values, in the order of [`Corner::ALL`].
     pub fn iter(&self) -> core::array::IntoIter<&T, ROTORS> {
         self.as_ref().into_array().into_iter()
     }
 
-    /// The four values, to change them, in reading order.
+    /// Mutable references to the four values, in the order of [`Corner::ALL`].
     #[inline]
     #[must_use]
     pub const fn each_mut(&mut self) -> [&mut T; ROTORS] {
         [&mut self.front_left, &mut self.front_right, &mut self.rear_left, &mut self.rear_right]
     }
 
-    /// The four values in reading order: front left, front right, rear left, rear right.
+    /// The four values: front left, front right, rear left, rear right.
     #[inline]
     #[must_use]
     pub fn into_array(self) -> [T; ROTORS] {
         [self.front_left, self.front_right, self.rear_left, self.rear_right]
     }
 
-    /// From four values in reading order.
+    /// From four values: front left, front right, rear left, rear right.
     #[inline]
     #[must_use]
     pub fn from_array([front_left, front_right, rear_left, rear_right]: [T; ROTORS]) -> Self {

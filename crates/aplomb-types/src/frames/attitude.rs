@@ -5,8 +5,8 @@ use glam::{Quat, Vec3};
 use crate::frames::{Body, Heading, Horizontal, Vector, World};
 use crate::math::Math;
 
-/// Attitude of the craft: Hamilton quaternion, scalar first, unit length, that turns body vectors into world
-/// vectors, `v_world = q v_body q*`. The fields are private, so a non-unit attitude cannot be built.
+/// Attitude of the craft: unit Hamilton quaternion, scalar first, from body to world,
+/// `v_world = q v_body q*`. The fields are private, so a non-unit attitude cannot be built.
 ///
 /// ```
 /// use aplomb_types::{Libm, frames::{Attitude, Body, Vector}};
@@ -37,8 +37,8 @@ impl Attitude {
         }
     }
 
-    /// From angles in rad, applied yaw, then pitch, then roll (z-y'-x'', ISO 1151-1). Not for the tick's
-    /// path.
+    /// From angles in rad, applied yaw, then pitch, then roll (z-y'-x'', ISO 1151-1). Uses sines and cosines:
+    /// not for use on every tick.
     ///
     /// ```
     /// use aplomb_types::{Libm, frames::Attitude};
@@ -59,7 +59,9 @@ impl Attitude {
         .unwrap_or(Self::LEVEL)
     }
 
-    /// Roll, pitch and yaw in rad (z-y'-x''). Not for the tick's path.
+    /// Roll (-pi to pi), pitch (-pi/2 to pi/2) and yaw (-pi to pi) in rad, z-y'-x''. At a pitch of +-pi/2
+    /// only the sum or the difference of roll and yaw is determined. Uses arc functions: not for use on every
+    /// tick.
     #[must_use]
     pub fn to_angles<M: Math>(self) -> (f32, f32, f32) {
         let [w, x, y, z] = self.wxyz();
@@ -69,9 +71,9 @@ impl Attitude {
         (roll, pitch, yaw)
     }
 
-    /// The attitude whose body down axis is `down` and whose nose points to `heading`, the azimuth of the
-    /// nose. `None` when `down` is too short, or when it is horizontal and square to the heading, so that no
-    /// nose direction fits.
+    /// The attitude whose body down axis is along `down` and whose nose has the azimuth `heading`. `None`
+    /// when `down` is shorter than 1e-6 or not finite, or when it is horizontal and perpendicular to the
+    /// heading, so that the direction of the nose is undetermined.
     #[must_use]
     pub fn from_down_and_heading<M: Math>(down: Vector<World>, heading: Heading) -> Option<Self> {
         let n2 = down.norm_squared();
@@ -129,7 +131,7 @@ impl Attitude {
         Vector::from_glam(self.raw.conjugate() * v.glam())
     }
 
-    /// The body's down axis in the world: (0, 0, 1) when level. Thrust acts against it.
+    /// The body's down axis in world axes: (0, 0, 1) when level. Thrust acts in the opposite direction.
     #[inline]
     #[must_use]
     pub fn down_axis(self) -> Vector<World> {
@@ -160,8 +162,8 @@ impl Attitude {
         Heading::from_direction::<M>(self.nose())
     }
 
-    /// Rotation from this attitude to `target`, seen from the body: `q* q_target`, with a scalar part of at
-    /// least 0.
+    /// Rotation from this attitude to `target` in body axes, `q* q_target`, with a scalar part of at least 0:
+    /// the shorter way round.
     #[inline]
     #[must_use]
     pub fn error_to(self, target: Self) -> [f32; 4] {
@@ -169,7 +171,8 @@ impl Attitude {
         if e[0] < 0.0 { e.map(|x| -x) } else { e }
     }
 
-    /// The same with a scalar part of either sign: both are the same rotation.
+    /// Rotation from this attitude to `target` in body axes, `q* q_target`, with a scalar part of either sign
+    /// (q and -q are the same rotation).
     #[inline]
     #[must_use]
     pub fn rotation_to(self, target: Self) -> [f32; 4] {
@@ -180,7 +183,7 @@ impl Attitude {
     /// The attitude rotated by the rotation vector `rotation_rad` (body axes):
     /// `q <- q (cos |h|, h sin |h|/|h|)`, h half of it, sine and cosine by their series to fourth order, and
     /// one Newton step towards unit length, `q <- q (3 - |q|^2)/2`. The error is of seventh order in the
-    /// angle. A rotation of 2 rad or more, or not finite, leaves the attitude as it is.
+    /// angle. A rotation of 2 rad or more, or one that is not finite, leaves the attitude unchanged.
     #[inline]
     #[must_use]
     pub fn rotated(self, rotation_rad: Vector<Body>) -> Self {
@@ -254,7 +257,7 @@ mod tests {
     }
 
     #[test]
-    fn whatever_the_down_axis_the_result_is_an_attitude() {
+    fn any_down_axis_gives_an_attitude_of_unit_length() {
         let numbers = [0.0f32, -0.0, 1.0, -1.0, 1e-7, 1e18, -1e30, f32::INFINITY, f32::NAN];
         for x in numbers {
             for y in numbers {

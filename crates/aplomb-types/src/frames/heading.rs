@@ -1,4 +1,4 @@
-//! A heading as a direction, so that a tick needs no sine.
+//! Heading as a unit vector, so that a tick needs no sine.
 
 use crate::frames::Horizontal;
 use crate::math::Math;
@@ -41,7 +41,8 @@ impl Heading {
     /// Nose to the north.
     pub const NORTH: Self = Self { north: 1.0, east: 0.0 };
 
-    /// From an angle in rad, clockwise from north. Uses a sine and a cosine: not for the tick's path.
+    /// From an angle in rad, clockwise from north. Uses a sine and a cosine: not for use on every
+    /// tick.
     #[must_use]
     pub fn from_rad<M: Math>(heading_rad: f32) -> Self {
         Self::from_direction::<M>(Horizontal::new(M::cos(heading_rad), M::sin(heading_rad)))
@@ -98,7 +99,8 @@ impl Heading {
     }
 
     /// Rotated clockwise by a small angle in rad, by the rational rotation (1 - h^2, 2 h)/(1 + h^2), h =
-    /// angle/2, which keeps the length exactly and errs by angle^3/12. NaN leaves the heading as it is.
+    /// angle/2, which keeps the length exactly and errs by angle^3/12. An angle that is not
+    /// finite leaves the heading unchanged.
     #[inline]
     #[must_use]
     pub fn rotated(self, angle_rad: f32) -> Self {
@@ -135,7 +137,8 @@ impl Heading {
         Horizontal::new(self.north * forward - self.east * right, self.east * forward + self.north * right)
     }
 
-    /// The angle in rad, -pi to pi, clockwise from north. Uses an arc tangent: not for the tick's path.
+    /// The angle in rad, -pi to pi, clockwise from north. Uses an arc tangent: not for use on every
+    /// tick.
     #[must_use]
     pub fn to_rad<M: Math>(self) -> f32 {
         M::atan2(self.east, self.north)

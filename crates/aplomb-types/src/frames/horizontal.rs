@@ -5,8 +5,8 @@ use core::ops::{Add, AddAssign, Mul, Neg, Sub, SubAssign};
 use crate::frames::{Vector, World};
 use crate::math::Math;
 
-/// North and east component of a world vector whose down part is controlled apart, as positions, velocities
-/// and accelerations of the horizontal loops are. The unit is in the name of the field that holds it.
+/// North and east component of a world vector: a position, velocity or acceleration of the horizontal loops,
+/// whose vertical component is controlled separately. The unit is in the name of the field that holds it.
 ///
 /// ```
 /// use aplomb_types::{Libm, frames::{Horizontal, Vector}};
@@ -16,7 +16,7 @@ use crate::math::Math;
 /// assert_eq!(velocity_m_s.with_down(-1.0), Vector::new(3.0, 4.0, -1.0));
 /// ```
 ///
-/// A velocity with a down part is none:
+/// A vector with a down component is not converted implicitly:
 ///
 /// ```compile_fail,E0308
 /// use aplomb_types::frames::{Horizontal, Vector};

@@ -16,7 +16,7 @@
 //!
 //! ```compile_fail,E0308
 //! use aplomb_types::frames::{Attitude, Vector, World};
-//! // A world vector is not turned into the world once more.
+//! // `to_world` takes a body vector.
 //! let twice = Attitude::LEVEL.to_world(Vector::<World>::new(1.0, 0.0, 0.0));
 //! ```
 //!

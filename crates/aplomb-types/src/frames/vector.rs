@@ -19,7 +19,7 @@ pub trait Frame: sealed::Sealed + Copy + 'static {}
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum World {}
 
-/// Forward-right-down, origin at the centre of mass, turning with the craft.
+/// Forward-right-down, origin at the centre of mass, rotating with the craft.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Body {}
 
