@@ -8,9 +8,9 @@ use crate::math::Math;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Command {
-    /// What is demanded.
+    /// The demand.
     pub demand: Demand,
-    /// The motors may turn. Further conditions of arming: [`crate::guard`].
+    /// Arm switch: the motors may turn. Further conditions of arming: [`crate::guard`].
     pub arm: bool,
     /// Stop all motors immediately, in every phase.
     pub cut_motors: bool,
@@ -19,7 +19,7 @@ pub struct Command {
 }
 
 impl Command {
-    /// Disarmed, nothing demanded.
+    /// Disarmed, sticks centred.
     pub const IDLE: Self =
         Self { demand: Demand::Sticks(Sticks::CENTRED), arm: false, cut_motors: false, age_us: 0 };
 
@@ -30,7 +30,7 @@ impl Command {
     }
 }
 
-/// What is demanded, from the innermost loop to the outermost.
+/// Demand on the controllers, from the innermost loop to the outermost.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -43,7 +43,7 @@ pub enum Demand {
         /// Total thrust in N.
         thrust_n: f32,
     },
-    /// Tilt relative to the heading, with the vertical motion controlled.
+    /// Tilt in the axes of the heading; height or climb rate is controlled.
     Tilt {
         /// Tilt of the thrust.
         tilt: Tilt,
@@ -85,7 +85,7 @@ impl Demand {
         matches!(self, Self::Rates { .. })
     }
 
-    /// Heading and vertical part; `None` for a demand that has none of its own.
+    /// Heading and vertical part; `None` for a demand without them.
     pub(crate) const fn heading_and_vertical(&self) -> Option<(HeadingDemand, VerticalDemand)> {
         match *self {
             Self::Tilt { heading, vertical, .. }
@@ -123,7 +123,7 @@ impl PositionSetpoint {
         Self { position_m, velocity_m_s: Horizontal::ZERO, acceleration_m_s2: Horizontal::ZERO }
     }
 
-    /// Its motion.
+    /// Velocity and acceleration of the set-point.
     #[must_use]
     pub const fn motion(&self) -> VelocitySetpoint {
         VelocitySetpoint { velocity_m_s: self.velocity_m_s, acceleration_m_s2: self.acceleration_m_s2 }
@@ -177,7 +177,7 @@ impl Tilt {
     /// No tilt.
     pub const LEVEL: Self = Self { forward: 0.0, right: 0.0 };
 
-    /// The tilt shortened to a sine of `limit` if it is larger; one that is not finite is level.
+    /// The tilt limited to a sine of `limit`, in the same direction; one that is not finite is level.
     #[must_use]
     pub fn limited<M: Math>(self, limit: f32) -> Self {
         let squared = self.forward * self.forward + self.right * self.right;
@@ -191,14 +191,14 @@ impl Tilt {
         }
     }
 
-    /// From roll and pitch in rad (z-y'-x''). Uses sines and cosines: not for the tick's path.
+    /// From roll and pitch in rad (z-y'-x''). Uses sines and cosines: not for use on every tick.
     #[must_use]
     pub fn from_roll_pitch<M: Math>(roll_rad: f32, pitch_rad: f32) -> Self {
         Self { forward: -M::sin(pitch_rad) * M::cos(roll_rad), right: M::sin(roll_rad) }
     }
 }
 
-/// Heading to hold or to turn with.
+/// Heading, or heading rate.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -209,14 +209,14 @@ pub enum HeadingDemand {
     Rate(f32),
 }
 
-/// Height to hold or climb to fly.
+/// Height, or climb rate.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum VerticalDemand {
     /// Height in m above home.
     Height(f32),
-    /// Climb in m/s, up positive; 0 holds the height reached.
+    /// Climb rate in m/s, up positive; 0 holds the height at which the craft stops.
     Climb(f32),
 }
 
@@ -240,46 +240,47 @@ impl Sticks {
     pub const CENTRED: Self = Self { roll: 0.0, pitch: 0.0, yaw: 0.0, climb: 0.0 };
 }
 
-/// What the mixer and the tilt limit left of the demand; goes back to the velocity, attitude and rate loops.
+/// Torque, thrust and acceleration that are left after all limits; fed back to the velocity, vertical and
+/// rate controllers for anti-windup.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Achieved {
-    /// Body torque in N m that the commanded thrusts give.
+    /// Body torque in N m of the allocated thrusts.
     pub torque_nm: Vector<Body>,
-    /// Total thrust in N that the motor commands give.
+    /// Total thrust in N of the allocated thrusts.
     pub thrust_n: f32,
-    /// Acceleration in m/s2 demanded of the attitude after the tilt and thrust limits.
+    /// Acceleration in m/s2 demanded by the outer loops, after the tilt and thrust limits.
     pub acceleration_m_s2: Vector<World>,
-    /// What was cut.
+    /// Limits that were active.
     pub limited: Limited,
 }
 
-/// Flags: the part of a demand that was cut on this tick.
+/// Limits that were active on this tick.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Limited {
-    /// Roll and pitch torque were scaled down by the mixer.
+    /// Roll/pitch saturation: the mixer scaled roll and pitch torque down.
     pub roll_pitch: bool,
-    /// Thrust was moved or cut by the mixer.
+    /// Thrust saturation: the mixer changed the total thrust.
     pub thrust: bool,
-    /// Yaw torque was cut by the mixer.
+    /// Yaw saturation: the mixer reduced the yaw torque.
     pub yaw: bool,
-    /// The tilt limit cut the acceleration demand.
+    /// The tilt limit reduced the demanded acceleration or tilt.
     pub tilt: bool,
-    /// The velocity demand was cut to the speed limit.
+    /// The speed limit reduced the velocity set-point.
     pub speed: bool,
-    /// The climb or descent limit cut the climb demand.
+    /// The climb or descent limit reduced the climb rate.
     pub climb: bool,
-    /// The heading set-point turned more slowly than demanded.
+    /// The heading set-point moves more slowly than demanded.
     pub heading_rate: bool,
-    /// The body rate set-point was cut to the limit of the tilt rate or of the heading rate.
+    /// The limit of the tilt rate or of the heading rate reduced the body rate set-point.
     pub body_rate: bool,
 }
 
 impl Limited {
-    /// Nothing was cut.
+    /// No limit active.
     pub const NONE: Self = Self {
         roll_pitch: false,
         thrust: false,
@@ -295,7 +296,7 @@ impl Limited {
 impl core::ops::BitOr for Limited {
     type Output = Self;
 
-    /// The flags of both.
+    /// Flags that are set in either.
     fn bitor(self, other: Self) -> Self {
         Self {
             roll_pitch: self.roll_pitch || other.roll_pitch,

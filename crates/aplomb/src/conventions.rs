@@ -18,7 +18,7 @@
 //! assert!(rolled.to_world(Vector::<Body>::new(0.0, 1.0, 0.0)).z() > 0.0);
 //! ```
 //!
-//! **Rates** follow the right-hand rule about the body axes: turning at a positive roll rate rolls right.
+//! **Rates** follow the right-hand rule about the body axes: a positive roll rate increases the roll angle.
 //!
 //! ```
 //! use aplomb::{Libm, frames::{Attitude, Vector}};
@@ -53,7 +53,7 @@
 //! assert_eq!(aplomb::Spin::CounterClockwise.reaction(), 1.0);
 //! ```
 //!
-//! **Motor commands** are shares of battery voltage, 0 (stopped) to 1.
+//! **Motor commands** are duty cycles, 0 (stopped) to 1: the average motor voltage over the battery voltage.
 //!
 //! **Time** is a fixed tick. Samples of tick k are taken at t_k; the command computed from them acts over
 //! t_(k+1) to t_(k+2). Ages are in microseconds.

@@ -107,7 +107,7 @@ pub enum Problem {
     OutOfRange,
     /// A lower bound does not lie below its upper bound.
     WrongOrder,
-    /// Two values contradict each other, for example rotors that cannot make an independent torque.
+    /// Two values contradict each other, for example arms with which the torques are not independent.
     Inconsistent,
 }
 
@@ -118,7 +118,7 @@ impl core::fmt::Display for Problem {
             Self::NotPositive => "must be greater than 0",
             Self::Negative => "must not be negative",
             Self::OutOfRange => "is out of range",
-            Self::WrongOrder => "has its bounds in the wrong order",
+            Self::WrongOrder => "is in the wrong order with the other bound of its range",
             Self::Inconsistent => "contradicts another value",
         })
     }

@@ -29,18 +29,19 @@
 //!    and a low-pass ([`filter`]).
 //! 5. **Control allocation**, [`mix`]: distributes torque and total thrust to the rotors within their limits,
 //!    with priorities under saturation: roll and pitch, then thrust, then yaw. The thrust curve converts each
-//!    thrust to a motor command for the present battery voltage and air density. What was *achieved* goes
-//!    back to the velocity, vertical and rate controllers as **anti-windup** by back-calculation ([`pid`]).
+//!    thrust to a motor command for the present battery voltage and air density. The *achieved* torque,
+//!    thrust and acceleration are fed back to the velocity, vertical and rate controllers for **anti-windup**
+//!    by back-calculation ([`pid`]).
 //!
-//! Gains are crossovers, time constants and limits in SI units, so they carry over from craft to craft;
-//! [`flight::Config::for_airframe`] derives all of them from the parameters of the airframe.
+//! Gains are crossovers, time constants and limits in SI units, so they do not contain mass, inertia or rotor
+//! constants; [`flight::Config::for_airframe`] derives all of them from the parameters of the airframe.
 //!
 //! # Swapping a part
 //!
 //! [`FlightController::step`] is the tick and fits on one page: it calls the parts in the order of the list
 //! above and does nothing else. Every part is public and has one form: `new` checks a configuration and
-//! precomputes the coefficients, `step` runs one period, `reset` starts over. To replace a part, copy the
-//! lines of the tick (module [`flight`]) and call your own type in them: the project's
+//! precomputes the coefficients, `step` runs one period, `reset` initialises the state. To replace a part,
+//! copy the lines of the tick (module [`flight`]) and call your own type in them: the project's
 //! `examples/own_rate_controller.rs` does so with the rate controller. A part can also be used alone, for
 //! example [`pid`], [`mix`] or [`estimate`].
 //!
@@ -52,11 +53,12 @@
 //! | anti-windup | keeps an integral from growing while its output is limited; here by back-calculation from what was achieved |
 //! | bumpless transfer | change of gains or of the controller without a step of its output |
 //! | cascade | nested loops; the output of the outer one is the set-point of the inner one |
+//! | climb, climb rate | vertical velocity, up positive |
 //! | complementary filter | sum of a high-passed fast and a low-passed slow measurement of one quantity |
 //! | control allocation, mixing | from torque and total thrust to the thrust of each rotor |
 //! | corner | position of a rotor on the frame: front left, front right, rear left, rear right, [`Corner`] |
 //! | crossover | angular frequency in rad/s at which the gain of an open loop is 1 |
-//! | demand | what the command requires: motion set-points or stick deflections, [`Demand`] |
+//! | demand | motion set-points or stick deflections of a command, [`Demand`]; wrench set-point of the mixer |
 //! | expo | curve of a stick that is flat about its centre, [`pilot`] |
 //! | failsafe | defined reaction to a fault: hold, land or stop the motors, [`guard`] |
 //! | feed-forward | part of a controller's output that does not come from the error |
@@ -65,7 +67,7 @@
 //! | motor command | average motor voltage as a share of the battery voltage, 0 to 1, [`MotorCommand`] |
 //! | notch | filter that removes a narrow band about one frequency |
 //! | rate | angular rate about the body axes |
-//! | set-point | value that a controller moves its measurement to |
+//! | set-point | value to which a controller regulates its measurement |
 //! | specific force | acceleration less gravity: what an accelerometer measures |
 //! | tick | one period of the fastest loop; slower loops run on every n-th tick ([`flight::Divider`]) |
 //! | tilt | angle between the thrust and the vertical; as a demand the direction of the thrust, [`Tilt`] |
@@ -143,7 +145,7 @@
 //! | feature | gives |
 //! | --- | --- |
 //! | `defmt` | `defmt::Format` of every public type |
-//! | `serde` | `Serialize` and `Deserialize` of configurations, inputs, commands, outputs, records and states. Parts themselves are built from their configuration, so that none is restored without its checks: save their state. |
+//! | `serde` | `Serialize` and `Deserialize` of configurations, inputs, commands, outputs, records and states. A part itself is built from its configuration, which is checked; its state can be saved and restored. |
 //! | `micromath` | fast approximate square roots ([`math`]) |
 //!
 //! # Building values

@@ -4,7 +4,7 @@
 pub use aplomb_types::math::Micromath;
 pub use aplomb_types::math::{Libm, Math, saturate, saturate_symmetric};
 
-/// The smaller one; `b` if `a` is NaN. Four instructions, where `f32::min` calls a function on a Cortex-M4F.
+/// The smaller one; `b` if `a` is NaN. Four instructions; `f32::min` is a function call on a Cortex-M4F.
 #[inline]
 pub(crate) fn least(a: f32, b: f32) -> f32 {
     if a < b { a } else { b }

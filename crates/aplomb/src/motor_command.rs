@@ -29,7 +29,7 @@ impl TryFrom<f32> for MotorCommand {
 }
 
 impl MotorCommand {
-    /// The motor does not turn.
+    /// The motor is stopped.
     pub const STOPPED: Self = Self(0.0);
     /// The whole battery voltage.
     pub const FULL: Self = Self(1.0);
@@ -41,7 +41,7 @@ impl MotorCommand {
         Self::saturating_from(Self::STOPPED, share)
     }
 
-    /// The nearest command that is valid and not below `least`, which NaN gives.
+    /// The nearest valid command of at least `least`; NaN gives `least`.
     ///
     /// ```
     /// use aplomb::MotorCommand;

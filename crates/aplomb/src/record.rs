@@ -24,13 +24,13 @@ pub struct Record {
     pub demand: Demand,
     /// Output of the outer loops on their last tick.
     pub outer: OuterOutput,
-    /// Output of the attitude stage, with the rate set-point in force on this tick.
+    /// Output of the attitude stage, with the rate set-point of this tick.
     pub attitude: AttitudeOutput,
     /// Body rate in rad/s after the gyro filters.
     pub rate_rad_s: Vector<Body>,
     /// Torque and thrust demanded of the mixer.
     pub wrench: Wrench,
-    /// What the limits and the mixer left of the demands.
+    /// Torque, thrust and acceleration after all limits.
     pub achieved: Achieved,
     /// Thrust allocated to each rotor in N.
     pub thrust_n: Rotors<f32>,

@@ -24,20 +24,20 @@ pub struct Config {
 }
 
 impl Config {
-    /// Every tick, and nothing after an event: the records that lead to it.
+    /// Every tick, and none after an event: only the records before it.
     pub const EVERY_TICK: Self = Self { divider: 1, after_event: 0 };
 }
 
-/// What a [`Recorder`] does.
+/// State of a recording.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[non_exhaustive]
 pub enum Recording {
-    /// Records; no event yet.
+    /// Recording; no event yet.
     #[default]
     Running,
-    /// Records after an event.
+    /// Recording after an event.
     AfterEvent {
         /// Records left until the ring freezes.
         left: u32,
@@ -86,8 +86,8 @@ impl<T: Copy, const N: usize> Recorder<T, N> {
         Ok(Self { config: *config, records: Deque::new(), ticks_to_next: 0, recording: Recording::Running })
     }
 
-    /// One tick, with its record; `event` is true on the tick of an event. The first event counts; a frozen
-    /// recorder keeps what it has.
+    /// One tick, with its record; `event` is true on the tick of an event. Only the first event counts; a
+    /// frozen recorder ignores the call.
     pub fn step(&mut self, record: &T, event: bool) {
         let event = event && self.recording == Recording::Running;
         if event {
@@ -116,7 +116,7 @@ impl<T: Copy, const N: usize> Recorder<T, N> {
         self.recording = Recording::Running;
     }
 
-    /// What it does.
+    /// State of the recording.
     #[must_use]
     pub const fn recording(&self) -> Recording {
         self.recording
@@ -136,7 +136,7 @@ impl<T: Copy, const N: usize> Recorder<T, N> {
     }
 }
 
-/// The records, oldest first, with what the recorder does.
+/// State of the recording, and the records, oldest first.
 #[cfg(feature = "defmt")]
 impl<T: defmt::Format, const N: usize> defmt::Format for Recorder<T, N> {
     fn format(&self, f: defmt::Formatter<'_>) {

@@ -1,6 +1,6 @@
 //! Sensor samples, in SI units and in the axes of the craft.
 //!
-//! Each sample carries its age, the time since it was true, in microseconds. Inertial samples come on every
+//! Each sample has an age in microseconds, the time since it was true. Inertial samples come on every
 //! tick; the slow ones (pressure, GNSS, magnetic field) are present only on the tick on which a new one
 //! arrives.
 
@@ -43,15 +43,14 @@ pub struct ImuSample {
     /// Integral of the specific force over the interval in m/s: about (0, 0, -g interval) when stationary and
     /// level.
     pub velocity_increment_m_s: Vector<Body>,
-    /// Length of the interval in s, greater than 0; usually one tick. Seconds in `f32` hold any tick rate to
-    /// 6e-8.
+    /// Length of the interval in s, greater than 0; usually one tick.
     pub interval_s: f32,
     /// Time in us from the end of the interval to this tick. The age of a sensor that has stopped grows.
     pub age_us: u32,
 }
 
 impl ImuSample {
-    /// A sensor that is not fitted or has never delivered: without an interval and infinitely old.
+    /// A sensor that is not fitted or has no sample yet: interval 0 and the largest age.
     pub const MISSING: Self = Self {
         angle_increment_rad: Vector::ZERO,
         velocity_increment_m_s: Vector::ZERO,
@@ -86,7 +85,7 @@ impl ImuSample {
     }
 }
 
-/// Supply at the motors.
+/// Battery measurement.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

@@ -96,7 +96,7 @@ fn twin_along_the_shortest_rotation_levels_last() {
 
 #[test]
 fn exactly_inverted_craft_recovers() {
-    // The split has no heading there; either axis will do.
+    // There the split has no heading error; either horizontal axis is correct.
     for start in [[0.0, 1.0, 0.0, 0.0], [0.0, 0.0, -1.0, 0.0], [0.0, 0.6, 0.8, 0.0]] {
         let flown = followed(Attitude::from_wxyz::<Libm>(start).unwrap(), Attitude::LEVEL, 10.0);
         assert!(flown.last().unwrap().0.cos_tilt() > 0.9999, "{start:?}");

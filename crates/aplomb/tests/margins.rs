@@ -126,7 +126,7 @@ fn hold(name: &str, open: &[(f64, Complex)]) -> Margins {
         "{name}: {:.1} dB, {:.1} deg, Ms {:.2}, crossover {:.1} rad/s",
         margins.gain_db, margins.phase_deg, margins.peak_sensitivity, margins.crossover_rad_s
     );
-    // A loop without a crossover has no margin to speak of.
+    // Without a crossover there is no phase margin.
     assert!(margins.crossover_rad_s > 0.0 && margins.phase_deg.is_finite(), "{name}: {margins:?}");
     margins
 }
@@ -201,7 +201,7 @@ fn angle_for_torque(
 
 /// Open loops of `axis`: the rate loop alone; the attitude loop with the rate loop closed; both, broken at
 /// the rotors.
-fn turning_loops(airframe: &Airframe, config: &Config, axis: usize) -> [Vec<(f64, Complex)>; 3] {
+fn rate_and_attitude_loops(airframe: &Airframe, config: &Config, axis: usize) -> [Vec<(f64, Complex)>; 3] {
     let lead = f64::from(Config::for_airframe(airframe).unwrap().rate.reaction_time_constant_s);
     let mut loops = [const { Vec::new() }; 3];
     for (n, w) in frequencies(tick_s(config), config.attitude_divider.into(), 1.0) {
@@ -222,7 +222,7 @@ fn derived_rate_and_attitude_loops_have_6db_45deg_on_every_axis() {
         let airframe = airframe(lag, delay);
         let config = Config::for_airframe(&airframe).unwrap();
         for (axis, axis_name) in ["roll", "pitch", "yaw"].into_iter().enumerate() {
-            let loops = turning_loops(&airframe, &config, axis);
+            let loops = rate_and_attitude_loops(&airframe, &config, axis);
             for (open, name) in loops.iter().zip(["rate", "attitude", "broken at the rotors"]) {
                 assert_good(&format!("lag {lag} s, {axis_name}, {name}"), open);
             }
@@ -235,7 +235,7 @@ fn rate_loop_has_the_crossover_of_its_configuration() {
     let airframe = airframe(0.04, 0.001);
     let config = Config::for_airframe(&airframe).unwrap();
     for (axis, wanted) in [config.rate.roll, config.rate.pitch, config.rate.yaw].iter().enumerate() {
-        let [rate, ..] = turning_loops(&airframe, &config, axis);
+        let [rate, ..] = rate_and_attitude_loops(&airframe, &config, axis);
         let crossover = margins(&rate).crossover_rad_s / f64::from(wanted.crossover_rad_s);
         assert!((crossover - 1.0).abs() < 0.12, "axis {axis}: {crossover} of the configured crossover");
     }
@@ -247,14 +247,14 @@ fn twins_with_too_much_gain_or_without_the_reaction_lag_have_no_margin() {
     let good = Config::for_airframe(&airframe).unwrap();
     let mut hot = good;
     hot.rate.roll.crossover_rad_s *= 4.0;
-    let [rate, ..] = turning_loops(&airframe, &hot, 0);
+    let [rate, ..] = rate_and_attitude_loops(&airframe, &hot, 0);
     let margins_hot = hold("four times the gain", &rate);
     assert!(margins_hot.gain_db < 6.0 && margins_hot.phase_deg < 45.0);
     // Yaw torque leads by 1 + T s: without the lag that cancels it the gain at high frequency is T/lag times
     // as high.
     let mut bare = good;
     bare.rate.reaction_time_constant_s = 0.0;
-    let [rate, ..] = turning_loops(&airframe, &bare, 2);
+    let [rate, ..] = rate_and_attitude_loops(&airframe, &bare, 2);
     let margins_bare = hold("yaw without the reaction lag", &rate);
     assert!(
         margins_bare.gain_db < 0.0 || margins_bare.phase_deg < 0.0 || margins_bare.peak_sensitivity > 10.0
@@ -294,7 +294,7 @@ fn acceleration_response(config: &Config, n: u32, position: f64, speed: f64) -> 
 }
 
 /// Open loops: velocity alone (position error 0), position with the velocity loop closed, and both.
-fn moving_loops(config: &Config, delay_s: f64) -> [Vec<(f64, Complex)>; 3] {
+fn velocity_and_position_loops(config: &Config, delay_s: f64) -> [Vec<(f64, Complex)>; 3] {
     let mut loops = [const { Vec::new() }; 3];
     let [attitude_s, velocity_s] = periods_s(config);
     let attitude_steps = (velocity_s / attitude_s).round() as u32;
@@ -315,14 +315,14 @@ fn derived_velocity_and_position_loops_have_6db_45deg() {
     for (lag, delay) in DRIVES {
         let airframe = airframe(lag, delay);
         let config = Config::for_airframe(&airframe).unwrap();
-        let loops = moving_loops(&config, delay_s(&airframe, &config));
+        let loops = velocity_and_position_loops(&config, delay_s(&airframe, &config));
         for (open, name) in loops.iter().zip(["velocity", "position", "broken at the tilt"]) {
             assert_good(&format!("lag {lag} s, {name}"), open);
         }
     }
     let mut hot = Config::for_airframe(&airframe(0.04, 0.001)).unwrap();
     hot.velocity.crossover_rad_s *= 3.0;
-    let [twin, ..] = moving_loops(&hot, delay_s(&airframe(0.04, 0.001), &hot));
+    let [twin, ..] = velocity_and_position_loops(&hot, delay_s(&airframe(0.04, 0.001), &hot));
     let twin = hold("velocity with three times the gain", &twin);
     assert!(twin.phase_deg < 45.0);
 }

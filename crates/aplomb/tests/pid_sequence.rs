@@ -10,8 +10,13 @@ const CONFIG: Config = Config {
 };
 
 /// One run around the plant 4/(0.5 s + 1); calls `each` with measurement, integral before the step, demand
-/// and output.
-fn run(config: &Config, steps: usize, told: fn(f32, f32) -> f32, mut each: impl FnMut(f64, f32, f32, f32)) {
+/// and output. `achieved` gives what is reported as achieved for an output and a demand.
+fn run(
+    config: &Config,
+    steps: usize,
+    achieved: fn(f32, f32) -> f32,
+    mut each: impl FnMut(f64, f32, f32, f32),
+) {
     let pid = Pid::new(config, 0.01).unwrap();
     let mut state = State::new();
     let mut y = 0.0f64;
@@ -19,8 +24,8 @@ fn run(config: &Config, steps: usize, told: fn(f32, f32) -> f32, mut each: impl 
         let integral = state.integral();
         let u = pid.step(&mut state, 1.0, y as f32, 0.0);
         each(y, integral, state.demanded(), u);
-        let applied = told(u, state.demanded());
-        pid.achieved(&mut state, applied);
+        let output = achieved(u, state.demanded());
+        pid.achieved(&mut state, output);
         let decay = (-0.01f64 / 0.5).exp();
         y = decay * y + (1.0 - decay) * 4.0 * f64::from(u);
     }

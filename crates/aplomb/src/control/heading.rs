@@ -1,12 +1,13 @@
-//! Heading demand to heading set-point, within a rate limit.
+//! Heading or heading rate demand to heading set-point, within a rate limit.
 //!
 //! ```text
 //! hold a heading:  psi += limit(sin(psi_target - psi), r h)         beyond a quarter turn: psi += r h towards it
 //! turn at a rate:  psi += limit(rate h, r h), not while psi is more than 60 deg ahead of the nose
 //! ```
 //!
-//! with the rate limit r and the period h. The second condition keeps the set-point from running around a
-//! craft that cannot follow. Rate limit and flag for any demand: `tests/limits.rs`.
+//! with the rate limit r and the period h. The second condition stops the set-point while the craft cannot
+//! follow; beyond 180 deg the error would change its sign. Rate limit and flag for any demand:
+//! `tests/limits.rs`.
 
 use core::marker::PhantomData;
 
@@ -49,7 +50,7 @@ pub struct State {
 pub struct Output {
     /// The heading set-point.
     pub heading: Heading,
-    /// It moves more slowly than demanded: at the rate limit, or waiting for a craft that cannot follow.
+    /// It moves more slowly than demanded: at the rate limit, or stopped because the craft does not follow.
     pub limited: bool,
 }
 
@@ -67,7 +68,7 @@ impl<M: Math> HeadingRateLimiter<M> {
     }
 
     /// The next set-point. It starts at the heading of `attitude`, and at north where the nose points
-    /// straight up or down. A demand that is NaN leaves it where it is.
+    /// straight up or down. A demand that is NaN leaves it unchanged.
     ///
     /// ```
     /// use aplomb::control::heading::{Config, HeadingRateLimiter};

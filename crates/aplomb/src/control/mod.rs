@@ -12,10 +12,10 @@
 //! | [`rate`] | body rate | torque | 1 kHz |
 //!
 //! All have one form: `new(&config, period_s)` checks the configuration and computes the coefficients,
-//! `step(...)` is one period, `reset()` starts over, `state()` and `set_state()` save and restore the state.
-//! A part with an integral has `achieved(...)`, called after each step with the part of its output that was
-//! possible. Parts without memory, [`position`] and [`thrust_vector`], take no period and have nothing to
-//! reset. Each may be used alone; [`crate::flight`] connects them.
+//! `step(...)` is one period, `reset()` initialises the state, `state()` and `set_state()` save and restore
+//! it. A part with an integral has `achieved(...)`, called after each step with the output that was achieved.
+//! Parts without state, [`position`] and [`thrust_vector`], take no period and have nothing to reset. Each
+//! may be used alone; [`crate::flight`] connects them.
 
 pub mod attitude;
 pub mod heading;

@@ -56,7 +56,7 @@ pub struct PositionController<M = Libm> {
 pub struct Output {
     /// Set-point of the velocity controller.
     pub setpoint: VelocitySetpoint,
-    /// The speed limit cut the velocity.
+    /// The speed limit reduced the velocity.
     pub limited: bool,
 }
 

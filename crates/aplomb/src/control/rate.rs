@@ -19,7 +19,8 @@
 //!
 //! Sources: Euler's equation of a rigid body for the torque; the controllers as in [`crate::pid`]; the zero
 //! is the rotor's equation of motion, linearised (derived here). Margins of the derived gains about roll,
-//! pitch and yaw, measured through this step: 13 dB, 63 deg or more with the loop alone (`tests/margins.rs`).
+//! pitch and yaw, measured through this step: at least 13 dB and 64 deg with the loop alone
+//! (`tests/margins.rs`).
 
 pub use super::inertia::Inertia;
 
@@ -30,7 +31,7 @@ use crate::frames::{Body, Vector};
 use crate::pid;
 
 /// Longest plausible time constant of the rotors' reaction in s. `T = Jr w/(2 Q)`: an 18 in rotor with 5e-4
-/// kg m2 that hovers at 250 rad/s and 0.15 N m has 0.4 s; five times that is a mistake.
+/// kg m2 that hovers at 250 rad/s and 0.15 N m has 0.4 s; a larger value than five times that is refused.
 const LONGEST_REACTION_S: f32 = 2.0;
 
 /// One axis.
@@ -247,9 +248,9 @@ impl RateController {
         state.torque_nm
     }
 
-    /// Updates the integrals with the torque in N m that was achieved: they grow by the error, and
-    /// back-calculation reduces them by what the rotors were short of the demand. Without this call they
-    /// stay; a torque that is not finite counts as achieved in full.
+    /// Updates the integrals with the torque in N m that was achieved: they integrate the error, and
+    /// back-calculation reduces them by the part of the demand that was not achieved. Without this call they
+    /// are held; a torque that is not finite counts as achieved in full.
     ///
     /// ```
     /// # use aplomb::{control::rate::{Axis, Config, Inertia, RateController, RateSetpoint}, frames::Vector};
@@ -269,8 +270,8 @@ impl RateController {
     /// ```
     #[inline]
     pub fn achieved(&mut self, torque_nm: Vector<Body>) {
-        // Gyroscopic torque and reaction lag are in the demanded and in the achieved torque alike: the
-        // difference is left.
+        // Demanded and achieved torque both contain gyroscopic torque and reaction lag, which cancel in the
+        // difference.
         let state = &mut self.state;
         let shortfall = self.inverse.times(torque_nm - state.torque_nm);
         let achieved = state.acceleration_rad_s2 + shortfall;
@@ -333,7 +334,7 @@ impl RateController {
         Ok(())
     }
 
-    /// Back to zero integrals and derivatives.
+    /// Sets integrals and derivatives to zero.
     pub fn reset(&mut self) {
         self.state = State::default();
     }
@@ -411,9 +412,9 @@ mod tests {
     }
 
     #[test]
-    fn reaction_lag_is_not_taken_for_saturation() {
-        // Torque that the lag holds back is no torque that the rotors failed to give: the yaw integral grows
-        // as the others'.
+    fn reaction_lag_does_not_count_as_saturation() {
+        // The lag reduces the torque demanded, not the torque achieved of it: the yaw integral grows as the
+        // others'.
         let setpoint = RateSetpoint::constant(Vector::new(0.1, 0.1, 0.1));
         let grown = |achieved: fn(Vector<Body>) -> Vector<Body>| {
             let mut rate = RateController::new(&config(0.27), 1e-3).unwrap();

@@ -29,7 +29,7 @@ use crate::math::{Libm, Math, saturate};
 pub struct Config {
     /// Mass in kg; above 0.
     pub mass_kg: f32,
-    /// Largest tilt in rad, above 0 and at most 1.4.
+    /// Largest tilt in rad, above 0 and at most 1.4 (80 deg): its tangent multiplies the vertical part.
     pub tilt_limit_rad: f32,
     /// Least vertical thrust in N; at least 0 and below the weight, or the craft could not descend.
     pub min_thrust_n: f32,
@@ -37,7 +37,7 @@ pub struct Config {
     pub max_thrust_n: f32,
 }
 
-/// Turns an acceleration into a thrust vector. It has no state.
+/// Converts an acceleration to a thrust vector. It has no state.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ThrustVector<M = Libm> {
@@ -59,11 +59,11 @@ pub struct Output {
     pub down: Vector<World>,
     /// Vertical part of the specific force in m/s2, up positive.
     pub up_m_s2: f32,
-    /// The part of the demanded acceleration in m/s2 that the limits left.
+    /// Demanded acceleration in m/s2 after the limits.
     pub acceleration_m_s2: Vector<World>,
-    /// The tilt limit, or the thrust left for it, cut the horizontal part.
+    /// The tilt limit, or the remaining thrust, reduced the horizontal part.
     pub tilt_limited: bool,
-    /// The vertical part was cut.
+    /// The thrust range limited the vertical part.
     pub thrust_limited: bool,
 }
 
@@ -101,7 +101,7 @@ impl<M: Math> ThrustVector<M> {
         let (sin, cos) = (libm::sinf(limit), libm::cosf(limit));
         Ok(Self {
             mass_kg: mass,
-            // A little vertical thrust always stays, so that its direction is defined.
+            // At least 5 % of the weight, so that the direction of the thrust is defined.
             min_m_s2: (config.min_thrust_n / mass).max(0.05 * STANDARD_GRAVITY_M_S2),
             max_m_s2: config.max_thrust_n / mass,
             tan_limit: sin / cos,

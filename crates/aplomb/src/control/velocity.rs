@@ -24,8 +24,8 @@ use crate::pid;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Config {
-    /// Crossover of the loop, and so its gain, in rad/s; above 0. A third of what the attitude reference
-    /// follows.
+    /// Crossover of the loop, and so its gain, in rad/s; above 0. At most a third of the reciprocal delay of
+    /// the attitude reference.
     pub crossover_rad_s: f32,
     /// Integral time in s; above 0.
     pub integral_time_s: f32,
@@ -70,7 +70,7 @@ pub struct Output {
     pub acceleration_m_s2: Horizontal,
     /// Set-point in m/s after limit and ramp.
     pub velocity_m_s: Horizontal,
-    /// The speed limit cut the set-point.
+    /// The speed limit reduced the set-point.
     pub limited: bool,
 }
 
@@ -153,8 +153,9 @@ impl<M: Math> VelocityController<M> {
         }
     }
 
-    /// Updates the integrals with the acceleration in m/s2 that was achieved: they grow by the error, and
-    /// back-calculation reduces them by what the craft was short of the demand. Without this call they stay.
+    /// Updates the integrals with the acceleration in m/s2 that was achieved: they integrate the error, and
+    /// back-calculation reduces them by the part of the demand that was not achieved. Without this call they
+    /// are held.
     ///
     /// ```
     /// # use aplomb::{Libm, VelocitySetpoint, control::velocity::{Config, VelocityController}, frames::Horizontal};
@@ -177,18 +178,18 @@ impl<M: Math> VelocityController<M> {
         self.axis.achieved(&mut self.state.east, acceleration_m_s2.east);
     }
 
-    /// Velocity is not controlled for a while: the ramp starts at the present velocity on the next step; the
-    /// integrals stay, since the wind does.
+    /// For times without velocity control: the ramp starts at the present velocity on the next step. The
+    /// integrals, which balance the wind, are kept.
     pub const fn pause(&mut self) {
         self.state.ramp_m_s = None;
     }
 
-    /// Back to zero integrals; the ramp starts at the present velocity on the next step.
+    /// Sets the integrals to zero; the ramp starts at the present velocity on the next step.
     pub fn reset(&mut self) {
         self.state = State::default();
     }
 
-    /// The integrals in m/s2: the acceleration that a constant velocity takes, against wind above all.
+    /// The integrals in m/s2: the acceleration that balances drag and wind at a constant velocity.
     #[must_use]
     pub const fn integral_m_s2(&self) -> Horizontal {
         Horizontal::new(self.state.north.integral(), self.state.east.integral())

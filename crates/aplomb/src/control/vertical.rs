@@ -1,15 +1,16 @@
-//! Height or climb to vertical acceleration.
+//! Height or climb rate to vertical acceleration.
 //!
-//! Height error times a gain is the climb, within the climb and the descent limit and never more than sqrt(2
-//! a d), so that the craft stops at the height with the deceleration a. A PI controller turns climb error
-//! into acceleration; its integral is the acceleration that hovering needs beyond gravity.
+//! Height error times a gain is the climb rate set-point, within the climb and the descent limit and never
+//! more than sqrt(2 a d), so that the craft stops at the height with the deceleration a. A PI controller
+//! converts the climb rate error to an acceleration; its integral is the acceleration that hovering needs
+//! beyond gravity.
 //!
 //! A straight descent near the hover induced speed v_h = sqrt(T/(2 rho A)) (Leishman, Principles of
 //! Helicopter Aerodynamics, 2nd ed. 2006, ch. 2) re-ingests the craft's own wake; keep the limit below half
 //! of it (common practice, no source).
 //!
 //! ```text
-//! climb = k d up to d = a/k^2, sqrt(2 a (d - a/(2 k^2))) beyond, within the limits, changed by at most a
+//! climb = k d up to d = a/k^2, sqrt(2 a (d - a/(2 k^2))) beyond, within the limits, slope at most a
 //! a_up  = w (climb - v) + w/Ti integral(climb - v) + forward,   forward = a while the ramp is active
 //! ```
 //!
@@ -37,11 +38,11 @@ pub struct Config {
     pub climb_integral_time_s: f32,
     /// Crossover of the height loop in rad/s; below that of the climb loop.
     pub height_crossover_rad_s: f32,
-    /// Largest climb in m/s; above 0.
+    /// Largest climb rate in m/s; above 0.
     pub climb_limit_m_s: f32,
-    /// Largest descent in m/s, as a positive number.
+    /// Largest descent rate in m/s; above 0.
     pub descent_limit_m_s: f32,
-    /// Acceleration in m/s2 used to change the climb and to stop at a height; above 0.
+    /// Acceleration in m/s2 used to change the climb rate and to stop at a height; above 0.
     pub acceleration_m_s2: f32,
 }
 
@@ -75,7 +76,7 @@ pub struct State {
 enum HeldHeight {
     #[default]
     None,
-    /// Where the craft comes to rest after the climb demand became 0.
+    /// Where the craft stops after the demanded climb rate became 0.
     AtRest(f32),
     Demanded(f32),
 }
@@ -96,11 +97,11 @@ impl HeldHeight {
 pub struct Output {
     /// Acceleration in m/s2, up positive.
     pub up_m_s2: f32,
-    /// Climb set-point in m/s after limits and ramp.
+    /// Climb rate set-point in m/s after limits and ramp.
     pub climb_m_s: f32,
     /// Height set-point in m, while a height is held or approached.
     pub height_m: Option<f32>,
-    /// A limit cut the climb.
+    /// The climb or descent limit reduced the climb rate.
     pub limited: bool,
 }
 
@@ -146,6 +147,7 @@ impl<M: Math> VerticalController<M> {
                 integral_time_s: Some(config.climb_integral_time_s),
                 output_min,
                 output_max,
+                // Half of g: a model error of half the weight (common practice, no source).
                 integral_limit: 0.5 * crate::STANDARD_GRAVITY_M_S2,
                 ..pid::Config::proportional(gain, 1.0)
             },
@@ -164,13 +166,13 @@ impl<M: Math> VerticalController<M> {
         })
     }
 
-    /// The vertical acceleration for a demand, at a height in m and climb in m/s (both up). Call
+    /// The vertical acceleration for a demand, at a height in m and climb rate in m/s (both up). Call
     /// [`VerticalController::achieved`] afterwards.
     ///
-    /// A climb demand of 0 holds the height at which the craft comes to rest, also when another height was
-    /// approached before. A climb demand that is not finite counts as 0, a height demand that is not finite
-    /// keeps the height held. Without a finite height no climb is demanded; without a finite climb the last
-    /// acceleration stays.
+    /// A demanded climb rate of 0 holds the height at which the craft stops, also when another height was
+    /// approached before. A demanded climb rate that is not finite counts as 0; a demanded height that is not
+    /// finite keeps the height held. Without a finite height the climb rate set-point is 0; without a finite
+    /// climb rate the last acceleration is held.
     ///
     /// ```
     /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, VerticalController}};
@@ -219,7 +221,7 @@ impl<M: Math> VerticalController<M> {
     }
 
     /// Updates the integral with the vertical acceleration in m/s2 (up) that was achieved. Without this call
-    /// it stays.
+    /// it is held.
     ///
     /// ```
     /// # use aplomb::{Libm, VerticalDemand, control::vertical::{Config, VerticalController}};
@@ -228,7 +230,7 @@ impl<M: Math> VerticalController<M> {
     /// #     climb_limit_m_s: 3.0, descent_limit_m_s: 2.0, acceleration_m_s2: 3.0,
     /// # };
     /// # let mut vertical = VerticalController::<Libm>::new(&config, -7.0..=9.0, 0.025)?;
-    /// // Sinking at 0.5 m/s while the height is right: w h/Ti e = 4 * 0.025/1 * 0.5 m/s2 a step.
+    /// // Descending at 0.5 m/s at the set height: w h/Ti e = 4 * 0.025/1 * 0.5 m/s2 a step.
     /// let output = vertical.step(VerticalDemand::Height(5.0), 5.0, -0.5);
     /// vertical.achieved(output.up_m_s2);
     /// assert!((vertical.integral_m_s2() - 0.05).abs() < 1e-6);
@@ -238,7 +240,7 @@ impl<M: Math> VerticalController<M> {
         self.climb.achieved(&mut self.state.climb, up_m_s2);
     }
 
-    /// Back to a zero integral and no height held.
+    /// Sets the integral to zero; no height is held.
     pub fn reset(&mut self) {
         self.state = State::default();
     }
@@ -260,7 +262,7 @@ impl<M: Math> VerticalController<M> {
         self.state = state;
     }
 
-    /// Climb in m/s towards a height; 0 when one of them is not finite.
+    /// Climb rate in m/s towards a height; 0 when one of them is not finite.
     fn climb_towards(&self, target_m: f32, height_m: f32) -> f32 {
         let error = target_m - height_m;
         if !error.is_finite() {

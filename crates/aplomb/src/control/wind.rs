@@ -1,5 +1,5 @@
-//! Wind to acceleration: feed-forward of the acceleration that hovering in the estimated wind needs, so that
-//! the integral of the velocity controller need not build it up.
+//! Wind to acceleration: feed-forward of the acceleration that hovering in the estimated wind needs, which
+//! the integral of the velocity controller then does not have to build up.
 //!
 //! A craft that hovers in a wind u is pushed by the rotors' drag with d u, d the drag over mass. The
 //! feed-forward is
@@ -69,7 +69,7 @@ impl WindFeedForward {
         let drag_per_s = require_positive("drag_per_s", config.drag_per_s)?;
         let pole = require_positive("pole_rad_s", config.pole_rad_s)?;
         let gain = pole * h / (1.0 + pole * h);
-        // A pole so fast that its product is infinite follows at once.
+        // The gain for an infinite product of pole and period is 1.
         let gain = if gain.is_finite() { gain } else { 1.0 };
         Ok(Self { drag_per_s, gain, state: State::default() })
     }
@@ -105,7 +105,7 @@ impl WindFeedForward {
         self.state.acceleration_m_s2
     }
 
-    /// Back to an output of 0.
+    /// Sets the output to 0.
     pub fn reset(&mut self) {
         self.state = State::default();
     }

@@ -25,7 +25,7 @@ const MAX_DENSITY_KG_M3: f32 = 2.0;
 /// height h above it. An error of 1 K in T_home is one of 0.35 % in the density; air saturated with
 /// water vapour at 303 K is 1.6 % lighter.
 ///
-/// Without a plausible sample so far there is no density. While samples are missing the last one is kept.
+/// Before the first plausible sample there is no density; during an outage the last one is held.
 ///
 /// ```
 /// use aplomb::{Sample, estimate::AirDensity};
@@ -43,7 +43,7 @@ pub struct AirDensity {
     state: AirDensityState,
 }
 
-/// What [`AirDensity`] carries from tick to tick.
+/// State of an [`AirDensity`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -77,7 +77,7 @@ impl AirDensity {
 
     /// One tick: pressures in Pa of the barometers with a new sample, of which those within 10 to 120 kPa
     /// count, and the height in m above home. Returns the density in kg/m3, 0.3 to 2.0; `None` before the
-    /// first plausible sample. While the height is not finite the density is kept.
+    /// first plausible sample. While the height is not finite the density is held.
     pub fn step<const P: usize>(
         &mut self,
         pressure_pa: &[Option<Sample<f32>>; P],
@@ -110,13 +110,13 @@ impl AirDensity {
         self.state = AirDensityState::default();
     }
 
-    /// What the part carries from tick to tick.
+    /// The state, for example to save it.
     #[must_use]
     pub const fn state(&self) -> AirDensityState {
         self.state
     }
 
-    /// Goes on from a saved state.
+    /// Restores a saved state.
     pub const fn set_state(&mut self, state: AirDensityState) {
         self.state = state;
     }

@@ -1,11 +1,11 @@
 //! Attitude and gyro bias by a complementary filter: gyro and accelerometer, with the magnetic field and GNSS
 //! as corrections.
 //!
-//! An explicit complementary filter (R. Mahony, T. Hamel, J.-M. Pflimlin, IEEE TAC 53(5):1203-1218, 2008)
-//! that does not compare each accelerometer sample with the predicted vertical but averages the specific
-//! force in the world frame first (D. Laidig, T. Seel, Information Fusion 91:187-204, 2023), so that
-//! accelerations which a craft must also brake cancel. With the attitude q (body to world, matrix R),
-//! specific force f, angular rate w, gyro bias b and the average u, which settles at (0, 0, 1):
+//! An explicit complementary filter (R. Mahony, T. Hamel, J.-M. Pflimlin, IEEE TAC 53(5):1203-1218, 2008). It
+//! does not compare each accelerometer sample with the predicted vertical but averages the specific force in
+//! the world frame first (D. Laidig, T. Seel, Information Fusion 91:187-204, 2023), so that an acceleration
+//! and the deceleration after it cancel. With the attitude q (body to world, matrix R), specific force f,
+//! angular rate w, gyro bias b and the average u, which settles at (0, 0, 1):
 //!
 //! ```text
 //! a  = -R f/g
@@ -34,9 +34,9 @@
 //!
 //! Measured with [`Config::RECOMMENDED`]: over eight recordings of BROAD with optical reference 0.61 deg of
 //! inclination without and 1.78 deg in all with the field, means of root mean squares (`aplomb estimate`); on
-//! simulated legs and turns of 3 and 6 m/s2 at most 4.9 deg of tilt alone and 1.1 deg with GNSS
-//! (`tests/attitude_legs.rs`). The extrapolation by half a sample reduces the
-//! error on those recordings by 0.15 deg compared with a plain product of rates.
+//! simulated legs and turns of 3 and 6 m/s2 with an accelerometer bias of 5 mg a root mean square of at most
+//! 4.8 deg of tilt without GNSS and 1.1 deg with it (`tests/attitude_legs.rs`). The extrapolation by half a
+//! sample reduces the error on the recordings by 0.15 deg compared with a plain product of rates.
 
 mod heading;
 mod tilt_correction;
@@ -51,28 +51,33 @@ use crate::math::{Libm, Math};
 
 /// Initial tilt limit in rad. Here and below: the sine of an angle for the angle.
 const INITIAL_TILT_LIMIT_RAD: f32 = 1.0;
-/// Settled tilt limit in rad (2 deg), also while stationary.
+/// Settled tilt limit in rad (2 deg), also while stationary. This and the following limits and time constants
+/// without a source were tuned together with [`Config::RECOMMENDED`] on the same recordings.
 const SETTLED_TILT_LIMIT_RAD: f32 = 0.035;
 /// Time constant tau_s in s that scales the bias correction.
 const BIAS_SCALE_S: f32 = 2.5;
 /// Growth of the bias's time constant in s/s.
 const BIAS_TIME_CONSTANT_GROWTH: f32 = 0.5;
-/// A tilt innovation beyond this, squared (6 deg), is not due to the bias and does not correct it.
+/// A tilt innovation beyond this, squared (6 deg), is an acceleration or a tilt error and does not correct
+/// the bias.
 const BIAS_INNOVATION_SQUARED: f32 = 0.012;
 /// Time constant in s of the tilt correction while stationary.
 const STATIONARY_TILT_S: f32 = 0.5;
 /// Time constant in s with which the bias follows the gyro while stationary.
 const STATIONARY_BIAS_S: f32 = 1.0;
-/// A rate beyond 140 rad/s or a specific force beyond 400 m/s2, squared, is no measurement.
+/// A rate beyond 140 rad/s (8000 deg/s) or a specific force beyond 400 m/s2 (40 g), squared, is no
+/// measurement: four and 2.5 times the usual full scales of 2000 deg/s and 16 g (values from memory).
 pub(super) const RATE_MAX_SQUARED: f32 = 2e4;
 pub(super) const FORCE_MAX_SQUARED: f32 = 1.6e5;
-/// A specific force below 1 m/s2, squared, has no direction that could initialise the tilt.
+/// A specific force below 1 m/s2 (a tenth of g: near free fall), squared, does not initialise the tilt.
 const FORCE_MIN_SQUARED: f32 = 1.0;
-/// A field beyond this strength, squared, is no measurement in any unit.
+/// A field beyond 1e6, squared, is no measurement: in nT, the smallest usual unit, Earth's is below 7e4.
 const FIELD_MAX_SQUARED: f32 = 1e12;
-/// The apparent gravity comes late: it corrects once the tilt's time constant in s has grown beyond this.
+/// The apparent gravity corrects once the tilt's time constant in s has grown beyond this: it is delayed by
+/// about 0.3 s, the age of a fix and half an interval between fixes.
 const MIN_GNSS_TILT_S: f32 = 1.0;
-/// A heading correction later than this in s after the one before counts as this late.
+/// Interval in s between two heading corrections, at most: after an outage one sample must not correct by the
+/// whole length of it. One interval of GNSS at 5 Hz.
 const MAX_HEADING_INTERVAL_S: f32 = 0.2;
 
 /// Configuration of an [`AttitudeFilter`].
@@ -117,7 +122,7 @@ impl Config {
     };
 }
 
-/// What may correct the filter on one tick besides the accelerometer.
+/// Corrections of the filter on one tick besides the accelerometer's.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -131,7 +136,8 @@ pub struct Corrections {
     pub apparent_gravity_m_s2: Option<Vector<World>>,
     /// A change of velocity by accelerometer and by GNSS, on a tick with a new one: corrects the heading.
     pub velocity_change: Option<VelocityChange>,
-    /// The motors are off: the craft may be found stationary, and the gyro's mean is then its bias.
+    /// The motors are off: zero-rate detection is allowed; while it reports the craft stationary the mean
+    /// rate is the gyro's bias.
     pub stationary_allowed: bool,
 }
 
@@ -200,7 +206,7 @@ struct FilterState {
     /// The average u.
     average: [f32; 3],
     tilt_limit_rad: f32,
-    /// For how long in s gravity alone has explained a large tilt innovation.
+    /// Time in s for which a large tilt innovation has been that of gravity alone.
     explained_s: f32,
     /// Present time constants in s.
     tilt_time_constant_s: f32,
@@ -311,7 +317,7 @@ impl<M: Math> AttitudeFilter<M> {
         let [x, y] = tilt.innovation;
         let body_tilt = attitude.to_body(Vector::new(x, y, 0.0));
         if tilt.corrects_bias && stationary_bias.is_none() {
-            // Less while the tilt still settles.
+            // Reduced while the tilt settles.
             let settled = tilt.time_constant_s / self.config.tilt_time_constant_s;
             let scale_s = BIAS_SCALE_S * self.filter.bias_time_constant_s;
             self.correct_bias(body_tilt * (settled * settled * dt / scale_s));
@@ -353,7 +359,7 @@ impl<M: Math> AttitudeFilter<M> {
         self.field.reset();
     }
 
-    /// The gyro's mean where the craft may be stationary and is.
+    /// The gyro's mean while zero-rate detection is allowed and the craft is stationary.
     fn stationary_bias(
         &mut self,
         gyro: Vector<Body>,
@@ -366,7 +372,7 @@ impl<M: Math> AttitudeFilter<M> {
         self.stationary.step(gyro, force.filter(|_| allowed)?)
     }
 
-    /// Lets the time constants grow; while stationary they are settled immediately and the bias follows the
+    /// Increases the time constants; while stationary they have their settled values and the bias follows the
     /// gyro's mean. Returns the time constant of the tilt correction on this tick in s.
     fn adapt_time_constants(&mut self, stationary_bias: Option<Vector<Body>>) -> f32 {
         let (dt, config, filter) = (self.period_s, &self.config, &mut self.filter);
@@ -409,8 +415,8 @@ impl<M: Math> AttitudeFilter<M> {
         self.stationary.reset();
     }
 
-    /// The attitude `ahead_s` later at the present rate, for a gyro whose own filter is known to be late by
-    /// that much. Not finite or above one radian: the present attitude.
+    /// The attitude `ahead_s` later at the present rate, to compensate the delay of the gyro's own filter. A
+    /// rotation of 2 rad or more, or one that is not finite, gives the present attitude.
     ///
     /// ```
     /// use aplomb::{Libm, estimate::attitude::{AttitudeFilter, Config, Corrections}, frames::Vector};
@@ -432,7 +438,7 @@ impl<M: Math> AttitudeFilter<M> {
         &self.filter.output
     }
 
-    /// Starts over, the gyro bias from 0.
+    /// Initialises the state, the gyro bias to 0.
     pub fn reset(&mut self) {
         self.filter = FilterState::initial(&self.config, Output::default());
         self.stationary.reset();

@@ -1,4 +1,4 @@
-//! Past accelerations, so that a late sample is compared with the estimate of its own time.
+//! Buffer of past accelerations, by which a delayed sample is compared with the estimate of its own time.
 
 use crate::Sample;
 use crate::error::{ConfigError, Problem, require_positive};
@@ -6,13 +6,13 @@ use crate::frames::{Vector, World};
 
 /// Blocks that are kept: a reach of 0.3 s at 1 kHz in blocks of 10 ticks.
 const BLOCKS: usize = 32;
-/// Ticks of a block at most.
+/// Largest number of ticks of a block: 10 s at the highest tick rate, 8 kHz; far below what 16 bits count.
 const MAX_BLOCK_TICKS: f32 = 2500.0;
 
 /// The accelerations of the last ticks, summed in 32 blocks of equal length and one that is being filled.
 ///
-/// The velocity v and position x of d seconds ago follow from the present ones, whatever corrections were
-/// made since, with the [`Preintegration`] (dv, dx) over the last d seconds:
+/// The velocity v and position x of d seconds ago follow from the present ones, independently of the
+/// corrections made since, with the [`Preintegration`] (dv, dx) over the last d seconds:
 ///
 /// ```text
 /// v(t-d) = v(t) - dv,    x(t-d) = x(t) - d v(t-d) - dx
@@ -67,7 +67,7 @@ pub struct Preintegration {
     pub position_m: Vector<World>,
 }
 
-/// A late sample with the accelerations since it was true.
+/// A delayed sample with the integrals of the acceleration since it was true.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -101,7 +101,7 @@ impl DelayBuffer {
         Ok(Self { block_ticks, period_s, state: DelayBufferState::default() })
     }
 
-    /// Takes the acceleration in m/s2 of this tick; one that is not finite counts as 0.
+    /// Adds the acceleration in m/s2 of this tick; one that is not finite counts as 0.
     pub fn step(&mut self, acceleration_m_s2: Vector<World>) {
         let state = &mut self.state;
         if state.filled_ticks >= self.block_ticks {
@@ -131,7 +131,7 @@ impl DelayBuffer {
             .chain(full.map(|block| (block, self.block_ticks)));
         for (block, ticks) in blocks {
             let length = f32::from(ticks);
-            // The part of the block since the start; nothing of a block that holds no tick yet.
+            // The part of the block since the start; none of an empty block.
             let part = ((start - end) / length).min(1.0);
             if part > 0.0 {
                 let change = *block * part;
@@ -157,7 +157,7 @@ impl DelayBuffer {
         Some(Delayed { value: sample.value, since })
     }
 
-    /// Forgets everything.
+    /// Empties the buffer.
     pub fn reset(&mut self) {
         self.state = DelayBufferState::default();
     }

@@ -1,4 +1,4 @@
-//! The estimator: all filters wired, samples in, one [`State`] out.
+//! The estimator: connects all filters, from the samples of a tick to one [`State`].
 
 use super::attitude::{self, AttitudeFilter, Corrections};
 use super::horizontal::{self, HorizontalFilter};
@@ -36,7 +36,9 @@ pub struct Config {
 }
 
 impl Config {
-    /// The filters' own presets, sensors at the centre of mass, no wind estimate.
+    /// The filters' own presets, sensors at the centre of mass, no wind estimate. An inertial sample may be 5
+    /// ms old, five periods at 1 kHz; a slow one 0.3 s, the 0.2 s of a GNSS receiver and half as much again
+    /// (common practice, no source).
     pub const CONSUMER: Self = Self {
         attitude: attitude::Config::RECOMMENDED,
         vertical: vertical::Config::CONSUMER,
@@ -65,12 +67,12 @@ pub struct State {
     pub position_m: Vector<World>,
     /// Velocity over ground in m/s.
     pub velocity_m_s: Vector<World>,
-    /// Wind in m/s (towards), horizontal; 0 until it is first valid.
+    /// Wind in m/s, the direction that it blows towards, horizontal; 0 until it is first valid.
     pub wind_m_s: Vector<World>,
     /// Density of the air in kg/m3 from the barometers; `None` before the first plausible pressure.
     pub air_density_kg_m3: Option<f32>,
     /// Sine of the angle between the averaged vertical and that of the attitude: above 0.5 the attitude is
-    /// not to be trusted.
+    /// unreliable.
     pub tilt_innovation: f32,
     /// An inertial sample was usable on this tick.
     pub imu_usable: bool,
@@ -84,12 +86,12 @@ pub struct State {
     pub position_valid: bool,
     /// The wind is being estimated: in flight, drag configured, position valid.
     pub wind_valid: bool,
-    /// The craft is stationary; only found while disarmed.
+    /// The craft is stationary; detected only while disarmed.
     pub stationary: bool,
 }
 
-/// Attitude, vertical and horizontal filter with what they need: vote, lever arm, home pressure, delay
-/// buffer, corrections by GNSS, wind, air density. `N` inertial sensors and `P` barometers.
+/// Attitude, vertical and horizontal filter, with sensor voting, lever arm, home pressure, delay buffer, GNSS
+/// corrections, wind and air density. `N` inertial sensors and `P` barometers.
 ///
 /// ```
 /// use aplomb::{ImuSample, Libm, Sensors, estimate::{Config, Estimator}, frames::Vector};
@@ -133,7 +135,7 @@ pub struct EstimatorState<const N: usize = 1, const P: usize = 1> {
     state: State,
 }
 
-/// Used instead of rate and force without an inertial sample: the attitude filter integrates its last rate.
+/// Rate and force on a tick without a usable inertial sample: the attitude filter integrates its last rate.
 const NO_MEASUREMENT: Vector<Body> = Vector::new(f32::NAN, f32::NAN, f32::NAN);
 
 impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
@@ -160,8 +162,8 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         })
     }
 
-    /// One tick. While `armed` the craft is not looked for as stationary, home pressures are kept and the
-    /// wind is estimated.
+    /// One tick. While `armed` zero-rate detection is off, home pressures are fixed and the wind is
+    /// estimated.
     ///
     /// A fix is compared with the acceleration that the attitude of this tick gives, so its correction of the
     /// attitude acts on the next tick.
@@ -223,7 +225,7 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         self.state
     }
 
-    /// A magnetic field as the present attitude measures it, from one of some time ago: m - age w x m.
+    /// A magnetic field in the body axes of now, from a sample of `age` ago: m - age w x m.
     fn rotated_to_now(&self, field: Sample<Vector<Body>>) -> Vector<Body> {
         let m = field.value;
         m - self.state.rate_rad_s.cross(m) * (field.age_us as f32 * 1e-6)
@@ -247,7 +249,7 @@ impl<M: Math, const N: usize, const P: usize> Estimator<M, N, P> {
         self.attitude.reinitialise();
     }
 
-    /// Starts over; nothing is valid until the next samples.
+    /// Initialises the state; nothing is valid until the next samples.
     pub fn reset(&mut self) {
         self.vote.reset();
         self.lever_arm.reset();

@@ -2,17 +2,19 @@
 
 use crate::math::saturate;
 
-/// Relative innovation up to which a sample has full weight, and from which it has none.
+/// Relative innovation up to which a sample has full weight, and from which it has none. This and the times
+/// below were tuned on the recordings of [`super::attitude::Config::RECOMMENDED`]; no published source.
 const FULL_WEIGHT: f32 = 0.05;
 const NO_WEIGHT: f32 = 0.20;
-/// Both limits are multiplied by 1 + this times `settling`, since the reference depends on the attitude.
+/// Both limits are multiplied by 1 + this times `settling`: the reference is in world axes, so it has the
+/// error of the attitude.
 const SETTLING_SHARE: f32 = 4.0;
 /// Time constants in s: of the reference, of the candidate for a new reference.
 const REFERENCE_S: f32 = 10.0;
 const CANDIDATE_S: f32 = 5.0;
 /// A field that has been steady for this long in s becomes the reference.
 const STEADY_S: f32 = 20.0;
-/// After this long in s without an accepted sample a sample has some weight again, so that rejection is not
+/// After this time in s without an accepted sample a sample has a small weight, so that rejection is not
 /// permanent.
 const REJECTED_S: f32 = 60.0;
 /// That weight.
@@ -83,7 +85,7 @@ impl FieldConsistency {
         let weight = saturate((none - innovation_squared) / (none - full), 0.0, 1.0);
         if weight > 0.0 {
             state.rejected_s = 0.0;
-            // Fast at first, while the tilt still settles.
+            // Faster at first, while the tilt settles.
             let time_s = if state.age_s < REFERENCE_S { 0.5 * state.age_s } else { REFERENCE_S };
             approach(&mut fields.reference, sample, weight * interval_s / (time_s + interval_s));
             weight
@@ -93,7 +95,7 @@ impl FieldConsistency {
         }
     }
 
-    /// Starts over with the next sample.
+    /// Initialises the state: the next sample becomes the reference.
     pub fn reset(&mut self) {
         *self = Self::new();
     }

@@ -4,16 +4,20 @@ use super::{Delayed, VelocityChange};
 use crate::frames::{Vector, World};
 use crate::{GnssFix, STANDARD_GRAVITY_M_S2};
 
-/// Interval between two fixes that make a difference, as shares of the nominal one.
+/// Range of the interval between two fixes whose difference is used, over the nominal one: a shorter one
+/// amplifies the velocity noise, a longer one averages over manoeuvres.
 const MIN_INTERVAL: f32 = 0.25;
 const MAX_INTERVAL: f32 = 5.0;
-/// The apparent gravity holds for this many nominal intervals.
+/// The apparent gravity is held for this many nominal intervals: until the next fix, with half an interval of
+/// jitter.
 const HOLD_INTERVALS: f32 = 1.5;
-/// A fix with a worse stated accuracy of its horizontal velocity in m/s is not used.
+/// A fix with a worse stated accuracy of its horizontal velocity in m/s is not used: over 0.2 s it would err
+/// by half of g.
 const MAX_VELOCITY_ACCURACY_M_S: f32 = 1.0;
 /// A velocity beyond 1000 m/s, squared, is no measurement.
 const MAX_VELOCITY_SQUARED: f32 = 1e6;
-/// An apparent gravity beyond twice the standard one, squared, is no measurement.
+/// An apparent gravity beyond twice the standard one, squared, is no measurement: in unaccelerated flight its
+/// length is g for any error of the attitude.
 const MAX_GRAVITY_SQUARED: f32 = 4.0 * STANDARD_GRAVITY_M_S2 * STANDARD_GRAVITY_M_S2;
 
 /// Apparent gravity and change of velocity between two fixes: corrections of the attitude that accelerations
@@ -26,8 +30,8 @@ const MAX_GRAVITY_SQUARED: f32 = 4.0 * STANDARD_GRAVITY_M_S2 * STANDARD_GRAVITY_
 /// apparent gravity = (v2 - v1 - integral a dt)/T + (0, 0, g)
 /// ```
 ///
-/// which is (0, 0, g) when the attitude R is right. It is the mean over an interval that ends as long ago as
-/// the fix is old, and it holds until one and a half nominal intervals have passed without a new one.
+/// which is (0, 0, g) when the attitude R is right. It is the mean over an interval that ends at the time of
+/// the fix, its age ago, and is held until 1.5 nominal intervals have passed without a new one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct GnssAcceleration {
@@ -131,7 +135,7 @@ impl GnssAcceleration {
         self.state.velocity_change
     }
 
-    /// Starts over with the next fix.
+    /// Initialises the state: the next fix is the first.
     pub fn reset(&mut self) {
         self.state = GnssAccelerationState::default();
     }

@@ -14,10 +14,9 @@
 //! late: the [`DelayBuffer`] holds the past accelerations, so that each sample is compared with the estimate
 //! of its own time.
 //!
-//! Every part stands alone and has the same form: `new` takes a configuration and the period and precomputes
-//! the coefficients, `step` runs one tick and returns its output, `reset` starts over, and `state` and
-//! `set_state` save and restore all that changes from tick to tick, bit for bit; coefficients are not part of
-//! the state.
+//! Every part can be used alone and has the same form: `new` takes a configuration and the period and
+//! precomputes the coefficients, `step` runs one tick and returns its output, `reset` initialises the state,
+//! and `state` and `set_state` save and restore it, bit for bit; coefficients are not part of the state.
 
 mod air_density;
 pub mod attitude;

@@ -1,4 +1,4 @@
-//! Zero-rate detection: decides whether the craft is stationary.
+//! Zero-rate detection: whether the craft is stationary.
 
 use crate::frames::{Body, Vector};
 
@@ -6,14 +6,16 @@ use crate::frames::{Body, Vector};
 /// (D. Laidig, T. Seel, Information Fusion 91:187-204, 2023).
 const LOW_PASS_S: f32 = 0.5;
 const STATIONARY_S: f32 = 1.5;
-/// Largest deviation of the rate from its mean: 2 deg/s, squared.
+/// Largest deviation of the rate from its mean: 2 deg/s, squared (same source).
 const RATE_SQUARED: f32 = 0.034_907 * 0.034_907;
-/// Largest deviation of the specific force from its mean: 0.5 m/s2, squared.
+/// Largest deviation of the specific force from its mean: 0.5 m/s2, squared (same source).
 const FORCE_SQUARED: f32 = 0.25;
-/// Largest mean rate per axis: 5 deg/s. A larger one is motion, not bias.
+/// Largest mean rate per axis: 5 deg/s, above the turn-on bias of consumer gyros (0.5 to 3 deg/s, values from
+/// memory). A larger one is motion, not bias.
 const MEAN_RATE_RAD_S: f32 = 0.087_266;
 
-/// Stationary when rate and specific force have kept near their low-passed means for 1.5 s.
+/// Detects a stationary craft: rate and specific force within 2 deg/s and 0.5 m/s2 of their low-passed means
+/// for 1.5 s, and a mean rate within 5 deg/s per axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct StationaryDetector {
@@ -68,7 +70,7 @@ impl StationaryDetector {
         self.state.without_motion_s >= STATIONARY_S
     }
 
-    /// Starts over with the next sample.
+    /// Initialises the state: the next sample is the first.
     pub const fn reset(&mut self) {
         *self = Self::new(self.period_s);
     }

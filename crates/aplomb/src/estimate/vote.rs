@@ -5,10 +5,11 @@ use crate::ImuSample;
 use crate::frames::{Body, Vector};
 use crate::math::saturate_symmetric;
 
-/// Time constant in s of each sensor's mean deviation from the vote.
+/// Time constant in s of each sensor's mean deviation from the vote: slow beside manoeuvres, fast beside the
+/// drift of a bias (common practice, no source).
 const DEVIATION_S: f32 = 10.0;
-/// Largest deviation that counts as bias, in rad/s (5 deg/s) and m/s2 (100 mg); beyond it the sensor is
-/// wrong.
+/// Largest deviation that is removed as bias, in rad/s (5 deg/s) and m/s2 (100 mg): above the turn-on biases
+/// of consumer sensors, 3 deg/s and 60 mg (values from memory).
 const MAX_RATE_DEVIATION_RAD_S: f32 = 0.087_266;
 const MAX_FORCE_DEVIATION_M_S2: f32 = 1.0;
 
@@ -16,7 +17,8 @@ const MAX_FORCE_DEVIATION_M_S2: f32 = 1.0;
 ///
 /// A sensor counts while its sample can be a measurement (below 140 rad/s and 400 m/s2, no NaN) and is not
 /// stale. The mean deviation of each from the vote (time constant 10 s) is subtracted (within 5 deg/s and 1
-/// m/s2 per axis), so that losing one makes no step in the result. With none left there is no result.
+/// m/s2 per axis), so that losing one makes no step in the result. Without a usable sensor there is no
+/// result.
 ///
 /// ```
 /// use aplomb::{ImuSample, estimate::ImuVote, frames::Vector};
@@ -60,7 +62,7 @@ pub struct Voted {
     pub rate_rad_s: Vector<Body>,
     /// Specific force in m/s2.
     pub specific_force_m_s2: Vector<Body>,
-    /// How many sensors counted, at least 1.
+    /// Number of usable sensors, at least 1.
     pub usable: u8,
 }
 
@@ -79,7 +81,7 @@ impl<const N: usize> ImuVote<N> {
         }
     }
 
-    /// One tick; `None` when no sensor counts.
+    /// One tick; `None` when no sensor is usable.
     pub fn step(&mut self, samples: &[ImuSample; N]) -> Option<Voted> {
         let measured = samples.map(|sample| self.measurement(&sample));
         let (mut rates, mut forces) = (Votes::new(), Votes::new());
@@ -90,7 +92,7 @@ impl<const N: usize> ImuVote<N> {
             }
         }
         let (rate_rad_s, specific_force_m_s2) = (rates.result()?, forces.result()?);
-        // A single sensor has nothing to deviate from.
+        // The deviation of a single sensor from itself is 0.
         if rates.count() > 1 {
             for (motion, deviation) in measured.iter().zip(&mut self.state.deviation) {
                 if let Some(motion) = motion {
@@ -109,7 +111,7 @@ impl<const N: usize> ImuVote<N> {
         Some(Voted { rate_rad_s, specific_force_m_s2, usable: rates.count() })
     }
 
-    /// Rate and force of a sample that counts.
+    /// Rate and force of a usable sample.
     fn measurement(&self, sample: &ImuSample) -> Option<Motion> {
         let (rate, force) = (sample.rate_rad_s(), sample.specific_force_m_s2());
         // False for NaN.
@@ -119,7 +121,7 @@ impl<const N: usize> ImuVote<N> {
         counts.then_some(Motion { rate, force })
     }
 
-    /// Forgets the deviations.
+    /// Sets the deviations to 0.
     pub fn reset(&mut self) {
         self.state.deviation = [Motion::default(); N];
     }
@@ -150,7 +152,7 @@ impl Votes {
     }
 
     fn cast(&mut self, vote: Vector<Body>) {
-        // There are no more than three.
+        // `N` is at most three.
         let _ = self.0.push(vote);
     }
 

@@ -3,9 +3,10 @@
 use crate::error::{ConfigError, require_positive};
 use crate::frames::{Attitude, Body, Horizontal, Vector, World};
 
-/// Time constant in s of the low-pass on the wind estimate.
+/// Time constant in s of the low-pass on the wind estimate, which averages turbulence and the noise of the
+/// accelerometer (common practice, no source).
 pub const WIND_TIME_CONSTANT_S: f32 = 2.0;
-/// A specific force beyond 316 m/s2, squared, is no measurement.
+/// A specific force beyond 316 m/s2 (32 g), squared, is no measurement.
 const MAX_FORCE_SQUARED: f32 = 1e5;
 
 /// Horizontal wind from the rotors' drag, which the accelerometer measures in the rotor plane:
@@ -31,7 +32,7 @@ pub struct WindEstimator {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct WindState {
-    /// Wind in m/s (towards).
+    /// Wind in m/s, the direction that it blows towards.
     pub wind_m_s: Horizontal,
     /// The last tick updated the wind.
     pub is_valid: bool,
@@ -73,7 +74,7 @@ impl WindEstimator {
         self.state
     }
 
-    /// Starts over from still air.
+    /// Initialises the state: no wind.
     pub fn reset(&mut self) {
         self.state = WindState::default();
     }

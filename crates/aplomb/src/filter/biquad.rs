@@ -108,7 +108,7 @@ impl Biquad {
     }
 
     /// The next output. A sample that is not finite, or one so large that the result is not, holds the last
-    /// output and settles the state there.
+    /// output and sets the state to its steady state there.
     #[inline]
     pub fn step(&self, state: &mut BiquadState, x: f32) -> f32 {
         let scaled = self.b0 * x + FLOOR;
@@ -142,8 +142,8 @@ impl Biquad {
         [self.b0, self.b1, self.b0, self.a1, self.a2]
     }
 
-    /// Magnitude and phase in rad at a frequency in Hz, for the given period in s. Uses sines: not for the
-    /// tick's path.
+    /// Magnitude and phase in rad at a frequency in Hz, for the given period in s. Uses sines: not for use on
+    /// every tick.
     #[must_use]
     pub fn response<M: Math>(&self, frequency_hz: f32, period_s: f32) -> (f32, f32) {
         let w = TAU * frequency_hz * period_s;

@@ -1,9 +1,10 @@
 //! Digital filters at a fixed rate: [`LowPass`] (first order), [`Biquad`] (second-order low-pass, notch) and
 //! [`NotchBank`], a set of notches at the speeds of the rotors.
 //!
-//! Coefficients of low-pass and biquad are apart from the state, so one set serves several signals. A sample
-//! that is not finite holds the last output. The state stays finite for every input and recovers afterwards.
-//! A decaying state ends at a normal number below 1e-20, since denormal numbers slow some processors down.
+//! Coefficients of low-pass and biquad are separate from the state, so one set filters several signals. A
+//! sample that is not finite holds the last output. The state stays finite for every input and converges
+//! afterwards. A decaying state ends at a normal number below 1e-20, since some processors compute slowly
+//! with denormal numbers.
 
 mod biquad;
 mod low_pass;
@@ -26,5 +27,5 @@ fn require_below_nyquist(field: &'static str, frequency_hz: f32, period_s: f32) 
 }
 
 /// Added to a state on each step, so that a decaying one ends at a normal number: far below any signal, far
-/// above the denormal numbers, which slow some processors down.
+/// above the denormal numbers (below 1.2e-38).
 pub(crate) const FLOOR: f32 = 1e-27;

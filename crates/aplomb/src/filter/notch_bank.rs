@@ -18,7 +18,8 @@ pub struct NotchBankConfig {
     /// Harmonic of the rotor speed: 1 for imbalance, the number of blades for the blade-passing tone. Greater
     /// than 0.
     pub harmonic: f32,
-    /// Lowest centre frequency in Hz: the notch of a slower rotor stays there, which bounds its delay.
+    /// Lowest centre frequency in Hz: the notch of a slower rotor stays there, since its delay grows as the
+    /// frequency falls.
     pub lowest_hz: f32,
     /// Highest centre frequency in Hz, above `lowest_hz` and below half the sampling rate.
     pub highest_hz: f32,
@@ -129,7 +130,7 @@ impl NotchBank {
     }
 
     /// Moves each notch to its rotor's speed in rad/s. A negative speed counts as its magnitude; one that is
-    /// not finite leaves the notch where it is.
+    /// not finite leaves the notch unchanged.
     #[inline]
     pub fn follow(&mut self, speed_rad_s: Rotors<f32>) {
         for corner in Corner::ALL {

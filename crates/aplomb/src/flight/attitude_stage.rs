@@ -7,8 +7,8 @@
 //! vertical specific force, present tilt --------------------------------------------------------------> total thrust
 //! ```
 //!
-//! The inertial sensor's own filter delays its rates, so their integral is the attitude of that time ago. The
-//! attitude that is controlled is predicted over the delay d with the present rate: `q exp(w d/2)`.
+//! The inertial sensor's own filter delays its rates by d, so their integral is the attitude of d ago. The
+//! attitude that is controlled is predicted over d with the present rate: `q exp(w d/2)`.
 
 use super::Config;
 use super::outer_loops::OuterOutput;
@@ -28,7 +28,7 @@ use crate::{ConfigError, Limited, estimate};
 pub struct AttitudeOutput {
     /// Attitude set-point.
     pub attitude_setpoint: Attitude,
-    /// Attitude of the reference on its way to the set-point.
+    /// Attitude of the reference, which moves to the set-point.
     pub attitude_reference: Attitude,
     /// Set-point of the rate controller.
     pub rate_setpoint: RateSetpoint,
@@ -102,8 +102,8 @@ impl<M: Math> AttitudeStage<M> {
         let attitude = motion.attitude.rotated(motion.rate_rad_s * self.imu_delay_s);
         let heading = self.heading.step(outer.heading, attitude);
         let down = outer.direction.down::<M>(heading.heading);
-        // No attitude has its nose in the heading when the down axis is horizontal and along it: the
-        // reference stays.
+        // The attitude is undetermined when the down axis is horizontal and perpendicular to the heading: the
+        // reference is kept.
         let attitude_setpoint = Attitude::from_down_and_heading::<M>(down, heading.heading)
             .unwrap_or_else(|| self.controller.reference().unwrap_or(attitude));
         let output = self.controller.step(attitude_setpoint, attitude, rate_rad_s);

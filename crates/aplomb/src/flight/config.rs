@@ -20,9 +20,8 @@ pub struct Config {
     pub idle_command: f32,
     /// Density of the air in kg/m3 while no barometer has given one, 0.3 to 2: see [`estimate::AirDensity`].
     pub air_density_kg_m3: f32,
-    /// Pole of the low-pass through which the estimated wind is fed forward, as a share of the velocity
-    /// loop's crossover, 0 to 0.2; 0 leaves the feed-forward out. Without
-    /// [`estimate::Config::rotor_drag_per_s`] there is none.
+    /// Pole of the low-pass on the feed-forward of the estimated wind, over the crossover of the velocity
+    /// loop, 0 to 0.2; 0: no feed-forward. Without [`estimate::Config::rotor_drag_per_s`] there is none.
     pub wind_share: f32,
     /// Delay in s of the inertial sensor's own filter, 0 to 0.02: the attitude that is controlled is
     /// predicted over it. That of a second-order Butterworth low-pass is sqrt(2)/(2 pi f), f its cut-off.
@@ -56,7 +55,7 @@ pub struct Config {
 }
 
 impl Config {
-    /// Checks the fields that belong to no part.
+    /// Checks the fields of this structure itself.
     pub(super) fn check(&self) -> Result<(), ConfigError> {
         require_positive("tick_hz", self.tick_hz)?;
         require_within("tick_hz", self.tick_hz, 100.0, 8000.0)?;

@@ -47,7 +47,8 @@ impl<M: Math> GyroFilters<M> {
     }
 
     /// One tick: the filtered body rate in rad/s, with the rotor speeds in rad/s where they are reported and
-    /// the thrusts in N allocated on the last tick. The first step settles the filters at its rate.
+    /// the thrusts in N allocated on the last tick. The first step initialises the filters at
+    /// their steady state.
     #[must_use]
     pub fn step(
         &mut self,
@@ -76,7 +77,7 @@ impl<M: Math> GyroFilters<M> {
         filtered
     }
 
-    /// The next step settles the filters at its rate.
+    /// The next step initialises the filters at their steady state for its rate.
     pub fn reset(&mut self) {
         self.axes = None;
     }

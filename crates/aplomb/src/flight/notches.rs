@@ -21,7 +21,8 @@ use crate::filter::{NotchBank, NotchBankConfig, NotchBankState};
 use crate::frames::{Body, Vector};
 use crate::math::{Libm, Math};
 
-/// A reported speed of this many rad/s (95 000 rpm) or more is no measurement.
+/// A reported speed of this many rad/s (95,000 rpm) or more is no measurement: above that of any multirotor's
+/// rotors (value from memory).
 const FASTEST_RAD_S: f32 = 1e4;
 
 /// Configuration of [`RotorNotches`].
@@ -29,12 +30,14 @@ const FASTEST_RAD_S: f32 = 1e4;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct NotchConfig {
-    /// -3 dB bandwidth of each notch in Hz, below half the tick rate; 0 leaves the notches out, and then the
-    /// other fields do not count.
+    /// -3 dB bandwidth of each notch in Hz, below half the tick rate; 0: no notches, and the other fields are
+    /// ignored.
     pub bandwidth_hz: f32,
-    /// Tone per turn: 1 for imbalance, the number of blades for the blade tone. Greater than 0.
+    /// Harmonic of the rotation frequency: 1 for imbalance, the number of blades for the blade-pass
+    /// frequency. Greater than 0.
     pub harmonic: f32,
-    /// Lowest centre frequency in Hz: slower rotors leave their notch there, so that its delay stays bounded.
+    /// Lowest centre frequency in Hz: the notch of a slower rotor stays there, since its delay grows as the
+    /// frequency falls.
     pub lowest_hz: f32,
     /// Highest centre frequency in Hz, above `lowest_hz` and below half the tick rate.
     pub highest_hz: f32,
@@ -72,7 +75,7 @@ impl NotchConfig {
 pub struct RotorNotches<M = Libm> {
     /// Hover speed over the root of the hover thrust, rad/s per root of N.
     speed_per_root: f32,
-    /// Part of the difference to a new speed that a rotor covers within a period.
+    /// Gain of the rotors' first-order lag per period.
     speed_gain: f32,
     bank: NotchBank,
     speed_rad_s: Rotors<f32>,
@@ -142,7 +145,7 @@ impl<M: Math> RotorNotches<M> {
         self.bank.initialise(rate_rad_s);
     }
 
-    /// Delay of a slow signal in s, with the notches where they are.
+    /// Delay of a slow signal in s, at the present centre frequencies.
     #[must_use]
     pub fn delay_s(&self) -> f32 {
         self.bank.delay_s()

@@ -7,7 +7,7 @@
 //! height or climb -> vertical ----------------+
 //! ```
 //!
-//! A tilt demand goes past position and velocity controller, a rate demand past all. Without a valid position
+//! A tilt demand bypasses position and velocity controller, a rate demand all. Without a valid position
 //! the craft is levelled; without a valid height a climb demand becomes an acceleration, `a_up = climb w/4`
 //! within 2 m/s2, w the crossover of the climb loop.
 
@@ -25,18 +25,23 @@ use crate::{
     VerticalDemand, estimate,
 };
 
-/// Largest vertical acceleration in m/s2 of a climb demand without a valid height.
+/// Largest vertical acceleration in m/s2 of a climb demand without a valid height: a fifth of g, which a
+/// manual correction of the climb rate can follow (common practice, no source).
 const OPEN_LOOP_LIMIT_M_S2: f32 = 2.0;
-/// Share of the horizontal acceleration at the tilt limit from which the tilt counts as limited.
+/// Share of the horizontal acceleration at the tilt limit from which the tilt counts as limited: 1 less a
+/// margin for round-off and for the drift of the integral at the limit.
 const AT_LIMIT_SHARE: f32 = 0.99;
-/// The position cannot be held: farther away than this in m, going away faster than this in m/s, at the tilt
-/// limit, for this time in s.
+/// The position cannot be held: error above this in m, growing faster than this in m/s, at the tilt limit,
+/// for this time in s. The error is above that of a gust in position hold and of GNSS, the rate is twice the
+/// velocity noise of [`estimate::horizontal::Config::CONSUMER`], and the time is longer than a gust front
+/// (common practice, no source).
 const LOST_DISTANCE_M: f32 = 2.0;
 const LOST_SPEED_M_S: f32 = 0.2;
 const LOST_TIME_S: f32 = 1.0;
-/// Landing, condition that the ground carries the craft: thrust below this share of the weight, climb within
-/// this in m/s, for this time over the time constant 1/crossover of the velocity controller (0.15 s at 2.5
-/// rad/s): an agile craft tilts faster.
+/// Landing, condition that the ground carries the craft: thrust below this share of the weight (in a steady
+/// descent it equals the weight), climb rate within this in m/s (below every derived landing speed, 0.33 to
+/// 0.8 m/s), for this time over the time constant 1/crossover of the velocity controller (0.15 s at 2.5
+/// rad/s: an agile craft tilts faster). Common practice, no source.
 const GROUND_THRUST_SHARE: f32 = 0.9;
 const GROUND_CLIMB_M_S: f32 = 0.3;
 const GROUND_TIME_RAD: f32 = 0.375;
@@ -134,7 +139,7 @@ pub struct OuterLoops<M = Libm> {
     monitor: Monitor,
 }
 
-/// Counts of steps.
+/// Step counters of the two conditions.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -142,7 +147,7 @@ struct Monitor {
     /// Counted up at the tilt limit with a growing distance, down otherwise.
     lost_steps: u16,
     cannot_hold_position: bool,
-    /// Counted up while the ground seems to carry the craft, down otherwise.
+    /// Counted up while the ground carries the craft by [`OuterLoops::is_carried_by_ground`], down otherwise.
     ground_steps: u16,
 }
 
@@ -183,8 +188,8 @@ impl<M: Math> OuterLoops<M> {
     }
 
     /// One period. `demand` is one of rates, tilt, velocity or position; sticks and [`Demand::Land`] must
-    /// have become one of these before, and count as rates here. `landing`: a landing is commanded.
-    /// `achieved` is the result of the last tick.
+    /// have been converted to one of these by the pilot, and count as rates here. `landing`: a landing is
+    /// commanded. `achieved` is the result of the last tick.
     #[must_use]
     pub fn step(
         &mut self,
@@ -232,7 +237,7 @@ impl<M: Math> OuterLoops<M> {
             }
             (None, _) => ThrustDirection::Tilt(Tilt::LEVEL),
         };
-        // Thrust that the mixer did not achieve counts as not demanded.
+        // Anti-windup: under thrust saturation the achieved acceleration is that of the achieved thrust.
         let achieved_up_m_s2 = if achieved.limited.thrust {
             achieved.thrust_n * motion.attitude.cos_tilt() / self.thrust.mass_kg() - STANDARD_GRAVITY_M_S2
         } else {
@@ -300,8 +305,9 @@ impl<M: Math> OuterLoops<M> {
         Some(velocity.acceleration_m_s2)
     }
 
-    /// True when the ground has carried a landing craft for [`GROUND_TIME_RAD`]: its landing gear holds it,
-    /// it must not tilt. Steps without it count back, so that a short contact does not restart the count.
+    /// True when the ground has carried a landing craft for [`GROUND_TIME_RAD`]: a tilt could tip it over, so
+    /// the horizontal loops pause. Steps without contact count down, so that a short one does not restart the
+    /// count.
     fn is_carried_by_ground(&mut self, landing: bool, motion: &estimate::State, achieved: &Achieved) -> bool {
         let weight_n = self.thrust.mass_kg() * STANDARD_GRAVITY_M_S2;
         let carried = landing
@@ -341,7 +347,7 @@ impl<M: Math> OuterLoops<M> {
         monitor.cannot_hold_position
     }
 
-    /// Starts over: integrals, ramps and the low-pass of the wind are 0.
+    /// Sets integrals, ramps and the low-pass of the wind to 0.
     pub fn reset(&mut self) {
         self.set_state(OuterState::default());
     }

@@ -194,7 +194,7 @@ fn a_position_that_is_approached_or_near_is_not_lost() {
 }
 
 #[test]
-fn landing_craft_that_the_ground_carries_is_levelled() {
+fn landing_craft_on_the_ground_is_levelled() {
     // On the ground, 1 m beside the set-point, with half of the weight as thrust.
     let demand = hold(VerticalDemand::Climb(-0.7));
     let tilts = |landing: bool, thrust_n: f32, climb_m_s: f32| {

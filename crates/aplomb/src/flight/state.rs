@@ -8,11 +8,11 @@ use crate::mix::ThrustCurveState;
 use crate::record::Record;
 use crate::{guard, pilot};
 
-/// All that a [`FlightController`] carries from tick to tick: a controller of the same configuration that
-/// restores it continues bit for bit. It holds no configuration.
+/// State of a [`FlightController`]: a controller of the same configuration that restores it continues bit for
+/// bit. It holds no configuration.
 ///
-/// Uses: a warm restart after a reset of the processor (keep it in memory that the reset does not clear, with
-/// a checksum), and simulations that continue from one state in several ways.
+/// Uses: a warm restart after a reset of the processor (kept in memory that the reset does not clear, with a
+/// checksum), and simulations that branch from one state.
 ///
 /// ```
 /// # use aplomb::{Command, FlightController, ImuSample, Sensors, Spin, flight::{Airframe, Config}, frames::Vector, mix::Geometry};

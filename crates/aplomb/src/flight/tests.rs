@@ -83,7 +83,7 @@ fn roll_step_20deg_stays_within_2deg_from_250ms_with_little_overshoot() {
     for lag_s in [0.03, 0.04, 0.045] {
         let mut roll = Roll::hovering(lag_s);
         // The attitude filter needs its first seconds to grow slow.
-        // The command comes just after the slow loops have run: the latest it can be noticed.
+        // The command changes just after the outer loops have run: the largest delay.
         for _ in 0..6001 {
             roll.step(tilt(0.0));
         }
@@ -117,7 +117,7 @@ fn torque_step_disturbs_little() {
 }
 
 #[test]
-fn outputs_stay_in_range_whatever_comes_in() {
+fn outputs_stay_in_range_for_any_input() {
     let bad = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX, -1e20, 0.0];
     let mut roll = Roll::hovering(0.04);
     for i in 0..6000usize {
@@ -255,7 +255,7 @@ fn gains_of_the_rate_controller_change_in_flight_without_a_step_in_the_motor_com
             assert!(bump > 0.02, "{tick}: {bump}");
         }
     }
-    // And the craft flies on with them.
+    // The flight continues with the new gains.
     let mut roll = Roll::hovering(0.04);
     roll.controller.retune_rate(&gains).unwrap();
     for _ in 0..400 {

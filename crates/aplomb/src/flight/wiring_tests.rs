@@ -193,7 +193,7 @@ fn restart_in_flight_bridges_a_first_tick_without_an_inertial_sample() {
     let mut controller = flying();
     controller.step(&missing, &command);
     assert!(controller.status().phase.is_flying(), "{:?}", controller.status());
-    // It does not last for ever: the hold time is a time constant of the rotors.
+    // Only for the hold time, a time constant of the rotors.
     for _ in 0..100 {
         controller.step(&missing, &command);
     }

@@ -1,4 +1,4 @@
-//! Joint angles as sine and cosine, and their rotations: no trigonometric function is needed.
+//! Joint angles as sine and cosine, and their rotations, without trigonometric functions.
 
 use glam::{Mat3, Vec3};
 
@@ -50,7 +50,7 @@ impl TryFrom<SineCosine> for Angle {
     type Error = &'static str;
 
     fn try_from(SineCosine { sine, cosine }: SineCosine) -> Result<Self, Self::Error> {
-        // Squares add up to 1 within the round-off of whoever wrote them; the bits are kept.
+        // The squares add up to 1 within the round-off of a text of six digits; the bits are kept.
         if (sine * sine + cosine * cosine - 1.0).abs() < 1e-5 {
             Ok(Self { sine, cosine })
         } else {
@@ -69,7 +69,8 @@ impl Angle {
     /// 0.
     pub const ZERO: Self = Self { sine: 0.0, cosine: 1.0 };
 
-    /// From an angle in rad; one that is not finite gives [`Angle::ZERO`]. Not for the tick's path.
+    /// From an angle in rad; one that is not finite gives [`Angle::ZERO`]. Not for use on every
+    /// tick.
     #[must_use]
     pub fn from_rad<M: Math>(angle_rad: f32) -> Self {
         if angle_rad.is_finite() {
@@ -98,13 +99,13 @@ impl Angle {
         }
     }
 
-    /// Its sine.
+    /// The sine.
     #[must_use]
     pub const fn sine(self) -> f32 {
         self.sine
     }
 
-    /// Its cosine.
+    /// The cosine.
     #[must_use]
     pub const fn cosine(self) -> f32 {
         self.cosine

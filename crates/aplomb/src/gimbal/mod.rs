@@ -1,5 +1,5 @@
-//! Gimbal: three-axis camera stabiliser. It keeps the line of sight on its heading and elevation and the
-//! horizon level, within the travel of the joints.
+//! Gimbal: three-axis camera stabiliser. It controls heading and elevation of the line of sight and levels
+//! the horizon, within the travel of the joints.
 //!
 //! The camera has its own gyroscope; the joints (yaw outermost, then roll, pitch innermost) measure their
 //! angles. One step:
@@ -14,13 +14,13 @@
 //! ```
 //!
 //! With the delay d from gyro to torque, the loop broken at the torque is
-//! `k_r/s (1 + 1/(T_i s)) (1 + k_a/s) e^(-d s)`. The rotation of the craft reaches the camera only through
+//! `k_r/s (1 + 1/(T_i s)) (1 + k_a/s) e^(-d s)`. The rotation of the craft disturbs the camera only by
 //! friction. The absolute level is no better than the craft's attitude estimate. The cascade of angle and
 //! rate loop and the complementary correction are textbook control (R. W. Beard, T. W. McLain, Small Unmanned
 //! Aircraft, 2012, chapter 13 for the pointing gimbal); the gains are derived in [`Config::for_camera`].
 //!
-//! Not modelled: friction is left to the integral; a moving target is followed with the lag of the angle
-//! loop.
+//! There is no friction model, so the integral compensates friction, and no feed-forward of a moving target,
+//! so it is followed with the lag of the angle loop, 1/k_a.
 
 mod joint;
 
@@ -34,7 +34,7 @@ use crate::math::{Libm, Math, saturate_symmetric};
 
 pub use joint::{Angle, Joints};
 
-/// Range of the period in s.
+/// Range of the period in s: that of [`crate::flight::Config::tick_hz`].
 const SHORTEST_PERIOD_S: f32 = 1.0 / 8000.0;
 const LONGEST_PERIOD_S: f32 = 1.0 / 100.0;
 
@@ -45,7 +45,8 @@ const LONGEST_PERIOD_S: f32 = 1.0 / 100.0;
 pub struct Config {
     /// Moments of inertia of the camera in kg m2: along the line of sight, to its right, down.
     pub inertia_kg_m2: [f32; 3],
-    /// Travel of each joint to either side in rad: yaw and pitch at most 3.1, roll at most 1.4.
+    /// Travel of each joint to either side in rad: yaw and pitch at most 3.1 (below a half turn), roll at
+    /// most 1.4 (below 90 deg, where the axes of yaw and pitch coincide).
     pub travel_rad: Joints<f32>,
     /// Largest torque of a motor in N m.
     pub torque_limit_nm: f32,
@@ -97,9 +98,9 @@ impl Config {
             rate_crossover_rad_s: crossover,
             integral_time_s: 5.0 / crossover,
             angle_crossover_rad_s: 0.2 * crossover,
-            // Through a travel of 2 rad in a second.
+            // A travel of 2 rad in one second (common practice, no source).
             rate_limit_rad_s: 2.0,
-            // Slow beside the gyro, fast beside the drift of its bias.
+            // Slow beside the gyro, fast beside the drift of its bias (common practice, no source).
             correction_time_s: 1.0,
         };
         config.check(period_s)?;
@@ -297,7 +298,7 @@ impl<M: Math> Gimbal<M> {
         Output { torque_nm: limited, torque_limited, travel_limited }
     }
 
-    /// Starts over with the state before the first step.
+    /// Initialises the state, as before the first step.
     pub fn reset(&mut self) {
         self.state = State::default();
     }

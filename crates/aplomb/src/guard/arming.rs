@@ -1,10 +1,10 @@
-//! What prevents arming.
+//! Conditions that block arming.
 
 use super::demand::{is_finite, is_take_off_demand};
 use super::{Guard, GuardInput};
 use crate::{Command, Demand, Sticks, estimate};
 
-/// Everything that prevents arming; the motors may be armed when nothing is set.
+/// Conditions that block arming; the motors can be armed when none is set.
 ///
 /// ```
 /// use aplomb::guard::ArmingBlockers;
@@ -17,22 +17,22 @@ use crate::{Command, Demand, Sticks, estimate};
 pub struct ArmingBlockers {
     /// The arm command has not been off since power-up or the last stop.
     pub arm_not_seen_off: bool,
-    /// A stick is deflected (climb may be down), or the demand is a demand to take off.
+    /// A stick is deflected (climb may be down), or the demand is one to take off or is not finite.
     pub sticks: bool,
-    /// The craft is tilted.
+    /// Tilt above `arming_tilt_rad`.
     pub tilted: bool,
-    /// The craft rotates.
+    /// Body rate above `arming_rate_rad_s`.
     pub moving: bool,
     /// No inertial sample within its hold time, or no attitude yet.
     pub sensors: bool,
-    /// The battery is low.
+    /// Battery voltage below `low_battery_v`.
     pub battery: bool,
-    /// The command is stale.
+    /// Command older than `link_hold_s`.
     pub link: bool,
 }
 
 impl ArmingBlockers {
-    /// Nothing prevents arming.
+    /// No blocker.
     pub const NONE: Self = Self {
         arm_not_seen_off: false,
         sticks: false,
@@ -43,7 +43,7 @@ impl ArmingBlockers {
         link: false,
     };
 
-    /// At least one prevents arming.
+    /// At least one is set.
     #[must_use]
     pub const fn any(&self) -> bool {
         self.arm_not_seen_off
@@ -64,7 +64,7 @@ impl Guard {
         estimate: &estimate::State,
         input: &GuardInput,
     ) -> ArmingBlockers {
-        // Comparisons are written so that NaN prevents arming.
+        // Comparisons are written so that NaN blocks arming.
         let level = estimate.attitude.cos_tilt() >= self.cos_arming;
         let slow = estimate.rate_rad_s.norm_squared() <= self.arming_rate_rad_s * self.arming_rate_rad_s;
         let quiet = match command.demand {

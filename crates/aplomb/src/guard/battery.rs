@@ -1,16 +1,16 @@
-//! Energy left for a landing, judged by voltage.
+//! Low battery: energy for a landing, predicted from the voltage.
 //!
-//! A landing takes height over landing speed, at about the present power. The voltage falls as the charge is
-//! used, faster towards the end, so the present rate of fall predicts the voltage at touchdown:
+//! A landing takes height over landing speed, at about the present power. The present rate at which the
+//! voltage falls gives the voltage at touchdown, to first order:
 //!
 //! ```text
 //! slow' = (v - slow)/T,   fall = (slow - v)/T while positive,   v at touchdown = v - fall height/landing speed
 //! ```
 //!
-//! At a constant rate of fall r the slow voltage lags by r T, which gives r back. The battery is low when the
-//! predicted voltage at touchdown is below that of an empty pack, or the voltage below a fixed limit. T is 60
-//! s: a sag of 1 V, as at the start of a climb, then counts as 0.017 V/s at most. The method is derived here;
-//! no published source.
+//! At a constant rate of fall r the slow voltage lags by r T, so that `fall` is r. The battery is low when
+//! the predicted voltage at touchdown is below that of an empty pack, or the voltage below a fixed limit. T
+//! is 60 s: a sag of 1 V, as at the start of a climb, then counts as 0.017 V/s at most. The method is derived
+//! here; no published source.
 
 use super::{Config, GuardParameters, count, ticks};
 use crate::estimate;
@@ -43,7 +43,7 @@ impl Battery {
     pub(super) fn new(config: &Config, craft: &GuardParameters, period_s: f32) -> Self {
         Self {
             low_v: config.low_battery_v,
-            // A limit of 0 switches the prediction off, too.
+            // A limit of 0 disables the prediction, too.
             empty_v: if config.low_battery_v > 0.0 { craft.empty_v } else { 0.0 },
             trend: period_s / TREND_S,
             per_height_m: 1.0 / (TREND_S * craft.landing_speed_m_s),
@@ -65,12 +65,12 @@ impl Battery {
         state.low_ticks = count(state.low_ticks, low);
     }
 
-    /// It has been low for the configured time.
+    /// The battery has been low for the configured time.
     pub(super) const fn is_low(&self, state: &State) -> bool {
         state.low_ticks >= self.low_ticks
     }
 
-    /// High enough to arm. A missing voltage does not prevent arming, one that is not finite does.
+    /// The voltage allows arming. A missing voltage does not block arming, one that is not finite does.
     pub(super) fn may_arm(&self, voltage_v: Option<f32>) -> bool {
         voltage_v.is_none_or(|voltage| voltage >= self.low_v)
     }
@@ -118,7 +118,7 @@ mod tests {
                 assert!(left < 13.0);
             }
         }
-        // Twin without the height: the fixed limit alone comes too late.
+        // Twin without the height: the fixed limit alone acts too late.
         let left = touchdown_v(0.015, 60.0, 0.0);
         assert!(left < 11.7, "{left}");
     }

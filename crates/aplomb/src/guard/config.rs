@@ -2,7 +2,7 @@
 
 use crate::error::{ConfigError, Problem, require_not_negative, require_positive, require_within};
 
-/// Longest time in s: microseconds of it fit 32 bits.
+/// Longest time in s: one hour, whose microseconds fit 32 bits (up to 4294 s).
 const LONGEST_TIME_S: f32 = 3600.0;
 
 /// Configuration of a [`Guard`](super::Guard). No time may exceed 3,600 s.
@@ -25,15 +25,16 @@ pub struct Config {
     /// Age in s of a command beyond which the craft lands; above `link_hold_s`.
     pub link_land_s: f32,
     /// Battery voltage in V below which the craft lands; it lands earlier when the pack is predicted to be
-    /// empty before touchdown. 0 switches both off.
+    /// empty before touchdown. 0 disables both.
     pub low_battery_v: f32,
     /// Time in s for which the battery must be low.
     pub low_battery_s: f32,
-    /// Tilt in rad beyond which a craft that neither turns nor moves vertically counts as tipped over.
+    /// Tilt in rad beyond which a craft that neither rotates (0.5 rad/s) nor moves vertically
+    /// (`landed_climb_m_s`) counts as tipped over.
     pub tip_over_tilt_rad: f32,
     /// Time in s for which this must hold.
     pub tip_over_s: f32,
-    /// Share of the weight, 0 to 1, below which the thrust falls on the ground when a descent is commanded.
+    /// Thrust over weight, 0 to 1, below which the ground carries the craft when a descent is commanded.
     pub landed_thrust_share: f32,
     /// Vertical speed in m/s, up or down, below which the craft counts as stationary.
     pub landed_climb_m_s: f32,

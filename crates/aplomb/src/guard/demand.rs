@@ -3,12 +3,14 @@
 use crate::frames::Horizontal;
 use crate::{Demand, HeadingDemand, VerticalDemand, estimate};
 
-/// Height in m above the present one that is a demand to take off. Common practice, no source.
+/// Height in m above the present one that is a demand to take off: above the noise of the height estimate on
+/// the ground. Common practice, no source.
 const TAKE_OFF_HEIGHT_M: f32 = 0.2;
-/// Climb in m/s, up or down, that is a demand to take off or to land. Common practice, no source.
-const TAKE_OFF_CLIMB_M_S: f32 = 0.2;
-/// Deflection of the climb stick, up or down, that is a demand to take off or to land. Common practice, no
+/// Climb rate in m/s, up or down, beyond which a demand is one to take off or to land. Common practice, no
 /// source.
+const TAKE_OFF_CLIMB_M_S: f32 = 0.2;
+/// Deflection of the climb stick, up or down, beyond which it is a demand to take off or to land: above dead
+/// band and arming deflection. Common practice, no source.
 const TAKE_OFF_STICK: f32 = 0.2;
 
 /// True for a demand on which a craft on the ground takes off.
@@ -40,7 +42,7 @@ pub(super) fn is_landing_demand(demand: &Demand) -> bool {
     }
 }
 
-/// True when every number of the demand is finite, and so is their sum.
+/// True when every value of the demand is finite, and their sum is.
 pub(super) fn is_finite(demand: &Demand) -> bool {
     // A heading is finite by its type.
     let heading = |heading: &HeadingDemand| match heading {
@@ -53,8 +55,8 @@ pub(super) fn is_finite(demand: &Demand) -> bool {
     let sum = |v: Horizontal| v.north + v.east;
     match demand {
         Demand::Rates { rate_rad_s: w, thrust_n } => (w.x() + w.y() + w.z() + thrust_n).is_finite(),
-        Demand::Tilt { tilt: lean, heading: h, vertical: v } => {
-            (lean.forward + lean.right + heading(h) + vertical(v)).is_finite()
+        Demand::Tilt { tilt, heading: h, vertical: v } => {
+            (tilt.forward + tilt.right + heading(h) + vertical(v)).is_finite()
         }
         Demand::Velocity { setpoint, heading: h, vertical: v } => {
             (sum(setpoint.velocity_m_s) + sum(setpoint.acceleration_m_s2) + heading(h) + vertical(v))

@@ -1,5 +1,5 @@
-//! Guard: arming and failsafe. It handles stale or impossible inputs, a lost link, a low battery, tip-over
-//! and landing. No other part may override a command.
+//! Guard: arming and failsafe on stale or invalid inputs, a lost link, a low battery and tip-over; end of a
+//! landing. No other part overrides a command.
 //!
 //! ```text
 //!              arm, no blocker              demand to take off
@@ -13,13 +13,13 @@
 //!                          '---- cut, tip-over, no inertial sample: from every armed phase
 //! ```
 //!
-//! `cut_motors` has priority in every phase. Motors never start by themselves: after power-up, after every
-//! stop, after a link lost on the ground and after a cut the arm command must first be off once. A low
-//! battery keeps an armed craft on the ground.
+//! `cut_motors` has priority in every phase. After power-up, after every stop, after a link lost on the
+//! ground and after a cut the motors start only once the arm command has been off and on again. A low battery
+//! keeps an armed craft on the ground.
 //!
 //! The reason of a landing or a stop is in the [`Phase`]; the reason why centred sticks replace the demand in
-//! [`State::hold_reason`]; what prevents arming in [`ArmingBlockers`]. The times and thresholds are common
-//! practice, without a published source.
+//! [`State::hold_reason`]; what blocks arming in [`ArmingBlockers`]. [`crate::flight::derive`] has the rules
+//! of the derived times and thresholds; the logic is common practice, without a published source.
 
 mod arming;
 mod battery;
@@ -37,8 +37,8 @@ use battery::Battery;
 use demand::{is_finite, is_landing_demand, is_take_off_demand};
 use state::Mode;
 
-/// Body rate in rad/s below which a craft beyond the tip-over tilt counts as stationary. Common practice, no
-/// source: a craft that is upset in the air rotates faster.
+/// Body rate in rad/s (29 deg/s) below which a craft beyond the tip-over tilt counts as stationary: above
+/// gyro bias and rotor vibration, below the rate of a craft upset in the air. Common practice, no source.
 const TIPPED_RATE_RAD_S: f32 = 0.5;
 
 /// State of the motors that the guard allows.
@@ -65,7 +65,7 @@ pub struct GuardDecision {
     pub demand: Demand,
     /// State of the motors.
     pub motors: Motors,
-    /// The controllers must be reset on this tick, since the motors start to follow them.
+    /// The controllers must be reset on this tick: from now on they command the motors.
     pub reset_controllers: bool,
 }
 
@@ -166,8 +166,8 @@ impl Guard {
         })
     }
 
-    /// One tick. Every input may be NaN: arming is then refused, the demand is kept from the controllers, and
-    /// neither the landed nor the tip-over condition is met.
+    /// One tick. Every input may be NaN: arming is then refused, the demand is replaced by centred sticks,
+    /// and neither the landed nor the tip-over condition is met.
     ///
     /// ```
     /// use aplomb::guard::{Config, Guard, GuardInput, GuardParameters, Motors, Phase, Reason};
@@ -214,7 +214,7 @@ impl Guard {
         GuardDecision { demand, motors, reset_controllers: motors == Motors::Running && !was_flying }
     }
 
-    /// Back to disarmed, as after power-up.
+    /// Disarmed, as after power-up.
     pub fn reset(&mut self) {
         self.state = State::new();
     }
@@ -313,7 +313,7 @@ impl Guard {
         }
         match self.landing_reason(command) {
             Some(reason) => Mode::Landing { reason, landed_ticks },
-            // A voltage that recovers without load is no recovered charge.
+            // A voltage that rises at lower load does not mean more charge.
             None if reason == Reason::BatteryLow => Mode::Landing { reason, landed_ticks },
             None => Mode::abort_landing(),
         }
@@ -366,8 +366,8 @@ impl Guard {
         input.thrust_n < self.landed_thrust_n && estimate.velocity_m_s.z().abs() < self.landed_climb_m_s
     }
 
-    /// The tip-over condition: tilted, neither falling nor turning. A craft that is upset in the air does one
-    /// or the other.
+    /// The tip-over condition: tilted, neither falling nor rotating. In the air a craft tilted that far falls
+    /// or rotates.
     fn is_tipped_over(&self, estimate: &estimate::State) -> bool {
         estimate.attitude.cos_tilt() < self.cos_tip_over
             && estimate.velocity_m_s.z().abs() < self.landed_climb_m_s

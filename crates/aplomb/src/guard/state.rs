@@ -15,7 +15,7 @@ pub enum Reason {
     LinkLost,
     /// The battery is low.
     BatteryLow,
-    /// The motors were cut.
+    /// `cut_motors` was commanded.
     Cut,
     /// The craft lies on its side or back.
     TippedOver,
@@ -34,7 +34,7 @@ pub enum Phase {
     /// Motors stopped.
     #[default]
     Disarmed,
-    /// Armed, motors at the idle command, waiting for a demand to take off.
+    /// Armed, motors at the idle command, until a demand to take off.
     OnGround,
     /// Flying as commanded.
     Flying,
@@ -110,7 +110,7 @@ impl State {
         self.hold_reason
     }
 
-    /// What prevented arming on the last tick that commanded it; none once armed.
+    /// What blocked arming on the last tick on which it was commanded; none once armed.
     #[must_use]
     pub const fn arming_blockers(&self) -> ArmingBlockers {
         match self.mode {
@@ -120,7 +120,7 @@ impl State {
     }
 }
 
-/// A phase with the data that belongs to it alone, so that no phase inherits another's.
+/// A phase with its own data, which ends with the phase.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

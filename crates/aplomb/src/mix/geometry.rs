@@ -32,7 +32,8 @@ pub struct Geometry {
     pub torque_to_thrust_m: f32,
 }
 
-/// Smallest share of thrust, and of yaw torque over kappa, that a rotor may have.
+/// Smallest share of thrust, and of yaw torque over kappa, that a rotor may have: the limits of a rotor are
+/// divided by it, which costs three of the seven digits of `f32`.
 const SMALLEST_SHARE: f32 = 1e-3;
 
 /// One row of the inverse: the thrust of one rotor per unit of total thrust and of each torque.
@@ -45,8 +46,8 @@ pub(super) struct RotorShare {
 }
 
 impl Geometry {
-    /// A symmetric X: rotors at (+-half_length, +-half_width); the diagonal of the front left rotor turns as
-    /// `front_left`.
+    /// A symmetric X: rotors at (+-half_length, +-half_width); the rotors of the front left and rear right
+    /// corner spin as `front_left`, the other two oppositely.
     ///
     /// ```
     /// use aplomb::{Spin, mix::Geometry};
@@ -95,8 +96,8 @@ impl Geometry {
     /// mu = F_1 m_1 + F_2 m_2 + d_1 e_1 + d_2 e_2        d_1 = (mu - F_1 m_1 - F_2 m_2) x e_2 / (e_1 x e_2)
     /// ```
     ///
-    /// and likewise for d_2 with the diagonals exchanged. On a frame that is symmetric to the last bit, so is
-    /// the result.
+    /// and likewise for d_2 with the diagonals exchanged. A frame that is symmetric to the last bit has a
+    /// symmetric result.
     pub(super) fn inverse(&self) -> Result<Rotors<RotorShare>, ConfigError> {
         require_positive("torque_to_thrust_m", self.torque_to_thrust_m)?;
         for arm in self.arms.into_array() {
@@ -113,9 +114,9 @@ impl Geometry {
         let ([front_left, rear_right], [front_right, rear_left]) =
             (self.shares(&first, &second), self.shares(&second, &first));
         let shares = Rotors { front_left, front_right, rear_left, rear_right };
-        // Hovering must need a positive thrust of each rotor: the centre of mass lies inside.
+        // Each rotor has positive thrust in hover: the centre of mass lies inside the quadrilateral.
         let inside = shares.into_array().iter().all(|share| share.thrust > SMALLEST_SHARE);
-        // Yaw must add thrust to both rotors of a diagonal: no corner lies inside of the other three.
+        // Yaw torque adds thrust to both rotors of a diagonal: the quadrilateral is convex.
         let convex =
             shares.zip(self.arms).into_array().iter().all(|(share, arm)| {
                 self.torque_to_thrust_m * arm.spin.reaction() * share.yaw > SMALLEST_SHARE

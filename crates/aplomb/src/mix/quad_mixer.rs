@@ -31,13 +31,15 @@ use crate::frames::Vector;
 use crate::math::{least, most, saturate, saturate_symmetric};
 use crate::{Limited, ROTORS, Rotors};
 
-/// Demands are cut to this many times what the rotors can give, so that no product overflows.
+/// Demands are limited to this many times what the rotors can give, so that no product overflows.
 const LARGEST_DEMAND: f32 = 1e6;
 
-/// Smallest range of a rotor's thrust as a share of the largest thrust: below it there is only round-off.
+/// Smallest range of a rotor's thrust as a share of the largest thrust, ten times the accuracy of the
+/// allocation.
 const SMALLEST_RANGE: f32 = 1e-4;
 
-/// Two rotors that yaw moves alike to this share are taken as equal: round-off of their geometry.
+/// Relative difference of the yaw gains of two rotors up to which they count as equal: eight times the
+/// resolution of `f32`, the round-off of their geometry.
 const EQUAL: f32 = 5e-7;
 
 /// Pairs of the four rotors.
@@ -62,8 +64,8 @@ pub struct Config {
     /// rotors together or more is no limit.
     pub allowance_up_n: f32,
     /// Share, 0 to 0.5, of the largest yaw torque that is reachable without roll and pitch torque at a thrust
-    /// within the allowance: roll and pitch must leave it for yaw, as far as yaw is demanded. 0 is the plain
-    /// order of priorities.
+    /// within the allowance: reserved for yaw ahead of roll and pitch, as far as yaw is demanded. 0: no
+    /// reserve.
     pub reserved_yaw_share: f32,
 }
 
@@ -75,17 +77,17 @@ pub struct Config {
 /// let mixer = QuadMixer::new(&Config {
 ///     geometry, min_thrust_n: 0.0, max_thrust_n: 6.5, allowance_down_n: 26.0, allowance_up_n: 6.0, reserved_yaw_share: 0.0,
 /// })?;
-/// // Roll right: the left pair pushes harder.
+/// // Roll right: the left pair gets more thrust.
 /// let roll = Wrench { torque_nm: Vector::new(0.32, 0.0, 0.0), thrust_n: 12.0 };
 /// let thrust_n = mixer.allocate(&roll, 6.5).thrust_n;
 /// assert!((thrust_n.front_left - 3.5).abs() < 1e-5 && (thrust_n.rear_right - 2.5).abs() < 1e-5);
-/// // Far more than the rotors can give: the direction stays, the share shrinks, no yaw is left.
+/// // Far more than the rotors can give: roll and pitch are scaled down alike, and no yaw torque is left.
 /// let beyond = Wrench { torque_nm: Vector::new(5.0, 5.0, 1.0), thrust_n: 13.0 };
 /// let allocation = mixer.allocate(&beyond, 6.5);
 /// let torque_nm = allocation.achieved.torque_nm;
 /// assert!(allocation.limited.roll_pitch && allocation.limited.yaw && torque_nm.z().abs() < 1e-5);
 /// assert!((torque_nm.x() - 0.5 * 0.16 * 13.0).abs() < 1e-4 && (torque_nm.x() - torque_nm.y()).abs() < 1e-5);
-/// // An empty battery, with which a full command gives 3.2 N, limits what was no limit.
+/// // With an empty battery a full command gives 3.2 N: the first demand saturates.
 /// assert!(!mixer.allocate(&roll, 6.5).limited.roll_pitch && mixer.allocate(&roll, 3.2).limited.thrust);
 /// # Ok::<(), aplomb::ConfigError>(())
 /// ```
@@ -93,7 +95,7 @@ pub struct Config {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct QuadMixer {
     rotors: Rotors<Rotor>,
-    /// Weight of the first of two rotors with which yaw cancels; none if yaw moves them alike.
+    /// Weight of the first of two rotors with which yaw cancels; `None` if their yaw gains are equal.
     pair_weights: [Option<f32>; PAIRS],
     min_thrust_n: f32,
     max_thrust_n: f32,
@@ -102,7 +104,7 @@ pub struct QuadMixer {
     allowance_down_n: f32,
     allowance_up_n: f32,
     reserved_yaw_share: f32,
-    /// Where demands are cut.
+    /// Limits of a demand, against overflow.
     largest: Wrench,
 }
 
@@ -114,10 +116,10 @@ struct Rotor {
     share: f32,
     /// Total thrust over its own, 1/A.
     total: f32,
-    /// What roll and pitch torque add, R/A and P/A, in 1/m.
+    /// Gains of roll and pitch torque, R/A and P/A, in 1/m.
     roll: f32,
     pitch: f32,
-    /// What yaw torque adds, s = Y/A, in 1/m.
+    /// Gain of yaw torque, s = Y/A, in 1/m.
     yaw: f32,
 }
 
@@ -173,7 +175,7 @@ impl QuadMixer {
         require_not_negative("allowance_down_n", config.allowance_down_n)?;
         require_not_negative("allowance_up_n", config.allowance_up_n)?;
         require_within("reserved_yaw_share", config.reserved_yaw_share, 0.0, 0.5)?;
-        // Level flight needs min/A of the weakest rotor to lie below max/A of the strongest one.
+        // A thrust without torque exists if min/A of the weakest rotor is below max/A of the strongest one.
         let totals = rotors.map(|rotor| rotor.total).into_array();
         let [weakest, strongest] = [most, least].map(|of| totals.into_iter().reduce(of).unwrap_or(1.0));
         let min_ceiling_n = min_thrust_n * weakest / strongest + SMALLEST_RANGE * max_thrust_n;
@@ -247,7 +249,7 @@ impl QuadMixer {
         }
     }
 
-    /// The demand without NaN and within what can be multiplied.
+    /// The demand with NaN replaced and limited against overflow.
     fn cut(&self, demand: &Wrench) -> Wrench {
         let [roll, pitch, yaw] = demand.torque_nm.to_array();
         let [largest_roll, largest_pitch, largest_yaw] = self.largest.torque_nm.to_array();
@@ -261,7 +263,7 @@ impl QuadMixer {
         }
     }
 
-    /// Yaw torque in N m, in the sense of the demand and no more than it, that roll and pitch must leave.
+    /// Reserved yaw torque in N m, in the sense of the demand and no more than it.
     fn reserved_yaw_nm(&self, window: Interval, limits: Rotors<Strip>, demanded_nm: f32) -> f32 {
         if self.reserved_yaw_share == 0.0 {
             return 0.0;
@@ -313,7 +315,7 @@ impl QuadMixer {
             feasible.low = most(least(a, b), feasible.low);
             feasible.high = least(most(a, b), feasible.high);
         }
-        // Round-off at the ends must not reverse yaw or take from what is reserved.
+        // Round-off at the ends must not reverse yaw or reduce it below the reserve.
         saturate(saturate(demanded_nm, feasible.low, feasible.high), range_nm.low, range_nm.high)
     }
 }

@@ -1,4 +1,4 @@
-//! Limits on total thrust that move with a share, and the largest share at which all of them can be met.
+//! Limits on total thrust that are linear in a share, and the largest share at which all of them can be met.
 //!
 //! A [`Strip`] is `low <= T + slope x <= high`: for each share x it leaves an interval of total thrust T. The
 //! lower ends of several strips together are the largest of lines in x, a convex function, and the upper ends
@@ -98,7 +98,7 @@ pub(super) fn largest_share(window: Interval, strips: &[Strip], from: f32) -> Co
         let thrust_n = flatter.at(share);
         common.thrust_n = Interval { low: thrust_n, high: thrust_n };
         if crossing >= common.share {
-            // The gap is nothing but round-off.
+            // The gap is round-off.
             break;
         }
         common.share = share;

@@ -1,4 +1,4 @@
-//! The mixer against a linear-programming solver, closed forms and its own promises.
+//! The mixer against a linear-programming solver, closed forms and its documented properties.
 
 mod draw;
 mod examples;

@@ -41,9 +41,9 @@ pub struct ThrustCurveConfig {
     /// Share of that voltage that speed takes, alpha, 0 to 1; the rest is resistance. 1 is the plain
     /// quadratic curve.
     pub back_emf_share: f32,
-    /// Lowest and highest battery voltage in V that is accepted; readings outside are cut to them.
+    /// Lowest battery voltage in V of the valid range; readings outside are limited to the range.
     pub lowest_voltage_v: f32,
-    /// Highest battery voltage in V that is accepted.
+    /// Highest battery voltage in V of the valid range.
     pub highest_voltage_v: f32,
     /// Time constant in s of the low-pass on the battery voltage; 0 switches it off.
     pub voltage_filter_s: f32,
@@ -129,14 +129,15 @@ impl<M: Math> ThrustCurve<M> {
         Ok(curve)
     }
 
-    /// Sets the density of the air in kg/m3, cut to 0.3 to 2.0.
+    /// Sets the density of the air in kg/m3, limited to 0.3 (at 12 km in the standard atmosphere) to 2.0 (1.6
+    /// times that at sea level); NaN counts as 0.3.
     pub fn set_air_density(&mut self, density_kg_m3: f32) {
         let density = saturate(density_kg_m3, 0.3, 2.0);
         self.density_root = M::sqrt(REFERENCE_DENSITY_KG_M3 / density);
         self.update();
     }
 
-    /// Adds one reading of the battery voltage in V, cut to the accepted range and low-passed; the first one
+    /// Adds one reading of the battery voltage in V, limited to the valid range and low-passed; the first one
     /// initialises the filter. NaN and infinity are ignored.
     pub fn observe(&mut self, voltage_v: f32) {
         if voltage_v.is_finite() {
@@ -167,7 +168,7 @@ impl<M: Math> ThrustCurve<M> {
         self.ceiling_n = self.thrust_n(MotorCommand::FULL);
     }
 
-    /// Battery voltage in V, filtered and within the accepted range; none before the first reading.
+    /// Battery voltage in V, filtered and within the valid range; `None` before the first reading.
     #[must_use]
     pub const fn voltage_v(&self) -> Option<f32> {
         self.voltage_v
@@ -265,7 +266,7 @@ mod tests {
     }
 
     #[test]
-    fn voltage_is_cut_to_its_range_and_low_passed_from_the_first_reading() {
+    fn voltage_is_limited_to_its_range_and_low_passed_from_the_first_reading() {
         let slow = ThrustCurveConfig { voltage_filter_s: 0.099, ..config() };
         let mut curve: ThrustCurve = ThrustCurve::new(&slow, 1e-3).unwrap();
         curve.observe(5.0);

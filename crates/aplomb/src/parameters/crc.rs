@@ -3,10 +3,11 @@
 
 const REFLECTED_POLYNOMIAL: u32 = 0xedb8_8320;
 
-/// The checksum of `bytes` after what `before` is the checksum of; 0 is the checksum of nothing.
+/// Checksum of a message that ends with `bytes`; `before` is the checksum of the part before them, 0 for
+/// none.
 ///
-/// Eight shifts a byte and no table: a block is read once, at the start. Finds every error within 32
-/// neighbouring bits, and any other but one in 2^32.
+/// Bit by bit, without a table, since a block is read only at the start. Detects every error burst of up to
+/// 32 bits, and all but one in 2^32 of the others.
 pub(super) const fn crc32(before: u32, mut bytes: &[u8]) -> u32 {
     let mut register = !before;
     while let [first, rest @ ..] = bytes {

@@ -17,7 +17,7 @@ pub(super) trait Parameter: Sized {
 
     fn visit<V: Visitor>(&self, name: &'static str, visitor: &mut V);
 
-    /// `None` for too few bytes or bytes that are no value.
+    /// `None` for too few bytes or an invalid value.
     fn read(bytes: &mut Bytes<'_>) -> Option<Self>;
 }
 

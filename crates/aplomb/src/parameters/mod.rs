@@ -1,5 +1,5 @@
-//! Parameter block: a whole configuration in a few hundred bytes, for flash memory, changed without another
-//! build.
+//! Parameter block: a whole configuration as a few hundred bytes for flash memory, so that parameters change
+//! without a new build of the firmware.
 //!
 //! All numbers are little-endian, nothing is aligned, and the size does not depend on the values:
 //!
@@ -60,7 +60,7 @@ pub enum Value {
 }
 
 impl Value {
-    /// Size in a block, in bytes.
+    /// Size in a block in bytes.
     #[must_use]
     pub const fn size(&self) -> usize {
         match self {
@@ -95,7 +95,7 @@ pub fn visit(config: &Config, visitor: &mut impl Visitor) {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum ReadError {
-    /// The first bytes are not those of a block, for example erased flash.
+    /// The first four bytes are not those of a block, for example in erased flash.
     NotABlock,
     /// Fewer bytes than the size in its head.
     TooShort,
@@ -111,7 +111,7 @@ pub enum ReadError {
         /// The block's layout.
         found: u32,
     },
-    /// Undamaged, but a flag is neither 0 nor 1: not written by [`write()`].
+    /// The checksum matches, but a flag is neither 0 nor 1: not written by [`write()`].
     Value,
 }
 
@@ -152,8 +152,8 @@ pub fn write(config: &Config) -> [u8; SIZE] {
 /// The configuration in the block at the start of `bytes`; bytes after the block are ignored.
 ///
 /// # Errors
-/// Bytes that are no complete, undamaged block of this release. A configuration that was read can still be
-/// refused by [`crate::FlightController::new`].
+/// Names why the bytes are not a complete and undamaged block of this release. The configuration itself is
+/// checked by [`crate::FlightController::new`].
 pub fn read(bytes: &[u8]) -> Result<Config, ReadError> {
     let mut head = Bytes(bytes);
     if head.take() != Some(MAGIC) {

@@ -16,9 +16,9 @@
 //! (`tests/pid_scipy.rs`, `tests/pid_sequence.rs`).
 //!
 //! A tick is [`Pid::step`], which gives the output, then [`Pid::achieved`], which updates the integral with
-//! what the actuators achieved. Without the second call the integral is held; proportional and derivative
-//! part continue. Coefficients ([`Pid`]) are immutable and apart from the [`State`], so one set serves
-//! several axes. [`Pid::retune`] changes the gains in operation by bumpless transfer.
+//! the output that the actuators achieved. Without the second call the integral is held; proportional and
+//! derivative part continue. Coefficients ([`Pid`]) are immutable and separate from the [`State`], so one set
+//! can be used for several axes. [`Pid::retune`] changes the gains in operation by bumpless transfer.
 
 use crate::error::{ConfigError, Problem, require_finite, require_not_negative, require_positive};
 use crate::filter::FLOOR;
@@ -29,7 +29,7 @@ use crate::math::{saturate, saturate_symmetric};
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
 pub enum Integration {
-    /// Forward (Euler): the error of this tick counts from the next one.
+    /// Forward (Euler): the error of this tick enters the output of the next one.
     #[default]
     Forward,
     /// Trapezoidal (Tustin): half of this tick's error enters this tick's output.
@@ -161,7 +161,7 @@ impl State {
         Self { integral: 0.0, memory: None, demanded: 0.0, pending: 0.0 }
     }
 
-    /// Back to the new state.
+    /// Zero integral; the next step takes no derivative.
     pub const fn reset(&mut self) {
         *self = Self::new();
     }
@@ -210,7 +210,7 @@ impl Pid {
                     (None, Some(ti)) => ti,
                     (None, None) => h,
                 };
-                // Without an integral there is nothing to track.
+                // Without an integral there is no tracking.
                 let active = config.integral_time_s.is_some();
                 Tracking::BackCalculation(match (active, tracking_time > h) {
                     (false, _) => 0.0,
@@ -269,7 +269,7 @@ impl Pid {
         if demanded.is_finite() {
             let memory = FLOOR + self.memory_decay * memory - self.memory_setpoint * setpoint
                 + self.memory_measurement * measurement;
-            // One that overflows starts again without a derivative.
+            // After an overflow the next step takes no derivative.
             state.memory = memory.is_finite().then_some(memory);
             state.pending += self.integral_gain * (setpoint - measurement);
             state.demanded = demanded;

@@ -1,4 +1,4 @@
-//! Pilot: thumb sticks to set-points.
+//! Pilot: stick deflections to set-points.
 //!
 //! Each stick passes a dead band and expo. Two demands use them:
 //!
@@ -10,11 +10,10 @@
 //!
 //! In tilt command with roll and pitch centred and a valid position estimate, the craft first brakes, then
 //! holds the position at which it is slower than `hold_below_m_s`; moving either stick releases the position.
-//! Without a valid position it levels and drifts with the wind.
+//! Without a valid position it is levelled and drifts with the wind.
 //!
-//! In rate command nothing levels the craft and nothing holds the height. With the shaped climb stick c from
-//! -1 to 1 the total thrust along the body's up axis is piecewise linear, so that the centred stick carries
-//! the weight of a level craft:
+//! In rate command neither attitude nor height is controlled. With the shaped climb stick c from -1 to 1 the
+//! total thrust along the body's up axis is piecewise linear; at the centre it equals the weight:
 //!
 //! ```text
 //! T = hover + c (max - hover)   for c >= 0,      T = hover + c (hover - min)   for c < 0
@@ -40,8 +39,8 @@ use crate::{Demand, HeadingDemand, PositionSetpoint, Sticks, Tilt, VelocitySetpo
 pub struct Config {
     /// Share of the travel about the centre that counts as centred, 0 to 0.5.
     pub dead_band: f32,
-    /// Expo, 0 to 1. 0: linear; 1: the cube of the deflection, flat about the centre. Full stick is full
-    /// stick in any case.
+    /// Expo, 0 to 1. 0: linear; 1: the cube of the deflection, flat about the centre. The output at full
+    /// deflection does not depend on it.
     pub expo: f32,
     /// Tilt in rad at full roll or pitch stick, above 0 and at most 1.4.
     pub full_stick_tilt_rad: f32,
@@ -49,13 +48,13 @@ pub struct Config {
     pub full_stick_roll_pitch_rate_rad_s: f32,
     /// Heading rate, or in rate command body rate, in rad/s at full yaw stick; above 0.
     pub full_stick_yaw_rate_rad_s: f32,
-    /// Climb in m/s at full climb stick; above 0.
+    /// Climb rate in m/s at full climb stick up; above 0.
     pub full_stick_climb_m_s: f32,
-    /// Descent in m/s at full climb stick down; above 0.
+    /// Descent rate in m/s at full climb stick down; above 0.
     pub full_stick_descent_m_s: f32,
     /// Speed in m/s below which the position is held after braking; above 0.
     pub hold_below_m_s: f32,
-    /// Descent in m/s when landing; above 0.
+    /// Descent rate in m/s of a landing; above 0.
     pub landing_speed_m_s: f32,
 }
 
@@ -92,7 +91,7 @@ pub enum State {
     /// Commanded by the sticks, or without a valid position.
     #[default]
     Free,
-    /// Sticks centred, slowing down.
+    /// Sticks centred, decelerating.
     Braking,
     /// Holding this position, m from home.
     Holding(Horizontal),
@@ -227,8 +226,7 @@ impl<M: Math> Pilot<M> {
         if stick < 0.0 { -curved } else { curved }
     }
 
-    /// Body rates and total thrust for sticks in rate command. Needs no estimate and no state, so it may run
-    /// on every tick.
+    /// Body rates and total thrust for sticks in rate command; needs neither estimate nor state.
     #[must_use]
     pub fn rate_command(&self, sticks: Sticks) -> Demand {
         let Config { full_stick_roll_pitch_rate_rad_s, full_stick_yaw_rate_rad_s, .. } = self.config;

@@ -109,7 +109,7 @@ fn velocity_loop_names_its_field() {
 }
 
 #[test]
-fn wind_forward_names_its_field() {
+fn wind_feed_forward_names_its_field() {
     let fields: &[Field<wind::Config>] = &[
         ("drag_per_s", |c, x| c.drag_per_s = x, Positive),
         ("pole_rad_s", |c, x| c.pole_rad_s = x, Positive),
@@ -155,7 +155,7 @@ fn position_loop_names_its_field() {
 }
 
 #[test]
-fn thrust_vector_names_its_field_and_must_hold_the_weight() {
+fn thrust_vector_names_its_field_and_its_range_must_include_the_weight() {
     let fields: &[Field<thrust_vector::Config>] = &[
         ("mass_kg", |c, x| c.mass_kg = x, Positive),
         ("tilt_limit_rad", |c, x| c.tilt_limit_rad = x, Within(1e-3, 1.4)),

@@ -6,10 +6,10 @@ use crate::estimate::VelocityChange;
 use crate::frames::{Attitude, Body, Vector, World};
 use crate::math::{Math, saturate_symmetric};
 
-/// A heading error corrects the bias as if it were not larger than this in rad: an initial heading may be far
-/// off.
+/// Limit in rad (3 deg) of the heading error that corrects the bias: larger errors are those of the initial
+/// heading or of a disturbed field, not of the bias.
 const MAX_BIAS_ERROR_RAD: f32 = 0.05;
-/// A horizontal field below this, squared, has no direction.
+/// A horizontal field below 1e-6, squared, has no direction, in whatever unit.
 const MIN_HORIZONTAL_SQUARED: f32 = 1e-12;
 
 impl<M: Math> AttitudeFilter<M> {

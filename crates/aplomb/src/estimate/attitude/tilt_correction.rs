@@ -1,5 +1,6 @@
-//! The tilt correction: how much of a tilt innovation is an error of the attitude and how much is an
-//! acceleration.
+//! The tilt correction: separation of a tilt innovation into an attitude error and an acceleration. The
+//! thresholds and times were tuned with [`super::Config::RECOMMENDED`] on the same recordings and simulated
+//! legs; no published source.
 
 use super::{AttitudeFilter, BIAS_INNOVATION_SQUARED, SETTLED_TILT_LIMIT_RAD};
 use crate::math::Math;
@@ -10,11 +11,11 @@ const OPENING_S: f32 = 100.0;
 const GROSS_OPENING_S: f32 = 2.0;
 /// An innovation beyond this (sine of about 37 deg), squared, is gross.
 const GROSS_SQUARED: f32 = 0.36;
-/// An innovation beyond this, squared (8 deg), is an error of tilt if the average's length differs from
-/// gravity's by less than this share of what a horizontal acceleration would make it differ.
+/// An innovation beyond this, squared (8 deg), is a tilt error if the average's length exceeds that of
+/// gravity by less than this share of the excess that a horizontal acceleration would cause.
 const EXPLAINED_SQUARED: f32 = 0.02;
 const EXPLAINED_SHARE: f32 = 0.05;
-/// It must have lasted for this long in s, longer than an acceleration takes to pass through such a state.
+/// Time in s for which this must hold, longer than the averaged force of a changing acceleration meets it.
 const EXPLAINED_S: f32 = 1.2;
 /// While it is corrected, a larger share of the length may differ, and the correction ends below 1 deg,
 /// squared.
@@ -29,9 +30,9 @@ pub(super) struct TiltCorrection {
     pub(super) innovation: [f32; 2],
     /// Time constant of the correction in s.
     pub(super) time_constant_s: f32,
-    /// It is so large that the attitude may be arbitrary.
+    /// The innovation is so large that the attitude may be arbitrary.
     pub(super) is_gross: bool,
-    /// It is small enough to be due to the gyro bias.
+    /// The innovation is small enough to be due to the gyro bias.
     pub(super) corrects_bias: bool,
 }
 
@@ -43,8 +44,8 @@ impl<M: Math> AttitudeFilter<M> {
         let [x, y, z] = filter.average;
         let squared = x * x + y * y;
         let limit_squared = filter.tilt_limit_rad * filter.tilt_limit_rad;
-        // `z` is below 1 where the average is short, as after a large error, and below 0 upside down: less is
-        // doubtful then.
+        // `z` is below 1 where the average is short, as after a large error, and below 0 upside down: the
+        // threshold is then lower.
         let doubtful = squared > limit_squared * z || filter.explained_s > 0.0;
 
         let lengthened = squared + z * z - 1.0;

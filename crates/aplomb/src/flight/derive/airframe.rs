@@ -1,15 +1,15 @@
-//! The parameters of a craft that every setting follows from.
+//! Parameters of a craft from which every setting is derived.
 
 use crate::control::rate;
 use crate::error::{ConfigError, Problem, require_not_negative, require_positive};
 use crate::mix::{self, Geometry, ThrustCurveConfig};
 use crate::{STANDARD_GRAVITY_M_S2, frames};
 
-/// Least ratio of full thrust to weight: the 0.9 of full thrust that the outer loops use must exceed the
-/// weight, and a seventh of the weight is left beyond it for torque and gusts.
+/// Least ratio of full thrust to weight: 0.9 of the full thrust, which the outer loops use, then exceeds the
+/// weight by 17 %, for climb and gusts (common practice, no source).
 const LEAST_THRUST_TO_WEIGHT: f32 = 1.3;
 
-/// The parameters of a craft that every setting follows from.
+/// Parameters of a craft from which every setting is derived.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
@@ -44,7 +44,8 @@ impl Airframe {
     /// From mass in kg, principal moments of inertia in kg m2, geometry and full thrust of a rotor in N. The
     /// rest is a four-cell battery, a plain quadratic curve, rotors of 0.2286 m (9 in) with a time constant
     /// of 0.04 s and an inertia of 4e-5 kg m2 that hover at 600 rad/s, speed controllers with a delay of 1
-    /// ms, and an inertial sensor whose own filter has no delay.
+    /// ms, and an inertial sensor whose own filter has no delay: plausible for a craft of 1.2 kg, no source.
+    /// Set the fields of your own craft.
     ///
     /// ```
     /// use aplomb::{Spin, flight::{Airframe, Config}, mix::Geometry};
@@ -93,10 +94,10 @@ pub(super) struct Basis {
     pub(super) induced_m_s: f32,
     /// Time of a free fall by one rotor diameter.
     pub(super) fall_s: f32,
-    /// Thrust of one idling rotor: it turns at a sixth of its hover speed. The rotors then turn on through
-    /// every descent, and 35/36 of the hover thrust are left for torque.
+    /// Thrust of one rotor at the idle command: it turns at a sixth of its hover speed. The rotors then do
+    /// not stop in a descent, and 35/36 of the hover thrust are available for torque.
     pub(super) idle_thrust_n: f32,
-    /// Largest torque about roll, pitch and yaw that hover thrust leaves, either way.
+    /// Largest torque about roll, pitch and yaw at hover thrust, either way.
     pub(super) torque_nm: frames::Vector<frames::Body>,
 }
 
@@ -115,7 +116,7 @@ impl Basis {
         }
         let hover_n = 0.25 * weight_n;
         let idle_thrust_n = hover_n / 36.0;
-        // Each rotor may move this far from hover without touching a limit.
+        // Change of each rotor's thrust from hover to the nearer limit.
         let range_n = (hover_n - idle_thrust_n).min(max_thrust_n - hover_n);
         let arms = airframe.geometry.arms.into_array();
         let discs_m2 = core::f32::consts::PI * diameter_m * diameter_m;

@@ -21,20 +21,21 @@ const HIGHEST_TONE_SHARE: f32 = 0.45;
 /// Crossover times dead time of the rate loop. An integrator with dead time L and gain w has a phase margin
 /// of 90 deg - w L and a gain margin of (pi/2)/(w L): 69 deg and 12.8 dB, less what the integral takes.
 const CROSSOVER_DEAD_TIME: f32 = 0.36;
-/// Ratio of derivative time to its filter's time constant: ten is usual, and less noise is worth a little
-/// delay.
+/// Ratio of derivative time to its filter's time constant: 2 to 20 is usual (Astrom and Hagglund 2006,
+/// chapter 3); below 10, for less noise in the motor commands.
 const DERIVATIVE_FILTER_RATIO: f32 = 8.0;
-/// Damping ratio of every reference.
+/// Damping ratio of every reference: its pole pair alone overshoots by exp(-pi zeta/sqrt(1 - zeta^2)) = 2.8
+/// %.
 pub(super) const REFERENCE_DAMPING: f32 = 0.75;
 /// Tilt step in rad that the reference is dimensioned for: the 20 deg on which the requirements judge a step.
 const TILT_STEP_RAD: f32 = 0.349;
-/// Heading step in rad that the reference is dimensioned for.
+/// Heading step in rad (29 deg) that the reference is dimensioned for (common practice, no source).
 const HEADING_STEP_RAD: f32 = 0.5;
 /// Largest body rate in rad/s: four fifths of the 2000 deg/s that the gyros of such craft measure (value from
 /// memory), so that overshoot stays within the range.
 const GYRO_RATE_RAD_S: f32 = 0.8 * 34.9;
 
-/// What the inner loops get.
+/// Settings of the inner loops.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Inner {
     pub(super) tick_hz: f32,
@@ -108,7 +109,7 @@ impl Inner {
     }
 }
 
-/// Frequency of the rotors at full thrust in Hz, 10 % more for what the thrust curve and the battery may err.
+/// Frequency of the rotors at full thrust in Hz, with 10 % for errors of the thrust curve and a full battery.
 fn full_thrust_tone_hz(airframe: &Airframe, basis: &Basis) -> f32 {
     1.1 * airframe.hover_speed_rad_s / (2.0 * PI) * libm::sqrtf(basis.thrust_to_weight)
 }
@@ -120,10 +121,10 @@ fn notches(airframe: &Airframe, basis: &Basis, tick_hz: f32) -> NotchConfig {
         // the tone. A tone that even the highest tick rate samples too coarsely is left to the gyro's
         // low-pass.
         bandwidth_hz: if hover_hz < HIGHEST_TONE_SHARE * tick_hz { 0.2 * hover_hz } else { 0.0 },
-        // Imbalance comes once a revolution and shakes the frame most. The blades' tone lies at as many times
-        // that as there are blades, where the gyro's low-pass and the rotor time constant attenuate it.
+        // The imbalance, once a revolution, is the largest vibration. The blade-pass frequency is a multiple
+        // of it, where the gyro's low-pass attenuates it further.
         harmonic: 1.0,
-        // Half of the hover thrust: a notch twice as late as in hover.
+        // The speed at half of the hover thrust, where a notch has twice the delay that it has in hover.
         lowest_hz: 0.7 * hover_hz,
         highest_hz: full_thrust_tone_hz(airframe, basis).min(HIGHEST_TONE_SHARE * tick_hz),
         hover_speed_rad_s: airframe.hover_speed_rad_s,
@@ -136,14 +137,15 @@ fn rates(airframe: &Airframe, basis: &Basis, crossover: f32, derivative_time_s: 
         // Six over the crossover: atan(1/6) = 9.5 deg of phase.
         integral_time_s: 6.0 / crossover_rad_s,
         derivative_time_s,
-        // Twice what the rotors can give at hover: the mixer limits, not this.
+        // Twice what the rotors give at hover, so that the mixer is the limit.
         acceleration_limit_rad_s2: 2.0 * torque / inertia,
     };
     let (inertia, torque) = (airframe.inertia, basis.torque_nm);
     rate::Config {
         roll: axis(torque.x(), inertia.roll_kg_m2, crossover),
         pitch: axis(torque.y(), inertia.pitch_kg_m2, crossover),
-        // Yaw has a tenth of the torque: a third of the gain spares the rotors the noise.
+        // Yaw has about a tenth of the torque per change of thrust: a third of the gain limits the noise in
+        // the motor commands.
         yaw: axis(torque.z(), inertia.yaw_kg_m2, crossover / 3.0),
         derivative_filter_ratio: DERIVATIVE_FILTER_RATIO,
         inertia,
@@ -159,20 +161,20 @@ fn attitudes(airframe: &Airframe, basis: &Basis, rate: &rate::Config, period_s: 
     let time_constant_s = airframe.rotor_time_constant_s;
     // The first instant of the step that the reference is dimensioned for takes the whole torque that hover
     // leaves: it lasts for about a rotor time constant, before feedback has an error to correct. Yaw keeps
-    // half, as it is the first that the mixer gives up.
+    // half of it, since the mixer reduces it first.
     let tilt = (torque.x() / inertia.roll_kg_m2).min(torque.y() / inertia.pitch_kg_m2);
     let heading = 0.5 * torque.z() / inertia.yaw_kg_m2;
     let part = |crossover: f32, fastest: f32, step: f32, acceleration: f32| {
         // A step s demands a feed-forward of s tau omega^3 at once.
         let bandwidth = libm::cbrtf(acceleration / (step * time_constant_s)).min(fastest);
         attitude::Part {
-            // Well below the rate loop, which follows a set-point with the rotor time constant: its
-            // derivative acts only on the gyro. A time constant of 60 ms leaves 52 deg.
+            // For a phase margin of 45 deg wherever the loops are broken. The rate loop follows a set-point
+            // with the rotor time constant, since its derivative acts only on the gyro; time constants of 20
+            // to 60 ms leave 51 to 54 deg (`tests/margins.rs`).
             crossover_rad_s: crossover / 4.2,
             reference_bandwidth_rad_s: bandwidth,
             // Braking from the rate limit at the reference's omega/(1 + 2 zeta) takes half of the
-            // acceleration. What the gyro measures and what turns the craft by half a radian in a period
-            // bound it.
+            // acceleration. At most what the gyro measures, and half a radian in a period.
             rate_limit_rad_s: (0.5 * acceleration * (1.0 + 2.0 * REFERENCE_DAMPING) / bandwidth)
                 .min(GYRO_RATE_RAD_S)
                 .min(0.5 / period_s),

@@ -1,11 +1,11 @@
 //! Every setting derived from the parameters of an airframe, each with its rule.
 //!
-//! The rules stand in the code where each value is made: tick rate, filters, rate and attitude loop in
-//! `inner.rs`, tilt limit to position loop in `outer.rs`, sticks in `pilot.rs`, guard in `guard.rs`. Rates,
-//! times and speeds follow from the rotor time constant, torque over inertia, thrust to weight and rotor
-//! diameter. A dynamically similar craft of another size (Froude scaling: times with the root of the length)
-//! gets the same settings in its own time, within the steps of [`TICK_RATES_HZ`]. Only what a hand, a sensor
-//! or the landing gear sets does not scale; the rule then names that bound.
+//! The rule of each value is beside it in the code: tick rate, filters, rate and attitude loop in `inner.rs`,
+//! tilt limit to position loop in `outer.rs`, sticks in `pilot.rs`, guard in `guard.rs`. Rates, times and
+//! speeds follow from the rotor time constant, torque over inertia, thrust to weight and rotor diameter. A
+//! dynamically similar craft of another size (Froude scaling: times with the root of the length) has the same
+//! settings in its own time, within the steps of [`TICK_RATES_HZ`]. Only bounds by a hand, a sensor or the
+//! landing gear do not scale; the rule then names them.
 //!
 //! Four craft: `examples/craft/invented-30g.toml` (brushed motors), `examples/craft/invented-250g.toml`, the
 //! demo's own `harness/demo/craft.toml`, `examples/craft/invented-25kg.toml`. Each takes off, follows steps
@@ -70,7 +70,7 @@ use inner::Inner;
 use outer::Outer;
 
 impl Config {
-    /// Derives everything. The rules stand beside the values.
+    /// Derives every setting. The [module](super::derive) has a table of the rules.
     ///
     /// ```
     /// use aplomb::{Spin, flight::{Airframe, Config}, mix::Geometry};
@@ -108,7 +108,7 @@ impl Config {
             velocity_divider: inner.velocity_divider,
             idle_command,
             air_density_kg_m3: mix::REFERENCE_DENSITY_KG_M3,
-            // The fastest that is slow beside the velocity loop.
+            // The largest share that is allowed: slow beside the velocity loop.
             wind_share: 0.2,
             imu_delay_s: airframe.imu_delay_s,
             gyro_cutoff_hz: inner.gyro_cutoff_hz,
@@ -116,8 +116,8 @@ impl Config {
                 geometry: airframe.geometry,
                 min_thrust_n: basis.idle_thrust_n,
                 max_thrust_n,
-                // Attitude before height: thrust may be given up altogether, but righting itself must not
-                // throw the craft up by more than half a g.
+                // Attitude before height: total thrust may fall to its minimum for torque, and rise by half
+                // of the weight, an upward acceleration of g/2.
                 allowance_down_n: 4.0 * max_thrust_n,
                 allowance_up_n: 0.5 * basis.weight_n,
                 reserved_yaw_share: 0.0,

@@ -10,7 +10,7 @@ const THRUST_SHARE: f32 = 0.9;
 /// Largest tilt limit in rad that [`thrust_vector`] takes; a thrust to weight of 11.8 reaches it.
 const LARGEST_TILT_RAD: f32 = 1.4;
 
-/// What the outer loops get.
+/// Settings of the outer loops.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Outer {
     pub(super) thrust: thrust_vector::Config,
@@ -29,7 +29,7 @@ impl Outer {
             thrust: thrust_vector::Config {
                 mass_kg: airframe.mass_kg,
                 tilt_limit_rad,
-                // A fifth of the weight keeps the rotors able to make torque.
+                // A fifth of the weight: torque needs thrust to redistribute.
                 min_thrust_n: (0.2 * basis.weight_n).max(4.0 * basis.idle_thrust_n),
                 max_thrust_n: THRUST_SHARE * basis.full_thrust_n,
             },
@@ -41,7 +41,7 @@ impl Outer {
                 // Half of the tilt for braking, half for wind and gusts; a little under the velocity loop's
                 // ramp.
                 braking_m_s2: 0.4 * horizontal_m_s2,
-                // Below the velocity loop's own limit, so that this one can still correct.
+                // Below the velocity loop's own limit, which then does not act on the position loop.
                 speed_limit_m_s: 0.8 * velocity.speed_limit_m_s,
             },
         }
@@ -49,16 +49,16 @@ impl Outer {
 }
 
 /// The tilt at which the full thrust can still accelerate the craft upwards by a stated reserve a:
-/// `F cos(tilt) = m (g + a)`. The reserve is 1 g, with which a fall is stopped in the height in which it came
-/// about, or two thirds of what a level craft can, where that is less (thrust to weight below 2.5).
+/// `F cos(tilt) = m (g + a)`. The reserve is 1 g, with which a free fall is stopped within the height that it
+/// has fallen, or two thirds of what a level craft can, where that is less (thrust to weight below 2.5).
 fn tilt_limit_rad(thrust_to_weight: f32) -> f32 {
     let reserve = (2.0 / 3.0 * (thrust_to_weight - 1.0)).min(1.0);
     libm::acosf((1.0 + reserve) / thrust_to_weight).min(LARGEST_TILT_RAD)
 }
 
 fn verticals(airframe: &Airframe, basis: &Basis, inner: &Inner, half_period_s: f32) -> vertical::Config {
-    // What lies below the climb loop: the rotors, half a period, one tick to compute and half of one to hold,
-    // the speed controllers.
+    // Delays in the climb loop: the rotors, half a period, one tick to compute and half of one to hold, the
+    // speed controllers.
     let delay_s = airframe.rotor_time_constant_s
         + half_period_s
         + 1.5 / inner.tick_hz
@@ -95,11 +95,11 @@ fn velocities(
     tilt_limit_rad: f32,
 ) -> velocity::Config {
     let horizontal_m_s2 = STANDARD_GRAVITY_M_S2 * libm::tanf(tilt_limit_rad);
-    // Three times slower than what lies below, so that it looks like a small delay: 18 deg of phase.
+    // 3.2 times slower than the delay of the inner loops, which then takes 1/3.2 rad = 18 deg of phase.
     let crossover = 1.0 / (3.2 * (inner.reference_delay_s + half_period_s));
     let acceleration = 0.5 * horizontal_m_s2;
-    // The ramp to the limit lasts seven times the loop's time constant, so that the loop follows the ramp and
-    // does not only meet the limits...
+    // The ramp to the limit lasts seven time constants of the loop, so that most of a change of velocity is
+    // at constant acceleration (common practice, no source)...
     let ramped = 7.0 * acceleration / crossover;
     // ...and the drag of the rotors takes no more than half of the horizontal acceleration.
     let dragged = airframe
@@ -113,9 +113,8 @@ fn velocities(
         speed_limit_m_s: ramped.min(dragged),
         // Half of the tilt for the ramp, half for wind and gusts.
         acceleration_m_s2: acceleration,
-        // What nine tenths of the full thrust give at the tilt limit. In a strong wind the rotors climb into
-        // the air that they are tilted against and need more thrust than modelled, so the tilt limit itself
-        // must be what limits.
+        // What nine tenths of the full thrust give at the tilt limit. In a strong wind the tilted rotors have
+        // an axial inflow and need more command than modelled, so the tilt limit must be the limit that acts.
         output_limit_m_s2: (THRUST_SHARE * basis.full_thrust_n / airframe.mass_kg
             * libm::sinf(tilt_limit_rad))
         .max(horizontal_m_s2),

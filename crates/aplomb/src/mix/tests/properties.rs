@@ -85,7 +85,7 @@ proptest! {
     }
 
     #[test]
-    fn prop_yaw_is_neither_invented_nor_reversed((config, ceiling_n) in any_config(), demand in any_demand()) {
+    fn prop_yaw_is_neither_increased_nor_reversed((config, ceiling_n) in any_config(), demand in any_demand()) {
         let demanded = demand.torque_nm.z();
         let given = allocate(&config, &demand, ceiling_n).achieved.torque_nm.z();
         prop_assert!(given * demanded >= 0.0 && given.abs() <= demanded.abs(), "{given} {demanded}");
