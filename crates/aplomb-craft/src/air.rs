@@ -118,14 +118,14 @@ fn flow(from_deg: f64) -> DVec3 {
 struct ArrivingGust {
     gust: Gust,
     flow: DVec3,
-    /// Convection speed, set on arrival: the mean wind at that time, at least the peak of the gust.
+    /// Convection speed (m/s), set on arrival: the mean wind at that time, at least the peak of the gust.
     carry_m_s: Option<f64>,
 }
 
 /// Air at the craft. Quantities that depend on the height (density, mean wind, turbulence scales) are updated
-/// every 50 ms: at a climb of 10 m/s the density changes by 5e-5 in that time. Turbulence is computed every 4
-/// ms and interpolated linearly. In 4 ms, air at 10 m/s moves by a tenth of the craft's size; the rotors
-/// average smaller eddies.
+/// every 50 ms: at a climb of 10 m/s the density changes by 5e-5 of itself in that time. Turbulence is
+/// computed every 4 ms and interpolated linearly: in 4 ms air at 10 m/s moves by 0.04 m, a tenth of the
+/// craft's size, and the rotors average smaller eddies.
 #[derive(Clone, Debug)]
 pub(crate) struct Air {
     config: AirConfig,

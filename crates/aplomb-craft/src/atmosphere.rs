@@ -10,7 +10,7 @@ pub const SEA_LEVEL_TEMPERATURE_K: f64 = 288.15;
 pub const SEA_LEVEL_PRESSURE_PA: f64 = 101_325.0;
 /// Sea-level density without offset (kg/m3).
 pub const SEA_LEVEL_DENSITY_KG_M3: f64 = 1.225;
-/// Temperature lapse (K/m).
+/// Temperature lapse rate (K/m).
 pub const LAPSE_K_M: f64 = 0.0065;
 /// Specific gas constant of air (J/(kg K)).
 pub const GAS_CONSTANT_J_KG_K: f64 = 287.052_87;

@@ -110,7 +110,7 @@ impl Transient {
     }
 }
 
-/// A pack being discharged. The open-circuit voltage is updated every 0.1 s: at a discharge of ten times the
+/// A pack under load. The open-circuit voltage is updated every 0.1 s: at a discharge of ten times the
 /// capacity per hour it changes by less than 1 mV per cell in that time over the flat part of the curve.
 #[derive(Clone, Debug)]
 pub(crate) struct Battery {

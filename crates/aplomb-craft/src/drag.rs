@@ -44,7 +44,7 @@ pub(crate) struct Drag {
     /// Linear part per newton of thrust (s/m).
     per_thrust: DVec3,
     half_area: DVec3,
-    turn: DVec3,
+    rotational: DVec3,
 }
 
 impl Drag {
@@ -57,7 +57,7 @@ impl Drag {
             constant: if scaled { body } else { body + mass_kg * rotor },
             per_thrust: if scaled { rotor / gravity_m_s2 } else { DVec3::ZERO },
             half_area: 0.5 * DVec3::from_array(config.drag_area_m2),
-            turn: DVec3::from_array(config.rotational_damping_nm_s),
+            rotational: DVec3::from_array(config.rotational_damping_nm_s),
         }
     }
 
@@ -71,7 +71,7 @@ impl Drag {
 
     #[inline]
     pub(crate) fn torque(&self, rate: DVec3) -> DVec3 {
-        -self.turn * rate
+        -self.rotational * rate
     }
 }
 

@@ -3,7 +3,7 @@
 //! Scales and intensities over the height h in feet, 10 to 1000 ft (fig. 10, fig. 11, 3.7.3.4):
 //! `Lw = h`, `Lu = Lv = h/(0.177 + 0.000823 h)^1.2`, `sw = 0.1 u20`, `su = sv = sw/(0.177 + 0.000823 h)^0.4`.
 //! Above 1000 ft the turbulence is isotropic: the scale goes linearly to 1750 ft, which holds from 2000 ft on
-//! (3.7.2.1). The intensity stays that of 1000 ft, 0.1 u20. This is an own choice: the specification gives it
+//! (3.7.2.1). The intensity stays that of 1000 ft, 0.1 u20: chosen here, since the specification gives it
 //! there by probability of exceedance. Forming filters (3.7.1.2), driven by white noise of unit two-sided
 //! density, T = L/V:
 //! `Hu = su sqrt(2 T) / (1 + T s)`, `Hv,w = s sqrt(T) (1 + sqrt(3) T s) / (1 + T s)^2`.
@@ -20,8 +20,8 @@ use glam::DVec3;
 pub const FOOT_M: f64 = 0.3048;
 /// One international knot, 1852 m/h (m/s).
 pub const KNOT_M_S: f64 = 1852.0 / 3600.0;
-/// Lower bound of the convection speed (m/s), an own choice: turbulence in still air would be constant
-/// otherwise.
+/// Lower bound of the convection speed (m/s), chosen here: otherwise turbulence in still air would be
+/// constant in time.
 pub const CARRY_FLOOR_M_S: f64 = 1.0;
 
 const LOWEST_FT: f64 = 10.0;

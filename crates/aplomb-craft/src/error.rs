@@ -33,7 +33,7 @@ pub enum Reason {
     NoTrim,
     /// The rotors cannot carry the craft with this battery.
     CannotHover,
-    /// Longer than the history.
+    /// Longer than the stored history of samples or commands.
     TooLong,
     /// Must be another rotor.
     SameRotor,
@@ -67,12 +67,12 @@ impl fmt::Display for ConfigError {
                 write!(f, "no upward thrusts at these arms balance the weight without torque")
             }
             Reason::CannotHover => write!(f, "the rotors cannot carry the craft on this battery"),
-            Reason::TooLong => write!(f, "is longer than the history"),
+            Reason::TooLong => write!(f, "is longer than the stored history"),
             Reason::SameRotor => write!(f, "must be another rotor"),
             Reason::NeedsGyroOrAccelerometer => {
                 write!(f, "must be the gyro or the accelerometer, not both")
             }
-            Reason::StandOnGround => write!(f, "a test stand requires an airborne start"),
+            Reason::StandOnGround => write!(f, "must be true: a test stand requires an airborne start"),
             Reason::NotFitted => write!(f, "is not fitted to this craft"),
             Reason::NoStaticRow => write!(f, "has no static row"),
             Reason::Duplicate => {

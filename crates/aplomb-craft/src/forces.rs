@@ -70,7 +70,7 @@ impl Forces {
         }
     }
 
-    /// Whether ground contact or tether can act within a tick that ends at most `reach_m` from `state`.
+    /// Whether ground contact or tether can act within a tick in which the craft moves by at most `reach_m`.
     #[inline(always)]
     pub(crate) fn may_hold(&self, state: &State, reach_m: f64) -> bool {
         self.rope.is_some() || self.ground.near(state.position_m.z + reach_m)

@@ -56,7 +56,7 @@ pub struct Config {
     pub viscous_friction_nm_s: f64,
     /// Coulomb friction of a joint (N m).
     pub coulomb_friction_nm: f64,
-    /// Delay from the gyro sample to the motor torque (s), rounded to ticks, at most 127.
+    /// Delay from the gyro sample to the motor torque (s), rounded to ticks, at most 127 of them.
     pub delay_s: f64,
     /// White noise of the camera's gyro (rad/s/sqrt(Hz)).
     pub gyro_noise: f64,
@@ -94,8 +94,8 @@ impl Config {
     /// `width / (2 tan(view/2)) pi/180`, for an image without distortion.
     ///
     /// ```
-    /// let mount = aplomb_craft::gimbal::Config::small_camera();
-    /// assert!((mount.pixels_per_deg() - 60.46).abs() < 0.01);
+    /// let gimbal = aplomb_craft::gimbal::Config::small_camera();
+    /// assert!((gimbal.pixels_per_deg() - 60.46).abs() < 0.01);
     /// ```
     #[must_use]
     pub fn pixels_per_deg(&self) -> f64 {
@@ -261,12 +261,12 @@ impl Gimbal {
         self.next = (self.next + 1) % HISTORY;
         let to_joints = to_joints(&self.joints);
         let frame_rate = self.camera_to_base.transpose() * base.rate_rad_s;
-        let felt = DMat3::from_quat(self.attitude).transpose() * base.specific_force_m_s2;
-        let heavy = DVec3::from_array(self.config.imbalance_kg_m).cross(felt);
+        let specific_force = DMat3::from_quat(self.attitude).transpose() * base.specific_force_m_s2;
+        let imbalance = DVec3::from_array(self.config.imbalance_kg_m).cross(specific_force);
         for _ in 0..STEPS {
             let joint_rate = (to_joints * (self.rate - frame_rate)).to_array();
             let torques = core::array::from_fn(|i| self.joint_torque(i, motors[i], joint_rate[i]));
-            self.step(to_joints.transpose() * DVec3::from_array(torques) + heavy);
+            self.step(to_joints.transpose() * DVec3::from_array(torques) + imbalance);
         }
         self.attitude = self.attitude.normalize();
         self.camera_to_base = DMat3::from_quat(base.attitude.conjugate() * self.attitude);

@@ -112,14 +112,14 @@ impl Ground {
         let (mut force, mut torque) = (DVec3::ZERO, DVec3::ZERO);
         for (point, held) in self.points.iter().zip(&self.held) {
             let arm = *rotation * *point;
-            let place = position + arm;
-            let depth = place.z - self.surface_m;
+            let contact = position + arm;
+            let depth = contact.z - self.surface_m;
             if depth <= 0.0 {
                 continue;
             }
             let speed = velocity + *rotation * rate.cross(*point);
             let push = self.push(depth, speed.z);
-            let grip = held.map_or(DVec2::ZERO, |spot| (place.truncate() - spot) * -self.stiffness);
+            let grip = held.map_or(DVec2::ZERO, |spot| (contact.truncate() - spot) * -self.stiffness);
             let side = shorten(grip - speed.truncate() * self.damping, self.friction * push);
             let on_point = DVec3::new(side.x, side.y, -push);
             force += on_point;
@@ -145,8 +145,8 @@ impl Ground {
         let mut touching = false;
         for i in 0..POINTS {
             let point = self.points[i];
-            let place = position + *rotation * point;
-            let depth = place.z - self.surface_m;
+            let contact = position + *rotation * point;
+            let depth = contact.z - self.surface_m;
             if depth <= 0.0 {
                 self.held[i] = None;
                 continue;
@@ -154,8 +154,8 @@ impl Ground {
             touching = true;
             let speed = velocity + *rotation * rate.cross(point);
             let longest = self.friction * self.push(depth, speed.z) / self.stiffness;
-            let spot = self.held[i].unwrap_or(place.truncate());
-            self.held[i] = Some(place.truncate() + shorten(spot - place.truncate(), longest));
+            let spot = self.held[i].unwrap_or(contact.truncate());
+            self.held[i] = Some(contact.truncate() + shorten(spot - contact.truncate(), longest));
         }
         touching
     }

@@ -23,7 +23,7 @@ pub(crate) fn sum(value: impl Fn(usize) -> f64) -> f64 {
     (value(0) + value(2)) + (value(1) + value(3))
 }
 
-/// 1.5 * 2^52: a sum with it is rounded to an integer.
+/// 1.5 * 2^52: a sum with it is rounded to an integer, since its last bit has the weight 1.
 pub(crate) const LAST_BIT_IS_ONE: f64 = 6_755_399_441_055_744.0;
 
 /// Nearest integer, ties to even, for magnitudes below 2^51.

@@ -28,7 +28,7 @@
 //!
 //! # Glossary
 //!
-//! - **plant**: the simulated craft in its air, [`Plant`]; **truth**: its true state, [`Truth`];
+//! - **plant**: the simulated craft in its air, [`Plant`]; **truth**: the true state of the craft, [`Truth`];
 //! - **corner**: position of a rotor on the frame, front left to rear right, [`Corner`];
 //! - **designation**: diameter x pitch of a propeller, [`propeller::Designation`];
 //! - **advance ratio**: J = V/(n D), axial speed over revolutions per second times diameter;

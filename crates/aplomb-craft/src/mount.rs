@@ -166,7 +166,7 @@ impl Bearing {
 #[derive(Clone, Debug)]
 pub(crate) struct Rope {
     anchor: DVec3,
-    place: DVec3,
+    attachment: DVec3,
     length: f64,
     stiffness: f64,
     damping: f64,
@@ -178,7 +178,7 @@ impl Rope {
         let stiffness = mass_kg * crate::gravity::STANDARD_M_S2 / stretch_m;
         Rope {
             anchor: DVec3::from_array(tether.anchor_m),
-            place: DVec3::from_array(tether.position_m),
+            attachment: DVec3::from_array(tether.position_m),
             length: tether.length_m,
             stiffness,
             damping: 2.0 * tether.damping_ratio * libm::sqrt(stiffness * mass_kg),
@@ -187,16 +187,16 @@ impl Rope {
 
     /// Tether force in world axes and torque in body axes.
     pub(crate) fn wrench(&self, state: &State, rotation: &DMat3) -> (DVec3, DVec3) {
-        let from_anchor = state.position_m + *rotation * self.place - self.anchor;
+        let from_anchor = state.position_m + *rotation * self.attachment - self.anchor;
         let distance = libm::sqrt(from_anchor.length_squared());
         let stretch = distance - self.length;
         if stretch <= 0.0 {
             return (DVec3::ZERO, DVec3::ZERO);
         }
         let along = from_anchor / distance;
-        let speed = (state.velocity_m_s + *rotation * state.rate_rad_s.cross(self.place)).dot(along);
+        let speed = (state.velocity_m_s + *rotation * state.rate_rad_s.cross(self.attachment)).dot(along);
         let tension = (self.stiffness * stretch + self.damping * speed).max(0.0);
         let force = along * -tension;
-        (force, self.place.cross(rotation.transpose() * force))
+        (force, self.attachment.cross(rotation.transpose() * force))
     }
 }

@@ -37,9 +37,9 @@ impl Config {
         positive("payload.mass_kg", payload.mass_kg)?;
         all_finite("payload.position_m", &payload.position_m)?;
         let mass_kg = self.mass_kg + payload.mass_kg;
-        let place = DVec3::from_array(payload.position_m);
-        let shift = place * (payload.mass_kg / mass_kg);
-        let inertia = self.inertia() + apart(self.mass_kg, shift) + apart(payload.mass_kg, place - shift);
+        let position = DVec3::from_array(payload.position_m);
+        let shift = position * (payload.mass_kg / mass_kg);
+        let inertia = self.inertia() + apart(self.mass_kg, shift) + apart(payload.mass_kg, position - shift);
         let moved = |[x, y, z]: [f64; 3]| [x - shift.x, y - shift.y, z - shift.z];
         let mut laden = Config { mass_kg, inertia_kg_m2: inertia.to_cols_array_2d(), ..*self };
         laden.arms = self.arms.map(|arm| {

@@ -387,11 +387,11 @@ impl Plant {
     /// Rate and specific force at the position of the inertial sensor.
     #[inline]
     fn motion(&self, vibration: Sample) -> Motion {
-        let place = self.fitted.imu.as_ref().map_or(DVec3::ZERO, |(_, place)| *place);
+        let position = self.fitted.imu.as_ref().map_or(DVec3::ZERO, |(_, position)| *position);
         let rate = self.state.rate_rad_s;
-        let felt = self.slope.acceleration - self.forces.body.gravity();
-        let lever = self.slope.angular_acceleration.cross(place) + rate.cross(rate.cross(place));
-        Motion { rate, specific_force: self.rotation.transpose() * felt + lever, vibration }
+        let specific_force = self.slope.acceleration - self.forces.body.gravity();
+        let lever = self.slope.angular_acceleration.cross(position) + rate.cross(rate.cross(position));
+        Motion { rate, specific_force: self.rotation.transpose() * specific_force + lever, vibration }
     }
 
     #[inline]

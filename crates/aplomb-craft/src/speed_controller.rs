@@ -12,7 +12,7 @@ const HISTORY: usize = 32;
 pub struct Config {
     /// Number of steps between command 0 and 1; 0 for continuous.
     pub steps: u32,
-    /// Delay from the command to its effect, one frame (s); rounded to ticks, at most 31.
+    /// Delay from the command to its effect (s), rounded to ticks, at most 31 of them.
     pub delay_s: f64,
     /// Commands below this stop the motor.
     pub stop_below: f64,

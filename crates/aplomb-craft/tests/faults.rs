@@ -162,7 +162,8 @@ fn seized_rotor_stops_and_its_momentum_goes_to_the_frame() {
     let (faulty, sound) = (flown_on(&config, &[on_front_left(RotorFault::Seized)]), flown_on(&config, &[]));
     let speed = |tick: usize| faulty[tick].1.rotor_speed_rad_s.front_left;
     assert!(speed(100) > 300.0 && (101..=200).all(|tick| speed(tick) == 0.0));
-    // A counter-clockwise rotor has negative rate about body z: the nose goes left by J w over the inertia.
+    // A counter-clockwise rotor has negative rate about body z: the frame gets the yaw rate -J w over its
+    // inertia, nose left.
     let jerk = faulty[101].1.body_rate_rad_s.z - sound[101].1.body_rate_rad_s.z;
     let expected = -config.rotor.inertia_kg_m2 * speed(100) / config.inertia_kg_m2[2][2];
     assert!((jerk / expected - 1.0).abs() < 0.02, "{jerk} {expected}");

@@ -147,8 +147,8 @@ fn inflow_damps_climb_and_roll() {
 
 #[test]
 fn rotor_acceleration_has_a_reaction_torque() {
-    // The first instant of a yaw command is the reaction to the rotors' acceleration; the twin has massless
-    // rotors.
+    // At the first instant of a yaw command the torque is the reaction to the rotors' acceleration; the twin
+    // has massless rotors.
     let onset = |inertia_kg_m2| {
         let mut config = clean();
         config.rotor.inertia_kg_m2 = inertia_kg_m2;

@@ -1,7 +1,7 @@
 //! Faults of rotors and sensors between two times.
 //!
 //! Each fault is a wrapper: `rotors` around the motor commands and the propellers, `sensors` around the
-//! samples. Several faults may be active at once, also on one part; they apply in the given order. A craft
+//! samples. Several faults can be active at once, also of one part; they apply in the given order. A craft
 //! without faults has no overhead.
 
 mod rotors;
@@ -182,7 +182,7 @@ impl Faults {
         for fault in faults {
             let span = Span::new(fault, tick_s);
             match fault.what {
-                What::Rotor(place, fault) => wrapped.rotors.add(span, place, fault, tick_s),
+                What::Rotor(corner, fault) => wrapped.rotors.add(span, corner, fault, tick_s),
                 What::SwappedWiring(one, other) => wrapped.rotors.swap(span, one, other),
                 What::Sensor(sensor, fault) => {
                     wrapped.sensors.push(SensorWrapper::new(span, sensor, fault, tick_s));

@@ -132,7 +132,7 @@ impl Designation {
         self.coefficients_of(&GENERIC, advance_ratio, speed_rad_s, viscosity_m2_s)
     }
 
-    /// The same for another generic blade.
+    /// [`Designation::coefficients`] for another generic blade.
     pub(super) fn coefficients_of(
         &self,
         generic: &Generic,

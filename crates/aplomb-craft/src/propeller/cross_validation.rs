@@ -89,7 +89,7 @@ fn chosen(rows: &[&Row]) -> Generic {
             row[i] *= 1.0 + damping;
             row
         });
-        let step: [f64; CHOSEN] = crate::config::solve(system).expect("every number matters");
+        let step: [f64; CHOSEN] = crate::config::solve(system).expect("the normal equations are regular");
         let next: [f64; CHOSEN] = core::array::from_fn(|i| x[i] + step[i]);
         let then = errors(rows, &moved(&next));
         if square(&then) < square(&now) {
@@ -117,7 +117,7 @@ fn validate_fit_without_one_family() {
         println!("{name:<48} CT {:5.1} %   CP {:5.1} %", 100.0 * ct, 100.0 * cp)
     };
     print("chosen over all rows", mean(&errors(&all, &together)));
-    let (mut foretold, mut constant) = (Vec::new(), Vec::new());
+    let (mut left_out, mut constant) = (Vec::new(), Vec::new());
     for family in 'A'..='H' {
         let (own, others): (Vec<&Row>, Vec<&Row>) = rows.iter().partition(|row| row.family == family);
         let found = errors(&own, &chosen(&others));
@@ -126,7 +126,7 @@ fn validate_fit_without_one_family() {
             mean(&errors(&own, &together)),
         );
         print("    chosen without it", mean(&found));
-        foretold.extend(found);
+        left_out.extend(found);
         // The twin: the mean of the others, for every propeller.
         let level: [f64; 2] = core::array::from_fn(|part| {
             others.iter().map(|row| row.measured[part]).sum::<f64>() / others.len() as f64
@@ -135,10 +135,10 @@ fn validate_fit_without_one_family() {
             own.iter().flat_map(|row| [level[0] / row.measured[0] - 1.0, level[1] / row.measured[1] - 1.0]),
         );
     }
-    let (foretold, constant) = (mean(&foretold), mean(&constant));
-    print("each family chosen without it", foretold);
+    let (left_out, constant) = (mean(&left_out), mean(&constant));
+    print("each family chosen without it", left_out);
     print("a constant chosen without it", constant);
-    assert!(foretold[0] < 0.125 && foretold[1] < 0.15, "{foretold:?}");
+    assert!(left_out[0] < 0.125 && left_out[1] < 0.15, "{left_out:?}");
     // The twin has larger errors.
-    assert!(constant[0] > foretold[0] && constant[1] > 1.2 * foretold[1], "{constant:?}");
+    assert!(constant[0] > left_out[0] && constant[1] > 1.2 * left_out[1], "{constant:?}");
 }

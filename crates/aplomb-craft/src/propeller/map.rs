@@ -1,12 +1,13 @@
 //! Thrust and torque of one propeller over axial flow and speed, as a precomputed table.
 //!
-//! With `U = |w| R + pi |V|` and `s = pi V/U`, -1 to 1 (`s = J/(1 + |J|)`), one table covers static operation
-//! to a stopped propeller in a wind: `T = kT rho/rho0 (U/R)^2 f(s, U)`, `Q = kQ rho/rho0 (U/R)^2 g(s, U)`,
-//! with f = g = 1 in static operation at the reference tip speed. Interpolation is linear in s and in
-//! `U/(U + 50 m/s)`; a higher viscosity is equivalent to a lower U. The contribution of an edgewise flow is
-//! computed at the reference speed. A measured propeller has a finer table, computed from the theory and the
-//! rows. From a descent at J = -0.37 to a climb at 0.74 the table is within 0.8 % of the static value of the
-//! theory, and within 2.5 % in a faster descent, where annuli change from one wake state to another.
+//! With the rotor speed w, the tip radius R, the axial flow V, `U = |w| R + pi |V|` and `s = pi V/U`, -1 to 1
+//! (`s = J/(1 + |J|)`), one table covers everything from static operation to a stopped propeller in a wind:
+//! `T = kT rho/rho0 (U/R)^2 f(s, U)`, `Q = kQ rho/rho0 (U/R)^2 g(s, U)`, with f = g = 1 in static operation
+//! at the reference tip speed. Interpolation is linear in s and in `U/(U + 50 m/s)`; a higher viscosity is
+//! equivalent to a lower U. The contribution of an edgewise flow is computed at the reference speed. A
+//! measured propeller has a finer table, computed from the theory and the rows. From a descent at J = -0.37
+//! to a climb at 0.74 the table is within 0.8 % of the static value of the theory, and within 2.5 % in a
+//! faster descent, where annuli change from one wake state to another.
 
 use super::blade::{Designation, GENERIC};
 use super::element::{Blade, Flow};
@@ -251,18 +252,18 @@ impl Map {
         let share: [f64; N] = each(|i| flow[i] / (unit[i] + f64::MIN_POSITIVE));
         // Table indices, each below the last node, so that a next node exists.
         let (last, highest) = (before_last(self.shares), before_last(self.speeds));
-        let place: [f64; N] = each(|i| ((share[i] + 1.0) * per_share).min(last));
-        let felt: [f64; N] = each(|i| unit[i] * reynolds_ratio);
+        let index: [f64; N] = each(|i| ((share[i] + 1.0) * per_share).min(last));
+        let effective: [f64; N] = each(|i| unit[i] * reynolds_ratio);
         let level: [f64; N] = each(|i| {
-            let level = (felt[i] / (felt[i] + MIDDLE_M_S) - SCALE[0]) * self.per_speed;
+            let level = (effective[i] / (effective[i] + MIDDLE_M_S) - SCALE[0]) * self.per_speed;
             level.max(0.0).min(highest)
         });
         let edge: [f64; N] = each(|i| {
             let whole = edgewise_m2_s2 + (EDGE * EDGE * unit[i] * unit[i] + f64::MIN_POSITIVE);
             (edgewise_m2_s2 / whole * PER_EDGE).min(before_last(EDGES))
         });
-        let (row, column, lane) = (before(&place), before(&level), before(&edge));
-        let up: [f64; N] = each(|i| place[i] - row.0[i]);
+        let (row, column, lane) = (before(&index), before(&level), before(&edge));
+        let up: [f64; N] = each(|i| index[i] - row.0[i]);
         let along: [f64; N] = each(|i| level[i] - column.0[i]);
         let aside: [f64; N] = each(|i| edge[i] - lane.0[i]);
         let (mut f, mut g, mut steep_f, mut steep_g) = ([0.0; N], [0.0; N], [0.0; N], [0.0; N]);
@@ -315,8 +316,8 @@ fn with_next(pairs: impl Iterator<Item = [f64; 2]>, row: usize) -> Vec<[f64; 4]>
 /// Integer parts of numbers >= 0, from the low bits of a sum whose unit is its last bit. At an integer it may
 /// be the one before, with a fraction of 1.
 #[inline(always)]
-fn before<const N: usize>(place: &[f64; N]) -> ([f64; N], [usize; N]) {
-    let sum: [f64; N] = each(|i| place[i] - 0.5 + LAST_BIT_IS_ONE);
+fn before<const N: usize>(index: &[f64; N]) -> ([f64; N], [usize; N]) {
+    let sum: [f64; N] = each(|i| index[i] - 0.5 + LAST_BIT_IS_ONE);
     (each(|i| sum[i] - LAST_BIT_IS_ONE), sum.map(|sum| (sum.to_bits() & 0xffff) as usize))
 }
 
@@ -336,12 +337,12 @@ mod tests {
         let coefficients =
             |advance: f64, speed: f64| NINE_BY_FIVE.coefficients(advance, speed, VISCOSITY_M2_S);
         let reference = coefficients(0.0, REFERENCE_TIP_M_S / 0.1143);
-        let largest = |places: std::ops::RangeInclusive<i32>| {
+        let largest = |range: std::ops::RangeInclusive<i32>| {
             let mut largest: f64 = 0.0;
             for step in 0..40 {
                 let speed = 250.0 + 17.3 * f64::from(step);
-                for place in places.clone() {
-                    let advance = 0.0371 * f64::from(place);
+                for step in range.clone() {
+                    let advance = 0.0371 * f64::from(step);
                     let axial = advance * speed / (2.0 * PI) * 0.2286;
                     let (local, exact) = (map.at([axial], 0.0, [speed], 1.0), coefficients(advance, speed));
                     let square = speed * speed;

@@ -174,11 +174,11 @@ fn key(row: &Row) -> (f64, f64) {
 }
 
 /// Linear interpolation between points of ascending abscissa, constant beyond them; zero without points.
-pub(super) fn between(points: &[(f64, [f64; 2])], place: f64) -> [f64; 2] {
-    let after = points.partition_point(|(other, _)| *other < place);
+pub(super) fn between(points: &[(f64, [f64; 2])], abscissa: f64) -> [f64; 2] {
+    let after = points.partition_point(|(other, _)| *other < abscissa);
     match (points.get(after.wrapping_sub(1)), points.get(after)) {
         (Some((low, a)), Some((high, b))) => {
-            let share = (place - low) / (high - low);
+            let share = (abscissa - low) / (high - low);
             [a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])]
         }
         (Some((_, held)), None) | (None, Some((_, held))) => *held,

@@ -25,8 +25,8 @@ pub struct Config {
     /// Constant offset (Pa): difference of the ground pressure from the standard atmosphere, and offset of
     /// the sensor. The air density does not depend on it.
     pub offset_pa: f64,
-    /// Height error by rotor wash at hover thrust on the ground (m), downwards; it decreases linearly to zero
-    /// at `rotor_wash_below_m`.
+    /// Height error by rotor wash at hover thrust on the ground (m): the measured height is too low by this.
+    /// It decreases linearly to zero at `rotor_wash_below_m`.
     pub rotor_wash_m: f64,
     /// Height above which rotor wash has no effect (m).
     pub rotor_wash_below_m: f64,

@@ -26,7 +26,7 @@ pub struct Config {
     pub position_m: [f64; 3],
     /// Cut-off frequency of the first-order low-pass of the sensor (Hz).
     pub low_pass_hz: f64,
-    /// Delay from sample to delivery (s), rounded to ticks, at most 31.
+    /// Delay from sample to delivery (s), rounded to ticks, at most 31 of them.
     pub delay_s: f64,
     /// Correlation time of the bias instability (s).
     pub bias_correlation_time_s: f64,
@@ -295,7 +295,7 @@ impl Imu {
 
     /// Initialises filters and history with the steady state of `motion`.
     pub(crate) fn start(&mut self, motion: &Motion) {
-        self.gyro.start(self.felt(motion));
+        self.gyro.start(self.sensed_rate(motion));
         self.accel.start(motion.specific_force);
         let sample = self.sample(motion);
         self.history = [sample; HISTORY];
@@ -312,14 +312,14 @@ impl Imu {
     #[inline]
     fn sample(&mut self, motion: &Motion) -> Sample {
         Sample {
-            gyro_rad_s: self.gyro.advance(self.felt(motion), motion.vibration.gyro_rad_s),
+            gyro_rad_s: self.gyro.advance(self.sensed_rate(motion), motion.vibration.gyro_rad_s),
             accel_m_s2: self.accel.advance(motion.specific_force, motion.vibration.accel_m_s2),
         }
     }
 
     /// Rate including the sensitivity to specific force.
     #[inline]
-    fn felt(&self, motion: &Motion) -> DVec3 {
+    fn sensed_rate(&self, motion: &Motion) -> DVec3 {
         match &self.per_force {
             None => motion.rate,
             Some(per_force) => motion.rate + *per_force * motion.specific_force,
