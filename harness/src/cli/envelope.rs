@@ -22,13 +22,13 @@ pub(super) struct EnvelopeArguments {
     /// Craft file; default: that of the folder or the demo
     #[arg(long, value_name = "FILE")]
     craft: Option<PathBuf>,
-    /// Ground above sea level in m
+    /// Elevation of the ground above sea level in m
     #[arg(long, value_name = "M", default_value_t = 0.0, allow_negative_numbers = true)]
     elevation_m: f64,
-    /// Temperature above the standard atmosphere in K (15 deg C at sea level)
+    /// Temperature offset in K from the standard atmosphere (15 deg C at sea level)
     #[arg(long, value_name = "K", default_value_t = 0.0, allow_negative_numbers = true)]
     temperature_offset_k: f64,
-    /// Load at the centre of mass in kg
+    /// Payload at the centre of mass in kg
     #[arg(long, value_name = "KG", default_value_t = 0.0)]
     payload_kg: f64,
     /// Wear of the battery, from 0 (new) to 1 (80 % of the capacity, twice the resistance)

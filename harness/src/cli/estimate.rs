@@ -32,16 +32,16 @@ pub(super) struct EstimateArguments {
     /// Skip the rows before the first evaluated one, so that the filter starts in motion
     #[arg(long)]
     start_in_motion: bool,
-    /// Bias added to every gyro axis
+    /// Bias in deg/s added to every gyro axis
     #[arg(long, value_name = "DEG_S", default_value_t = 0.0, allow_negative_numbers = true)]
     add_gyro_bias_deg_s: f32,
-    /// Exit with 1 when the mean inclination error without the field is above this
+    /// Exit with 1 when the mean rms inclination error without the field is above this, in deg
     #[arg(long, value_name = "DEG")]
     inclination_at_most_deg: Option<f64>,
-    /// Exit with 1 when the mean total error with the field is above this
+    /// Exit with 1 when the mean rms total error with the field is above this, in deg
     #[arg(long, value_name = "DEG")]
     total_at_most_deg: Option<f64>,
-    /// Exit with 1 when the total error with the field of any recording is above this
+    /// Exit with 1 when the rms total error with the field of any recording is above this, in deg
     #[arg(long, value_name = "DEG")]
     each_total_at_most_deg: Option<f64>,
     #[command(flatten)]

@@ -48,14 +48,14 @@ Examples:
   aplomb                                      fly the built-in demo
   aplomb fly --seeds 100                      the same under 100 seeds, figures pooled
   aplomb envelope --payload-kg 0.2            lift, endurance and strongest wind with a payload
-  aplomb explain                              why it flies, with figures and diagrams
+  aplomb explain                              how a multirotor flies, with figures and diagrams
   aplomb estimate log.csv                     run the attitude filter on a recording
   aplomb margins --point hover                stability margins of each loop
   aplomb tune --craft craft.toml my-craft     find a controller that meets every requirement
   aplomb new my-craft                         write the demo's files to a new folder, to edit them
-  aplomb fly my-craft                         fly them on it
+  aplomb fly my-craft                         fly the flights of that folder
   aplomb export --controller my-craft/controller.toml my-craft/firmware
-  aplomb verify my-craft                      judge every requirement on every flight
+  aplomb verify my-craft                      evaluate every requirement on every flight
   aplomb disperse my-craft                    success probability over random craft
   aplomb compare --controller a.toml b.toml   figures in which two controllers differ
 
@@ -73,16 +73,16 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Run flights, judge their checks, write a report and traces
+    /// Run flights, evaluate their checks, write a report and traces
     Fly(fly::FlyArguments),
     /// Performance envelope of a craft: lift, hover, endurance, tilt, wind, climb, descent, each confirmed by
     /// a flight
     Envelope(envelope::EnvelopeArguments),
-    /// Explain why a craft flies, from its own flights, for readers without previous knowledge
+    /// Explain how a craft flies, from its own flights, for readers without previous knowledge
     Explain(explain::ExplainArguments),
     /// Run the attitude filter on recordings and report the error against their reference
     Estimate(estimate::EstimateArguments),
-    /// Judge every requirement and check on every flight of a folder, and compare with an accepted baseline
+    /// Evaluate every requirement and check on every flight of a folder, and compare with an accepted baseline
     Verify(verify::VerifyArguments),
     /// Stability margins of each loop: measured by injection into the running code, and by the linear model
     Margins(margins::MarginsArguments),

@@ -46,7 +46,7 @@ Examples:
   aplomb verify my-craft --watch       repeat whenever a file is saved
 
 Results: report.html, verify.json (schema: aplomb schema verify), junit.xml, summary.md.
-Exit code: 0 pass, 1 fail, inconclusive or a margin lost, 2 the input is wrong, 3 could not finish.";
+Exit code: 0 pass, 1 fail, inconclusive or worse than the baseline, 2 the input is wrong, 3 could not finish.";
 
 const SEEDS: u32 = 10;
 
