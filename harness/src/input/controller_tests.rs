@@ -68,7 +68,11 @@ fn impossible_parameters_are_reported_at_their_keys() {
             "3.0 | the craft cannot lift 1.3 times its weight with this thrust",
         ),
         ("mass_kg = 1.2", "mass_kg = -1.2", "-1.2 | must be greater than 0"),
-        ("lowest_voltage_v = 9.0", "lowest_voltage_v = 13", "13 | has its bounds in the wrong order"),
+        (
+            "lowest_voltage_v = 9.0",
+            "lowest_voltage_v = 13",
+            "13 | is in the wrong order with the other bound of its range",
+        ),
     ] {
         let error = crate::input::controller("controller.toml", &TEXT.replace(from, to)).unwrap_err();
         let [problem] = error.problems.try_into().unwrap();
