@@ -2,8 +2,8 @@
 //! mixer.
 //!
 //! The craft is a rigid body whose rotors follow their thrusts with a time constant. At 0.1 s roll, pitch and
-//! yaw rates are commanded together; at 0.6 s one rotor loses 20 % of its thrust, which the integrals take
-//! up.
+//! yaw rates are commanded together; at 0.6 s one rotor loses 20 % of its thrust, which the integrals
+//! compensate.
 //!
 //! `cargo run --release --example rate_and_mixer`
 
@@ -56,7 +56,7 @@ fn main() -> Result<(), ConfigError> {
         let [x, y, z] = demand_nm;
         let wrench = Wrench { torque_nm: Vector::new(x, y, z), thrust_n: WEIGHT_N };
         let allocation = mixer.allocate(&wrench, 6.5);
-        // What the rotors could not give must not wind the integrals up.
+        // Anti-windup: the torque that the rotors achieved.
         for (axis, torque_nm) in allocation.achieved.torque_nm.to_array().into_iter().enumerate() {
             pids[axis].achieved(&mut states[axis], torque_nm / INERTIA_KG_M2[axis]);
         }

@@ -58,7 +58,7 @@ fn run() -> Result<(), Failure> {
     *answer = aplomb::MotorCommand::saturating(f32::from_bits(answer.get().to_bits() ^ 1));
     write(&folder.join("changed-answer"), &changed)?;
 
-    // Half a thousandth of the value: the lowest bits drown in the rounding of the gyro's low-pass.
+    // Half a thousandth of the value: the lowest bits are below the rounding of the gyro's low-pass.
     let mut changed = ticks.clone();
     let increment = &mut changed[middle].sensors.imu[0].angle_increment_rad;
     let [roll, pitch, yaw] = increment.to_array();

@@ -32,16 +32,16 @@ const OPEN_LOOP_LIMIT_M_S2: f32 = 2.0;
 /// margin for round-off and for the drift of the integral at the limit.
 const AT_LIMIT_SHARE: f32 = 0.99;
 /// The position cannot be held: error above this in m, growing faster than this in m/s, at the tilt limit,
-/// for this time in s. The error is above that of a gust in position hold and of GNSS, the rate is twice the
-/// velocity noise of [`estimate::horizontal::Config::CONSUMER`], and the time is longer than a gust front
-/// (common practice, no source).
+/// for this time in s. The error is above the control error of position hold in turbulence (1.2 m are
+/// required of the demo), the rate is twice the velocity noise of [`estimate::horizontal::Config::CONSUMER`],
+/// and the time is that of a short gust (common practice, no source).
 const LOST_DISTANCE_M: f32 = 2.0;
 const LOST_SPEED_M_S: f32 = 0.2;
 const LOST_TIME_S: f32 = 1.0;
 /// Landing, condition that the ground carries the craft: thrust below this share of the weight (in a steady
-/// descent it equals the weight), climb rate within this in m/s (below every derived landing speed, 0.33 to
-/// 0.8 m/s), for this time over the time constant 1/crossover of the velocity controller (0.15 s at 2.5
-/// rad/s: an agile craft tilts faster). Common practice, no source.
+/// descent it equals the weight), climb rate within this in m/s (below the derived landing speeds, 0.33 m/s
+/// for a craft of 30 g), for this time over the time constant 1/crossover of the velocity controller (0.15 s
+/// at 2.5 rad/s: an agile craft tilts faster). Common practice, no source.
 const GROUND_THRUST_SHARE: f32 = 0.9;
 const GROUND_CLIMB_M_S: f32 = 0.3;
 const GROUND_TIME_RAD: f32 = 0.375;

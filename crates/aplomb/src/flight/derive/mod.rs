@@ -14,7 +14,7 @@
 //!
 //! | | 30 g | 250 g | 1.2 kg | 25 kg | rule |
 //! | --- | --- | --- | --- | --- | --- |
-//! | thrust to weight | 2.43 | 7.97 | 2.15 | 1.82 | |
+//! | thrust to weight | 2.56 | 9.13 | 2.35 | 1.94 | of the controller's model, at full command and reference voltage |
 //! | tick rate, Hz | 1000 | 2000 | 1000 | 1000 | lowest of the list with 20 ticks in 1/crossover and the full-thrust tone below 0.45 of it |
 //! | attitude divider | 4 | 5 | 5 | 6 | half a period adds a quarter to the dead time of the rate loop |
 //! | velocity divider | 12 | 25 | 25 | 30 | half a period adds an eighth to the delay of the tilt |
