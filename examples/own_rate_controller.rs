@@ -13,8 +13,8 @@
 //! a is the acceleration that the rotors give, z the estimated rate, d the estimated disturbance in rad/s2, o
 //! the bandwidth of the observer and k that of the loop.
 //!
-//! Both controllers fly a roll step of 20 deg on the simulated craft, then a disturbance torque of 0.1 N m acts
-//! for half a second.
+//! Both controllers fly a roll step of 20 deg on the simulated craft, then a disturbance torque of 0.1 N m
+//! acts for half a second.
 //!
 //! `cargo run --release --example own_rate_controller`
 

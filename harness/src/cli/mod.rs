@@ -82,7 +82,8 @@ enum Command {
     Explain(explain::ExplainArguments),
     /// Run the attitude filter on recordings and report the error against their reference
     Estimate(estimate::EstimateArguments),
-    /// Evaluate every requirement and check on every flight of a folder, and compare with an accepted baseline
+    /// Evaluate every requirement and check on every flight of a folder, and compare with an accepted
+    /// baseline
     Verify(verify::VerifyArguments),
     /// Stability margins of each loop: measured by injection into the running code, and by the linear model
     Margins(margins::MarginsArguments),
