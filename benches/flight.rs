@@ -1,5 +1,5 @@
-//! What a tick of the controller, a tick of the craft and a whole flight cost, and how much faster than real
-//! time a flight runs.
+//! Cost of a tick of the controller, of a tick of the craft and of a whole flight, and the speed of a flight
+//! relative to real time.
 //!
 //! `cargo bench --bench flight` gives times, `benches/instructions` gives instructions by tick. The flight is
 //! the demo's hold in the wind: every effect and every sensor is on, 1000 ticks a second.
@@ -27,7 +27,7 @@ struct Case {
 }
 
 impl Case {
-    /// The hold in the wind, as long as makes the whole flight with its warm-up last `whole_s`.
+    /// Position hold in wind, with a whole duration of `whole_s` including the warm-up.
     fn lasting(whole_s: f64) -> Self {
         let mut plans = input::demo_flights().expect("the demo is read").into_iter();
         let mut plan = plans.find(|plan| plan.name == "hold-in-wind").expect("a flight of the demo");
@@ -55,7 +55,7 @@ mod kernel {
         watched(case).digest
     }
 
-    /// Gives another figure than its twin, or the compiler would make one function of the two.
+    /// Returns another figure than its twin, so that the compiler does not merge the two functions.
     #[inline(never)]
     pub fn flight_watched_240s(case: &Case) -> f64 {
         watched(case).simulated_s
@@ -67,7 +67,8 @@ mod kernel {
         ended.expect("it flies")
     }
 
-    /// The camera's mount and its stabiliser do not act on the craft. Gives another figure than its twins.
+    /// Without gimbal and gimbal controller, which do not act on the craft. Returns another figure than its
+    /// twins.
     #[inline(never)]
     pub fn flight_without_camera_60s(case: &Case) -> (f64, u64) {
         let ended = watched(case);
@@ -79,7 +80,7 @@ mod kernel {
         fly::fly(&case.craft, &case.controller, &case.plan, 1).expect("it flies")
     }
 
-    /// The controller alone, shown and told what it was in a flight.
+    /// The controller alone, with the samples and commands of a flight.
     #[inline(never)]
     pub fn flight_controller_60s(case: &Case, ticks: &[Tick]) -> f32 {
         let mut controller: FlightController = FlightController::new(&case.controller).expect("it is built");
@@ -106,7 +107,7 @@ fn flight(c: &mut Criterion) {
     let ticks = case.recorded();
     let mut group = c.benchmark_group("flight");
     group.sample_size(20);
-    // Throughput in elements is simulated seconds a second.
+    // Throughput in elements is simulated seconds per second.
     group.throughput(Throughput::Elements(60));
     group.bench_function("watched_60s", |b| b.iter(|| kernel::flight_watched_60s(black_box(&case))));
     group.bench_function("traced_60s", |b| b.iter(|| kernel::flight_traced_60s(black_box(&case))));
@@ -121,7 +122,7 @@ fn flight(c: &mut Criterion) {
     group.finish();
     let mut group = c.benchmark_group("tick");
     group.sample_size(20);
-    // Throughput in elements is ticks a second.
+    // Throughput in elements is ticks per second.
     group.throughput(Throughput::Elements(ticks.len() as u64));
     group.bench_function("controller_60s", |b| {
         b.iter(|| kernel::flight_controller_60s(black_box(&case), black_box(&ticks)));

@@ -1,5 +1,5 @@
 //! The attitude filter alone, and the whole estimator with every sensor, at 1 kHz on the noisy samples of a
-//! hover. `benches/peers` sets the attitude filter beside others.
+//! hover. `benches/peers` compares the attitude filter with others.
 
 use aplomb::estimate::attitude::{AttitudeFilter, Config, Corrections};
 use aplomb::estimate::{self, Estimator};

@@ -1,8 +1,8 @@
 //! One sample through a filter at 1 kHz: a first-order low-pass, a second-order low-pass at 100 Hz, and the
 //! bank of notches.
 //!
-//! `biquad` and `idsp` run the same recurrence in the same transposed form; ours besides holds its output
-//! when a sample is NaN and keeps small numbers from becoming denormal.
+//! `biquad` and `idsp` compute the same recurrence in the same transposed form; the filter here also holds
+//! its output when a sample is NaN and prevents denormal numbers.
 
 use aplomb::Rotors;
 use aplomb::filter::{Biquad, BiquadState, LowPass, LowPassState, NotchBank, NotchBankConfig};

@@ -1,4 +1,5 @@
-//! One step of each loop, with the gains of the built-in demo. No general-purpose crate does their job.
+//! One step of each loop, with the gains of the built-in demo. There is no general-purpose crate for
+//! comparison.
 
 use aplomb::control::{attitude, position, rate, thrust_vector, velocity, vertical};
 use aplomb::frames::{Attitude, Heading, Horizontal, Vector};

@@ -1,9 +1,9 @@
-//! What each function of the control crate costs on this machine, beside general-purpose crates that do a
-//! like job.
+//! Cost of each function of the control crate on this machine, beside general-purpose crates for the same
+//! task.
 //!
-//! `cargo bench --bench control` gives times, `benches/instructions` gives instruction counts, which repeat
-//! to the last one. On the microcontroller: `examples/cortex-m/run.sh cost`. Peers with large dependency
-//! trees stand in `benches/peers`.
+//! `cargo bench --bench control` gives times, `benches/instructions` gives reproducible instruction counts.
+//! On the microcontroller: `examples/cortex-m/run.sh cost`. Peers with large dependency trees are in
+//! `benches/peers`.
 //!
 //! Every kernel is called for each of 256 rows of the same pseudo-random inputs; a figure is for one call,
 //! the loop included.

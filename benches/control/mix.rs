@@ -1,5 +1,5 @@
 //! Torque and thrust to four thrusts, from demands well inside to far outside what the rotors can do, and
-//! thrust to motor command. `benches/peers` sets the mixer beside a general solver.
+//! thrust to motor command. `benches/peers` compares the mixer with a general solver.
 
 use aplomb::frames::Vector;
 use aplomb::mix::{Arm, Config, Geometry, QuadMixer, ThrustCurve, Wrench};

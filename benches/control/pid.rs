@@ -1,9 +1,8 @@
-//! A PID step: set-point and measurement in, output within +-1 out, with integral and derivative on, at 1
-//! kHz.
+//! A PID step from set-point and measurement to an output within +-1, with integral and derivative, at 1 kHz.
 //!
 //! `pid` limits each term and filters no derivative; its integral is limited by size, not by what was
 //! achieved. `idsp` is a biquad with a clamped output: derivative on the error, anti-windup by its stored
-//! clamped output. Neither takes a feed-forward or another's limit; both let NaN through.
+//! clamped output. Neither has a feed-forward or anti-windup by an achieved output; both pass NaN on.
 
 use aplomb::pid::{Config, Pid, State};
 use criterion::Criterion;

@@ -15,7 +15,7 @@ use aplomb::{
 };
 use libfuzzer_sys::fuzz_target;
 
-/// Reads numbers off the input; zeros once it is used up.
+/// Reads numbers from the input; zeros after its end.
 struct Bytes<'a>(&'a [u8]);
 
 impl Bytes<'_> {
@@ -27,7 +27,7 @@ impl Bytes<'_> {
 
     fn number(&mut self) -> f32 {
         match self.byte() {
-            // Half of the numbers are of a size that flies, the rest any bits at all.
+            // Half of the numbers are of a plausible size, the others are any bits.
             kind if kind < 128 => (f32::from(self.byte()) - 128.0) * f32::from(kind) * 0.01,
             _ => f32::from_bits(u32::from_le_bytes([self.byte(), self.byte(), self.byte(), self.byte()])),
         }
@@ -165,7 +165,7 @@ fuzz_target!(|data: &[u8]| {
             check(&controller, commands);
         }
     }
-    // The motors are cut and the craft lies level: within half a minute the estimate has found level again.
+    // Motors cut, craft level and stationary: within half a minute the estimated attitude is level again.
     let imu = ImuSample::from_rates(Vector::ZERO, Vector::new(0.0, 0.0, -9.80665), 1e-3);
     let cut = Command { cut_motors: true, ..Command::IDLE };
     for tick in 0..30_000 {

@@ -29,7 +29,7 @@ pub fn config() -> Config {
     Config::for_airframe(&airframe).expect("valid")
 }
 
-/// As [`config`], with what costs most: no two rotors alike, and yaw reserved.
+/// As [`config`], with the most expensive settings: a quadrilateral without symmetry, and a yaw reserve.
 #[must_use]
 pub fn general_config() -> Config {
     let mut config = config();
@@ -41,7 +41,7 @@ pub fn general_config() -> Config {
 }
 
 /// A flight on random samples and commands. Barometer, GNSS receiver and magnetometer all have a sample on
-/// every tick on which all loops run: the most that a tick can meet.
+/// every tick on which all loops run: the largest load of a tick.
 pub struct Flight {
     random: Inputs,
     tick: u32,
@@ -66,7 +66,7 @@ impl Flight {
         }
     }
 
-    /// Those of the next tick.
+    /// Samples and command of the next tick.
     pub fn samples_and_command<M: Math, const N: usize, const P: usize>(
         &mut self,
     ) -> (Sensors<N, P>, Command) {
@@ -78,7 +78,7 @@ impl Flight {
         (sensors, command)
     }
 
-    /// Flies on when `controller` has landed or stopped; its loops then start on the next tick.
+    /// Continues the flight when `controller` has landed or stopped; its loops then start on the next tick.
     pub fn resume<M: Math, const N: usize, const P: usize>(
         &mut self,
         controller: &mut FlightController<M, N, P>,

@@ -1,4 +1,4 @@
-//! What the firmware programs in `src/bin` share.
+//! Shared parts of the firmware programs in `src/bin`.
 #![no_std]
 
 pub mod craft;

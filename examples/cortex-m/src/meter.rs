@@ -20,7 +20,7 @@ pub struct Meter {
 }
 
 impl Meter {
-    /// That of this board, started.
+    /// The counter of this board, started.
     ///
     /// # Panics
     /// When SysTick does not count instructions, or is in use.
@@ -31,7 +31,7 @@ impl Meter {
     }
 
     /// Starts SysTick and calibrates it. `None` when the clock does not advance evenly with the instructions,
-    /// as on real silicon or without `-icount`.
+    /// as on a real core or without `-icount`.
     #[must_use]
     pub fn start(mut syst: SYST) -> Option<Self> {
         syst.set_clock_source(SystClkSource::Core);
@@ -43,7 +43,7 @@ impl Meter {
             two_instructions_a_loop(count);
             elapsed(begin, SYST::get_current())
         };
-        // The difference of two lengths leaves the loop alone.
+        // The difference of two runs removes the cost of the call.
         let short = loop_ticks(CALIBRATION_LOOPS);
         let (once, twice) =
             (loop_ticks(2 * CALIBRATION_LOOPS) - short, loop_ticks(3 * CALIBRATION_LOOPS) - short);
@@ -62,7 +62,7 @@ impl Meter {
         (ticks as f32 / self.ticks_per_instruction + 0.5) as u32
     }
 
-    /// Apart from its caller, whose registers would otherwise be shuffled between the two readings.
+    /// Not inlined: the caller would otherwise save registers between the two readings.
     #[inline(never)]
     fn ticks<R>(&self, f: impl FnOnce() -> R) -> u32 {
         let begin = SYST::get_current();
@@ -120,7 +120,7 @@ fn two_instructions_a_loop(count: u32) {
     unsafe { asm!("2:", "subs {0}, #1", "bne 2b", inout(reg) count => _, options(nomem, nostack)) }
 }
 
-/// A call that stays a call, and stays where it is.
+/// A call that the compiler neither inlines nor moves.
 #[inline(never)]
 fn apart<R>(f: impl FnOnce() -> R) -> R {
     compiler_fence(Ordering::SeqCst);

@@ -1,8 +1,8 @@
 //! A recorded flight: samples, command and motor commands of each tick. The host writes it and the firmware
 //! replays it; both use this file.
 //!
-//! A recording is a row of ticks without a head. A tick is [`WORDS`] little-endian words of 32 bits: flags,
-//! then every value that a tick can have, 0 where it has none. Numbers are kept by their bits.
+//! A recording is a sequence of ticks without a header. A tick is [`WORDS`] little-endian words of 32 bits:
+//! flags, then every value that a tick can have, 0 where it has none. Floats are stored by their bits.
 
 use aplomb::frames::{Frame, Heading, Horizontal, Vector};
 use aplomb::{
@@ -35,11 +35,11 @@ const ARM: u32 = 1 << 5;
 const CUT_MOTORS: u32 = 1 << 6;
 const HOLD_HEADING: u32 = 1 << 7;
 const HOLD_HEIGHT: u32 = 1 << 8;
-/// The kind of demand stands above this bit.
+/// The kind of demand is stored from this bit on.
 const DEMAND_SHIFT: u32 = 16;
 
 impl Tick {
-    /// As bytes. `None` for a demand that recordings do not know.
+    /// As bytes. `None` for a kind of demand without a code.
     pub fn to_bytes(self) -> Option<[u8; BYTES]> {
         let Self { sensors, command, motors } = self;
         let mut put = Put { words: [0; WORDS], next: 1, flags: 0 };

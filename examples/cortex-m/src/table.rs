@@ -1,4 +1,4 @@
-//! The cost table: one row a figure, printed as it is measured. `run.sh` judges the gated rows.
+//! The cost table: one row per figure, printed as it is measured. `run.sh` checks the gated rows.
 
 use core::hint::black_box;
 
@@ -27,8 +27,8 @@ pub fn bytes(name: &str, bytes: usize) {
 }
 
 /// Prints the shares of a core that a tick of so many instructions takes at each tick rate: `n f / f_core`,
-/// which assumes one instruction a clock cycle. Silicon takes more: loads, divisions, square roots and wait
-/// states of the flash.
+/// which assumes one instruction per clock cycle. A real core needs more cycles: loads, divisions, square
+/// roots and wait states of the flash.
 pub fn shares(count: &Count) {
     let percent = |instructions: u32, khz| 100.0 * instructions as f32 * f32::from(khz) * 1e3 / CORE_HZ;
     for khz in TICK_RATES_KHZ {

@@ -1,5 +1,5 @@
-//! Nothing but a controller, built and stepped: `run.sh` prints the size of its text and read-only data. It
-//! is never run.
+//! A controller alone, constructed and stepped: `run.sh` prints the size of its text and read-only data. It
+//! is not executed.
 #![no_std]
 #![no_main]
 
@@ -25,7 +25,7 @@ fn step(controller: &mut FlightController, sensors: &Sensors, command: &Command)
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    // Pointers that the compiler cannot see through keep both functions.
+    // Opaque pointers keep both functions from being removed.
     black_box(build as fn(&Config, &mut Option<FlightController>));
     black_box(step as fn(&mut FlightController, &Sensors, &Command) -> Rotors<MotorCommand>);
     loop {

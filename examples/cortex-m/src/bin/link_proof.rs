@@ -2,7 +2,7 @@
 //! called here with values unknown to the compiler, and the panic handler calls an undefined symbol. If one
 //! panic path is left anywhere, this program does not link. `link_proof_twin` shows that the proof can fail.
 //!
-//! It is never run.
+//! It is not executed.
 #![no_std]
 #![no_main]
 

@@ -18,7 +18,7 @@ use aplomb::frames::{Frame, Vector};
 use aplomb::math::{saturate, saturate_symmetric};
 use aplomb::{Libm, Math, Micromath};
 
-/// Everything.
+/// Calls all of them.
 pub fn all() {
     scalars::<Libm>();
     scalars::<Micromath>();
