@@ -97,18 +97,18 @@ pub fn fly_as<C: Controller, P: Plant>(
     recorded::<C, P>((craft, Rotors::splat(1.0)), settings, plan, seed)
 }
 
-/// [`fly`] with unequal motors: `motor_share` is the actual over the nominal speed of each motor.
+/// [`fly_as`] with unequal motors: `motor_share` is the actual over the nominal speed of each motor.
 ///
 /// # Errors
 /// A craft or controller that cannot be built.
-pub fn fly_uneven(
+pub fn fly_uneven<C: Controller, P: Plant>(
     craft: &Config,
     motor_share: Rotors<f64>,
     settings: &flight::Config,
     plan: &FlightPlan,
     seed: u64,
 ) -> Result<Flown, FlyError> {
-    recorded::<FlightController, aplomb_craft::Plant>((craft, motor_share), settings, plan, seed)
+    recorded::<C, P>((craft, motor_share), settings, plan, seed)
 }
 
 fn recorded<C: Controller, P: Plant>(

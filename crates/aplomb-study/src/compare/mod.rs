@@ -13,6 +13,7 @@ use crate::number::figure;
 use crate::verify::suite::{extent, margin};
 use aplomb_flight::fly::FlyError;
 use aplomb_flight::limit::Limit;
+use aplomb_flight::{Controller, Plant};
 
 pub use statistics::{Difference, Finding};
 
@@ -61,9 +62,9 @@ pub struct MetricLine {
 ///
 /// # Errors
 /// A craft or controller that cannot be built.
-pub fn compare(
-    a: &Campaign,
-    b: &Campaign,
+pub fn compare<A: Controller, P: Plant, B: Controller, Q: Plant>(
+    a: &Campaign<A, P>,
+    b: &Campaign<B, Q>,
     seeds: u64,
     flown: &(dyn Fn() + Sync),
 ) -> Result<Comparison, FlyError> {

@@ -1,6 +1,9 @@
 //! A dispersion campaign and its runs.
 
-use aplomb_craft::Rotors;
+use std::marker::PhantomData;
+
+use aplomb::FlightController;
+use aplomb_craft::{Plant, Rotors};
 
 use super::quantity::Truth;
 use super::{Vary, dispersion};
@@ -9,13 +12,13 @@ use crate::judge::{self, Evidence};
 use crate::requirements::{JudgedOn, Probe, Requirement, Size, View, Waiver};
 use crate::verify::Subject;
 use aplomb_flight::FlightPlan;
-use aplomb_flight::camera;
 use aplomb_flight::fly::{Flown, FlyError, fly_uneven};
 use aplomb_flight::limit::{Limit, Outcome};
+use aplomb_flight::{Controller, camera};
 
 /// Definition of a dispersion campaign, without the number of runs.
 #[derive(Clone, Debug)]
-pub struct Campaign {
+pub struct Campaign<C = FlightController, P = Plant> {
     craft: Craft,
     controller: aplomb::flight::Config,
     plans: Vec<FlightPlan>,
@@ -27,6 +30,7 @@ pub struct Campaign {
     pub varies: Vec<Vary>,
     /// Seed of all draws.
     pub seed: u64,
+    flown: PhantomData<fn() -> (C, P)>,
 }
 
 /// A figure of a flight with its limit.
@@ -55,13 +59,18 @@ pub struct Run {
     pub figures: Vec<Option<f64>>,
 }
 
-impl Campaign {
+impl<C: Controller, P: aplomb_flight::Plant> Campaign<C, P> {
     /// A campaign of a subject with the named flights and probes, or with all flights.
     ///
     /// # Errors
     /// An unknown name.
-    pub fn new(subject: Subject, names: &[String], varies: Vec<Vary>, seed: u64) -> Result<Self, String> {
-        let Subject { craft, controller, plans, size, requirements, waivers } = subject;
+    pub fn new(
+        subject: Subject<C, P>,
+        names: &[String],
+        varies: Vec<Vary>,
+        seed: u64,
+    ) -> Result<Self, String> {
+        let Subject { craft, controller, plans, size, requirements, waivers, .. } = subject;
         let probes = Probe::ALL.map(|probe| (Some(probe), probe.plan(&size)));
         let mut flown: Vec<(Option<Probe>, FlightPlan)> = probes.into_iter().collect();
         flown.extend(plans.into_iter().map(|plan| (None, plan)));
@@ -75,7 +84,18 @@ impl Campaign {
             },
         );
         let (probes, plans) = flown.into_iter().unzip();
-        Ok(Self { craft, controller, plans, probes, size, requirements, waivers, varies, seed })
+        Ok(Self {
+            craft,
+            controller,
+            plans,
+            probes,
+            size,
+            requirements,
+            waivers,
+            varies,
+            seed,
+            flown: PhantomData,
+        })
     }
 
     /// The nominal craft.
@@ -161,7 +181,7 @@ impl Campaign {
         plan: &FlightPlan,
     ) -> Result<(Flown, Run), FlyError> {
         let seed = self.seed.wrapping_add(number);
-        let flown = fly_uneven(&truth.craft, truth.motor_share, &self.controller, plan, seed)?;
+        let flown = fly_uneven::<C, P>(&truth.craft, truth.motor_share, &self.controller, plan, seed)?;
         let view = View { plan, trace: &flown.trace, size: &self.size };
         let one = |one: &Requirement| Some(one.figure(&[one.evidence(&view, self.probes[flight])?]));
         let checks = plan.checks.iter().map(|check| {
@@ -189,8 +209,9 @@ impl Campaign {
     pub fn fingerprint(&self) -> String {
         let metrics: Vec<Vec<Metric>> = (0..self.plans.len()).map(|flight| self.metrics(flight)).collect();
         let everything = format!(
-            "{} {:?} {:?} {:?} {:?} {} {metrics:?}",
+            "{} {} {:?} {:?} {:?} {:?} {} {metrics:?}",
             env!("CARGO_PKG_VERSION"),
+            std::any::type_name::<(C, P)>(),
             self.craft,
             self.controller,
             self.plans,

@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::campaign::Metric;
 use super::{Campaign, Run, dispersion, statistics};
 use crate::measure;
+use aplomb_flight::{Controller, Plant};
 
 /// All flights.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -95,7 +96,7 @@ pub struct RankLine {
 impl Results {
     /// Combines finished runs. Their order does not matter; duplicates count once.
     #[must_use]
-    pub fn of(campaign: &Campaign, runs: u64, finished: &[Run]) -> Self {
+    pub fn of<C: Controller, P: Plant>(campaign: &Campaign<C, P>, runs: u64, finished: &[Run]) -> Self {
         let flights = campaign.plans().iter().enumerate().map(|(flight, plan)| {
             let mut own: Vec<&Run> =
                 finished.iter().filter(|run| run.flight == flight && run.number < runs).collect();
@@ -117,7 +118,12 @@ impl Results {
     }
 }
 
-fn flight_result(campaign: &Campaign, name: &str, metrics: &[Metric], runs: &[&Run]) -> FlightResult {
+fn flight_result<C: Controller, P: Plant>(
+    campaign: &Campaign<C, P>,
+    name: &str,
+    metrics: &[Metric],
+    runs: &[&Run],
+) -> FlightResult {
     let failed: Vec<bool> = runs.iter().map(|run| !run.passes(metrics)).collect();
     let pass = failed.iter().filter(|failed| !**failed).count() as u64;
     let (probability_low, probability_high) = statistics::clopper_pearson(pass, runs.len() as u64);
@@ -160,7 +166,12 @@ fn metric_result(metric: &Metric, index: usize, runs: &[&Run]) -> Option<MetricR
     })
 }
 
-fn ranking(campaign: &Campaign, metrics: &[Metric], runs: &[&Run], failed: &[bool]) -> Vec<RankLine> {
+fn ranking<C: Controller, P: Plant>(
+    campaign: &Campaign<C, P>,
+    metrics: &[Metric],
+    runs: &[&Run],
+    failed: &[bool],
+) -> Vec<RankLine> {
     let draws: Vec<Vec<f64>> =
         runs.iter().map(|run| dispersion::draws(&campaign.varies, campaign.seed, run.number)).collect();
     let slack: Vec<f64> = runs.iter().map(|run| run.slack(metrics)).collect();
@@ -238,7 +249,12 @@ impl FlightResult {
 
 /// One line per run of a flight: number, digest, 1 for pass, draws and figures.
 #[must_use]
-pub fn to_csv(campaign: &Campaign, flight: usize, runs: u64, finished: &[Run]) -> String {
+pub fn to_csv<C: Controller, P: Plant>(
+    campaign: &Campaign<C, P>,
+    flight: usize,
+    runs: u64,
+    finished: &[Run],
+) -> String {
     let metrics = campaign.metrics(flight);
     let quote = |text: &str| format!("\"{}\"", text.replace('"', "\"\""));
     let mut text = "run,digest,pass".to_owned();

@@ -4,6 +4,10 @@ pub mod baseline;
 pub mod json;
 pub mod suite;
 
+use std::marker::PhantomData;
+
+use aplomb::FlightController;
+use aplomb_craft::Plant;
 use aplomb_flight::FlightPlan;
 
 use crate::craft::Craft;
@@ -12,9 +16,10 @@ use crate::requirements::{Requirement, Size, Waiver, table};
 pub use baseline::{Accepted, Baseline, Cause};
 pub use suite::{Item, Judgement, judge};
 
-/// What is verified.
+/// What is verified: craft, controller and flights. The controller `C` and the craft model `P` are types, so that
+/// an own one of either is verified, dispersed and compared as the standard one is.
 #[derive(Clone, Debug)]
-pub struct Subject {
+pub struct Subject<C = FlightController, P = Plant> {
     /// The craft.
     pub craft: Craft,
     /// The settings of the controller.
@@ -27,6 +32,7 @@ pub struct Subject {
     pub requirements: Vec<Requirement>,
     /// Waivers.
     pub waivers: Vec<Waiver>,
+    flown: PhantomData<fn() -> (C, P)>,
 }
 
 impl Subject {
@@ -35,6 +41,15 @@ impl Subject {
     pub fn new(craft: Craft, controller: aplomb::flight::Config, plans: Vec<FlightPlan>) -> Self {
         let size = Size::of(&craft, &controller);
         let requirements = table::requirements(&size);
-        Self { craft, controller, plans, size, requirements, waivers: Vec::new() }
+        Self { craft, controller, plans, size, requirements, waivers: Vec::new(), flown: PhantomData }
+    }
+}
+
+impl<C, P> Subject<C, P> {
+    /// The same with another controller `D` on another craft model `Q`.
+    #[must_use]
+    pub fn flown_by<D, Q>(self) -> Subject<D, Q> {
+        let Self { craft, controller, plans, size, requirements, waivers, .. } = self;
+        Subject { craft, controller, plans, size, requirements, waivers, flown: PhantomData }
     }
 }

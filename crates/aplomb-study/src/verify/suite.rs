@@ -10,10 +10,10 @@ use crate::linear::Break;
 use crate::margins::{self, point::Point};
 use crate::requirements::{Breaks, JudgedOn, Probe, Requirement, View};
 use aplomb_flight::FlightPlan;
-use aplomb_flight::camera;
 use aplomb_flight::check::Pooling;
-use aplomb_flight::fly::{Flown, FlyError, fly};
+use aplomb_flight::fly::{Flown, FlyError, fly_as};
 use aplomb_flight::limit::{Limit, Outcome};
+use aplomb_flight::{Controller, Plant, camera};
 
 /// One requirement or check, judged on one flight.
 #[derive(Clone, Debug, PartialEq)]
@@ -114,7 +114,7 @@ struct FlightEvidence {
 
 /// Number of flights of a verification.
 #[must_use]
-pub fn flights(subject: &Subject, seeds: u32) -> u64 {
+pub fn flights<C, P>(subject: &Subject<C, P>, seeds: u32) -> u64 {
     (Probe::ALL.len() + subject.plans.len()) as u64 * u64::from(seeds)
 }
 
@@ -123,7 +123,11 @@ pub fn flights(subject: &Subject, seeds: u32) -> u64 {
 ///
 /// # Errors
 /// A craft or controller that cannot be built.
-pub fn judge(subject: &Subject, seeds: u32, flown: &(dyn Fn() + Sync)) -> Result<Judgement, FlyError> {
+pub fn judge<C: Controller, P: Plant>(
+    subject: &Subject<C, P>,
+    seeds: u32,
+    flown: &(dyn Fn() + Sync),
+) -> Result<Judgement, FlyError> {
     let probes = Probe::ALL.map(|probe| (Some(probe), probe.plan(&subject.size)));
     let plans: Vec<(Option<Probe>, &FlightPlan)> = (probes.iter().map(|(probe, plan)| (*probe, plan)))
         .chain(subject.plans.iter().map(|plan| (None, plan)))
@@ -135,7 +139,7 @@ pub fn judge(subject: &Subject, seeds: u32, flown: &(dyn Fn() + Sync)) -> Result
         let seed = plan.seed.wrapping_add(u64::from(number));
         let signals = subject.requirements.iter().filter_map(Requirement::signal).chain(plan.signals());
         let craft = camera::only_if_judged(&subject.craft.config, signals);
-        let flight = fly(&craft, &subject.controller, plan, seed)?;
+        let flight = fly_as::<C, P>(&craft, &subject.controller, plan, seed)?;
         let evidence = collect(subject, plan, probe, &flight);
         flown();
         Ok(evidence)
@@ -150,7 +154,12 @@ pub fn judge(subject: &Subject, seeds: u32, flown: &(dyn Fn() + Sync)) -> Result
     Ok(Judgement { items, untested, seeds, simulated_s })
 }
 
-fn collect(subject: &Subject, plan: &FlightPlan, probe: Option<Probe>, flight: &Flown) -> FlightEvidence {
+fn collect<C, P>(
+    subject: &Subject<C, P>,
+    plan: &FlightPlan,
+    probe: Option<Probe>,
+    flight: &Flown,
+) -> FlightEvidence {
     let view = View { plan, trace: &flight.trace, size: &subject.size };
     let checks = plan.checks.iter();
     FlightEvidence {
@@ -161,7 +170,7 @@ fn collect(subject: &Subject, plan: &FlightPlan, probe: Option<Probe>, flight: &
 }
 
 /// Judges the margins at an operating point by the linear model: the worst of the loops of each requirement.
-fn judge_loops(subject: &Subject, point: &Point) -> Vec<Item> {
+fn judge_loops<C, P>(subject: &Subject<C, P>, point: &Point) -> Vec<Item> {
     let (craft, controller) = (&subject.craft.config, &subject.controller);
     let loops = |breaks: &[Break]| margins::linear(craft, controller, point, breaks).unwrap_or_default();
     let (demands, setpoints) = (loops(&Break::DEMANDS), loops(Break::setpoints(point.mode)));
@@ -191,7 +200,7 @@ fn judge_loops(subject: &Subject, point: &Point) -> Vec<Item> {
     items.collect()
 }
 
-fn item(subject: &Subject, requirement: &Requirement, flight: &str, measured: f64) -> Item {
+fn item<C, P>(subject: &Subject<C, P>, requirement: &Requirement, flight: &str, measured: f64) -> Item {
     let waiver = subject.waivers.iter().find(|waiver| waiver.covers(&requirement.id, flight));
     Item {
         flight: flight.to_owned(),
@@ -209,7 +218,7 @@ fn item(subject: &Subject, requirement: &Requirement, flight: &str, measured: f6
     }
 }
 
-fn judge_flight(subject: &Subject, plan: &FlightPlan, evidence: &[FlightEvidence]) -> Vec<Item> {
+fn judge_flight<C, P>(subject: &Subject<C, P>, plan: &FlightPlan, evidence: &[FlightEvidence]) -> Vec<Item> {
     let mut items = Vec::new();
     for (i, requirement) in subject.requirements.iter().enumerate() {
         let seeds: Vec<Evidence> =
@@ -253,7 +262,7 @@ pub fn extent(limit: Limit) -> f64 {
     }
 }
 
-fn untested(subject: &Subject, items: &[Item]) -> Vec<Untested> {
+fn untested<C, P>(subject: &Subject<C, P>, items: &[Item]) -> Vec<Untested> {
     let without = subject.requirements.iter().filter(|one| !items.iter().any(|item| item.id == one.id));
     let untested = without.map(|one| Untested {
         id: one.id.to_string(),
