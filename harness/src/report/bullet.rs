@@ -1,5 +1,6 @@
 //! One check as a picture: the allowed range as a band, the measured figure as a mark on it.
 
+use super::fill::Fill;
 use super::svg::{Align, Path, Svg};
 use super::time_plot::Axis;
 use aplomb_flight::limit::{Limit, Outcome};
@@ -25,7 +26,7 @@ pub fn draw(verdict: &Verdict, id: &str) -> String {
         Limit::AtLeast(bound) => (bound, high),
         Limit::Between(first, last) => (first, last),
     };
-    svg.rect("allowed", axis.at(from), 3.0, axis.at(to) - axis.at(from), 16.0);
+    svg.rect(Fill::Allowed.class(), axis.at(from), 3.0, axis.at(to) - axis.at(from), 16.0);
     svg.line("grid", (axis.from, MIDDLE), (axis.to, MIDDLE));
     let mut bounds = Path::default();
     for bound in [from, to].into_iter().filter(|&bound| bound != low && bound != high) {

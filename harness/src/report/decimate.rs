@@ -11,28 +11,29 @@ const SLACK_PX: f64 = 0.1;
 /// Thins a line over time to the extremes of each column of `column_px`. The result is split into runs at
 /// each point that is not finite; first and last point of a run are kept.
 pub fn thin(points: impl Iterator<Item = Point>, column_px: f64) -> Vec<Vec<Point>> {
-    runs(points).iter().map(|run| thin_run(run, column_px)).collect()
+    runs(points, |&point| point).iter().map(|run| thin_run(run, column_px)).collect()
 }
 
 /// Thins a track that may double back: steps under `step_px` are left out, then straight segments are
-/// shortened.
-pub fn thin_track(points: impl Iterator<Item = Point>, step_px: f64) -> Vec<Vec<Point>> {
+/// shortened. Each point has its time.
+pub fn thin_track(points: impl Iterator<Item = (Point, f64)>, step_px: f64) -> Vec<Vec<(Point, f64)>> {
     let mut last = (f64::NAN, f64::NAN);
-    let far_enough = points.filter(move |point| {
+    let far_enough = points.filter(move |(point, _)| {
         let near = libm::hypot(point.0 - last.0, point.1 - last.1) < step_px;
         if !near {
             last = *point;
         }
         !near
     });
-    runs(far_enough).iter().map(|run| straighten(run)).collect()
+    runs(far_enough, |&(point, _)| point).iter().map(|run| straighten(run, |&(point, _)| point)).collect()
 }
 
-fn runs(points: impl Iterator<Item = Point>) -> Vec<Vec<Point>> {
+fn runs<T>(points: impl Iterator<Item = T>, place: fn(&T) -> Point) -> Vec<Vec<T>> {
     let mut runs = Vec::new();
-    let mut run: Vec<Point> = Vec::new();
+    let mut run: Vec<T> = Vec::new();
     for point in points {
-        if point.0.is_finite() && point.1.is_finite() {
+        let (x, y) = place(&point);
+        if x.is_finite() && y.is_finite() {
             run.push(point);
         } else if !run.is_empty() {
             runs.push(std::mem::take(&mut run));
@@ -63,19 +64,20 @@ fn thin_run(run: &[Point], column_px: f64) -> Vec<Point> {
     if kept[kept.len() - 1] != last {
         kept.push(last);
     }
-    straighten(&kept)
+    straighten(&kept, |&point| point)
 }
 
 /// Drops the points between two kept ones as long as all of them stay within `SLACK_PX` (Ramer 1972; Douglas
 /// and Peucker 1973).
-fn straighten(points: &[Point]) -> Vec<Point> {
+fn straighten<T: Copy>(points: &[T], place: fn(&T) -> Point) -> Vec<T> {
     let mut keep = vec![false; points.len()];
     keep[0] = true;
     keep[points.len() - 1] = true;
     let mut open = vec![(0, points.len() - 1)];
     while let Some((from, to)) = open.pop() {
+        let (start, end) = (place(&points[from]), place(&points[to]));
         let far = (from + 1..to)
-            .map(|i| (i, distance(points[i], points[from], points[to])))
+            .map(|i| (i, distance(place(&points[i]), start, end)))
             .max_by(|a, b| a.1.total_cmp(&b.1));
         if let Some((middle, distance)) = far
             && distance > SLACK_PX
@@ -151,9 +153,10 @@ mod tests {
 
     #[test]
     fn track_that_doubles_back_keeps_its_turning_point() {
-        let there = (0..100).map(|i| (5.0, f64::from(i)));
-        let back = (0..100).rev().map(|i| (5.0, f64::from(i)));
-        assert_eq!(thin_track(there.chain(back), 0.5), [[(5.0, 0.0), (5.0, 99.0), (5.0, 0.0)]]);
+        let there = (0..100).map(|i| ((5.0, f64::from(i)), f64::from(i)));
+        let back = (0..100).map(|i| ((5.0, 99.0 - f64::from(i)), 100.0 + f64::from(i)));
+        let ends = [((5.0, 0.0), 0.0), ((5.0, 99.0), 99.0), ((5.0, 0.0), 199.0)];
+        assert_eq!(thin_track(there.chain(back), 0.5), [ends]);
     }
 
     #[test]

@@ -3,9 +3,10 @@
 use aplomb_craft::gravity::STANDARD_M_S2;
 
 use super::CraftNotes;
+use super::area::{Area, Kind};
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_grid};
+use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid, label_width};
 use aplomb_flight::trace::Trace;
 use aplomb_study::forces::{Interval, intervals};
 use aplomb_study::measure::mean_of_finite;
@@ -16,6 +17,11 @@ const TOP: f64 = 24.0;
 const BOTTOM: f64 = HEIGHT - 34.0;
 /// Averaging interval of the balance plot in s; removes vibration.
 const DOT_S: f64 = 0.2;
+/// Least distance in px of the weight from the foot of the thrust.
+const BESIDE_PX: f64 = 44.0;
+/// Names of the curves.
+const LEVEL: &str = "m g tan(tilt)";
+const FULL: &str = "full thrust";
 
 /// Draws horizontal thrust over tilt, with the curve of constant height.
 pub fn draw_balance(trace: &Trace, craft: &CraftNotes, id: &str, title: &str) -> String {
@@ -36,12 +42,10 @@ pub fn draw_balance(trace: &Trace, craft: &CraftNotes, id: &str, title: &str) ->
 
     let mut svg = Svg::new(id, WIDTH, HEIGHT, title, &describe_balance(&dots, weight_n));
     draw_grid(&mut svg, &tilt, &tilt_ticks, &force, &force_ticks);
-    for &tick in &tilt_ticks.values {
-        svg.text("tick", (tilt.at(tick), BOTTOM + 14.0), Align::Middle, &tilt_ticks.label(tick));
-    }
+    draw_across_ticks(&mut svg, &tilt, &tilt_ticks, BOTTOM + 14.0);
     svg.text("name", (2.0, TOP - 10.0), Align::Start, "horizontal thrust, N");
     svg.text("name", (RIGHT, BOTTOM + 28.0), Align::End, "tilt, deg");
-    let mut curve = |class: &str, value: &dyn Fn(f64) -> f64| {
+    let curve = |svg: &mut Svg, class: &str, name: &str, value: &dyn Fn(f64) -> f64| {
         let mut path = Path::default();
         let points = (0..=80).map(|i| f64::from(i) / 80.0 * tilt_end).map(|t| (t, value(t.to_radians())));
         let shown: Vec<_> = points
@@ -49,26 +53,34 @@ pub fn draw_balance(trace: &Trace, craft: &CraftNotes, id: &str, title: &str) ->
             .map(|(t, y)| (tilt.at(t), force.at(y)))
             .collect();
         path.run(&shown);
-        svg.path(class, &path);
-        shown.last().copied()
+        svg.plotted(class, name, &path);
     };
     let max_thrust_n = 4.0 * craft.full_thrust_n;
-    let balance_end = curve("balance", &|t| weight_n * libm::tan(t));
-    let full_end = curve("full", &|t| max_thrust_n * libm::sin(t));
-    let mut path = Path::default();
-    for dot in dots.iter().filter(|dot| dot.tilt_deg <= tilt_end && dot.horizontal_n <= high) {
-        path.dot((tilt.at(dot.tilt_deg), force.at(dot.horizontal_n)));
+    let has_limit = (0.0..=tilt_end).contains(&limit_deg);
+    let (kind, name) = (Kind::Plane, "tilt, deg|horizontal thrust, N");
+    Area { kind, name, across: &tilt, up: &force, has_foot: true, key: "" }.draw(&mut svg, |svg| {
+        curve(svg, "balance", LEVEL, &|t| weight_n * libm::tan(t));
+        curve(svg, "full", FULL, &|t| max_thrust_n * libm::sin(t));
+        let mut path = Path::default();
+        for dot in dots.iter().filter(|dot| dot.tilt_deg <= tilt_end && dot.horizontal_n <= high) {
+            path.dot((tilt.at(dot.tilt_deg), force.at(dot.horizontal_n)));
+        }
+        svg.path("dots", &path);
+        if has_limit {
+            svg.line("level", (tilt.at(limit_deg), TOP), (tilt.at(limit_deg), BOTTOM));
+        }
+    });
+    let mut x = RIGHT;
+    for (class, name) in [("full", FULL), ("balance", LEVEL)] {
+        x -= label_width(name);
+        svg.text("note", (x, TOP - 10.0), Align::Start, name);
+        svg.line(class, (x - 22.0, TOP - 14.0), (x - 4.0, TOP - 14.0));
+        x -= 34.0;
     }
-    svg.path("dots", &path);
-    if let Some((x, y)) = balance_end {
-        svg.text("note halo", (x - 10.0, y + 14.0), Align::End, "m g tan(tilt)");
-    }
-    if let Some((x, y)) = full_end {
-        svg.text("note halo", (x - 8.0, y + 4.0), Align::End, "full thrust");
-    }
-    if (0.0..=tilt_end).contains(&limit_deg) {
-        svg.line("level", (tilt.at(limit_deg), TOP), (tilt.at(limit_deg), BOTTOM));
-        svg.text("note halo", (tilt.at(limit_deg) - 4.0, BOTTOM - 6.0), Align::End, "tilt limit");
+    if has_limit {
+        svg.group("axes", |svg| {
+            svg.text("note halo", (tilt.at(limit_deg) - 4.0, BOTTOM - 6.0), Align::End, "tilt limit");
+        });
     }
     svg.finish()
 }
@@ -119,7 +131,8 @@ pub fn draw_triangle(interval: &Interval, mass_kg: f64, id: &str, title: &str) -
     let horizontal = interval.horizontal_n * scale;
     let foot = ((WIDTH - horizontal) / 2.0 - 10.0, 250.0);
     let tip = (foot.0 + horizontal, foot.1 - interval.vertical_n * scale);
-    let narrow = if horizontal < 26.0 { 26.0 - horizontal } else { 0.0 };
+    // The weight is drawn beside the rotor of the craft.
+    let narrow = (BESIDE_PX - horizontal).max(0.0);
     let weight_end = (tip.0 + narrow, tip.1 + weight_n * scale);
 
     draw_craft(&mut svg, foot, interval.tilt_deg);

@@ -1,15 +1,18 @@
 //! The report on margins: figures of each loop, Bode and Nyquist plots with the margins.
 
+use super::area::{Area, Kind};
+use super::fill::{self, Fill};
 use super::page::{self, Counts};
+use super::sheet::{Section, Sheet};
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_grid};
+use super::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid};
 use super::xml::{anchor, escape};
-use super::{Repeat, sheet};
+use super::Repeat;
 use aplomb_study::linear::C64;
 use aplomb_study::margins::figures::Figures;
 use aplomb_study::margins::judge::{LARGEST_PEAK, LEAST_GAIN_DB, LEAST_PHASE_DEG};
-use aplomb_study::margins::{COHERENT, Linear, Measured};
+use aplomb_study::margins::{COHERENT, Line, Linear, Measured};
 use aplomb_study::number;
 use aplomb_study::verdict::Verdict;
 use std::fmt::Write as _;
@@ -45,7 +48,7 @@ const TERMS: [(&str, &str); 12] = [
     ("bandwidth", "Frequency in rad/s above which the gain of the closed loop stays below -3 dB."),
     (
         "Bode plot",
-        "Gain and phase of the loop transfer function over frequency. Dots: measured; rings: measured with a coherence below 0.95; line: linear model.",
+        "Gain and phase of the loop transfer function over frequency. Dots: measured; small grey dots: measured with a coherence below 0.95; line: linear model.",
     ),
     (
         "coherence",
@@ -93,55 +96,23 @@ pub fn write_margins(report: &MarginsReport<'_>, out: &mut impl io::Write) -> io
 }
 
 fn compose(report: &MarginsReport<'_>) -> String {
-    let mut page = String::new();
-    sheet::open(&mut page, &report.title);
+    let mut sheet = Sheet::new(&report.title, &report.subtitle, &["margins.csv", "points.csv"]);
     let counts = Counts::of(report.points.iter().flat_map(|point| point.verdicts));
-    let _ = write!(
-        page,
-        "<header><p class=\"craft\">{}</p><h1>{}</h1><p class=\"verdict {}\">{}.</p><p class=\"soft\">{}</p>",
-        escape(&report.subtitle),
-        escape(&report.title),
-        counts.class(),
-        counts.words(),
-        sheet::EVIDENCE
-    );
-    page.push_str("<nav aria-label=\"Operating points\"><ol class=\"overview\">");
+    sheet.verdict(counts.class(), &counts.words());
     for point in &report.points {
-        let counts = Counts::of(point.verdicts);
-        let _ = write!(
-            page,
-            "<li><a href=\"#{}\">{}</a> <span class=\"{}\">{}</span></li>",
-            anchor(point.name),
-            escape(point.name),
-            counts.class(),
-            counts.words()
-        );
+        sheet.section(section(point));
     }
-    page.push_str("</ol></nav></header>\n");
-    for point in &report.points {
-        section(&mut page, point);
-    }
-    sheet::terms(&mut page, &TERMS);
-    sheet::cautions(&mut page);
-    sheet::repeat(&mut page, &report.repeat);
-    sheet::close(&mut page);
-    page
+    sheet.finish(&TERMS, &report.repeat)
 }
 
-fn section(page: &mut String, point: &PointSection<'_>) {
+fn section(point: &PointSection<'_>) -> Section {
     let id = anchor(point.name);
     let counts = Counts::of(point.verdicts);
-    let _ = write!(
-        page,
-        "<section id=\"{id}\"><h2>{}</h2><p class=\"lead\">{}</p><p class=\"verdict small {}\">{}.</p>",
-        escape(point.name),
-        escape(point.words),
-        counts.class(),
-        counts.words()
-    );
-    page::checks(page, point.verdicts, &id);
-    figures_table(page, point);
-    page.push_str("<div class=\"plots\">");
+    let mut body = format!("<p class=\"lead\">{}</p>", escape(point.words));
+    page::checks(&mut body, point.verdicts, &id);
+    figures_table(&mut body, point);
+    body += &fill::key("Tinted in the plots:", [(Fill::Forbidden, String::new())]);
+    body.push_str("<div class=\"plots pairs\">");
     for (index, &(linear, measured)) in point.loops.iter().enumerate() {
         let name = linear.broken.name();
         for (kind, svg, caption) in [
@@ -149,13 +120,14 @@ fn section(page: &mut String, point: &PointSection<'_>) {
             ("Nyquist", nyquist(linear, measured, &format!("{id}-n{index}")), nyquist_caption(measured)),
         ] {
             let _ = write!(
-                page,
+                body,
                 "\n<figure><h3>{}: {kind}</h3>{svg}<figcaption>{caption}</figcaption></figure>",
                 escape(name)
             );
         }
     }
-    page.push_str("</div></section>\n");
+    body.push_str("</div>");
+    Section::new(id, point.name, body).verdict(counts.class(), counts.words()).fold()
 }
 
 /// Heads of the columns and decimals of their figures.
@@ -279,28 +251,43 @@ fn bode(linear: &Linear, measured: &Measured, id: &str) -> String {
     let gain =
         Axis { low: gain_ticks.range.0, high: gain_ticks.range.1, from: gain_top + GAIN_PX, to: gain_top };
     let angle = Axis { low: -360.0, high: 0.0, from: phase_top + PHASE_PX, to: phase_top };
-    allowed(&mut svg, &gain, &angle);
     let marks = frequency_marks(low, high);
     let across_ticks = Ticks::at(marks.iter().map(|w| libm::log10(*w)).collect());
     draw_grid(&mut svg, &across, &across_ticks, &gain, &gain_ticks);
     draw_grid(&mut svg, &across, &across_ticks, &angle, &phase_ticks);
-    svg.line("level", (LEFT, angle.at(-180.0)), (RIGHT, angle.at(-180.0)));
-    for (axis, of) in [(&gain, decibel as fn(C64) -> f64), (&angle, phase)] {
-        draw_line(&mut svg, &grid, axis, &at, |w| of(linear.curve.at(w)));
-        draw_dots(&mut svg, measured, axis, &at, of);
+    for (name, up, of, has_foot) in
+        [("|L|, dB", &gain, decibel as fn(C64) -> f64, false), ("phase, deg", &angle, phase, true)]
+    {
+        Area { kind: Kind::Frequency, name, across: &across, up, has_foot, key: "" }.draw(&mut svg, |svg| {
+            if has_foot {
+                forbidden(svg, up, -180.0, LEAST_PHASE_DEG);
+                svg.line("level", (LEFT, up.at(-180.0)), (RIGHT, up.at(-180.0)));
+                draw_phase_margin(svg, measured, up, &at);
+            } else {
+                forbidden(svg, up, 0.0, LEAST_GAIN_DB);
+                draw_gain_margins(svg, measured, up, &at);
+            }
+            draw_line(svg, &grid, up, &at, |w| of(linear.curve.at(w)));
+            let value = |line: &Line| {
+                let now = of(line.transfer);
+                (up.low..=up.high).contains(&now).then(|| (at(line.rad_s), up.at(now)))
+            };
+            draw_dots(svg, measured, value);
+        });
     }
-    draw_margins(&mut svg, &measured.figures, measured, (&gain, &angle), &at);
     svg.text("name", (2.0, gain_top - 8.0), Align::Start, "|L|, dB");
     svg.text("name", (2.0, phase_top - 8.0), Align::Start, "phase, deg");
     legend(&mut svg, gain_top - 8.0);
     let bottom = phase_top + PHASE_PX;
-    let mut last = f64::NEG_INFINITY;
-    for &mark in &marks {
-        if at(mark) - last > 24.0 {
-            svg.text("tick", (at(mark), bottom + 14.0), Align::Middle, &number::significant(mark, 1));
-            last = at(mark);
+    svg.group("axes", |svg| {
+        let mut last = f64::NEG_INFINITY;
+        for &mark in marks.iter().filter(|&&mark| (LEFT + 4.0..RIGHT - 4.0).contains(&at(mark))) {
+            if at(mark) - last > 24.0 {
+                svg.text("tick", (at(mark), bottom + 14.0), Align::Middle, &number::significant(mark, 1));
+                last = at(mark);
+            }
         }
-    }
+    });
     svg.text("name", (RIGHT, bottom + 28.0), Align::End, "frequency, rad/s");
     svg.finish()
 }
@@ -314,17 +301,10 @@ fn frequency_marks(low: f64, high: f64) -> Vec<f64> {
     all.filter(|mark| (low..=high).contains(mark)).collect()
 }
 
-/// Regions excluded by the required margins: 6 dB about 0 dB at -180 deg, 45 deg about -180 deg at the
-/// crossover.
-fn allowed(svg: &mut Svg, gain: &Axis, angle: &Axis) {
-    let band = |axis: &Axis, centre: f64, half: f64| {
-        let (top, bottom) = (axis.at(centre + half).max(axis.to), axis.at(centre - half).min(axis.from));
-        (top, bottom - top)
-    };
-    for (axis, centre, half) in [(gain, 0.0, LEAST_GAIN_DB), (angle, -180.0, LEAST_PHASE_DEG)] {
-        let (top, height) = band(axis, centre, half);
-        svg.rect("crosshatch", LEFT, top, RIGHT - LEFT, height);
-    }
+/// Region excluded by a required margin: `half` on both sides of `centre`.
+fn forbidden(svg: &mut Svg, axis: &Axis, centre: f64, half: f64) {
+    let (top, bottom) = (axis.at(centre + half).max(axis.to), axis.at(centre - half).min(axis.from));
+    svg.rect(Fill::Forbidden.class(), LEFT, top, RIGHT - LEFT, bottom - top);
 }
 
 fn draw_line(svg: &mut Svg, grid: &[f64], axis: &Axis, at: &dyn Fn(f64) -> f64, value: impl Fn(f64) -> f64) {
@@ -345,55 +325,49 @@ fn draw_line(svg: &mut Svg, grid: &[f64], axis: &Axis, at: &dyn Fn(f64) -> f64, 
         before = now;
     }
     path.run(&run);
-    svg.path("estimate", &path);
+    svg.plotted("estimate", "linear", &path);
 }
 
-fn draw_dots(
-    svg: &mut Svg,
-    measured: &Measured,
-    axis: &Axis,
-    at: &dyn Fn(f64) -> f64,
-    value: fn(C64) -> f64,
-) {
-    for line in &measured.lines {
-        let now = value(line.transfer);
-        if (axis.low..=axis.high).contains(&now) {
-            let class = if line.coherence >= COHERENT { "time" } else { "ring" };
-            svg.circle(class, (at(line.rad_s), axis.at(now)), 2.2);
+/// The measured points, and those of a low coherence, where `place` shows them.
+fn draw_dots(svg: &mut Svg, measured: &Measured, place: impl Fn(&Line) -> Option<(f64, f64)>) {
+    for (class, name, is_coherent) in [("weak", "incoherent", false), ("measured", "measured", true)] {
+        let mut path = Path::default();
+        for line in measured.lines.iter().filter(|line| (line.coherence >= COHERENT) == is_coherent) {
+            if let Some(point) = place(line) {
+                path.dot(point);
+            }
         }
+        svg.plotted(class, name, &path);
     }
 }
 
-/// Lines from the critical gain or phase to the curve: the margins.
-fn draw_margins(
-    svg: &mut Svg,
-    figures: &Figures,
-    measured: &Measured,
-    (gain, angle): (&Axis, &Axis),
-    at: &dyn Fn(f64) -> f64,
-) {
-    let mut line = |axis: &Axis, rad_s: f64, from: f64, to: f64| {
-        let clipped = to.clamp(axis.low, axis.high);
-        if rad_s.is_finite() {
-            svg.line("marker", (at(rad_s), axis.at(from)), (at(rad_s), axis.at(clipped)));
-        }
-    };
+/// A line from the critical value `from` to the curve: a margin.
+fn draw_margin(svg: &mut Svg, axis: &Axis, x: f64, from: f64, to: f64) {
+    if x.is_finite() {
+        svg.line("marker", (x, axis.at(from)), (x, axis.at(to.clamp(axis.low, axis.high))));
+    }
+}
+
+fn draw_gain_margins(svg: &mut Svg, measured: &Measured, axis: &Axis, at: &dyn Fn(f64) -> f64) {
+    let figures = &measured.figures;
     if measured.curve.range().is_some() {
-        line(gain, figures.upper_gain_margin_rad_s, 0.0, -figures.upper_gain_margin_db);
-        line(gain, figures.lower_gain_margin_rad_s, 0.0, figures.lower_gain_margin_db);
-        if figures.phase_margin_rad_s.is_finite() {
-            line(
-                angle,
-                figures.phase_margin_rad_s,
-                -180.0,
-                phase(measured.curve.at(figures.phase_margin_rad_s)),
-            );
-        }
+        let (upper, lower) = (figures.upper_gain_margin_rad_s, figures.lower_gain_margin_rad_s);
+        draw_margin(svg, axis, at(upper), 0.0, -figures.upper_gain_margin_db);
+        draw_margin(svg, axis, at(lower), 0.0, figures.lower_gain_margin_db);
+    }
+}
+
+fn draw_phase_margin(svg: &mut Svg, measured: &Measured, axis: &Axis, at: &dyn Fn(f64) -> f64) {
+    let rad_s = measured.figures.phase_margin_rad_s;
+    if measured.curve.range().is_some() && rad_s.is_finite() {
+        draw_margin(svg, axis, at(rad_s), -180.0, phase(measured.curve.at(rad_s)));
     }
 }
 
 fn legend(svg: &mut Svg, baseline: f64) {
-    svg.circle("time", (RIGHT - 218.0, baseline - 4.0), 2.2);
+    let mut dot = Path::default();
+    dot.dot((RIGHT - 218.0, baseline - 4.0));
+    svg.path("measured", &dot);
     svg.text("note", (RIGHT - 210.0, baseline), Align::Start, "measured");
     svg.line("estimate", (RIGHT - 150.0, baseline - 4.0), (RIGHT - 132.0, baseline - 4.0));
     svg.text("note", (RIGHT - 128.0, baseline), Align::Start, "linear");
@@ -417,41 +391,40 @@ fn nyquist(linear: &Linear, measured: &Measured, id: &str) -> String {
     let inside =
         |z: C64| (real.low..=real.high).contains(&z.re) && (imaginary.low..=imaginary.high).contains(&z.im);
     let minus_one = point(C64::new(-1.0, 0.0));
-    svg.circle("allowed", minus_one, unit / LARGEST_PEAK);
     draw_grid(&mut svg, &real, &ticks(&real), &imaginary, &ticks(&imaginary));
-    svg.circle("ring", point(C64::new(0.0, 0.0)), unit);
     let (low, high) = span(measured);
-    let mut path = Path::default();
-    let mut run: Vec<(f64, f64)> = Vec::new();
-    for i in 0..=480 {
-        let z = linear.curve.at(low * libm::pow(high / low, f64::from(i) / 480.0));
-        if inside(z) {
-            run.push(point(z));
-        } else {
-            path.run(&run);
-            run.clear();
+    let (kind, name) = (Kind::Plane, "real part|imaginary part");
+    Area { kind, name, across: &real, up: &imaginary, has_foot: true, key: "" }.draw(&mut svg, |svg| {
+        svg.circle(Fill::Forbidden.class(), minus_one, unit / LARGEST_PEAK);
+        svg.circle("ring", point(C64::new(0.0, 0.0)), unit);
+        let mut path = Path::default();
+        let mut run: Vec<(f64, f64)> = Vec::new();
+        for i in 0..=480 {
+            let z = linear.curve.at(low * libm::pow(high / low, f64::from(i) / 480.0));
+            if inside(z) {
+                run.push(point(z));
+            } else {
+                path.run(&run);
+                run.clear();
+            }
         }
-    }
-    path.run(&run);
-    svg.path("estimate", &path);
-    for line in measured.lines.iter().filter(|line| inside(line.transfer)) {
-        let class = if line.coherence >= COHERENT { "time" } else { "ring" };
-        svg.circle(class, point(line.transfer), 2.2);
-    }
-    margins_from_minus_one(&mut svg, measured, &point, &inside);
+        path.run(&run);
+        svg.plotted("estimate", "linear", &path);
+        draw_dots(svg, measured, |line| inside(line.transfer).then(|| point(line.transfer)));
+        margins_from_minus_one(svg, measured, &point, &inside);
+        let (x, y) = minus_one;
+        let mut cross = Path::default();
+        for side in [-4.0, 4.0] {
+            cross.move_to((x - side, y - 4.0));
+            cross.line_to((x + side, y + 4.0));
+        }
+        svg.path("marker", &cross);
+    });
     let (x, y) = minus_one;
-    let mut cross = Path::default();
-    for side in [-4.0, 4.0] {
-        cross.move_to((x - side, y - 4.0));
-        cross.line_to((x + side, y + 4.0));
-    }
-    svg.path("marker", &cross);
-    svg.text("note", (x - 6.0, y - 8.0), Align::End, "−1");
+    svg.group("axes", |svg| svg.text("note halo", (x - 6.0, y - 8.0), Align::End, "−1"));
     svg.text("name", (2.0, HEAD - 8.0), Align::Start, "imaginary part of L");
     legend(&mut svg, HEAD - 8.0);
-    for &tick in &ticks(&real).values {
-        svg.text("tick", (real.at(tick), HEAD + size + 14.0), Align::Middle, &ticks(&real).label(tick));
-    }
+    draw_across_ticks(&mut svg, &real, &ticks(&real), HEAD + size + 14.0);
     svg.text("name", (RIGHT, HEAD + size + 28.0), Align::End, "real part of L");
     svg.finish()
 }

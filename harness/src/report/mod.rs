@@ -1,5 +1,5 @@
-//! The report: one HTML file with inline SVG, without script and network, for screen (light and dark) and
-//! print.
+//! The report: one HTML file with inline SVG, without network, for screen (light and dark) and print. A small
+//! inline script shows values under the pointer and zooms; without it the page is complete.
 //!
 //! ```no_run
 //! # fn main() -> std::io::Result<()> {
@@ -15,8 +15,10 @@
 //! # }
 //! ```
 
+pub(crate) mod area;
 pub(crate) mod bullet;
 mod decimate;
+pub(crate) mod fill;
 pub(crate) mod forces;
 pub(crate) mod glossary;
 mod margins;
@@ -156,5 +158,7 @@ pub fn write(report: &Report, out: &mut impl io::Write) -> io::Result<()> {
     out.flush()
 }
 
+#[cfg(test)]
+mod layout_tests;
 #[cfg(test)]
 mod tests;

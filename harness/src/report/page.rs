@@ -1,10 +1,11 @@
 //! The page: verdict, flights with checks and plots, terms, cautions, how to reproduce it.
 
+use super::fill::{self, Fill};
 use super::panels::{self, Panel};
+use super::sheet::{self, Section, Sheet};
 use super::xml::{anchor, escape};
+use super::{FlightSection, Report, bullet, glossary, shade};
 use aplomb_study::number;
-
-use super::{FlightSection, Report, bullet, glossary, shade, sheet};
 use aplomb_flight::limit::Outcome;
 use aplomb_study::verdict::Verdict;
 use std::fmt::Write as _;
@@ -67,83 +68,56 @@ impl Counts {
 
 /// Composes the whole page.
 pub fn compose(report: &Report) -> String {
-    let mut page = String::new();
-    sheet::open(&mut page, &report.title);
-    header(&mut page, report);
-    for (index, section) in report.flights.iter().enumerate() {
-        flight(&mut page, section, &section_id(index, section));
+    let counts = Counts::of(report.flights.iter().flat_map(|flight| flight.verdicts));
+    let mut sheet = Sheet::new(&report.title, &report.subtitle, &["columns.md"]);
+    sheet.verdict(counts.class(), &counts.words());
+    if !report.summary.is_empty() {
+        sheet.head(&format!("<p>{}</p>", escape(&report.summary)));
     }
-    sheet::terms(&mut page, &glossary::TERMS);
-    sheet::cautions(&mut page);
-    sheet::repeat(&mut page, &report.repeat);
-    sheet::close(&mut page);
-    page
+    for (index, section) in report.flights.iter().enumerate() {
+        sheet.data(csv_of(section));
+        sheet.section(flight(section, &section_id(index, section)));
+    }
+    sheet.finish(&glossary::TERMS, &report.repeat)
+}
+
+/// File of the trace of a flight.
+fn csv_of(section: &FlightSection) -> String {
+    format!("{}.csv", section.name)
 }
 
 fn section_id(index: usize, section: &FlightSection) -> String {
     format!("f{}-{}", index + 1, anchor(&section.name))
 }
 
-fn header(page: &mut String, report: &Report) {
-    let counts = Counts::of(report.flights.iter().flat_map(|flight| flight.verdicts));
-    let _ = write!(
-        page,
-        "<header><p class=\"craft\">{}</p><h1>{}</h1><p class=\"verdict {}\">{}.</p>",
-        escape(&report.subtitle),
-        escape(&report.title),
-        counts.class(),
-        counts.words()
-    );
-    if !report.summary.is_empty() {
-        let _ = write!(page, "<p>{}</p>", escape(&report.summary));
-    }
-    let _ = write!(page, "<p class=\"soft\">{}</p>", sheet::EVIDENCE);
-    if report.flights.len() > 1 {
-        page.push_str("<nav aria-label=\"Flights\"><ol class=\"overview\">");
-        for (index, section) in report.flights.iter().enumerate() {
-            let counts = Counts::of(section.verdicts);
-            let _ = write!(
-                page,
-                "<li><a href=\"#{}\">{}</a> <span class=\"{}\">{} of {} passed</span></li>",
-                section_id(index, section),
-                escape(&section.title),
-                counts.class(),
-                counts.passed,
-                counts.total()
-            );
-        }
-        page.push_str("</ol></nav>");
-    }
-    page.push_str("</header>\n");
-}
-
-fn flight(page: &mut String, section: &FlightSection, id: &str) {
+fn flight(section: &FlightSection, id: &str) -> Section {
     let counts = Counts::of(section.verdicts);
+    let mut body = String::new();
     let _ = write!(
-        page,
-        "<section id=\"{id}\"><h2>{}</h2><p class=\"lead\">{}</p><p class=\"details\"><b>Air:</b> {} <b>File:</b> \
-         <code>{}</code>. <b>Seeds:</b> {}.</p>",
-        escape(&section.title),
+        body,
+        "<p class=\"lead\">{}</p><p class=\"details\"><b>Air:</b> {} <b>File:</b> <code>{}</code>. <b>Seeds:</b> {}.</p>{}",
         escape(&section.purpose),
         escape(&section.air),
         escape(&section.name),
         match section.seeds {
             0 | 1 => "one".to_owned(),
             seeds => format!("figures pooled over {seeds}, the first one is plotted"),
-        }
+        },
+        sheet::data_links("Trace", &[csv_of(section)])
     );
-    let _ = write!(page, "<p class=\"verdict small {}\">{}.</p>", counts.class(), counts.words());
-    checks(page, section.verdicts, id);
+    checks(&mut body, section.verdicts, id);
     if section.trace.rows.len() < 2 {
-        page.push_str("<p>No samples were recorded: there is nothing to plot.</p></section>\n");
-        return;
+        body.push_str("<p>No samples were recorded: there is nothing to plot.</p>");
+    } else {
+        body += &fill::key("Shaded or tinted in the plots:", fills(section));
+        body.push_str("<div class=\"plots\">");
+        for Panel { title, caption, svg } in panels::of_flight(section, id) {
+            let _ =
+                write!(body, "\n<figure><h3>{title}</h3>{svg}<figcaption>{caption}</figcaption></figure>");
+        }
+        body.push_str("</div>");
     }
-    shading_key(page, section);
-    page.push_str("<div class=\"plots\">");
-    for Panel { title, caption, svg } in panels::of_flight(section, id) {
-        let _ = write!(page, "\n<figure><h3>{title}</h3>{svg}<figcaption>{caption}</figcaption></figure>");
-    }
-    page.push_str("</div></section>\n");
+    Section::new(id, &section.title, body).verdict(counts.class(), counts.words()).fold()
 }
 
 /// CSS class and word of an outcome.
@@ -184,24 +158,14 @@ pub fn checks(page: &mut String, verdicts: &[Verdict], id: &str) {
     page.push_str("</tbody></table>\n");
 }
 
-/// Key of the shading in this flight, with the share of the time.
-fn shading_key(page: &mut String, section: &FlightSection) {
-    let shares = shade::Kind::ALL.map(|kind| (kind, shade::share(section.trace, |flags| kind.is_on(flags))));
-    if shares.iter().all(|&(_, share)| share == 0.0) {
-        return;
-    }
-    page.push_str("<p class=\"key\">Shaded in the plots over time:");
-    for (kind, share) in shares.into_iter().filter(|&(_, share)| share > 0.0) {
-        let _ = write!(
-            page,
-            " <span><svg viewBox=\"0 0 26 14\" width=\"26\" height=\"14\" aria-hidden=\"true\">\
-             <rect class=\"{0}\" width=\"26\" height=\"14\"/></svg> {1}, {2} % of the time</span>",
-            kind.class(),
-            kind.label(),
-            number::significant(100.0 * share, 2)
-        );
-    }
-    page.push_str("</p>");
+/// Fills in the plots of this flight, with the share of the time.
+fn fills(section: &FlightSection) -> Vec<(Fill, String)> {
+    let share = |fill| shade::share(section.trace, |flags| shade::is_on(fill, flags));
+    let shaded = shade::FILLS.into_iter().filter(|&fill| share(fill) > 0.0);
+    let shaded =
+        shaded.map(|fill| (fill, format!(", {} % of the time", number::significant(100.0 * share(fill), 2))));
+    let allowed = (!section.bands.is_empty()).then(|| (Fill::Allowed, " by a check".to_owned()));
+    shaded.chain(allowed).collect()
 }
 
 #[cfg(test)]

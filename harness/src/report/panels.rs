@@ -13,7 +13,7 @@ pub struct Panel {
     /// Heading.
     pub title: &'static str,
     /// Caption below the plot.
-    pub caption: &'static str,
+    pub caption: String,
     /// The picture.
     pub svg: String,
 }
@@ -34,6 +34,7 @@ fn attitude(section: &FlightSection, id: &str) -> Panel {
     let heading_bands = bands(section, Quantity::Heading, &headings.setpoint);
     let mut heading = motion_frame(section, "heading, deg", Quantity::Heading, |m| m.heading_deg, 6.0, 100.0);
     heading.scale = Scale::Heading;
+    heading.key = "heading";
     heading.allowed = heading_bands;
     for (series, values) in
         heading.series.iter_mut().zip([headings.estimate, headings.truth, headings.setpoint])
@@ -43,6 +44,7 @@ fn attitude(section: &FlightSection, id: &str) -> Panel {
     let mut roll = motion_frame(section, "roll, deg", Quantity::Roll, |m| m.roll_deg, 6.0, 100.0);
     let mut pitch = motion_frame(section, "pitch, deg", Quantity::Pitch, |m| m.pitch_deg, 6.0, 100.0);
     (roll.scale, pitch.scale) = (Scale::Degrees, Scale::Degrees);
+    (roll.key, pitch.key) = ("roll", "pitch");
     stack(
         section.trace,
         id,
@@ -80,9 +82,13 @@ fn position(section: &FlightSection, id: &str) -> Panel {
 
 fn ground(section: &FlightSection, id: &str) -> Panel {
     let title = "Ground track and wind";
+    let scale = "North is up and both axes have the same scale.";
     Panel {
         title,
-        caption: "North is up and both axes have the same scale. The arrows point downwind.",
+        caption: match track::strongest_wind(section.trace) {
+            Some(_) => format!("{scale} The arrows point downwind."),
+            None => format!("{scale} The air is still."),
+        },
         svg: track::draw(section.trace, &section.bands, &format!("{id}-track"), title),
     }
 }
@@ -124,7 +130,8 @@ fn balance(section: &FlightSection, id: &str) -> Vec<Panel> {
     let mut panels = vec![Panel {
         title,
         caption: "At constant height the horizontal thrust is m g tan(tilt). Dots on the curve: the vertical thrust equals the \
-                  weight; above it the craft accelerates upwards, below it downwards.",
+                  weight; above it the craft accelerates upwards, below it downwards."
+            .to_owned(),
         svg: forces::draw_balance(trace, craft, &format!("{id}-balance"), title),
     }];
     if let Some(stretch) = aplomb_study::forces::steepest_steady(trace, craft.mass_kg) {
@@ -132,7 +139,8 @@ fn balance(section: &FlightSection, id: &str) -> Vec<Panel> {
         panels.push(Panel {
             title,
             caption: "Vector sum of thrust and weight in the steady second with the largest tilt. The resultant accelerates the \
-                      craft or balances its drag.",
+                      craft or balances its drag."
+                .to_owned(),
             svg: forces::draw_triangle(&stretch, craft.mass_kg, &format!("{id}-triangle"), title),
         });
     }
@@ -142,10 +150,11 @@ fn balance(section: &FlightSection, id: &str) -> Vec<Panel> {
 fn rotors(section: &FlightSection, id: &str) -> [Panel; 2] {
     let command = RotorPlot {
         trace: section.trace,
-        name: "command, % of battery voltage",
+        name: "command, %",
         value: |row| row.command.map(|share| 100.0 * share),
         full: 100.0,
         note: None,
+        key: "",
     };
     let thrust = RotorPlot {
         trace: section.trace,
@@ -153,17 +162,20 @@ fn rotors(section: &FlightSection, id: &str) -> [Panel; 2] {
         value: |row| row.thrust_n,
         full: section.craft.full_thrust_n,
         note: Some(mean_speeds),
+        key: "thrust",
     };
     let titles = ["Motor commands by corner", "Thrusts by corner"];
     [
         Panel {
             title: titles[0],
-            caption: "Arranged as on the craft, seen from above, nose up.",
+            caption: "Share of the battery voltage. Arranged as on the craft, seen from above, nose up."
+                .to_owned(),
             svg: command.draw(&format!("{id}-command"), titles[0]),
         },
         Panel {
             title: titles[1],
-            caption: "The scale ends at the full thrust of one rotor. The mean speed is beside each corner.",
+            caption: "The scale ends at the full thrust of one rotor. The mean speed is beside each corner."
+                .to_owned(),
             svg: thrust.draw(&format!("{id}-thrust"), titles[1]),
         },
     ]
@@ -249,7 +261,7 @@ fn stack(
     lanes: Option<Lanes>,
 ) -> Panel {
     let id = format!("{id}-{}", super::xml::anchor(title));
-    Panel { title, caption, svg: Stack { trace, frames, lanes }.draw(&id, title) }
+    Panel { title, caption: caption.to_owned(), svg: Stack { trace, frames, lanes }.draw(&id, title) }
 }
 
 fn frame(name: &'static str, least_span: f64, height: f64) -> Frame {
@@ -262,6 +274,7 @@ fn frame(name: &'static str, least_span: f64, height: f64) -> Frame {
         least_span,
         from_zero: false,
         height,
+        key: "",
     }
 }
 

@@ -1,13 +1,18 @@
 //! The report on recordings: a table of errors, and the errors over time.
 
+use super::area::{Area, Kind};
 use super::decimate::thin;
+use super::fill::{self, Fill};
 use super::page::{self, Counts};
 use super::quantities::range;
+use super::sheet::{Section, Sheet};
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, COLUMN_PX, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_grid, label_width};
+use super::time_plot::{
+    Axis, COLUMN_PX, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid, label_width,
+};
 use super::xml::{anchor, escape};
-use super::{Repeat, sheet};
+use super::Repeat;
 use aplomb_study::number;
 use aplomb_study::verdict::Verdict;
 use std::fmt::Write as _;
@@ -94,40 +99,42 @@ pub fn write_recordings(report: &RecordingReport<'_>, out: &mut impl io::Write) 
 }
 
 fn compose(report: &RecordingReport<'_>) -> String {
-    let mut page = String::new();
-    sheet::open(&mut page, &report.title);
-    let (subtitle, title) = (escape(&report.subtitle), escape(&report.title));
-    let _ = write!(page, "<header><p class=\"craft\">{subtitle}</p><h1>{title}</h1>");
+    let mut sheet = Sheet::new(&report.title, &report.subtitle, &["errors.csv"]);
+    let mut figures = String::new();
     if !report.verdicts.is_empty() {
         let counts = Counts::of(report.verdicts);
-        let _ = write!(page, "<p class=\"verdict {}\">{}.</p>", counts.class(), counts.words());
+        sheet.verdict(counts.class(), &counts.words());
+        page::checks(&mut figures, report.verdicts, "mean");
     }
-    page.push_str("</header>\n");
-    page::checks(&mut page, report.verdicts, "mean");
-    scores(&mut page, &report.table);
+    scores(&mut figures, &report.table);
+    sheet.section(Section::new("figures", "Figures", figures));
     for (index, section) in report.sections.iter().enumerate() {
         let id = format!("r{}-{}", index + 1, anchor(&section.name));
-        let _ = write!(
-            page,
-            "<section id=\"{id}\"><h2>{}</h2><p class=\"details\">{}</p>",
-            escape(&section.name),
-            escape(&section.details)
-        );
-        page.push_str("<div class=\"plots\">");
+        let mut body = format!("<p class=\"details\">{}</p>", escape(&section.details));
+        if section.plots.iter().any(|plot| !plot.not_counted.is_empty()) {
+            body += &fill::key("Shaded in the plots:", [(Fill::NotEvaluated, String::new())]);
+        }
+        body.push_str("<div class=\"plots\">");
         for (number, plot) in section.plots.iter().enumerate() {
             let picture = draw(plot, &format!("{id}-p{number}"));
             let (title, caption) = (escape(&plot.title), escape(&plot.caption));
             let _ = write!(
-                page,
+                body,
                 "\n<figure><h3>{title}</h3>{picture}<figcaption>{caption}</figcaption></figure>"
             );
         }
-        page.push_str("</div></section>\n");
+        body.push_str("</div>");
+        sheet.section(Section::new(id, &section.name, body).fold());
     }
-    sheet::repeat(&mut page, &report.repeat);
-    sheet::close(&mut page);
-    page
+    sheet.finish(&TERMS, &report.repeat)
 }
+
+const TERMS: [(&str, &str); 4] = [
+    ("evaluated", "Rows of the recording on which the error is determined."),
+    ("inclination error", "Angle between the estimated and the true vertical in deg."),
+    ("total error", "Angle of the rotation from the true to the estimated attitude in deg."),
+    ("gyro bias", "Estimated slowly varying error of the angular rate in deg/s."),
+];
 
 fn scores(page: &mut String, table: &ScoreTable) {
     let _ = write!(page, "<table><caption>{}</caption><thead><tr>", escape(&table.caption));
@@ -162,18 +169,23 @@ fn draw(plot: &Plot, id: &str) -> String {
     let time_ticks = Ticks::inside(start, end, 7, Scale::Decimal);
     let time = Axis { low: start, high: end, from: LEFT, to: RIGHT };
     let value = Axis { low: ticks.range.0, high: ticks.range.1, from: bottom, to: top };
-    for &(from, to) in &plot.not_counted {
-        svg.rect("ground", time.at(from), top, time.at(to) - time.at(from), PLOT_PX);
-    }
-    draw_grid(&mut svg, &time, &time_ticks, &value, &ticks);
-    for (line, class) in plot.lines.iter().zip(CLASSES) {
-        let points = plot.time_s.iter().zip(&line.values).map(|(&t, &y)| (time.at(t), value.at(y)));
-        let mut path = Path::default();
-        for run in thin(points, COLUMN_PX) {
-            path.run(&run);
+    svg.group("shades", |svg| {
+        for &(from, to) in &plot.not_counted {
+            svg.rect(Fill::NotEvaluated.class(), time.at(from), top, time.at(to) - time.at(from), PLOT_PX);
         }
-        svg.path(class, &path);
-    }
+    });
+    draw_grid(&mut svg, &time, &time_ticks, &value, &ticks);
+    let (across, up) = (&time, &value);
+    Area { kind: Kind::Time, name: &plot.name, across, up, has_foot: true, key: "" }.draw(&mut svg, |svg| {
+        for (line, class) in plot.lines.iter().zip(CLASSES) {
+            let points = plot.time_s.iter().zip(&line.values).map(|(&t, &y)| (time.at(t), value.at(y)));
+            let mut path = Path::default();
+            for run in thin(points, COLUMN_PX) {
+                path.run(&run);
+            }
+            svg.plotted(class, &line.label, &path);
+        }
+    });
     svg.text("name", (2.0, top - 8.0), Align::Start, &plot.name);
     let mut x = RIGHT;
     if plot.lines.len() > 1 {
@@ -184,9 +196,7 @@ fn draw(plot: &Plot, id: &str) -> String {
             x -= 34.0;
         }
     }
-    for &tick in &time_ticks.values {
-        svg.text("tick", (time.at(tick), bottom + 14.0), Align::Middle, &time_ticks.label(tick));
-    }
+    draw_across_ticks(&mut svg, &time, &time_ticks, bottom + 14.0);
     svg.text("name", (RIGHT, bottom + 28.0), Align::End, "time, s");
     svg.finish()
 }

@@ -1,9 +1,10 @@
 //! Four small plots arranged as the rotors on the craft, seen from above, nose up.
 
+use super::area::{Area, Kind};
 use super::decimate::thin;
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, COLUMN_PX, RIGHT, WIDTH, draw_grid, label_width};
+use super::time_plot::{Axis, COLUMN_PX, RIGHT, WIDTH, draw_across_ticks, draw_grid, label_width};
 use aplomb_craft::Rotors;
 use aplomb_flight::trace::{Row, Trace};
 use aplomb_study::measure::mean_of_finite as mean;
@@ -21,13 +22,15 @@ pub struct RotorPlot<'a> {
     pub full: f64,
     /// A second line of text in each cell.
     pub note: Option<fn(&Trace) -> Rotors<String>>,
+    /// Key of the areas for the script, numbered by corner; empty for none.
+    pub key: &'static str,
 }
 
 const CORNERS: [&str; 4] = ["front left", "front right", "rear left", "rear right"];
 const CELL_WIDTH: f64 = 148.0;
 const CELL_HEIGHT: f64 = 104.0;
 const COLUMNS: [f64; 2] = [32.0, 224.0];
-const ROWS: [f64; 2] = [44.0, 196.0];
+const ROWS: [f64; 2] = [44.0, 210.0];
 
 impl RotorPlot<'_> {
     /// Draws the picture.
@@ -66,11 +69,9 @@ impl RotorPlot<'_> {
         let high = ticks.range.1;
         let value = Axis { low: 0.0, high, from: top + CELL_HEIGHT, to: top };
         draw_grid(svg, &time, &time_ticks, &value, ticks);
-        for &tick in &time_ticks.values {
-            let at = (time.at(tick), top + CELL_HEIGHT + 14.0);
-            svg.text("tick", at, Align::Middle, &time_ticks.label(tick));
-        }
-        let mut line = |class: &str, pick: &dyn Fn([f64; 4]) -> f64| {
+        draw_across_ticks(svg, &time, &time_ticks, top + CELL_HEIGHT + 14.0);
+        let key = if self.key.is_empty() { String::new() } else { format!("{}{corner}", self.key) };
+        let line = |svg: &mut Svg, class: &str, name: &str, pick: &dyn Fn([f64; 4]) -> f64| {
             let points = rows
                 .iter()
                 .map(|r| (time.at(r.time_s), value.at(pick((self.value)(r).into_array()).max(0.0))));
@@ -78,10 +79,14 @@ impl RotorPlot<'_> {
             for run in thin(points, COLUMN_PX) {
                 path.run(&run);
             }
-            svg.path(class, &path);
+            svg.plotted(class, name, &path);
         };
-        line("truth", &|rotors| rotors[corner]);
-        line("setpoint", &|rotors| rotors.iter().sum::<f64>() / 4.0);
+        let name = format!("{}, {}", CORNERS[corner], self.name);
+        let (across, up) = (&time, &value);
+        Area { kind: Kind::Time, name: &name, across, up, has_foot: true, key: &key }.draw(svg, |svg| {
+            line(svg, "truth", "rotor", &|rotors| rotors[corner]);
+            line(svg, "setpoint", "mean", &|rotors| rotors.iter().sum::<f64>() / 4.0);
+        });
     }
 
     fn describe(&self, means: [f64; 4]) -> String {
@@ -103,8 +108,7 @@ pub fn mean_speeds(trace: &Trace) -> Rotors<String> {
 
 /// The craft from above between the cells; the triangle is its nose.
 fn draw_craft(svg: &mut Svg) {
-    let centre =
-        ((COLUMNS[0] + CELL_WIDTH + COLUMNS[1]) / 2.0 - 6.0, (ROWS[0] + CELL_HEIGHT + ROWS[1]) / 2.0 - 4.0);
+    let centre = ((COLUMNS[0] + CELL_WIDTH + COLUMNS[1]) / 2.0 - 6.0, ROWS[0] + CELL_HEIGHT + 32.0);
     let arm = 8.0;
     let mut arms = Path::default();
     for (dx, dy) in [(-arm, -arm), (-arm, arm)] {

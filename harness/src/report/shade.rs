@@ -1,47 +1,18 @@
 //! Shaded intervals of the time plots, and the marks of saturation.
 
+use super::fill::Fill;
 use aplomb_flight::trace::{Flags, Trace};
 
-/// A kind of interval shaded behind every time plot.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    /// The landing gear touches the ground.
-    OnGround,
-    /// The demanded tilt is limited.
-    AtTiltLimit,
-    /// The position cannot be held.
-    CannotHoldPosition,
-}
+/// Fills of the intervals behind every time plot.
+pub const FILLS: [Fill; 3] = [Fill::OnGround, Fill::AtTiltLimit, Fill::CannotHoldPosition];
 
-impl Kind {
-    /// All kinds.
-    pub const ALL: [Kind; 3] = [Kind::OnGround, Kind::AtTiltLimit, Kind::CannotHoldPosition];
-
-    /// CSS class of its fill.
-    pub fn class(self) -> &'static str {
-        match self {
-            Kind::OnGround => "ground",
-            Kind::AtTiltLimit => "tilted",
-            Kind::CannotHoldPosition => "crosshatch",
-        }
-    }
-
-    /// Its name.
-    pub fn label(self) -> &'static str {
-        match self {
-            Kind::OnGround => "on the ground",
-            Kind::AtTiltLimit => "at the tilt limit",
-            Kind::CannotHoldPosition => "cannot hold position",
-        }
-    }
-
-    /// Whether it applies at an instant.
-    pub fn is_on(self, flags: &Flags) -> bool {
-        match self {
-            Kind::OnGround => flags.on_ground,
-            Kind::AtTiltLimit => flags.at_tilt_limit,
-            Kind::CannotHoldPosition => flags.cannot_hold_position,
-        }
+/// Whether the meaning of a fill applies at an instant.
+pub fn is_on(fill: Fill, flags: &Flags) -> bool {
+    match fill {
+        Fill::OnGround => flags.on_ground,
+        Fill::AtTiltLimit => flags.at_tilt_limit,
+        Fill::CannotHoldPosition => flags.cannot_hold_position,
+        _ => false,
     }
 }
 

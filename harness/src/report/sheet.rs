@@ -1,17 +1,14 @@
-//! Parts shared by all pages: style, terms, cautions, how to reproduce the figures.
+//! Frame of all pages: head, contents, sections that fold, data files, terms, cautions, how to reproduce the
+//! figures.
 
 use super::Repeat;
-use super::xml::escape;
+use super::fill::PATTERNS;
+use super::xml::{escape, href};
 use std::fmt::Write as _;
 
-const STYLE: &str = include_str!("style.css");
-
-/// Fills shared by all pictures.
-const FILLS: &str = "<svg class=\"fills\" width=\"0\" height=\"0\" aria-hidden=\"true\"><defs>\
-<pattern id=\"fill-ground\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\"><circle class=\"fleck\" cx=\"1.5\" cy=\"1.5\" r=\".8\"/></pattern>\
-<pattern id=\"fill-tilted\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\"><path class=\"hatch\" d=\"M0 0v5\"/></pattern>\
-<pattern id=\"fill-crosshatch\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\"><path class=\"hatch\" d=\"M0 0v5M0 0h5\"/></pattern>\
-</defs></svg>";
+pub(super) const STYLE: &str = include_str!("style.css");
+/// Values under the pointer and zoom. The page is complete without it.
+const SCRIPT: &str = include_str!("script.js");
 
 const CAUTIONS: [&str; 4] = [
     EVIDENCE,
@@ -23,54 +20,213 @@ const CAUTIONS: [&str; 4] = [
 /// Status of simulation results.
 pub const EVIDENCE: &str = "Simulation results are evidence, not a clearance to fly.";
 
-/// Begins a page.
-pub fn open(page: &mut String, title: &str) {
-    let title = escape(title);
-    let _ = write!(
-        page,
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"/>\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\
-         <meta name=\"color-scheme\" content=\"light dark\"/><title>{title}</title>\n<style>{STYLE}</style></head>\n\
-         <body>{FILLS}<main>\n"
-    );
+/// Terms with their meaning.
+pub type Terms = [(&'static str, &'static str)];
+
+/// A page being composed. Texts are escaped, bodies are HTML.
+#[derive(Debug)]
+pub struct Sheet {
+    title: String,
+    head: String,
+    sections: Vec<Section>,
+    data: Vec<String>,
 }
 
-/// Ends a page.
-pub fn close(page: &mut String) {
-    page.push_str("</main></body></html>\n");
+/// A section with an entry in the contents.
+#[derive(Debug)]
+pub struct Section {
+    id: String,
+    title: String,
+    class: &'static str,
+    /// CSS class and words of its verdict.
+    verdict: Option<(&'static str, String)>,
+    /// Whether it folds, and then whether it is open.
+    fold: Option<bool>,
+    body: String,
 }
 
-/// Terms of the page.
-pub fn terms(page: &mut String, terms: &[(&str, &str)]) {
-    page.push_str("<section id=\"terms\"><h2>Terms</h2><dl>");
+impl Section {
+    /// A section that does not fold; `id` is unique on the page.
+    pub fn new(id: impl Into<String>, title: &str, body: String) -> Self {
+        Self { id: id.into(), title: title.to_owned(), class: "", verdict: None, fold: None, body }
+    }
+
+    /// With a CSS class.
+    pub fn class(self, class: &'static str) -> Self {
+        Self { class, ..self }
+    }
+
+    /// With a verdict in the contents and below the heading.
+    pub fn verdict(self, class: &'static str, words: impl Into<String>) -> Self {
+        Self { verdict: Some((class, words.into())), ..self }
+    }
+
+    /// Folds; initially open where the verdict is not a pass.
+    pub fn fold(self) -> Self {
+        let is_pass = self.verdict.as_ref().is_some_and(|(class, _)| *class == "pass");
+        Self { fold: Some(!is_pass), ..self }
+    }
+}
+
+impl Sheet {
+    /// A page about `subject`. `data` are the files beside it with the figures.
+    pub fn new(title: &str, subject: &str, data: &[&str]) -> Self {
+        let head = if subject.is_empty() {
+            format!("<h1>{}</h1>", escape(title))
+        } else {
+            format!("<p class=\"craft\">{}</p><h1>{}</h1>", escape(subject), escape(title))
+        };
+        let data = data.iter().map(|&file| file.to_owned()).collect();
+        Self { title: title.to_owned(), head, sections: Vec::new(), data }
+    }
+
+    /// Adds the verdict of the page.
+    pub fn verdict(&mut self, class: &str, words: &str) {
+        let _ = write!(self.head, "<p class=\"verdict {class}\">{}.</p>", escape(words));
+    }
+
+    /// Adds HTML to the head.
+    pub fn head(&mut self, html: &str) {
+        self.head.push_str(html);
+    }
+
+    /// Adds a file to the data.
+    pub fn data(&mut self, file: String) {
+        self.data.push(file);
+    }
+
+    /// Adds a section.
+    pub fn section(&mut self, section: Section) {
+        self.sections.push(section);
+    }
+
+    /// The whole page.
+    pub fn finish(mut self, terms: &Terms, repeat: &Repeat) -> String {
+        // A page with one section that folds shows it.
+        if self.sections.iter().filter(|section| section.fold.is_some()).count() == 1 {
+            self.sections.iter_mut().for_each(|section| section.fold = section.fold.map(|_| true));
+        }
+        self.section(Section::new("terms", "Terms", terms_html(terms)));
+        self.section(Section::new("cautions", "Cautions", cautions_html()));
+        self.section(Section::new("repeat", "How to reproduce it", repeat_html(repeat)));
+        let mut page = String::new();
+        let _ = write!(
+            page,
+            "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"/>\
+             <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\
+             <meta name=\"color-scheme\" content=\"light dark\"/><title>{}</title>\n<style>{STYLE}</style></head>\n\
+             <body>{PATTERNS}<main>\n<header>{}",
+            escape(&self.title),
+            self.head
+        );
+        let _ = write!(page, "<p class=\"soft\">{EVIDENCE}</p>{}", data_links("Data", &self.data));
+        self.contents(&mut page);
+        page.push_str("</header>\n");
+        for section in &self.sections {
+            section.write(&mut page);
+        }
+        page.push_str("</main>");
+        if page.contains("<svg class=\"area\"") {
+            let lines = SCRIPT.lines().map(str::trim_start).filter(|line| !line.starts_with("//"));
+            let script: String = lines.flat_map(|line| [line, "\n"]).collect();
+            let _ = write!(page, "\n<script>//<![CDATA[\n{script}//]]></script>");
+        }
+        page.push_str("</body></html>\n");
+        page
+    }
+
+    fn contents(&self, page: &mut String) {
+        page.push_str("<nav aria-label=\"Contents\"><ol class=\"contents\">");
+        for Section { id, title, verdict, .. } in &self.sections {
+            let _ = write!(page, "<li><a href=\"#{id}\">{}</a>", escape(title));
+            if let Some((class, words)) = verdict {
+                let _ = write!(page, " <span class=\"{class}\">{}</span>", escape(words));
+            }
+            page.push_str("</li>");
+        }
+        page.push_str("</ol></nav>");
+    }
+}
+
+impl Section {
+    fn write(&self, page: &mut String) {
+        let Self { id, title, verdict, fold, body, .. } = self;
+        let heading = format!("<h2>{}</h2>", escape(title));
+        let class = match self.class {
+            "" => String::new(),
+            class => format!(" class=\"{class}\""),
+        };
+        let verdict = verdict.as_ref().map_or(String::new(), |(class, words)| {
+            format!("<p class=\"verdict small {class}\">{}.</p>", escape(words))
+        });
+        let _ = match fold {
+            None => write!(page, "<section id=\"{id}\"{class}>{heading}{verdict}{body}</section>\n"),
+            // The target of a link is inside the fold: a browser opens the folds around a target.
+            Some(open) => write!(
+                page,
+                "<section{class}><details{}><summary>{heading}{verdict}</summary>\
+                 <div id=\"{id}\" class=\"folded\">{body}</div></details></section>\n",
+                if *open { " open=\"\"" } else { "" }
+            ),
+        };
+    }
+}
+
+/// Links to files beside the page.
+pub fn data_links(lead: &str, files: &[String]) -> String {
+    let links: Vec<String> =
+        files.iter().map(|file| format!("<a href=\"{}\">{}</a>", href(file), escape(file))).collect();
+    if links.is_empty() {
+        String::new()
+    } else {
+        format!("<p class=\"details\"><b>{lead}:</b> {}</p>", links.join(", "))
+    }
+}
+
+fn terms_html(terms: &Terms) -> String {
+    let mut html = "<dl>".to_owned();
     for (term, meaning) in terms {
-        let _ = write!(page, "<div><dt>{}</dt><dd>{}</dd></div>", escape(term), escape(meaning));
+        let _ = write!(html, "<div><dt>{}</dt><dd>{}</dd></div>", escape(term), escape(meaning));
     }
-    page.push_str("</dl></section>\n");
+    html + "</dl>"
 }
 
-/// Cautions.
-pub fn cautions(page: &mut String) {
-    page.push_str("<section id=\"cautions\"><h2>Cautions</h2><ul>");
-    for caution in CAUTIONS {
-        let _ = write!(page, "<li>{caution}</li>");
-    }
-    page.push_str("</ul></section>\n");
+fn cautions_html() -> String {
+    let items: String = CAUTIONS.iter().map(|caution| format!("<li>{caution}</li>")).collect();
+    format!("<ul>{items}</ul>")
 }
 
-/// How to reproduce the figures.
-pub fn repeat(page: &mut String, repeat: &Repeat) {
-    let _ = write!(
-        page,
-        "<section id=\"repeat\"><h2>How to reproduce it</h2><pre><code>{}</code></pre><dl class=\"versions\">\
-         <div><dt>seeds</dt><dd>{}</dd></div>",
+fn repeat_html(repeat: &Repeat) -> String {
+    let mut html = format!(
+        "<pre><code>{}</code></pre><dl class=\"versions\"><div><dt>seeds</dt><dd>{}</dd></div>",
         escape(&repeat.command),
         escape(&repeat.seeds)
     );
     for (name, version) in &repeat.versions {
-        let _ = write!(page, "<div><dt>{}</dt><dd>{}</dd></div>", escape(name), escape(version));
+        let _ = write!(html, "<div><dt>{}</dt><dd>{}</dd></div>", escape(name), escape(version));
     }
-    page.push_str(
-        "</dl><p>The same versions, files and seeds give the same figures, bit for bit.</p></section>\n",
+    html + "</dl><p>The same versions, files and seeds give the same figures, bit for bit.</p>"
+}
+
+// BEGIN OLD
+pub fn open(page: &mut String, title: &str) {
+    let _ = write!(
+        page,
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"/><title>{}</title>\n<style>{STYLE}</style></head>\n\
+         <body>{PATTERNS}<main>\n",
+        escape(title)
     );
 }
+pub fn close(page: &mut String) {
+    page.push_str("</main></body></html>\n");
+}
+pub fn terms(page: &mut String, terms: &Terms) {
+    page.push_str(&terms_html(terms));
+}
+pub fn cautions(page: &mut String) {
+    page.push_str(&cautions_html());
+}
+pub fn repeat(page: &mut String, repeat: &Repeat) {
+    page.push_str(&repeat_html(repeat));
+}
+// END OLD

@@ -109,6 +109,53 @@ impl Svg {
         }
     }
 
+    /// A path with the name of what it plots.
+    pub fn plotted(&mut self, class: &str, name: &str, path: &Path) {
+        self.plotted_with(class, name, "", path);
+    }
+
+    /// The same with further attributes, ready for the element.
+    pub fn plotted_with(&mut self, class: &str, name: &str, more: &str, path: &Path) {
+        if !path.data.is_empty() {
+            let name = escape(name);
+            let _ =
+                write!(self.text, "<path class=\"{class}\" data-name=\"{name}\"{more} d=\"{}\"/>", path.data);
+        }
+    }
+
+    /// A group of elements.
+    pub fn group(&mut self, class: &str, content: impl FnOnce(&mut Self)) {
+        let start = self.text.len();
+        let _ = write!(self.text, "<g class=\"{class}\">");
+        let empty = self.text.len();
+        content(self);
+        if self.text.len() == empty {
+            self.text.truncate(start);
+        } else {
+            self.text.push_str("</g>");
+        }
+    }
+
+    /// A picture inside this one with the same coordinates; `more` are further attributes.
+    pub fn nested(
+        &mut self,
+        class: &str,
+        (x, y): Point,
+        width: f64,
+        height: f64,
+        more: &str,
+        content: impl FnOnce(&mut Self),
+    ) {
+        let [x, y, width, height] = [x, y, width, height].map(Tenths::of);
+        let _ = write!(
+            self.text,
+            "<svg class=\"{class}\" x=\"{x}\" y=\"{y}\" width=\"{width}\" height=\"{height}\" \
+             viewBox=\"{x} {y} {width} {height}\" preserveAspectRatio=\"none\"{more}>"
+        );
+        content(self);
+        self.text.push_str("</svg>");
+    }
+
     /// Closes the picture.
     pub fn finish(mut self) -> String {
         self.text.push_str("</svg>");
@@ -173,6 +220,22 @@ impl Path {
                 self.move_to(*first);
                 for &point in rest {
                     self.line_to(point);
+                }
+            }
+        }
+    }
+
+    /// A run of points, each of which stays a vertex even if it coincides with the one before.
+    pub fn run_whole(&mut self, points: &[Point]) {
+        match points {
+            [] => {}
+            [only] => self.dot(*only),
+            [first, rest @ ..] => {
+                self.move_to(*first);
+                for &(x, y) in rest {
+                    let (x, y) = tenths((x, y));
+                    self.step('l', x - self.at.0, Some(y - self.at.1));
+                    self.at = (x, y);
                 }
             }
         }

@@ -1,14 +1,15 @@
 //! The report on a sweep: a map of the margin ratio, with the present values of the files.
 
+use super::Repeat;
+use super::area::{Area, Kind};
+use super::fill::{self, Fill};
+use super::sheet::{Section, Sheet};
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_grid};
+use super::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid};
 use super::xml::escape;
-use super::{Repeat, sheet};
 use crate::input::axis as vary;
-use aplomb_study::number;
 use aplomb_study::sweep::Tried;
-use std::fmt::Write as _;
 use std::io;
 
 /// Content of the report.
@@ -53,40 +54,38 @@ const TERMS: [(&str, &str); 4] = [
 /// # Errors
 /// Errors of `out`. The page is composed before the first byte is written.
 pub fn write_sweep(report: &SweepReport<'_>, out: &mut impl io::Write) -> io::Result<()> {
-    let mut page = String::new();
-    sheet::open(&mut page, &report.title);
-    let _ = write!(
-        page,
-        "<header><p class=\"craft\">{}</p><h1>{}</h1>",
-        escape(&report.subtitle),
-        escape(&report.title)
-    );
-    for finding in &report.findings {
-        let _ = write!(page, "<p>{}</p>", escape(finding));
-    }
-    let _ = write!(page, "<p class=\"soft\">{}</p></header><section><h2>Map</h2>", sheet::EVIDENCE);
-    let _ = writeln!(
-        page,
-        "<figure class=\"map\"><h3>Margin ratio</h3>{}<figcaption>Darker: larger ratio. Red: a margin is below its \
-         limit. Hatched: not stable, or refused. Outlined: feasible. Cross: present values.</figcaption></figure></section>",
-        map(report)
-    );
-    sheet::terms(&mut page, &TERMS);
-    sheet::cautions(&mut page);
-    sheet::repeat(&mut page, &report.repeat);
-    sheet::close(&mut page);
-    out.write_all(page.as_bytes())?;
+    out.write_all(compose(report).as_bytes())?;
     out.flush()
 }
 
-/// CSS class of the fill by margin ratio.
-fn fill(tried: &Tried) -> &'static str {
-    match tried.margin_ratio() {
-        ratio if ratio <= 0.0 => "crosshatch",
-        ratio if ratio < 1.0 => "heat0",
-        ratio if ratio < 1.15 => "heat1",
-        ratio if ratio < 1.3 => "heat2",
-        _ => "heat3",
+fn compose(report: &SweepReport<'_>) -> String {
+    let mut sheet = Sheet::new(&report.title, &report.subtitle, &["sweep.csv", "sweep.parquet"]);
+    for finding in &report.findings {
+        sheet.head(&format!("<p>{}</p>", escape(finding)));
+    }
+    let fills = FILLS.map(|fill| (fill, String::new()));
+    let map = format!(
+        "{}<div class=\"plots\"><figure class=\"map\"><h3>Margin ratio</h3>{}<figcaption>Outlined: feasible. Cross: \
+         present values.</figcaption></figure></div>",
+        fill::key("Colours:", fills),
+        map(report)
+    );
+    sheet.section(Section::new("map-of-the-sweep", "Map", map));
+    sheet.finish(&TERMS, &report.repeat)
+}
+
+/// Fills of the cells.
+pub(super) const FILLS: [Fill; 5] =
+    [Fill::Unstable, Fill::Forbidden, Fill::Ratio1, Fill::Ratio2, Fill::Ratio3];
+
+/// Fill by margin ratio.
+pub(super) fn fill_of(margin_ratio: f64) -> Fill {
+    match margin_ratio {
+        ratio if ratio <= 0.0 => Fill::Unstable,
+        ratio if ratio < 1.0 => Fill::Forbidden,
+        ratio if ratio < 1.15 => Fill::Ratio1,
+        ratio if ratio < 1.3 => Fill::Ratio2,
+        _ => Fill::Ratio3,
     }
 }
 
@@ -113,10 +112,6 @@ fn map(report: &SweepReport<'_>) -> String {
     };
     let (width, height) = (cell(Some(across)), cell(up));
     let point = |values: &[f64]| (x.at(values[0]), y.at(values.get(1).copied().unwrap_or(0.0)));
-    for tried in report.tried {
-        let (cx, cy) = point(&tried.values);
-        svg.rect(fill(tried), cx - 0.5 * width, cy - 0.5 * height, width, height);
-    }
     let mut outline = Path::default();
     let rows = up.map_or(1, |axis| axis.count);
     let is_feasible = |i: usize, j: usize| report.tried.get(i * rows + j).is_some_and(Tried::is_feasible);
@@ -143,9 +138,19 @@ fn map(report: &SweepReport<'_>) -> String {
             }
         }
     }
-    svg.path("bound", &outline);
     let ticks = |axis: &Axis| Ticks::inside(axis.low, axis.high, 6, Scale::Decimal);
     let up_ticks = if up.is_some() { ticks(&y) } else { Ticks::at(Vec::new()) };
+    let across_name = across.name();
+    let name = up.map_or(across_name.clone(), |up| format!("{across_name}|{}", up.name()));
+    let name = name.as_str();
+    Area { kind: Kind::Plane, name, across: &x, up: &y, has_foot: true, key: "" }.draw(&mut svg, |svg| {
+        for tried in report.tried {
+            let (cx, cy) = point(&tried.values);
+            let class = fill_of(tried.margin_ratio()).class();
+            svg.rect(class, cx - 0.5 * width, cy - 0.5 * height, width, height);
+        }
+        svg.path("bound", &outline);
+    });
     draw_grid(&mut svg, &x, &ticks(&x), &y, &up_ticks);
     if let Some(present) = report.present.iter().take(2).copied().collect::<Option<Vec<f64>>>()
         && !present.is_empty()
@@ -156,12 +161,10 @@ fn map(report: &SweepReport<'_>) -> String {
             cross.move_to((cx - side, cy - 6.0));
             cross.line_to((cx + side, cy + 6.0));
         }
-        svg.path("marker", &cross);
+        svg.group("axes", |svg| svg.path("marker", &cross));
     }
-    for &tick in &ticks(&x).values {
-        svg.text("tick", (x.at(tick), HEAD + size + 14.0), Align::Middle, &number::significant(tick, 3));
-    }
-    svg.text("name", (RIGHT, HEAD + size + 28.0), Align::End, &across.name());
+    draw_across_ticks(&mut svg, &x, &ticks(&x), HEAD + size + 14.0);
+    svg.text("name", (RIGHT, HEAD + size + 28.0), Align::End, &across_name);
     if let Some(up) = up {
         svg.text("name", (2.0, HEAD - 8.0), Align::Start, &up.name());
     }

@@ -1,6 +1,8 @@
 //! Quantities over time: frames stacked over one shared time axis.
 
+use super::area::{Area, Kind};
 use super::decimate::thin;
+use super::fill::Fill;
 use super::quantities::range;
 use super::shade;
 use super::svg::{Align, Path, Svg};
@@ -19,7 +21,7 @@ pub const HEAD: f64 = 24.0;
 /// Space below the last frame for the time axis.
 pub const FOOT: f64 = 34.0;
 /// Width in px of the columns whose minimum and maximum are plotted.
-pub const COLUMN_PX: f64 = 1.5;
+pub const COLUMN_PX: f64 = 1.0;
 
 /// One line of a frame.
 pub struct Series {
@@ -59,6 +61,8 @@ pub struct Frame {
     pub from_zero: bool,
     /// Height of the plotting area in px.
     pub height: f64,
+    /// Key by which the script finds the quantities of the craft's picture; empty for others.
+    pub key: &'static str,
 }
 
 /// A row of marks for each flag.
@@ -97,9 +101,10 @@ impl Stack<'_> {
         let ticks = Ticks::inside(start, end, 7, Scale::Decimal);
         let mut top = 0.0;
         let mut legend_shown: Vec<&str> = Vec::new();
-        for frame in &self.frames {
+        for (index, frame) in self.frames.iter().enumerate() {
             let box_top = top + HEAD;
-            self.draw_frame(&mut svg, frame, &time, &ticks, box_top);
+            let is_last = index + 1 == self.frames.len() && self.lanes.is_none();
+            self.draw_frame(&mut svg, frame, &time, &ticks, (box_top, is_last));
             svg.text("name", (2.0, box_top - 8.0), Align::Start, frame.name);
             let labels: Vec<&str> = frame.series.iter().map(|s| s.label).collect();
             if labels != legend_shown && labels.len() > 1 {
@@ -111,48 +116,63 @@ impl Stack<'_> {
         if let Some(lanes) = &self.lanes {
             top = self.draw_lanes(&mut svg, lanes, &time, &ticks, top + HEAD);
         }
-        for &tick in &ticks.values {
-            svg.text("tick", (time.at(tick), top + 14.0), Align::Middle, &ticks.label(tick));
-        }
+        draw_across_ticks(&mut svg, &time, &ticks, top + 14.0);
         svg.text("name", (RIGHT, top + 28.0), Align::End, "time, s");
         svg.finish()
     }
 
-    fn draw_frame(&self, svg: &mut Svg, frame: &Frame, time: &Axis, time_ticks: &Ticks, top: f64) {
+    fn draw_frame(
+        &self,
+        svg: &mut Svg,
+        frame: &Frame,
+        time: &Axis,
+        time_ticks: &Ticks,
+        (top, has_foot): (f64, bool),
+    ) {
         let bottom = top + frame.height;
         let ticks = frame.ticks();
         let (low, high) = ticks.range;
         let value = Axis { low, high, from: bottom, to: top };
         self.draw_shades(svg, time, top, frame.height);
-        for allowed in &frame.allowed {
-            self.draw_allowed(svg, allowed, time, &value);
-        }
         draw_grid(svg, time, time_ticks, &value, &ticks);
-        if let Some((level, name)) = frame.level
-            && (low..=high).contains(&level)
-        {
-            svg.line("level", (LEFT, value.at(level)), (RIGHT, value.at(level)));
-            svg.text("note", (RIGHT - 3.0, value.at(level) + 11.0), Align::End, name);
-        }
-        for series in &frame.series {
-            let points = self.trace.rows.iter().zip(&series.values);
-            let points = points.map(|(row, &y)| (time.at(row.time_s), value.at(y)));
-            let mut path = Path::default();
-            for run in thin(points, COLUMN_PX) {
-                path.run(&run);
+        let level = frame.level.filter(|(level, _)| (low..=high).contains(level));
+        let (name, key) = (frame.name, frame.key);
+        Area { kind: Kind::Time, name, across: time, up: &value, has_foot, key }.draw(svg, |svg| {
+            for allowed in &frame.allowed {
+                self.draw_allowed(svg, allowed, time, &value);
             }
-            svg.path(series.class, &path);
+            if let Some((level, _)) = level {
+                svg.line("level", (LEFT, value.at(level)), (RIGHT, value.at(level)));
+            }
+            for series in &frame.series {
+                let points = self.trace.rows.iter().zip(&series.values);
+                let points = points.map(|(row, &y)| (time.at(row.time_s), value.at(y)));
+                let mut path = Path::default();
+                for run in thin(points, COLUMN_PX) {
+                    path.run(&run);
+                }
+                svg.plotted(series.class, series.label, &path);
+            }
+        });
+        if let Some((level, name)) = level {
+            svg.group("axes", |svg| {
+                svg.text("note halo", (RIGHT - 3.0, value.at(level) + 11.0), Align::End, name);
+            });
         }
     }
 
     fn draw_shades(&self, svg: &mut Svg, time: &Axis, top: f64, height: f64) {
         let pixel_s = (time.high - time.low) / (time.to - time.from);
-        for kind in shade::Kind::ALL {
-            for (from, to) in shade::intervals(self.trace, 2.0 * pixel_s, |flags| kind.is_on(flags)) {
-                let (x0, x1) = (time.at(from), time.at(to.min(time.high)));
-                svg.rect(kind.class(), x0, top, (x1 - x0).max(0.6), height);
+        svg.group("shades", |svg| {
+            for fill in shade::FILLS {
+                for (from, to) in
+                    shade::intervals(self.trace, 2.0 * pixel_s, |flags| shade::is_on(fill, flags))
+                {
+                    let (x0, x1) = (time.at(from), time.at(to.min(time.high)));
+                    svg.rect(fill.class(), x0, top, (x1 - x0).max(0.6), height);
+                }
             }
-        }
+        });
     }
 
     fn draw_allowed(&self, svg: &mut Svg, allowed: &Allowed, time: &Axis, value: &Axis) {
@@ -171,7 +191,7 @@ impl Stack<'_> {
             let outline: Vec<_> = high.iter().chain(low.iter().rev()).copied().collect();
             path.run(&outline);
             path.close();
-            svg.path("allowed", &path);
+            svg.path(Fill::Allowed.class(), &path);
         }
     }
 
@@ -179,21 +199,25 @@ impl Stack<'_> {
         let pixel_s = (time.high - time.low) / (time.to - time.from);
         svg.text("name", (2.0, top - 8.0), Align::Start, "state and saturation (solid: yes)");
         let bottom = top + lanes.lanes.len() as f64 * LANE_PX;
-        let mut grid = Path::default();
-        for &tick in &ticks.values {
-            grid.move_to((time.at(tick), top));
-            grid.line_to((time.at(tick), bottom));
-        }
-        svg.path("grid", &grid);
+        let none = Axis { low: 0.0, high: 0.0, from: bottom, to: top };
+        draw_grid(svg, time, ticks, &none, &Ticks::at(Vec::new()));
+        Area { kind: Kind::Time, name: "", across: time, up: &none, has_foot: true, key: "" }.draw(
+            svg,
+            |svg| {
+                for (place, (_, is_on)) in lanes.lanes.iter().enumerate() {
+                    let y = top + place as f64 * LANE_PX + 12.0;
+                    svg.rect("lane", LEFT, y, RIGHT - LEFT, 5.0);
+                    for (from, to) in shade::intervals(self.trace, 1.5 * pixel_s, is_on) {
+                        let (x0, x1) = (time.at(from), time.at(to.min(time.high)));
+                        svg.rect("mark", x0, y, (x1 - x0).max(0.8), 5.0);
+                    }
+                }
+            },
+        );
         for (place, (name, is_on)) in lanes.lanes.iter().enumerate() {
             let y = top + place as f64 * LANE_PX;
-            svg.rect("lane", LEFT, y + 12.0, RIGHT - LEFT, 5.0);
-            for (from, to) in shade::intervals(self.trace, 1.5 * pixel_s, is_on) {
-                let (x0, x1) = (time.at(from), time.at(to.min(time.high)));
-                svg.rect("mark", x0, y + 12.0, (x1 - x0).max(0.8), 5.0);
-            }
             let share = number::significant(100.0 * shade::share(self.trace, is_on), 2);
-            svg.text("note", (LEFT, y + 9.0), Align::Start, &format!("{name}, {share} % of the time"));
+            svg.text("note halo", (LEFT, y + 9.0), Align::Start, &format!("{name}, {share} % of the time"));
         }
         bottom + 2.0
     }
@@ -210,11 +234,11 @@ impl Stack<'_> {
                 }
             }
         }
-        for kind in shade::Kind::ALL {
-            let share = 100.0 * shade::share(self.trace, |flags| kind.is_on(flags));
+        for fill in shade::FILLS {
+            let share = 100.0 * shade::share(self.trace, |flags| shade::is_on(fill, flags));
             if share > 0.0 {
-                text +=
-                    &format!("Shaded {}: {} % of the time. ", kind.label(), number::significant(share, 2));
+                let share = number::significant(share, 2);
+                text += &format!("Shaded {}: {share} % of the time. ", fill.meaning());
             }
         }
         text.trim_end().to_owned()
@@ -265,6 +289,19 @@ impl Axis {
 
 /// Grid lines of both axes and the labels of the vertical one.
 pub fn draw_grid(svg: &mut Svg, across: &Axis, across_ticks: &Ticks, up: &Axis, up_ticks: &Ticks) {
+    svg.group("axes", |svg| grid_and_labels(svg, across, across_ticks, up, up_ticks));
+}
+
+/// Labels of the horizontal axis.
+pub fn draw_across_ticks(svg: &mut Svg, across: &Axis, ticks: &Ticks, baseline: f64) {
+    svg.group("axes", |svg| {
+        for &tick in &ticks.values {
+            svg.text("tick", (across.at(tick), baseline), Align::Middle, &ticks.label(tick));
+        }
+    });
+}
+
+fn grid_and_labels(svg: &mut Svg, across: &Axis, across_ticks: &Ticks, up: &Axis, up_ticks: &Ticks) {
     let mut grid = Path::default();
     for &tick in &across_ticks.values {
         grid.move_to((across.at(tick), up.to));

@@ -1,21 +1,26 @@
 //! Ground track: north up, the same scale on both axes.
 
+use super::area::{Area, Kind};
 use super::decimate::{Point, thin_track};
+use super::fill::Fill;
 use super::quantities::{range, wind_speed_m_s};
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_grid};
+use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid};
 use super::{Band, Quantity};
 use aplomb_flight::limit::Limit;
-use aplomb_flight::trace::Trace;
+use aplomb_flight::trace::{Motion, Row, Trace};
 use aplomb_study::forces::direction_deg;
 use aplomb_study::measure::mean_of_finite as mean;
 use aplomb_study::number;
+use std::fmt::Write as _;
 
 const TOP: f64 = 24.0;
 const SIDE: f64 = RIGHT - LEFT;
 /// Smallest side of the plotted area in m, so that noise in hover is not magnified.
 const LEAST_SIDE_M: f64 = 4.0;
+/// Largest wind speed of still air in m/s.
+const STILL_M_S: f64 = 0.05;
 /// Space below the plot for the axis and the wind.
 const FOOT: f64 = 92.0;
 
@@ -24,17 +29,9 @@ pub fn draw(trace: &Trace, bands: &[Band], id: &str, title: &str) -> String {
     let setpoints = position_setpoints(trace);
     let (north, east) = ground(trace, &setpoints, bands);
     let mut svg = Svg::new(id, WIDTH, TOP + SIDE + FOOT, title, &describe(trace, &setpoints));
-    draw_grid(
-        &mut svg,
-        &east,
-        &Ticks::inside(east.low, east.high, 6, Scale::Decimal),
-        &north,
-        &Ticks::inside(north.low, north.high, 6, Scale::Decimal),
-    );
-    let ticks = Ticks::inside(east.low, east.high, 6, Scale::Decimal);
-    for &tick in &ticks.values {
-        svg.text("tick", (east.at(tick), TOP + SIDE + 14.0), Align::Middle, &ticks.label(tick));
-    }
+    let [across, up] = [&east, &north].map(|axis| Ticks::inside(axis.low, axis.high, 6, Scale::Decimal));
+    draw_grid(&mut svg, &east, &across, &north, &up);
+    draw_across_ticks(&mut svg, &east, &across, TOP + SIDE + 14.0);
     svg.text("name", (2.0, TOP - 10.0), Align::Start, "north, m");
     svg.text("name", (RIGHT, TOP + SIDE + 28.0), Align::End, "east, m");
     draw_legend(&mut svg);
@@ -44,27 +41,48 @@ pub fn draw(trace: &Trace, bands: &[Band], id: &str, title: &str) -> String {
         Band { quantity: Quantity::Distance, limit: Limit::AtMost(radius_m), .. } => Some(*radius_m),
         _ => None,
     });
-    for &(n, e) in &setpoints {
-        if let Some(radius_m) = radius {
-            svg.circle("allowed", at(n, e), radius_m / (east.high - east.low) * SIDE);
+    let (kind, name) = (Kind::Plane, "east, m|north, m");
+    Area { kind, name, across: &east, up: &north, has_foot: true, key: "track" }.draw(&mut svg, |svg| {
+        for &(n, e) in &setpoints {
+            if let Some(radius_m) = radius {
+                svg.circle(Fill::Allowed.class(), at(n, e), radius_m / (east.high - east.low) * SIDE);
+            }
         }
-    }
-    let mut stroke = |class: &str, position: &dyn Fn(usize) -> (f64, f64)| {
-        let mut path = Path::default();
-        for run in thin_track((0..trace.rows.len()).map(|i| at(position(i).0, position(i).1)), 0.5) {
-            path.run(&run);
+        let rows = &trace.rows;
+        draw_track(svg, "estimate", rows.iter().map(|row| (row, &row.estimate)), &at);
+        draw_track(svg, "truth", rows.iter().map(|row| (row, &row.truth)), &at);
+        draw_track(svg, "setpoint", rows.iter().map(|row| (row, &row.setpoint)), &at);
+    });
+    svg.group("axes", |svg| {
+        for &(n, e) in &setpoints {
+            cross(svg, at(n, e));
         }
-        svg.path(class, &path);
-    };
-    stroke("estimate", &|i| (trace.rows[i].estimate.north_m, trace.rows[i].estimate.east_m));
-    stroke("truth", &|i| (trace.rows[i].truth.north_m, trace.rows[i].truth.east_m));
-    stroke("setpoint", &|i| (trace.rows[i].setpoint.north_m, trace.rows[i].setpoint.east_m));
-    for &(n, e) in &setpoints {
-        cross(&mut svg, at(n, e));
-    }
-    draw_times(&mut svg, trace, &at);
+        draw_times(svg, trace, &at);
+    });
     draw_wind(&mut svg, trace);
     svg.finish()
+}
+
+/// A track with the times of its points in hundredths of a second, each as the difference from the one before.
+fn draw_track<'a>(
+    svg: &mut Svg,
+    class: &'static str,
+    rows: impl Iterator<Item = (&'a Row, &'a Motion)>,
+    at: &dyn Fn(f64, f64) -> Point,
+) {
+    let timed = rows.map(|(row, motion)| (at(motion.north_m, motion.east_m), row.time_s));
+    let (mut path, mut times, mut last) = (Path::default(), String::new(), 0);
+    for run in thin_track(timed, 0.5) {
+        for &(_, time_s) in &run {
+            let hundredths = libm::round(100.0 * time_s) as i64;
+            let _ = write!(times, "{}{}", if times.is_empty() { "" } else { " " }, hundredths - last);
+            last = hundredths;
+        }
+        path.run_whole(&run.iter().map(|&(point, _)| point).collect::<Vec<_>>());
+    }
+    let times = if class == "truth" { format!(" data-t=\"{times}\"") } else { String::new() };
+    let name = if class == "setpoint" { "set-point" } else { class };
+    svg.plotted_with(class, name, &times, &path);
 }
 
 /// North and east axes of the same scale that contain all tracks.
@@ -165,16 +183,18 @@ fn draw_legend(svg: &mut Svg) {
     svg.text("note", (66.0, TOP + SIDE + 29.0), Align::Start, "end");
 }
 
+/// The instant of the strongest wind; `None` in still air.
+pub fn strongest_wind(trace: &Trace) -> Option<&Row> {
+    let rows = trace.rows.iter().filter(|row| wind_speed_m_s(row) > STILL_M_S);
+    rows.filter(|row| wind_speed_m_s(row).is_finite())
+        .max_by(|a, b| wind_speed_m_s(a).total_cmp(&wind_speed_m_s(b)))
+}
+
 /// Mean and strongest wind as arrows that point downwind, north up, both on the same scale.
 fn draw_wind(svg: &mut Svg, trace: &Trace) {
     let [north, east] = [0, 1].map(|axis| mean(trace.rows.iter().map(|row| row.wind_m_s[axis])));
-    let strongest = trace
-        .rows
-        .iter()
-        .filter(|row| wind_speed_m_s(row).is_finite())
-        .max_by(|a, b| wind_speed_m_s(a).total_cmp(&wind_speed_m_s(b)));
     let y = TOP + SIDE + 62.0;
-    let Some(strongest) = strongest.filter(|row| wind_speed_m_s(row) > 0.05) else {
+    let Some(strongest) = strongest_wind(trace) else {
         svg.text("note", (2.0, y + 4.0), Align::Start, "still air");
         return;
     };

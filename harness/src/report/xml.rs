@@ -25,6 +25,19 @@ pub fn anchor(text: &str) -> String {
     text.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect()
 }
 
+/// A relative link to a file name, escaped as a path segment (RFC 3986, unreserved characters kept).
+pub fn href(file: &str) -> String {
+    let mut link = String::with_capacity(file.len());
+    for byte in file.bytes() {
+        if byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'.' | b'_' | b'~') {
+            link.push(char::from(byte));
+        } else {
+            link.push_str(&format!("%{byte:02X}"));
+        }
+    }
+    link
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -42,5 +55,11 @@ mod tests {
     #[test]
     fn anchor_holds_plain_characters_only() {
         assert_eq!(anchor("Hold in \"wind\"/ü"), "hold-in--wind---");
+    }
+
+    #[test]
+    fn link_to_a_file_is_one_path_segment() {
+        assert_eq!(href("hold 2.csv"), "hold%202.csv");
+        assert_eq!(href("a/b#ü?.csv"), "a%2Fb%23%C3%BC%3F.csv");
     }
 }
