@@ -197,7 +197,7 @@ fn page_needs_no_network_and_is_complete_without_its_script() {
     let (before, after) = page.split_once("<script>").expect("one inline script");
     let (_, after) = after.split_once("</script>").unwrap();
     assert_eq!(after, "</body></html>\n", "the script is last and writes nothing that is read");
-    assert!(!before.contains("hidden="), "nothing is hidden until the script shows it");
+    assert!(!before.contains(" hidden="), "nothing is hidden until the script shows it");
 }
 
 #[test]

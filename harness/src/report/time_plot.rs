@@ -21,7 +21,7 @@ pub const HEAD: f64 = 24.0;
 /// Space below the last frame for the time axis.
 pub const FOOT: f64 = 34.0;
 /// Width in px of the columns whose minimum and maximum are plotted.
-pub const COLUMN_PX: f64 = 1.0;
+pub const COLUMN_PX: f64 = 0.75;
 
 /// One line of a frame.
 pub struct Series {

@@ -19,6 +19,8 @@ const TOP: f64 = 24.0;
 const SIDE: f64 = RIGHT - LEFT;
 /// Smallest side of the plotted area in m, so that noise in hover is not magnified.
 const LEAST_SIDE_M: f64 = 4.0;
+/// Time between the points of a track in s; a craft moves in nearly straight lines for so long.
+const TRACK_S: f64 = 0.05;
 /// Largest wind speed of still air in m/s.
 const STILL_M_S: f64 = 0.05;
 /// Space below the plot for the axis and the wind.
@@ -48,10 +50,11 @@ pub fn draw(trace: &Trace, bands: &[Band], id: &str, title: &str) -> String {
                 svg.circle(Fill::Allowed.class(), at(n, e), radius_m / (east.high - east.low) * SIDE);
             }
         }
-        let rows = &trace.rows;
-        draw_track(svg, "estimate", rows.iter().map(|row| (row, &row.estimate)), &at);
-        draw_track(svg, "truth", rows.iter().map(|row| (row, &row.truth)), &at);
-        draw_track(svg, "setpoint", rows.iter().map(|row| (row, &row.setpoint)), &at);
+        let rows: Vec<&Row> = sampled(trace).collect();
+        let of = |motion: &Motion| at(motion.north_m, motion.east_m);
+        draw_track(svg, "estimate", "estimate", rows.iter().map(|row| of(&row.estimate)));
+        draw_timed_track(svg, rows.iter().map(|row| (of(&row.truth), row.time_s)));
+        draw_track(svg, "setpoint", "set-point", rows.iter().map(|row| of(&row.setpoint)));
     });
     svg.group("axes", |svg| {
         for &(n, e) in &setpoints {
@@ -63,16 +66,32 @@ pub fn draw(trace: &Trace, bands: &[Band], id: &str, title: &str) -> String {
     svg.finish()
 }
 
-/// A track with the times of its points in hundredths of a second, each as the difference from the one before.
-fn draw_track<'a>(
-    svg: &mut Svg,
-    class: &'static str,
-    rows: impl Iterator<Item = (&'a Row, &'a Motion)>,
-    at: &dyn Fn(f64, f64) -> Point,
-) {
-    let timed = rows.map(|(row, motion)| (at(motion.north_m, motion.east_m), row.time_s));
+/// Rows at least `TRACK_S` apart.
+fn sampled(trace: &Trace) -> impl Iterator<Item = &Row> {
+    let mut next_s = f64::NEG_INFINITY;
+    trace.rows.iter().filter(move |row| {
+        let is_due = row.time_s >= next_s;
+        if is_due {
+            next_s = row.time_s + TRACK_S;
+        }
+        is_due
+    })
+}
+
+/// A track.
+fn draw_track(svg: &mut Svg, class: &str, name: &str, points: impl Iterator<Item = Point>) {
+    let mut path = Path::default();
+    for run in thin_track(points.map(|point| (point, 0.0)), 1.0) {
+        path.run(&run.iter().map(|&(point, _)| point).collect::<Vec<_>>());
+    }
+    svg.plotted(class, name, &path);
+}
+
+/// The true track with the times of its points in hundredths of a second, each as the difference from the one
+/// before.
+fn draw_timed_track(svg: &mut Svg, points: impl Iterator<Item = (Point, f64)>) {
     let (mut path, mut times, mut last) = (Path::default(), String::new(), 0);
-    for run in thin_track(timed, 0.5) {
+    for run in thin_track(points, 0.5) {
         for &(_, time_s) in &run {
             let hundredths = libm::round(100.0 * time_s) as i64;
             let _ = write!(times, "{}{}", if times.is_empty() { "" } else { " " }, hundredths - last);
@@ -80,9 +99,7 @@ fn draw_track<'a>(
         }
         path.run_whole(&run.iter().map(|&(point, _)| point).collect::<Vec<_>>());
     }
-    let times = if class == "truth" { format!(" data-t=\"{times}\"") } else { String::new() };
-    let name = if class == "setpoint" { "set-point" } else { class };
-    svg.plotted_with(class, name, &times, &path);
+    svg.plotted_with("truth", "truth", &format!(" data-t=\"{times}\""), &path);
 }
 
 /// North and east axes of the same scale that contain all tracks.
