@@ -289,3 +289,22 @@ fn tune_refuses_a_folder_that_exists_and_a_craft_that_cannot_lift_itself() {
     assert!(text(&refused.stderr).contains("no controller can be derived"), "{}", text(&refused.stderr));
     assert!(!scratch.0.join("new").exists());
 }
+
+#[test]
+fn closed_pipe_is_quiet_and_the_files_are_written() {
+    let scratch = Scratch::new("pipe");
+    scratch.write("hover.toml", &hover("5.0"));
+    let mut run = scratch
+        .command(&["fly", "hover.toml"])
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    // The reader is gone before the first line, as `head` is after its last one.
+    drop(run.stdout.take());
+    let output = run.wait_with_output().unwrap();
+    assert_eq!(text(&output.stderr), "");
+    assert_eq!(output.status.code(), Some(0));
+    let [folder] = scratch.results().try_into().unwrap();
+    assert!(folder.join("report.html").is_file() && folder.join("hover.csv").is_file());
+}

@@ -14,9 +14,14 @@ use aplomb_study::explain::{self, Lesson};
 
 /// Arguments of `aplomb explain`.
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(
+    after_help = EXAMPLES,
+    mut_arg("controller", |arg| {
+        arg.help("Controller file; default: that of the folder, else derived from the craft")
+    })
+)]
 pub(super) struct ExplainArguments {
-    /// Folder with craft.toml and controller.toml; default: the demo
+    /// Folder with craft.toml and controller.toml; default: the demo's craft with a derived controller
     #[arg(value_name = "FOLDER")]
     folder: Option<PathBuf>,
     #[command(flatten)]
@@ -30,7 +35,7 @@ pub(super) struct ExplainArguments {
 
 const EXAMPLES: &str = "\
 Examples:
-  aplomb explain                      with the demo's craft
+  aplomb explain                      with the demo's craft; its controller is derived
   aplomb explain my-craft             with the craft and controller of a folder
   aplomb explain --craft craft.toml   with a craft alone; its controller is derived";
 

@@ -65,7 +65,7 @@ A simulation is evidence, never clearance to fly.";
 /// Closed-loop simulation of a flight-control crate on a quad-X craft, with checks on each flight.
 /// Without a command it runs the built-in demo.
 #[derive(Debug, Parser)]
-#[command(name = "aplomb", version, about, after_help = EXAMPLES, max_term_width = 100)]
+#[command(name = "aplomb", version, after_help = EXAMPLES, max_term_width = 100)]
 struct Arguments {
     #[command(subcommand)]
     command: Option<Command>,
@@ -213,10 +213,14 @@ fn print_error(text: &str) {
     let _ = writeln!(std::io::stderr(), "{text}");
 }
 
-/// Prints to standard output.
+/// Prints to standard output. A closed pipe, as of `| head`, is ignored: the run goes on and writes its files.
 fn print_text(text: &str) -> Result<(), Failure> {
-    let written = std::io::stdout().write_all(text.as_bytes());
-    written.map_err(|error| Failure::Unfinished(format!("standard output: {error}")))
+    match std::io::stdout().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(Failure::Unfinished(format!("standard output: {error}")))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// True for a terminal unless `NO_COLOR` is set (<https://no-color.org>).
@@ -232,6 +236,38 @@ mod tests {
     #[test]
     fn arguments_are_consistent() {
         Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn help_begins_with_the_introduction() {
+        for help in [Arguments::command().render_help(), Arguments::command().render_long_help()] {
+            let help = help.to_string();
+            assert!(
+                help.starts_with("Closed-loop simulation of a flight-control crate on a quad-X craft"),
+                "{help}"
+            );
+            assert!(help.contains("Without a command it runs the built-in demo"), "{help}");
+        }
+    }
+
+    /// Help of an argument of a command.
+    fn help_of(command: &str, argument: &str) -> String {
+        let mut all = Arguments::command();
+        let command = all.find_subcommand_mut(command).unwrap();
+        let argument = command.get_arguments().find(|one| one.get_id() == argument).unwrap();
+        argument.get_help().unwrap().to_string()
+    }
+
+    #[test]
+    fn help_of_the_files_states_the_default_of_each_command() {
+        assert!(help_of("sweep", "craft").ends_with("default: the demo's"));
+        assert!(help_of("sweep", "controller").ends_with("default: the demo's"));
+        let explained = help_of("explain", "controller");
+        assert!(
+            explained.ends_with("default: that of the folder, else derived from the craft"),
+            "{explained}"
+        );
+        assert!(help_of("fly", "controller").ends_with("default: that of the folder or the demo"));
     }
 
     #[test]

@@ -16,7 +16,11 @@ use aplomb_study::sweep::{self, SpotCheck, Tried};
 
 /// Arguments of `aplomb sweep`.
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(
+    after_help = EXAMPLES,
+    mut_arg("craft", |arg| arg.help("Craft file: the truth that is simulated; default: the demo's")),
+    mut_arg("controller", |arg| arg.help("Controller file: the controller's model and settings; default: the demo's"))
+)]
 pub(super) struct SweepArguments {
     /// Axis: craft.PATH=LOW..HIGH or controller.PATH=LOW..HIGH, with the suffix xCOUNT for other than 20
     /// values; PATH is the path of the key in the file, as in
