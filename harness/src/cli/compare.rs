@@ -8,9 +8,9 @@ use clap::Args;
 
 use super::arguments::{Out, Threads};
 use super::{FAIL, Failure, PASS, print_text, progress};
-use crate::input;
-use crate::input::Folder;
+use crate::input::{self, Folder};
 use crate::report::Repeat;
+use crate::{output, pages};
 use aplomb_study::compare::{Comparison, Finding, compare};
 use aplomb_study::disperse::{Campaign, dispersion};
 use aplomb_study::requirements::{Probe, Size};
@@ -75,7 +75,7 @@ pub(super) fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
         arguments.seeds,
         started.elapsed().as_secs_f64()
     ))?;
-    let folder = write(arguments, &comparison).map_err(disk)?;
+    let folder = write(arguments, &a, &comparison).map_err(disk)?;
     print_text(&format!("Report: {}\n", folder.join("report.html").display()))?;
     let worse = comparison.metrics.iter().any(|line| line.finding == Finding::Worse);
     Ok(if worse { FAIL } else { PASS })
@@ -131,7 +131,7 @@ fn summary(comparison: &Comparison) -> String {
     text
 }
 
-fn write(arguments: &CompareArguments, comparison: &Comparison) -> io::Result<PathBuf> {
+fn write(arguments: &CompareArguments, flown: &Campaign, comparison: &Comparison) -> io::Result<PathBuf> {
     let (flag, files) = if arguments.craft.is_empty() {
         ("--controller", &arguments.controller)
     } else {
@@ -152,7 +152,13 @@ fn write(arguments: &CompareArguments, comparison: &Comparison) -> io::Result<Pa
         format!("{} to {}", arguments.seed, arguments.seed + arguments.seeds - 1),
     );
     let results = arguments.out.open()?;
-    results.write("report.html", crate::pages::compare::page(comparison, [&a, &b], &how).as_bytes())?;
+    let title_of = |flight: &str| {
+        let plan = flown.plans().iter().find(|plan| plan.name == flight);
+        plan.map_or_else(|| pages::verify::title_of(flight), |plan| plan.title.clone())
+    };
+    let page = pages::compare::page(comparison, [&a, &b], &title_of, &how);
+    results.write("report.html", page.as_bytes())?;
+    results.write(pages::compare::CSV, &output::csv::of_items(&comparison.metrics)?)?;
     results.write("comparison.json", (serde_json::to_string_pretty(comparison)? + "\n").as_bytes())?;
     results.keep()
 }

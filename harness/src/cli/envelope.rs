@@ -8,7 +8,7 @@ use super::arguments::Out;
 use super::{FAIL, Failure, PASS, print_text};
 use crate::input::folder::CRAFT;
 use crate::report::Repeat;
-use crate::{input, pages};
+use crate::{input, output, pages};
 use aplomb_study::envelope::{self, Conditions, Figure};
 use aplomb_study::number::significant;
 
@@ -63,6 +63,10 @@ pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
     let folder = arguments.out.open().map_err(disk)?;
     let page = pages::envelope::compose(&craft, &conditions, &figures, &repeat(arguments));
     folder.write("envelope.html", page.as_bytes()).map_err(disk)?;
+    let values = figures.iter().flat_map(|figure| &figure.values);
+    let rows = values.map(|(name, value, unit)| [(*name).to_owned(), value.to_string(), (*unit).to_owned()]);
+    let csv = output::csv::of_rows(["figure", "value", "unit"], rows).map_err(disk)?;
+    folder.write(pages::envelope::CSV, &csv).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
     print_text(&format!("Report: {}\n", folder.join("envelope.html").display()))?;
     let holds = figures.iter().filter_map(|figure| figure.confirmed.as_ref()).all(|flown| flown.holds);

@@ -7,9 +7,11 @@ use rayon::prelude::*;
 
 use super::arguments::Out;
 use super::{FAIL, Failure, PASS, print_text};
-use crate::input;
-use crate::input::InputError;
-use crate::report::{Line, Plot, RecordingReport, RecordingSection, Repeat, ScoreTable, write_recordings};
+use crate::input::{self, InputError};
+use crate::output;
+use crate::report::{
+    ERRORS_CSV, Line, Plot, RecordingReport, RecordingSection, Repeat, ScoreTable, write_recordings,
+};
 use aplomb_flight::limit::{Limit, Outcome};
 use aplomb_study::estimate::{Aiding, Recording, Run, Score, Settings, run as estimate};
 use aplomb_study::number::figure;
@@ -111,6 +113,7 @@ pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
     write_recordings(&report, &mut html).map_err(disk)?;
     let folder = arguments.out.open().map_err(disk)?;
     folder.write(REPORT, &html).map_err(disk)?;
+    folder.write(ERRORS_CSV, &output::csv::of_rows(HEADS, rows).map_err(disk)?).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
     print_text(&format!("Report: {}\n", folder.join(REPORT).display()))?;
     Ok(if verdicts.iter().all(|verdict| verdict.outcome == Outcome::Pass) { PASS } else { FAIL })

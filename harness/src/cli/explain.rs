@@ -7,7 +7,7 @@ use clap::Args;
 use super::arguments::{Files, Out};
 use super::{FAIL, Failure, PASS, print_text};
 use crate::report::Repeat;
-use crate::{input, pages};
+use crate::{input, output, pages};
 use aplomb_study::controller_model;
 use aplomb_study::craft::Craft;
 use aplomb_study::explain::{self, Lesson};
@@ -55,6 +55,13 @@ pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
     let folder = arguments.out.open().map_err(disk)?;
     let page = pages::explain::compose(&craft, &lessons, &repeat(arguments));
     folder.write("explained.html", page.as_bytes()).map_err(disk)?;
+    let checks = lessons.iter().flat_map(|lesson| lesson.checks.iter().map(move |check| (lesson, check)));
+    let rows = checks.map(|(lesson, check)| {
+        let outcome = if check.passes { "pass" } else { "fail" };
+        [lesson.question.to_owned(), check.text.clone(), outcome.to_owned()]
+    });
+    let csv = output::csv::of_rows(["question", "check", "outcome"], rows).map_err(disk)?;
+    folder.write(pages::explain::CSV, &csv).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
     print_text(&format!("Report: {}\n", folder.join("explained.html").display()))?;
     let all_pass = lessons.iter().flat_map(|lesson| &lesson.checks).all(|check| check.passes);

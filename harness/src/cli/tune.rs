@@ -10,12 +10,13 @@ use super::{FAIL, Failure, PASS, folder, print_text, progress};
 use crate::input;
 use crate::input::folder as files;
 use crate::input::tune::FLIGHTS;
-use crate::output::tuned;
-use crate::pages::tune::{TunePage, compose};
+use crate::output::{self, tuned};
+use crate::pages::tune::{CSV, TunePage, compose};
 use crate::report::Repeat;
 use aplomb_study::controller_model;
 use aplomb_study::number::significant;
 use aplomb_study::tune::{self, Tuned, slack};
+use aplomb_study::verify::json;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -77,11 +78,15 @@ pub(super) fn run(arguments: &TuneArguments) -> Result<u8, Failure> {
         "1 to 10".to_owned(),
     );
     let text = tuned::text(&craft, &controller_model::airframe(&craft), &tuned.settings);
+    let figures = json::Verification::of(&tuned.found.judgement, &[]).items;
+    let figures = output::csv::of_items(figures);
+    let figures = figures.map_err(|error| Failure::Unfinished(format!("{CSV}: {error}")))?;
     let page = compose(&TunePage { craft: &craft, tuned: &tuned, repeat });
     folder::make(&arguments.folder, |inside| {
         fs::write(inside.join(files::CRAFT), &craft_text)?;
         fs::write(inside.join(files::CONTROLLER), &text)?;
         fs::write(inside.join("tune.html"), &page)?;
+        fs::write(inside.join(CSV), &figures)?;
         fs::create_dir(inside.join(files::FLIGHTS))?;
         FLIGHTS.iter().try_for_each(|(name, text)| {
             fs::write(inside.join(files::FLIGHTS).join(format!("{name}.toml")), text)

@@ -45,7 +45,7 @@ Examples:
   aplomb verify my-craft --seeds 100   more seeds: smaller statistical error
   aplomb verify my-craft --watch       repeat whenever a file is saved
 
-Results: report.html, verify.json (schema: aplomb schema verify), junit.xml, summary.md.
+Results: report.html, verify.csv, verify.json (schema: aplomb schema verify), junit.xml, summary.md.
 Exit code: 0 pass, 1 fail, inconclusive or worse than the baseline, 2 the input is wrong, 3 could not finish.";
 
 const SEEDS: u32 = 10;
@@ -147,6 +147,7 @@ fn write(
     let lines = json::Verification::of(judgement, causes);
     results.write("verify.json", (serde_json::to_string_pretty(&lines)? + "\n").as_bytes())?;
     let xml = junit::to_xml(judgement, causes).map_err(io::Error::other)?;
+    results.write(pages::verify::CSV, &output::csv::of_items(&lines.items)?)?;
     results.write("junit.xml", xml.as_bytes())?;
     results.write("summary.md", summary::to_markdown(judgement, causes).as_bytes())?;
     results.keep()

@@ -1,6 +1,7 @@
 //! Results as text, tables and files.
 
 pub mod baseline;
+pub mod csv;
 pub mod journal;
 pub mod junit;
 pub mod parquet;

@@ -15,7 +15,7 @@ fn item(flight: &str, id: &str, measured: f64, limit: Limit) -> Item {
         outcome: limit.judge(measured),
         source: Some("a source".to_owned()),
         error_model: "none".to_owned(),
-        pooling: Pooling::Worst,
+        pooling: Some(Pooling::Worst),
         tolerance: 0.1,
         waived: None,
     }

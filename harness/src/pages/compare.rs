@@ -2,55 +2,78 @@
 
 use std::fmt::Write;
 
+use crate::report::Repeat;
+use crate::report::fill::{self, Fill};
+use crate::report::sheet::{Section, Sheet};
 use crate::report::svg::{Align, Svg};
 use crate::report::xml::{anchor, escape};
-use crate::report::{Repeat, sheet};
 use aplomb_study::compare::{Comparison, Finding, MetricLine};
 use aplomb_study::number;
 
-/// Composes the page; `subjects` describe A and B.
+/// Name of the file with the figures, beside the page.
+pub const CSV: &str = "comparison.csv";
+
+/// Composes the page; `subjects` describe A and B, `title_of` is the heading of a flight.
 #[must_use]
-pub fn page(comparison: &Comparison, subjects: [&str; 2], how: &Repeat) -> String {
-    let mut page = String::new();
-    sheet::open(&mut page, "Comparison of A and B");
+pub fn page(
+    comparison: &Comparison,
+    subjects: [&str; 2],
+    title_of: &dyn Fn(&str) -> String,
+    how: &Repeat,
+) -> String {
+    let mut sheet = Sheet::new("Comparison of A and B", "", &[CSV]);
     let count = |finding: Finding| comparison.metrics.iter().filter(|line| line.finding == finding).count();
-    // Writing to a text cannot fail.
-    let _ = write!(
-        page,
-        "<header><h1>Comparison of A and B</h1><p><b>A</b>: <code>{}</code><br/><b>B</b>: <code>{}</code></p>\
-         <p class=\"verdict inconclusive\">B is better in {}, worse in {} of {} figures; {} are inconclusive.</p>\
-         <p>Same {} seeds for both. The intervals are simultaneous for all figures with 95 % confidence.</p>\
-         <p class=\"soft\">{}</p></header>",
+    sheet.head(&format!(
+        "<p><b>A</b>: <code>{}</code><br/><b>B</b>: <code>{}</code></p>",
         escape(subjects[0]),
-        escape(subjects[1]),
+        escape(subjects[1])
+    ));
+    let class = match (count(Finding::Worse), count(Finding::Inconclusive)) {
+        (1.., _) => "fail",
+        (0, 1..) => "inconclusive",
+        (0, 0) => "pass",
+    };
+    let words = format!(
+        "B is better in {}, worse in {} of {} figures; {} are inconclusive",
         count(Finding::Better),
         count(Finding::Worse),
         comparison.metrics.len(),
-        count(Finding::Inconclusive),
-        comparison.seeds,
-        sheet::EVIDENCE
+        count(Finding::Inconclusive)
     );
+    sheet.verdict(class, &words);
+    sheet.head(&format!(
+        "<p>Same {} seeds for both. The intervals are simultaneous for all figures with 95 % confidence.</p>{}",
+        comparison.seeds,
+        fill::key("Tinted in the intervals:", [(Fill::Negligible, String::new())])
+    ));
     let mut flights: Vec<&str> = comparison.metrics.iter().map(|line| line.flight.as_str()).collect();
     flights.dedup();
     for flight in flights {
-        let id = anchor(flight);
-        let _ = write!(
-            page,
-            "<section id=\"{id}\"><h2>{}</h2><table><caption>Figures</caption><thead><tr>\
-             <th scope=\"col\">What is measured</th><th scope=\"col\">A, B</th><th scope=\"col\">Limit</th>\
-             <th scope=\"col\">Improvement by B</th><th scope=\"col\">Finding</th></tr></thead><tbody>",
-            escape(flight)
-        );
-        for (index, line) in comparison.metrics.iter().filter(|line| line.flight == flight).enumerate() {
-            row(&mut page, line, &format!("{id}-{index}"));
-        }
-        page.push_str("</tbody></table></section>\n");
+        sheet.section(section(comparison, flight, &title_of(flight)));
     }
-    sheet::terms(&mut page, &TERMS);
-    sheet::cautions(&mut page);
-    sheet::repeat(&mut page, how);
-    sheet::close(&mut page);
-    page
+    sheet.finish(&TERMS, how)
+}
+
+fn section(comparison: &Comparison, flight: &str, title: &str) -> Section {
+    let id = anchor(flight);
+    let mut body = "<table><caption>Figures</caption><thead><tr>\
+         <th scope=\"col\">What is measured</th><th scope=\"col\">A, B</th><th scope=\"col\">Limit</th>\
+         <th scope=\"col\">Improvement by B</th><th scope=\"col\">Finding</th></tr></thead><tbody>"
+        .to_owned();
+    let lines: Vec<&MetricLine> = comparison.metrics.iter().filter(|line| line.flight == flight).collect();
+    for (index, line) in lines.iter().enumerate() {
+        row(&mut body, line, &format!("{id}-{index}"));
+    }
+    body.push_str("</tbody></table>");
+    let count = |finding: Finding| lines.iter().filter(|line| line.finding == finding).count();
+    let (better, worse, open) = (count(Finding::Better), count(Finding::Worse), count(Finding::Inconclusive));
+    let class = match (worse, open) {
+        (1.., _) => "fail",
+        (0, 1..) => "inconclusive",
+        (0, 0) => "pass",
+    };
+    let words = format!("{better} better, {worse} worse, {open} inconclusive of {}", lines.len());
+    Section::new(id, title, body).verdict(class, words).fold()
 }
 
 fn row(page: &mut String, line: &MetricLine, id: &str) {
@@ -91,7 +114,7 @@ fn interval(line: &MetricLine, id: &str) -> String {
         1.1 * low.abs().max(high.abs()).max(1.5 * line.smallest_relevant_difference).max(f64::MIN_POSITIVE);
     let at = |value: f64| 0.5 * width + 0.46 * width * value / reach;
     svg.rect(
-        "allowed",
+        Fill::Negligible.class(),
         at(-line.smallest_relevant_difference),
         3.0,
         at(line.smallest_relevant_difference) - at(-line.smallest_relevant_difference),

@@ -2,9 +2,11 @@
 
 use std::fmt::Write;
 
+use crate::report::Repeat;
+use crate::report::fill::Fill;
+use crate::report::sheet::{Section, Sheet};
 use crate::report::svg::Svg;
 use crate::report::xml::{anchor, escape};
-use crate::report::{Repeat, sheet};
 use aplomb_study::disperse::results::{FlightResult, MetricResult, RankLine, Results};
 use aplomb_study::disperse::{Campaign, Quantity};
 use aplomb_study::number;
@@ -20,36 +22,25 @@ const SIGNIFICANT: f64 = 0.05;
 #[must_use]
 pub fn page(campaign: &Campaign, results: &Results, at_least: f64, how: &Repeat) -> String {
     let title = format!("Dispersion of the {}", campaign.craft().name);
-    let mut page = String::new();
-    sheet::open(&mut page, &title);
-    // Writing to a text cannot fail.
-    let _ = write!(
-        page,
-        "<header><p class=\"craft\">{}</p><h1>{}</h1>",
-        escape(&campaign.craft().words()),
-        escape(&title)
-    );
+    let mut sheet = Sheet::new(&title, &campaign.craft().words(), &[]);
     for flight in &results.flights {
         let class = class(flight, at_least);
-        let _ =
-            write!(page, "<p class=\"verdict small {class}\">{}.</p>", escape(&flight.words(results.runs)));
+        let words = escape(&flight.words(results.runs));
+        sheet.head(&format!("<p class=\"verdict small {class}\">{words}.</p>"));
     }
-    let _ = write!(
-        page,
+    sheet.head(&format!(
         "<p>Required: at least {} % of all such craft. Pass: the whole interval is above it. Fail: the whole interval is below it. \
-         Every run is another craft in other air; the controller and its model are the same.</p><p class=\"soft\">{}</p></header>",
-        100.0 * at_least,
-        sheet::EVIDENCE
-    );
+         Every run is another craft in other air; the controller and its model are the same.</p>",
+        100.0 * at_least
+    ));
     for flight in &results.flights {
-        section(&mut page, results, flight, at_least);
+        sheet.data(format!("{}.csv", flight.flight));
+        let plan = campaign.plans().iter().find(|plan| plan.name == flight.flight);
+        let title = plan.map_or(flight.flight.as_str(), |plan| plan.title.as_str());
+        sheet.section(section(title, results, flight, at_least));
     }
-    varies(&mut page, campaign);
-    sheet::terms(&mut page, &TERMS);
-    sheet::cautions(&mut page);
-    sheet::repeat(&mut page, how);
-    sheet::close(&mut page);
-    page
+    sheet.section(Section::new("dispersions", "Dispersions", varies(campaign)));
+    sheet.finish(&TERMS, how)
 }
 
 /// Style class of the verdict on a flight.
@@ -63,27 +54,28 @@ fn class(flight: &FlightResult, at_least: f64) -> &'static str {
     }
 }
 
-fn section(page: &mut String, results: &Results, flight: &FlightResult, at_least: f64) {
+fn section(title: &str, results: &Results, flight: &FlightResult, at_least: f64) -> Section {
     let id = anchor(&flight.flight);
-    let _ = write!(page, "<section id=\"{id}\"><h2>{}</h2>", escape(&flight.flight));
-    let _ = write!(
-        page,
+    let mut body = format!(
         "<figure class=\"interval\">{}<figcaption>Share of the runs that pass, with its 95 % interval (Clopper and Pearson \
          1934); tinted: required.</figcaption></figure>",
         interval(flight, at_least, &format!("{id}-p"))
     );
-    failed(page, results, flight);
-    page.push_str(
+    failed(&mut body, results, flight);
+    body.push_str(
         "<table><caption>Figures over all runs</caption><thead><tr><th scope=\"col\">What is measured</th>\
          <th scope=\"col\">5 %, median, 95 %</th><th scope=\"col\">Worst</th><th scope=\"col\">Limit</th>\
          <th scope=\"col\">Failed runs</th></tr></thead><tbody>",
     );
     for metric in &flight.metrics {
-        metric_row(page, metric);
+        metric_row(&mut body, metric);
     }
-    page.push_str("</tbody></table>");
-    ranking(page, flight);
-    page.push_str("</section>\n");
+    body.push_str("</tbody></table>");
+    ranking(&mut body, flight);
+    let percent = number::fixed(100.0 * flight.probability, 1);
+    Section::new(id, title, body)
+        .verdict(class(flight, at_least), format!("{percent} % of the runs pass"))
+        .fold()
 }
 
 fn interval(flight: &FlightResult, at_least: f64, id: &str) -> String {
@@ -93,7 +85,7 @@ fn interval(flight: &FlightResult, at_least: f64, id: &str) -> String {
     let description = format!("{} to {}", percent(flight.probability_low), percent(flight.probability_high));
     let mut svg = Svg::new(id, width, 44.0, "Probability", &description);
     use crate::report::svg::Align;
-    svg.rect("allowed", at(at_least), 4.0, at(1.0) - at(at_least), 20.0);
+    svg.rect(Fill::Allowed.class(), at(at_least), 4.0, at(1.0) - at(at_least), 20.0);
     svg.line("grid", (at(low), 14.0), (at(1.0), 14.0));
     svg.line("truth", (at(flight.probability_low), 14.0), (at(flight.probability_high), 14.0));
     for end in [flight.probability_low, flight.probability_high] {
@@ -177,18 +169,18 @@ fn ranking(page: &mut String, flight: &FlightResult) {
     );
 }
 
-fn varies(page: &mut String, campaign: &Campaign) {
-    page.push_str("<section id=\"dispersions\"><h2>Dispersions</h2><ul>");
+fn varies(campaign: &Campaign) -> String {
+    let mut html = "<ul>".to_owned();
     for vary in &campaign.varies {
         let _ = write!(
-            page,
+            html,
             "<li><b>{}</b> {} {}.</li>",
             vary.quantity.key(),
             escape(vary.quantity.meaning().trim()),
             escape(&vary.dispersion.words(vary.quantity.unit()))
         );
     }
-    page.push_str("</ul></section>\n");
+    html + "</ul>"
 }
 
 const TERMS: [(&str, &str); 5] = [

@@ -3,62 +3,54 @@
 use std::fmt::Write as _;
 
 use crate::report::forces::draw_triangle;
+use crate::report::sheet::{Section, Sheet};
 use crate::report::xml::escape;
-use crate::report::{Repeat, glossary, sheet};
+use crate::report::{Repeat, glossary};
 use aplomb_study::craft::Craft;
 use aplomb_study::envelope::{Conditions, Figure};
 use aplomb_study::number::significant;
 
+/// Name of the file with the figures, beside the page.
+pub const CSV: &str = "envelope.csv";
+
 /// Composes the page.
 #[must_use]
 pub fn compose(craft: &Craft, conditions: &Conditions, figures: &[Figure], repeat: &Repeat) -> String {
-    let mut page = String::new();
     let title = format!("Performance envelope of the {}", craft.name);
-    sheet::open(&mut page, &title);
+    let mut sheet = Sheet::new(&title, &craft.words(), &[CSV]);
     let flown: Vec<_> = figures.iter().filter_map(|figure| figure.confirmed.as_ref()).collect();
     let passed = flown.iter().filter(|confirmation| confirmation.holds).count();
-    let (class, verdict) = if passed == flown.len() {
-        ("pass", format!("All {passed} figures that can be flown are confirmed within 2 %"))
+    if passed == flown.len() {
+        sheet.verdict("pass", &format!("All {passed} figures that can be flown are confirmed within 2 %"));
     } else {
-        ("fail", format!("{passed} of {} figures are confirmed by their flights within 2 %", flown.len()))
-    };
-    let _ = writeln!(
-        page,
-        "<header><p class=\"craft\">{}</p><h1>{}</h1><p class=\"verdict {class}\">{verdict}.</p><p>{}</p>\
-         <p class=\"soft\">{}</p></header>",
-        escape(&craft.words()),
-        escape(&title),
-        escape(&conditions.words()),
-        sheet::EVIDENCE
-    );
-    page.push_str(
-        "<table><caption>Summary</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\">Value</th>\
-         <th scope=\"col\">Unit</th></tr></thead><tbody>",
-    );
+        let words = format!("{passed} of {} figures are confirmed by their flights within 2 %", flown.len());
+        sheet.verdict("fail", &words);
+    }
+    sheet.head(&format!("<p>{}</p>", escape(&conditions.words())));
+    sheet.section(Section::new("summary", "Summary", summary(figures)));
+    for (index, figure) in figures.iter().enumerate() {
+        sheet.section(section(index + 1, figure, craft.config.mass_kg + conditions.payload_kg));
+    }
+    sheet.finish(&glossary::TERMS, repeat)
+}
+
+fn summary(figures: &[Figure]) -> String {
+    let mut html = "<table><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\">Value</th>\
+         <th scope=\"col\">Unit</th></tr></thead><tbody>"
+        .to_owned();
     for (name, value, unit) in figures.iter().flat_map(|figure| &figure.values) {
         let _ = write!(
-            page,
+            html,
             "\n<tr><th scope=\"row\">{name}</th><td class=\"figure\">{}</td><td>{unit}</td></tr>",
             significant(*value, 3)
         );
     }
-    page.push_str("</tbody></table>\n");
-    for (index, figure) in figures.iter().enumerate() {
-        section(&mut page, index + 1, figure, craft.config.mass_kg + conditions.payload_kg);
-    }
-    sheet::terms(&mut page, &glossary::TERMS);
-    sheet::cautions(&mut page);
-    sheet::repeat(&mut page, repeat);
-    sheet::close(&mut page);
-    page
+    html + "</tbody></table>"
 }
 
-fn section(page: &mut String, number: usize, figure: &Figure, mass_kg: f64) {
-    let _ = write!(
-        page,
-        "<section id=\"q{number}\" class=\"lesson\"><h2>{}</h2><div class=\"answer\"><p class=\"lead\">{}</p>\
-         <p class=\"formula\">{}</p>",
-        escape(figure.question),
+fn section(number: usize, figure: &Figure, mass_kg: f64) -> Section {
+    let mut body = format!(
+        "<div class=\"answer\"><p class=\"lead\">{}</p><p class=\"formula\">{}</p>",
         escape(&figure.answer),
         escape(figure.formula)
     );
@@ -66,15 +58,16 @@ fn section(page: &mut String, number: usize, figure: &Figure, mass_kg: f64) {
         let (class, word) =
             if confirmation.holds { ("pass", "confirmed") } else { ("fail", "not confirmed") };
         let _ = write!(
-            page,
+            body,
             "<ul class=\"checks\"><li>{}: <span class=\"{class}\">{word}</span></li></ul>",
             escape(&confirmation.text)
         );
     }
-    page.push_str("</div><div class=\"plots\">");
+    body.push_str("</div><div class=\"plots\">");
     if let Some(forces) = &figure.forces {
         let picture = draw_triangle(forces, mass_kg, &format!("q{number}-forces"), figure.question);
-        let _ = write!(page, "<figure>{picture}</figure>");
+        let _ = write!(body, "<figure>{picture}</figure>");
     }
-    page.push_str("</div></section>\n");
+    body.push_str("</div>");
+    Section::new(format!("q{number}"), figure.question, body).class("lesson")
 }

@@ -5,78 +5,51 @@ use std::fmt::Write;
 use crate::input::Folder;
 use crate::output::summary::Counts;
 use crate::report::page::outcome;
+use crate::report::sheet::{Section, Sheet};
 use crate::report::xml::{anchor, escape};
-use crate::report::{Repeat, bullet, sheet};
+use crate::report::{Repeat, bullet};
 use aplomb_flight::check::Pooling;
+use aplomb_study::margins::point::Point;
 use aplomb_study::number;
 use aplomb_study::requirements::{Probe, probes};
 use aplomb_study::verdict::Verdict;
 use aplomb_study::verify::{Cause, Item, Judgement};
 
+/// Name of the file with the figures, beside the page.
+pub const CSV: &str = "verify.csv";
+
 /// Composes the page.
 #[must_use]
 pub fn page(folder: &Folder, judgement: &Judgement, causes: &[Cause], how: &Repeat) -> String {
     let title = format!("Verification of the {}", folder.subject.craft.name);
-    let mut page = String::new();
-    sheet::open(&mut page, &title);
-    // Writing to a text cannot fail.
-    let _ = write!(
-        page,
-        "<header><p class=\"craft\">{}</p><h1>{}</h1>",
-        escape(&folder.subject.craft.words()),
-        escape(&title)
-    );
-    verdict(&mut page, judgement, causes, folder.baseline.is_some());
-    contents(&mut page, judgement);
-    page.push_str("</header>\n");
+    let mut sheet = Sheet::new(&title, &folder.subject.craft.words(), &[CSV]);
+    verdict(&mut sheet, judgement, causes, folder.baseline.is_some());
     for flight in judgement.flights() {
-        section(&mut page, folder, judgement, flight);
+        sheet.section(section(folder, judgement, flight));
     }
-    untested(&mut page, judgement);
-    sheet::terms(&mut page, &TERMS);
-    sheet::cautions(&mut page);
-    sheet::repeat(&mut page, how);
-    sheet::close(&mut page);
-    page
+    if !judgement.untested.is_empty() {
+        sheet.section(Section::new("untested", "Untested requirements", untested(judgement)));
+    }
+    sheet.finish(&TERMS, how)
 }
 
-fn verdict(page: &mut String, judgement: &Judgement, causes: &[Cause], compared: bool) {
+fn verdict(sheet: &mut Sheet, judgement: &Judgement, causes: &[Cause], compared: bool) {
     let counts = Counts::of(&judgement.items);
-    let (class, words) = match causes.len() {
-        0 => ("pass", format!("Pass: {}", counts.words())),
-        1 => ("fail", format!("Fail, one cause: {}", counts.words())),
-        many => ("fail", format!("Fail, {many} causes: {}", counts.words())),
-    };
-    let _ = write!(page, "<p class=\"verdict {class}\">{words}.</p>");
+    match causes.len() {
+        0 => sheet.verdict("pass", &format!("Pass: {}", counts.words())),
+        1 => sheet.verdict("fail", &format!("Fail, one cause: {}", counts.words())),
+        many => sheet.verdict("fail", &format!("Fail, {many} causes: {}", counts.words())),
+    }
+    let causes: String =
+        causes.iter().map(|cause| format!("<li>{}</li>", escape(&cause.to_string()))).collect();
     if !causes.is_empty() {
-        page.push_str("<ul>");
-        for cause in causes {
-            let _ = write!(page, "<li>{}</li>", escape(&cause.to_string()));
-        }
-        page.push_str("</ul>");
+        sheet.head(&format!("<ul>{causes}</ul>"));
     }
-    let against = if compared {
-        "Compared with the accepted baseline: a margin that shrinks by more than its tolerance is a failure."
+    sheet.head(if compared {
+        "<p>Compared with the accepted baseline: a margin that shrinks by more than its tolerance is a failure.</p>"
     } else {
-        "There is no accepted baseline: only the limits are judged."
-    };
-    let _ = write!(page, "<p>{against}</p><p class=\"soft\">{}</p>", sheet::EVIDENCE);
-}
-
-fn contents(page: &mut String, judgement: &Judgement) {
-    page.push_str("<nav aria-label=\"Flights\"><ol class=\"overview\">");
-    for flight in judgement.flights() {
-        let counts = Counts::of(judgement.of_flight(flight));
-        let _ = write!(
-            page,
-            "<li><a href=\"#{}\">{}</a> <span class=\"{}\">{}</span></li>",
-            anchor(flight),
-            escape(flight),
-            class(counts),
-            counts.words()
-        );
-    }
-    page.push_str("</ol></nav>");
+        "<p>There is no accepted baseline: only the limits are judged.</p>"
+    });
 }
 
 fn class(counts: Counts) -> &'static str {
@@ -87,26 +60,42 @@ fn class(counts: Counts) -> &'static str {
     }
 }
 
-fn section(page: &mut String, folder: &Folder, judgement: &Judgement, flight: &str) {
+fn section(folder: &Folder, judgement: &Judgement, flight: &str) -> Section {
     let plan = folder.subject.plans.iter().find(|plan| plan.name == flight);
-    let probe = Probe::ALL.into_iter().find(|probe| probe.name() == flight);
-    let (title, purpose) = match plan {
-        Some(plan) => (plan.title.as_str(), plan.purpose.as_str()),
-        None => (probe.map_or(flight, |probe| probe.title()), probes::PURPOSE),
+    let purpose = match (plan, point_of(flight)) {
+        (Some(plan), _) => plan.purpose.clone(),
+        (None, Some(point)) => format!("Loop margins by the linear model. {}", point.words),
+        (None, None) => probes::PURPOSE.to_owned(),
     };
-    let _ = write!(
-        page,
-        "<section id=\"{}\"><h2>{}</h2><p class=\"lead\">{}</p><table><caption>Requirements and checks</caption>\
+    let title = plan.map_or_else(|| title_of(flight), |plan| plan.title.clone());
+    let id = anchor(flight);
+    let mut body = format!(
+        "<p class=\"lead\">{}</p><table><caption>Requirements and checks</caption>\
          <thead><tr><th scope=\"col\">What is measured</th><th scope=\"col\">Measured</th><th scope=\"col\">Limit</th>\
-         <th scope=\"col\">Figure and limit</th><th scope=\"col\">Outcome</th></tr></thead><tbody>",
-        anchor(flight),
-        escape(title),
-        escape(purpose)
+         <th scope=\"col\">Allowed range and measured value</th><th scope=\"col\">Outcome</th></tr></thead><tbody>",
+        escape(&purpose)
     );
     for (index, item) in judgement.of_flight(flight).enumerate() {
-        row(page, item, &format!("{}-{index}", anchor(flight)));
+        row(&mut body, item, &format!("{id}-{index}"));
     }
-    page.push_str("</tbody></table></section>\n");
+    body.push_str("</tbody></table>");
+    let counts = Counts::of(judgement.of_flight(flight));
+    Section::new(id, &title, body).verdict(class(counts), counts.words()).fold()
+}
+
+/// The operating point of the items on loops.
+fn point_of(flight: &str) -> Option<Point> {
+    Point::named(flight.strip_prefix("margins-")?)
+}
+
+/// Heading of a probe or an operating point; the name of another flight.
+pub fn title_of(flight: &str) -> String {
+    let probe = Probe::ALL.into_iter().find(|probe| probe.name() == flight);
+    match (probe, point_of(flight)) {
+        (Some(probe), _) => probe.title().to_owned(),
+        (None, Some(point)) => format!("Margins: {}", point.name.replace('-', " ")),
+        (None, None) => flight.to_owned(),
+    }
 }
 
 fn row(page: &mut String, item: &Item, id: &str) {
@@ -123,9 +112,10 @@ fn row(page: &mut String, item: &Item, id: &str) {
         None => outcome(item.outcome),
     };
     let pooling = match item.pooling {
-        Pooling::Pooled => "samples of all seeds",
-        Pooling::Median => "median of the seeds",
-        Pooling::Worst => "worst of the seeds",
+        Some(Pooling::Pooled) => "samples of all seeds",
+        Some(Pooling::Median) => "median of the seeds",
+        Some(Pooling::Worst) => "worst of the seeds",
+        None => "linear model, worst of the loops",
     };
     let mut notes = format!("Error sources: {}; {pooling}.", item.error_model);
     if let Some(source) = &item.source {
@@ -134,10 +124,14 @@ fn row(page: &mut String, item: &Item, id: &str) {
     if let Some(reason) = &item.waived {
         notes = format!("Waived: {reason}. {notes}");
     }
-    let name = if item.id == item.text { String::new() } else { format!("<b>{}</b>: ", escape(&item.id)) };
+    let id_note = if item.id == item.text {
+        String::new()
+    } else {
+        format!(" Identifier: <code>{}</code>.", escape(&item.id))
+    };
     let _ = write!(
         page,
-        "\n<tr><th scope=\"row\">{name}{}<span class=\"source\">{}</span></th><td class=\"figure\">{} {}</td>\
+        "\n<tr><th scope=\"row\">{}<span class=\"source\">{}{id_note}</span></th><td class=\"figure\">{} {}</td>\
          <td class=\"limit\">{}</td><td class=\"bullet\">{}</td><td class=\"outcome {class}\">{word}</td></tr>",
         escape(&item.text),
         escape(&notes),
@@ -148,15 +142,11 @@ fn row(page: &mut String, item: &Item, id: &str) {
     );
 }
 
-fn untested(page: &mut String, judgement: &Judgement) {
-    if judgement.untested.is_empty() {
-        return;
-    }
-    page.push_str("<section id=\"untested\"><h2>Untested requirements</h2><ul>");
-    for one in &judgement.untested {
-        let _ = write!(page, "<li><b>{}</b>: {}</li>", escape(&one.id), escape(&one.why));
-    }
-    page.push_str("</ul></section>\n");
+fn untested(judgement: &Judgement) -> String {
+    let items = judgement.untested.iter();
+    let items: String =
+        items.map(|one| format!("<li><code>{}</code>: {}</li>", escape(&one.id), escape(&one.why))).collect();
+    format!("<ul>{items}</ul>")
 }
 
 const TERMS: [(&str, &str); 10] = [

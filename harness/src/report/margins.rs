@@ -1,5 +1,6 @@
 //! The report on margins: figures of each loop, Bode and Nyquist plots with the margins.
 
+use super::Repeat;
 use super::area::{Area, Kind};
 use super::fill::{self, Fill};
 use super::page::{self, Counts};
@@ -8,7 +9,6 @@ use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid};
 use super::xml::{anchor, escape};
-use super::Repeat;
 use aplomb_study::linear::C64;
 use aplomb_study::margins::figures::Figures;
 use aplomb_study::margins::judge::{LARGEST_PEAK, LEAST_GAIN_DB, LEAST_PHASE_DEG};

@@ -38,7 +38,9 @@ mod track;
 pub(crate) mod xml;
 
 pub use margins::{MarginsReport, PointSection, write_margins};
-pub use recordings::{Line, Plot, RecordingReport, RecordingSection, ScoreTable, write_recordings};
+pub use recordings::{
+    ERRORS_CSV, Line, Plot, RecordingReport, RecordingSection, ScoreTable, write_recordings,
+};
 pub use sweep::{SweepReport, write_sweep};
 
 use aplomb_flight::limit::Limit;

@@ -5,8 +5,8 @@ use super::panels::{self, Panel};
 use super::sheet::{self, Section, Sheet};
 use super::xml::{anchor, escape};
 use super::{FlightSection, Report, bullet, glossary, shade};
-use aplomb_study::number;
 use aplomb_flight::limit::Outcome;
+use aplomb_study::number;
 use aplomb_study::verdict::Verdict;
 use std::fmt::Write as _;
 

@@ -1,5 +1,6 @@
 //! The report on recordings: a table of errors, and the errors over time.
 
+use super::Repeat;
 use super::area::{Area, Kind};
 use super::decimate::thin;
 use super::fill::{self, Fill};
@@ -12,7 +13,6 @@ use super::time_plot::{
     Axis, COLUMN_PX, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid, label_width,
 };
 use super::xml::{anchor, escape};
-use super::Repeat;
 use aplomb_study::number;
 use aplomb_study::verdict::Verdict;
 use std::fmt::Write as _;
@@ -83,6 +83,8 @@ pub struct Line {
     pub values: Vec<f64>,
 }
 
+/// Name of the file with the table, beside the page.
+pub const ERRORS_CSV: &str = "errors.csv";
 /// Classes of the lines in order.
 const CLASSES: [&str; 4] = ["truth", "estimate", "other", "setpoint"];
 const PLOT_PX: f64 = 150.0;
@@ -99,7 +101,7 @@ pub fn write_recordings(report: &RecordingReport<'_>, out: &mut impl io::Write) 
 }
 
 fn compose(report: &RecordingReport<'_>) -> String {
-    let mut sheet = Sheet::new(&report.title, &report.subtitle, &["errors.csv"]);
+    let mut sheet = Sheet::new(&report.title, &report.subtitle, &[ERRORS_CSV]);
     let mut figures = String::new();
     if !report.verdicts.is_empty() {
         let counts = Counts::of(report.verdicts);

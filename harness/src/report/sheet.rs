@@ -207,26 +207,3 @@ fn repeat_html(repeat: &Repeat) -> String {
     }
     html + "</dl><p>The same versions, files and seeds give the same figures, bit for bit.</p>"
 }
-
-// BEGIN OLD
-pub fn open(page: &mut String, title: &str) {
-    let _ = write!(
-        page,
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"/><title>{}</title>\n<style>{STYLE}</style></head>\n\
-         <body>{PATTERNS}<main>\n",
-        escape(title)
-    );
-}
-pub fn close(page: &mut String) {
-    page.push_str("</main></body></html>\n");
-}
-pub fn terms(page: &mut String, terms: &Terms) {
-    page.push_str(&terms_html(terms));
-}
-pub fn cautions(page: &mut String) {
-    page.push_str(&cautions_html());
-}
-pub fn repeat(page: &mut String, repeat: &Repeat) {
-    page.push_str(&repeat_html(repeat));
-}
-// END OLD

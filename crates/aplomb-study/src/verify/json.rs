@@ -60,8 +60,8 @@ pub struct ItemLine {
     pub source: Option<String>,
     /// Error sources that the figure contains.
     pub error_model: String,
-    /// How the figures or samples of the seeds are combined.
-    pub pooling: Pooling,
+    /// How the figures or samples of the seeds are combined; null for a figure of the linear model.
+    pub pooling: Option<Pooling>,
     /// Reason of the waiver; null where the item is not waived.
     pub waived: Option<String>,
 }

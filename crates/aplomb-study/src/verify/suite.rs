@@ -36,8 +36,8 @@ pub struct Item {
     pub source: Option<String>,
     /// Error sources that the figure contains.
     pub error_model: String,
-    /// How the figures or samples of the seeds are combined.
-    pub pooling: Pooling,
+    /// How the figures or samples of the seeds are combined; `None` for a figure of the linear model.
+    pub pooling: Option<Pooling>,
     /// Allowed loss of margin against a baseline, in `unit`.
     pub tolerance: f64,
     /// Reason of the waiver, if waived.
@@ -189,13 +189,13 @@ fn judge_loops<C, P>(subject: &Subject<C, P>, point: &Point) -> Vec<Item> {
             margin(a.1).total_cmp(&margin(b.1))
         });
         let name = format!("margins-{}", point.name);
-        Some(match worst {
-            Some((broken, measured)) => {
-                let item = item(subject, requirement, &name, measured);
-                Item { text: format!("{}: {}", item.text, broken.name()), ..item }
-            }
-            None => item(subject, requirement, &name, f64::NAN),
-        })
+        let measured = worst.map_or(f64::NAN, |(_, measured)| measured);
+        let item = item(subject, requirement, &name, measured);
+        let text = match worst {
+            Some((broken, _)) => format!("{}: {}", item.text, broken.name()),
+            None => item.text.clone(),
+        };
+        Some(Item { text, pooling: None, ..item })
     });
     items.collect()
 }
@@ -212,7 +212,7 @@ fn item<C, P>(subject: &Subject<C, P>, requirement: &Requirement, flight: &str, 
         outcome: requirement.limit.judge(measured),
         source: Some(requirement.source.to_string()),
         error_model: requirement.error_model.to_string(),
-        pooling: requirement.pooling,
+        pooling: Some(requirement.pooling),
         tolerance: requirement.tolerance,
         waived: waiver.map(|waiver| waiver.reason.clone()),
     }
@@ -245,7 +245,7 @@ fn judge_flight<C, P>(subject: &Subject<C, P>, plan: &FlightPlan, evidence: &[Fl
             outcome: verdict.outcome,
             source: verdict.source,
             error_model: "the craft's own sensors, and the air of the flight".to_owned(),
-            pooling: check.pooling,
+            pooling: Some(check.pooling),
             tolerance: 0.1 * extent(verdict.limit),
             waived: None,
         });
