@@ -268,7 +268,7 @@ fn section(recording: &Recording, settings: &[Settings], tried: &[Tried]) -> Rec
         };
         plots.push(plot(
             "Inclination error without the field",
-            "Angle between the estimated and the true vertical. Dotted: not evaluated.",
+            "Angle between the estimated and the true vertical.",
             "inclination error, deg",
             &|tried| error(&tried.bare.0, |error| error.inclination_deg),
         ));

@@ -8,7 +8,13 @@ use std::fmt::Write as _;
 
 pub(super) const STYLE: &str = include_str!("style.css");
 /// Values under the pointer and zoom. The page is complete without it.
-const SCRIPT: &str = include_str!("script.js");
+const SCRIPT: [&str; 5] = [
+    include_str!("script/read.js"),
+    include_str!("script/area.js"),
+    include_str!("script/pointer.js"),
+    include_str!("script/craft.js"),
+    include_str!("script/input.js"),
+];
 
 const CAUTIONS: [&str; 4] = [
     EVIDENCE,
@@ -127,9 +133,7 @@ impl Sheet {
         }
         page.push_str("</main>");
         if page.contains("<svg class=\"area\"") {
-            let lines = SCRIPT.lines().map(str::trim_start).filter(|line| !line.starts_with("//"));
-            let script: String = lines.flat_map(|line| [line, "\n"]).collect();
-            let _ = write!(page, "\n<script>//<![CDATA[\n{script}//]]></script>");
+            let _ = write!(page, "\n<script>//<![CDATA[\n{}//]]></script>", script());
         }
         page.push_str("</body></html>\n");
         page
@@ -181,6 +185,13 @@ pub fn data_links(lead: &str, files: &[String]) -> String {
     } else {
         format!("<p class=\"details\"><b>{lead}:</b> {}</p>", links.join(", "))
     }
+}
+
+/// The script without indentation and comments.
+fn script() -> String {
+    let lines = SCRIPT.iter().flat_map(|part| part.lines()).map(str::trim_start);
+    let lines: String = lines.filter(|line| !line.starts_with("//")).flat_map(|line| [line, "\n"]).collect();
+    format!("(() => {{\n\"use strict\";\n{lines}}})();\n")
 }
 
 fn terms_html(terms: &Terms) -> String {
