@@ -23,7 +23,7 @@ fn page_of(name: &str, arguments: &[&str], file: &str) -> String {
     html
 }
 
-/// Two seconds at rest.
+/// Two seconds of a stationary sensor.
 fn recording() -> String {
     let rows = (0..400).map(|i| format!("{},0,0,0,0,0,-9.81,1,0,0,0\n", f64::from(i) * 0.005));
     let heads = "time_s,gyro_forward_rad_s,gyro_right_rad_s,gyro_down_rad_s,accel_forward_m_s2,accel_right_m_s2,\

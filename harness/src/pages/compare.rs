@@ -73,7 +73,7 @@ fn section(comparison: &Comparison, flight: &str, title: &str) -> Section {
         (0, 0) => "pass",
     };
     let words = format!("{better} better, {worse} worse, {open} inconclusive of {}", lines.len());
-    Section::new(id, title, body).verdict(class, words).fold()
+    Section::new(id, title, body).verdict(class, words).collapsible()
 }
 
 fn row(page: &mut String, line: &MetricLine, id: &str) {

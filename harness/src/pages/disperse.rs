@@ -75,7 +75,7 @@ fn section(title: &str, results: &Results, flight: &FlightResult, at_least: f64)
     let percent = number::fixed(100.0 * flight.probability, 1);
     Section::new(id, title, body)
         .verdict(class(flight, at_least), format!("{percent} % of the runs pass"))
-        .fold()
+        .collapsible()
 }
 
 fn interval(flight: &FlightResult, at_least: f64, id: &str) -> String {

@@ -80,7 +80,7 @@ fn section(folder: &Folder, judgement: &Judgement, flight: &str) -> Section {
     }
     body.push_str("</tbody></table>");
     let counts = Counts::of(judgement.of_flight(flight));
-    Section::new(id, &title, body).verdict(class(counts), counts.words()).fold()
+    Section::new(id, &title, body).verdict(class(counts), counts.words()).collapsible()
 }
 
 /// The operating point of the items on loops.

@@ -1,4 +1,4 @@
-//! Layout of the pages: contents and links, folds, meaning of fills, labels that do not overlap, attributes
+//! Layout of the pages: contents and links, collapsible sections, meaning of fills, labels that do not overlap, attributes
 //! that the script reads.
 
 use super::fill::Fill;
@@ -40,14 +40,14 @@ fn contents_list_every_section_and_links_resolve() {
 }
 
 #[test]
-fn passed_flights_fold_and_others_are_open_with_the_link_target_inside() {
+fn passed_flights_are_collapsed_and_others_are_open_with_the_link_target_inside() {
     let page = sample();
     let document = parse(&page);
-    let folds: Vec<Node> = document.descendants().filter(|node| node.has_tag_name("details")).collect();
-    let open: Vec<bool> = folds.iter().map(|fold| fold.attribute("open").is_some()).collect();
+    let sections: Vec<Node> = document.descendants().filter(|node| node.has_tag_name("details")).collect();
+    let open: Vec<bool> = sections.iter().map(|section| section.attribute("open").is_some()).collect();
     assert_eq!(open, [true, false]);
-    for fold in folds {
-        let children: Vec<Node> = fold.children().collect();
+    for section in sections {
+        let children: Vec<Node> = section.children().collect();
         assert!(children[0].has_tag_name("summary") && children[1].attribute("id").is_some());
     }
     let (trace, verdicts) = (still_flight(), verdicts());
@@ -60,7 +60,7 @@ fn every_fill_of_a_flight_is_explained_beside_its_plots() {
     let page = sample();
     let document = parse(&page);
     let fills: BTreeSet<&str> = Fill::ALL.iter().map(|fill| fill.class()).collect();
-    for flight in document.descendants().filter(|node| has_class(node, "folded")) {
+    for flight in document.descendants().filter(|node| has_class(node, "collapsible")) {
         let used = |root: Node| -> BTreeSet<String> {
             let classes = root.descendants().filter_map(|node| node.attribute("class").map(str::to_owned));
             classes.filter(|class| fills.contains(class.as_str())).collect()
@@ -80,7 +80,7 @@ fn every_outcome_has_a_visible_mark() {
 }
 
 #[test]
-fn still_air_is_not_said_to_have_arrows() {
+fn caption_of_still_air_has_no_arrows() {
     let page = sample();
     let document = parse(&page);
     let captions = document.descendants().filter(|node| node.has_tag_name("figcaption"));

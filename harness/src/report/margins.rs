@@ -127,7 +127,7 @@ fn section(point: &PointSection<'_>) -> Section {
         }
     }
     body.push_str("</div>");
-    Section::new(id, point.name, body).verdict(counts.class(), counts.words()).fold()
+    Section::new(id, point.name, body).verdict(counts.class(), counts.words()).collapsible()
 }
 
 /// Heads of the columns and decimals of their figures.
@@ -328,12 +328,12 @@ fn draw_line(svg: &mut Svg, grid: &[f64], axis: &Axis, at: &dyn Fn(f64) -> f64, 
     svg.plotted("estimate", "linear", &path);
 }
 
-/// The measured points, and those of a low coherence, where `place` shows them.
-fn draw_dots(svg: &mut Svg, measured: &Measured, place: impl Fn(&Line) -> Option<(f64, f64)>) {
+/// The measured points, and those of a low coherence, at the positions of `position`.
+fn draw_dots(svg: &mut Svg, measured: &Measured, position: impl Fn(&Line) -> Option<(f64, f64)>) {
     for (class, name, is_coherent) in [("weak", "incoherent", false), ("measured", "measured", true)] {
         let mut path = Path::default();
         for line in measured.lines.iter().filter(|line| (line.coherence >= COHERENT) == is_coherent) {
-            if let Some(point) = place(line) {
+            if let Some(point) = position(line) {
                 path.dot(point);
             }
         }

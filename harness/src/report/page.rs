@@ -117,7 +117,7 @@ fn flight(section: &FlightSection, id: &str) -> Section {
         }
         body.push_str("</div>");
     }
-    Section::new(id, &section.title, body).verdict(counts.class(), counts.words()).fold()
+    Section::new(id, &section.title, body).verdict(counts.class(), counts.words()).collapsible()
 }
 
 /// CSS class and word of an outcome.

@@ -126,7 +126,7 @@ fn compose(report: &RecordingReport<'_>) -> String {
             );
         }
         body.push_str("</div>");
-        sheet.section(Section::new(id, &section.name, body).fold());
+        sheet.section(Section::new(id, &section.name, body).collapsible());
     }
     sheet.finish(&TERMS, &report.repeat)
 }

@@ -1,4 +1,4 @@
-//! Frame of all pages: head, contents, sections that fold, data files, terms, cautions, how to reproduce the
+//! Frame of all pages: head, contents, collapsible sections, data files, terms, cautions, how to reproduce the
 //! figures.
 
 use super::Repeat;
@@ -46,15 +46,15 @@ pub struct Section {
     class: &'static str,
     /// CSS class and words of its verdict.
     verdict: Option<(&'static str, String)>,
-    /// Whether it folds, and then whether it is open.
-    fold: Option<bool>,
+    /// Whether it is open, if it is collapsible.
+    is_open: Option<bool>,
     body: String,
 }
 
 impl Section {
-    /// A section that does not fold; `id` is unique on the page.
+    /// A section that is always open; `id` is unique on the page.
     pub fn new(id: impl Into<String>, title: &str, body: String) -> Self {
-        Self { id: id.into(), title: title.to_owned(), class: "", verdict: None, fold: None, body }
+        Self { id: id.into(), title: title.to_owned(), class: "", verdict: None, is_open: None, body }
     }
 
     /// With a CSS class.
@@ -67,10 +67,10 @@ impl Section {
         Self { verdict: Some((class, words.into())), ..self }
     }
 
-    /// Folds; initially open where the verdict is not a pass.
-    pub fn fold(self) -> Self {
+    /// Collapsible; initially open where the verdict is not a pass.
+    pub fn collapsible(self) -> Self {
         let is_pass = self.verdict.as_ref().is_some_and(|(class, _)| *class == "pass");
-        Self { fold: Some(!is_pass), ..self }
+        Self { is_open: Some(!is_pass), ..self }
     }
 }
 
@@ -108,9 +108,9 @@ impl Sheet {
 
     /// The whole page.
     pub fn finish(mut self, terms: &Terms, repeat: &Repeat) -> String {
-        // A page with one section that folds shows it.
-        if self.sections.iter().filter(|section| section.fold.is_some()).count() == 1 {
-            self.sections.iter_mut().for_each(|section| section.fold = section.fold.map(|_| true));
+        // A page with one collapsible section shows it.
+        if self.sections.iter().filter(|section| section.is_open.is_some()).count() == 1 {
+            self.sections.iter_mut().for_each(|section| section.is_open = section.is_open.map(|_| true));
         }
         self.section(Section::new("terms", "Terms", terms_html(terms)));
         self.section(Section::new("cautions", "Cautions", cautions_html()));
@@ -154,7 +154,7 @@ impl Sheet {
 
 impl Section {
     fn write(&self, page: &mut String) {
-        let Self { id, title, verdict, fold, body, .. } = self;
+        let Self { id, title, verdict, is_open, body, .. } = self;
         let heading = format!("<h2>{}</h2>", escape(title));
         let class = match self.class {
             "" => String::new(),
@@ -163,13 +163,13 @@ impl Section {
         let verdict = verdict.as_ref().map_or(String::new(), |(class, words)| {
             format!("<p class=\"verdict small {class}\">{}.</p>", escape(words))
         });
-        let _ = match fold {
-            None => write!(page, "<section id=\"{id}\"{class}>{heading}{verdict}{body}</section>\n"),
-            // The target of a link is inside the fold: a browser opens the folds around a target.
-            Some(open) => write!(
+        let _ = match is_open {
+            None => writeln!(page, "<section id=\"{id}\"{class}>{heading}{verdict}{body}</section>"),
+            // The target of a link is inside the collapsible part, which a browser opens for it.
+            Some(open) => writeln!(
                 page,
                 "<section{class}><details{}><summary>{heading}{verdict}</summary>\
-                 <div id=\"{id}\" class=\"folded\">{body}</div></details></section>\n",
+                 <div id=\"{id}\" class=\"collapsible\">{body}</div></details></section>",
                 if *open { " open=\"\"" } else { "" }
             ),
         };

@@ -116,7 +116,7 @@ document.addEventListener("pointermove", event => {
   clearTimeout(leaving);
   if (current && !inside) leaving = setTimeout(clear, 1500);
 });
-// Paper shows the whole range and every fold.
+// Paper shows the whole range and every section.
 addEventListener("beforeprint", () => {
   clear();
   areas
@@ -125,14 +125,14 @@ addEventListener("beforeprint", () => {
       area.reset();
       area.apply();
     });
-  all(document, "details:not([open])").forEach(fold => {
-    fold.open = true;
-    fold.dataset.folded = "";
+  all(document, "details:not([open])").forEach(section => {
+    section.open = true;
+    section.dataset.closed = "";
   });
 });
 addEventListener("afterprint", () =>
-  all(document, "details[data-folded]").forEach(fold => {
-    fold.open = false;
-    delete fold.dataset.folded;
+  all(document, "details[data-closed]").forEach(section => {
+    section.open = false;
+    delete section.dataset.closed;
   }),
 );
