@@ -60,7 +60,7 @@ fn fail_without_a_baseline_ends_with_1_and_writes_every_result() {
         .map(|entry| entry.unwrap().file_name().into_string().unwrap())
         .collect();
     names.sort();
-    assert_eq!(names, ["junit.xml", "report.html", "summary.md", "verify.json"]);
+    assert_eq!(names, ["junit.xml", "report.html", "summary.md", "verify.csv", "verify.json"]);
     let html = fs::read_to_string(results.join("report.html")).unwrap();
     roxmltree::Document::parse(html.strip_prefix("<!DOCTYPE html>\n").unwrap()).unwrap();
     assert!(html.contains("Fail, one cause"));
