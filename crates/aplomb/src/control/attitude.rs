@@ -407,6 +407,34 @@ mod tests {
     }
 
     #[test]
+    fn reset_forgets_the_reference_and_the_next_step_starts_one_at_the_craft() {
+        let mut controller = AttitudeController::<Libm>::new(&CONFIG, 5e-3).unwrap();
+        assert_eq!(controller.reference(), None);
+        let _ = controller.step(Attitude::LEVEL, Attitude::LEVEL, Vector::ZERO);
+        assert_eq!(controller.reference(), Some(Attitude::LEVEL));
+        controller.reset();
+        assert_eq!(controller.reference(), None);
+        let tilted = Attitude::LEVEL.rotated(Vector::new(0.2, 0.0, 0.0));
+        let _ = controller.step(tilted, tilted, Vector::ZERO);
+        assert_eq!(controller.reference(), Some(tilted));
+    }
+
+    /// Tilt and heading about axes of the body: a rotation of 40 deg about the vertical and 30 deg of tilt have
+    /// twice the sines of half of each as errors.
+    #[test]
+    fn error_is_split_into_tilt_and_heading() {
+        let (tilt, heading) = (30f32.to_radians(), 40f32.to_radians());
+        let turned = Attitude::LEVEL.rotated(Vector::new(0.0, 0.0, heading));
+        let both = turned.rotated(Vector::new(tilt, 0.0, 0.0));
+        let error = split_error::<Libm>(Attitude::LEVEL, both);
+        let size = (error.x() * error.x() + error.y() * error.y()).sqrt();
+        assert!((size - 2.0 * (0.5 * tilt).sin()).abs() < 1e-5, "{error:?}");
+        assert!((error.z() - 2.0 * (0.5 * heading).sin()).abs() < 1e-5, "{error:?}");
+        // The tilt axis is that of the tilted craft, turned by the heading.
+        assert!((error.y() / error.x() - heading.tan()).abs() < 1e-5, "{error:?}");
+    }
+
+    #[test]
     fn reference_restarts_at_the_attitude_of_the_craft_beyond_its_largest_error() {
         let mut controller = AttitudeController::<Libm>::new(&CONFIG, 5e-3).unwrap();
         let _ = controller.step(Attitude::LEVEL, Attitude::LEVEL, Vector::ZERO);

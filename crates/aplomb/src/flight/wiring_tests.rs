@@ -233,3 +233,47 @@ fn delay_of_the_inertial_sensor_is_compensated_in_the_attitude_that_is_controlle
     let [w, x, ..] = twin.attitude_reference.error_to(compensated.attitude_reference);
     assert!((2.0 * x.atan2(w) - 0.01).abs() < 1e-4, "{x} {w}");
 }
+
+#[test]
+fn motors_idle_on_the_ground_and_stop_when_cut_and_the_loops_then_start_anew() {
+    let config = config();
+    let mut controller: FlightController = FlightController::new(&config).unwrap();
+    let sensors = Sensors::from_imu(imu(Vector::ZERO));
+    let centred = Command::fly(Demand::Sticks(Sticks::CENTRED));
+    for _ in 0..4000 {
+        controller.step(&sensors, &Command::IDLE);
+    }
+    assert_eq!(controller.record().commands, Rotors::splat(MotorCommand::STOPPED));
+    for _ in 0..2 {
+        controller.step(&sensors, &centred);
+    }
+    let idle = *controller.record();
+    assert_eq!(idle.commands, Rotors::splat(MotorCommand::saturating(config.idle_command)));
+    let thrust_n = idle.thrust_n.front_left;
+    assert!(thrust_n > 0.0 && idle.thrust_n == Rotors::splat(thrust_n), "{idle:?}");
+    assert_eq!(idle.achieved, Achieved { thrust_n: 4.0 * thrust_n, ..Achieved::default() });
+
+    // In flight, tilted and turning; then the motors are cut.
+    let mut controller = flying();
+    for _ in 0..200 {
+        controller.step(&sensors, &Command::fly(tilt(0.3)));
+    }
+    let record = *controller.record();
+    assert!(
+        record.wrench.torque_nm.norm_squared() > 0.0
+            && controller.attitude.state() != AttitudeStageState::default()
+    );
+    let cut = Command { cut_motors: true, arm: false, ..Command::fly(tilt(0.3)) };
+    controller.step(&sensors, &cut);
+    let record = *controller.record();
+    assert_eq!(record.commands, Rotors::splat(MotorCommand::STOPPED));
+    assert_eq!(record.thrust_n, Rotors::splat(0.0));
+    assert_eq!((record.outer, record.wrench), (OuterOutput::HOVER, Wrench::default()));
+    assert_eq!(record.attitude, AttitudeOutput::rates(Vector::ZERO, 0.0, record.estimate.attitude));
+    assert_eq!(record.achieved, Achieved::default());
+
+    // Armed and flown again: the integrals are empty and the reference is a new one.
+    controller.resume_in_flight();
+    assert_eq!(controller.rate_integral_rad_s2(), Vector::ZERO);
+    assert_eq!(controller.attitude.state(), AttitudeStageState::default());
+}
