@@ -9,6 +9,7 @@
 
 use crate::divider::TickDivider;
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
+use crate::plant::Visit;
 
 /// Circuit elements of the cell over the state of charge `s` in 0..1.
 pub mod cell {
@@ -176,6 +177,15 @@ impl Battery {
         }
         if self.refresh.is_due() {
             self.refresh();
+        }
+    }
+
+    /// Visits the charge, the open-circuit voltage that was last computed from it, and the transients.
+    pub(crate) fn visit(&mut self, visit: &mut Visit) {
+        visit("battery.state_of_charge", 0, Some(&mut self.terminals.state_of_charge));
+        visit("battery.open_circuit_v", 0, Some(&mut self.open_circuit_v));
+        for (i, transient) in self.transients.iter_mut().enumerate() {
+            visit("battery.transient_v", i, Some(&mut transient.voltage_v));
         }
     }
 

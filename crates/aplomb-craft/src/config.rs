@@ -50,6 +50,17 @@ pub struct Arm {
 }
 
 impl Config {
+    /// The same craft with sensors and speed controllers without random errors and quantisation: see
+    /// [`sensors::Config::without_errors`].
+    #[must_use]
+    pub fn without_errors(&self) -> Self {
+        Config {
+            speed_controller: speed_controller::Config { steps: 0, ..self.speed_controller },
+            sensors: self.sensors.without_errors(),
+            ..*self
+        }
+    }
+
     /// Demo craft: 1.2 kg, 9x5 propellers, thrust to weight about 2.2, and a camera that reads the staff
     /// gauge of a weir.
     ///

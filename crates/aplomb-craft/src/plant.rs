@@ -425,5 +425,8 @@ impl Plant {
     }
 }
 
+mod state;
 #[cfg(test)]
 mod tests;
+
+pub(crate) use state::{Visit, visit_place, visit_sample, visit_vector};

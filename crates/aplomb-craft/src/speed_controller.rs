@@ -2,6 +2,7 @@
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 use crate::lanes::{each, larger, nearest, smaller};
+use crate::plant::Visit;
 use crate::{ROTORS, Rotors};
 
 /// Length of the command history in ticks.
@@ -75,6 +76,19 @@ impl SpeedControllers {
             if arrived[i] > 0.0 { held } else { 0.0 }
         });
         Rotors::from_array(self.in_force)
+    }
+
+    /// Visits the commands in transit, the newest first, and the ones in force.
+    pub(crate) fn visit(&mut self, visit: &mut Visit) {
+        for age in 0..self.delay_ticks {
+            let place = (self.next + HISTORY - 1 - age) % HISTORY;
+            for (i, command) in self.queue[place].iter_mut().enumerate() {
+                visit("speed_controller.in_transit", ROTORS * age + i, Some(command));
+            }
+        }
+        self.in_force.iter_mut().enumerate().for_each(|(i, command)| {
+            visit("speed_controller.in_force", i, Some(command));
+        });
     }
 
     #[inline(always)]

@@ -5,6 +5,7 @@ use super::Reading;
 use super::delivery::Delivery;
 use super::noise::GaussMarkov;
 use crate::error::{ConfigError, not_negative, positive, within};
+use crate::plant::Visit;
 use crate::random::{Source, Stream};
 
 /// Parameters of a barometer; errors are given as heights where not stated otherwise.
@@ -95,6 +96,13 @@ impl Barometer {
             &mut stream,
         );
         Barometer { config: *config, stream, slow, drift_m_s: sign * config.drift_m_h / 3600.0, delivery }
+    }
+
+    /// Visits the samples in transit.
+    pub(crate) fn visit(&mut self, visit: &mut Visit) {
+        for (i, value) in self.delivery.in_transit().enumerate() {
+            visit("barometer.in_transit", i, value);
+        }
     }
 
     /// `pressure(height)` is the static pressure at a height above home; `thrust_ratio` is thrust over

@@ -50,6 +50,13 @@ impl<T: Copy> Delivery<T> {
         f64::from(self.taken.ticks()) * tick_s
     }
 
+    /// The places of the samples in transit, oldest first: as many as the delay can fill.
+    pub(crate) fn in_transit(&mut self) -> impl Iterator<Item = Option<&mut T>> {
+        let places = (self.delay_ticks / u64::from(self.taken.ticks()) + 1) as usize;
+        let queue = self.queue.iter_mut().take(places);
+        queue.map(|place| place.as_mut().map(|(_, value)| value))
+    }
+
     /// Takes a sample if one is due at `tick` and available; returns the one delivered at `tick`, if any.
     #[inline]
     pub(crate) fn advance(&mut self, tick: u64, take: impl FnOnce() -> Option<T>) -> Option<Reading<T>> {

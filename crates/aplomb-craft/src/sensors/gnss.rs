@@ -9,6 +9,7 @@ use super::delivery::Delivery;
 use super::noise::{GaussMarkov, normals};
 use crate::body::State;
 use crate::error::{ConfigError, all_finite, not_negative, positive, within};
+use crate::plant::{Visit, visit_place};
 use crate::random::{Source, Stream};
 use glam::DVec3;
 
@@ -83,6 +84,18 @@ pub struct Errors {
     pub correlated_noise_m: DVec3,
     /// Multipath jump.
     pub jump_m: DVec3,
+}
+
+impl GnssFix {
+    /// Visits position and velocity.
+    pub(crate) fn visit(fix: Option<&mut Self>, name: &'static str, from: usize, visit: &mut Visit) {
+        let (position, velocity) = match fix {
+            Some(fix) => (Some(&mut fix.position_m), Some(&mut fix.velocity_m_s)),
+            None => (None, None),
+        };
+        visit_place(visit, name, from, position);
+        visit_place(visit, name, from + 3, velocity);
+    }
 }
 
 impl Config {
@@ -172,6 +185,13 @@ impl Gnss {
 
     pub(crate) fn errors(&self) -> Errors {
         self.errors
+    }
+
+    /// Visits the positions and velocities in transit.
+    pub(crate) fn visit(&mut self, visit: &mut Visit) {
+        for (i, fix) in self.delivery.in_transit().enumerate() {
+            GnssFix::visit(fix, "gnss.in_transit", 6 * i, visit);
+        }
     }
 
     #[inline]

@@ -12,6 +12,7 @@ use super::noise::normals;
 use super::triad::{Triad, TriadConfig};
 use crate::error::{ConfigError, Reason, all_finite, fail, not_negative, positive, within};
 use crate::gravity::STANDARD_M_S2;
+use crate::plant::{Visit, visit_sample};
 use crate::random::{Source, Stream};
 use core::f64::consts::PI;
 use glam::{DMat3, DVec3};
@@ -307,6 +308,16 @@ impl Imu {
         let value = self.history[(self.next + HISTORY - self.delay_ticks) % HISTORY];
         self.next = (self.next + 1) % HISTORY;
         Reading { value, age_s: self.delay_s }
+    }
+
+    /// Visits the low-passes and the samples in transit, the newest first.
+    pub(crate) fn visit(&mut self, visit: &mut Visit) {
+        self.gyro.visit("imu.gyro.low_pass_rad_s", visit);
+        self.accel.visit("imu.accel.low_pass_m_s2", visit);
+        for age in 0..self.delay_ticks {
+            let place = (self.next + HISTORY - 1 - age) % HISTORY;
+            visit_sample(visit, "imu.in_transit", 6 * age, &mut self.history[place]);
+        }
     }
 
     #[inline]

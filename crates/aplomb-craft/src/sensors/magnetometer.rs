@@ -5,6 +5,7 @@ use super::Reading;
 use super::delivery::Delivery;
 use super::noise::normals;
 use crate::error::{ConfigError, all_finite, not_negative, within};
+use crate::plant::{Visit, visit_place};
 use crate::random::{Source, Stream};
 use glam::{DMat3, DQuat, DVec3};
 
@@ -79,6 +80,13 @@ impl Magnetometer {
             white_noise_ut: config.white_noise_ut,
             stream,
             delivery: Delivery::new(config.rate_hz, config.delay_s, tick_s),
+        }
+    }
+
+    /// Visits the samples in transit.
+    pub(crate) fn visit(&mut self, visit: &mut Visit) {
+        for (i, value) in self.delivery.in_transit().enumerate() {
+            visit_place(visit, "magnetometer.in_transit", 3 * i, value);
         }
     }
 

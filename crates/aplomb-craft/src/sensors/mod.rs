@@ -12,6 +12,7 @@ pub(crate) mod triad;
 
 use crate::Rotors;
 use crate::error::ConfigError;
+use crate::plant::{Visit, visit_place, visit_sample};
 use glam::DVec3;
 
 /// Fitted sensors.
@@ -36,6 +37,41 @@ impl Config {
             gnss: Some(gnss::Config::consumer()),
             magnetometer: Some(magnetometer::Config::consumer()),
         }
+    }
+
+    /// The same sensors with their places, filters, rates, delays and ranges, without noise, bias, errors of
+    /// scale and axes, quantisation, vibration, drift, outages and jumps.
+    #[must_use]
+    pub fn without_errors(&self) -> Self {
+        let ideal = Self::ideal();
+        let imu = self.imu.map(|imu| {
+            let ranges = (imu.gyro.range_rad_s, imu.accel.range_m_s2);
+            imu::Config {
+                vibration_gain: 0.0,
+                gyro: imu::GyroConfig { range_rad_s: ranges.0, ..imu::GyroConfig::default() },
+                accel: imu::AccelConfig { range_m_s2: ranges.1, ..imu::AccelConfig::default() },
+                ..imu
+            }
+        });
+        let barometer = self.barometer.zip(ideal.barometer).map(|(own, ideal)| barometer::Config {
+            rate_hz: own.rate_hz,
+            delay_s: own.delay_s,
+            offset_pa: own.offset_pa,
+            ..ideal
+        });
+        let gnss = self.gnss.zip(ideal.gnss).map(|(own, ideal)| gnss::Config {
+            rate_hz: own.rate_hz,
+            delay_s: own.delay_s,
+            position_m: own.position_m,
+            ..ideal
+        });
+        let magnetometer = self.magnetometer.map(|own| magnetometer::Config {
+            white_noise_ut: 0.0,
+            hard_iron_ut: 0.0,
+            soft_iron_share: 0.0,
+            ..own
+        });
+        Self { imu, barometer, gnss, magnetometer }
     }
 
     /// All sensors without errors or delay, each at its own rate.
@@ -80,6 +116,25 @@ pub struct Readings {
     pub gnss: Option<Reading<gnss::GnssFix>>,
     /// Magnetic field in body axes (uT).
     pub magnetic_field_ut: Option<Reading<DVec3>>,
+}
+
+impl Readings {
+    /// Visits the values.
+    pub(crate) fn visit(&mut self, visit: &mut Visit) {
+        if let Some(imu) = &mut self.imu {
+            visit_sample(visit, "reading.imu", 0, &mut imu.value);
+        }
+        let mut speeds = self.rotor_speed_rad_s.into_array();
+        speeds.iter_mut().enumerate().for_each(|(i, w)| visit("reading.rotor_speed_rad_s", i, Some(w)));
+        self.rotor_speed_rad_s = Rotors::from_array(speeds);
+        visit("reading.battery_v", 0, Some(&mut self.battery.voltage_v));
+        visit("reading.battery_a", 0, Some(&mut self.battery.current_a));
+        visit("reading.pressure_pa", 0, self.pressure_pa.as_mut().map(|reading| &mut reading.value));
+        let fix = self.gnss.as_mut().map(|reading| &mut reading.value);
+        gnss::GnssFix::visit(fix, "reading.gnss", 0, visit);
+        let field = self.magnetic_field_ut.as_mut().map(|reading| &mut reading.value);
+        visit_place(visit, "reading.magnetic_field_ut", 0, field);
+    }
 }
 
 /// Battery terminals as measured.

@@ -3,6 +3,7 @@
 use super::noise::{GaussMarkov, normals};
 use crate::divider::TickDivider;
 use crate::lanes::{larger, nearest, smaller};
+use crate::plant::{Visit, visit_vector};
 use crate::random::Stream;
 use core::f64::consts::PI;
 use glam::{DMat3, DVec3};
@@ -109,6 +110,12 @@ impl Triad {
         self.last = input;
         let shown = self.output + vibration + self.bias;
         DVec3::new(self.show(shown.x), self.show(shown.y), self.show(shown.z))
+    }
+
+    /// Visits the last input and output of the low-pass.
+    pub(crate) fn visit(&mut self, name: &'static str, visit: &mut Visit) {
+        visit_vector(visit, name, 0, &mut self.last);
+        visit_vector(visit, name, 3, &mut self.output);
     }
 
     fn move_bias(&mut self) {

@@ -217,7 +217,7 @@ impl defmt::Format for Attitude {
 #[cfg(feature = "serde")]
 impl serde::Serialize for Attitude {
     fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        self.wxyz().serialize(serializer)
+        serializer.serialize_newtype_struct("Attitude", &self.wxyz())
     }
 }
 
@@ -225,7 +225,11 @@ impl serde::Serialize for Attitude {
 #[cfg(feature = "serde")]
 impl<'de> serde::Deserialize<'de> for Attitude {
     fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        let [w, x, y, z] = <[f32; 4]>::deserialize(deserializer)?;
+        #[derive(serde::Deserialize)]
+        #[serde(rename = "Attitude")]
+        struct Components([f32; 4]);
+
+        let Components([w, x, y, z]) = Components::deserialize(deserializer)?;
         let raw = Quat::from_xyzw(x, y, z, w);
         if (raw.length_squared() - 1.0).abs() < 2e-5 {
             Ok(Self { raw })

@@ -6,12 +6,12 @@
 //! s(d) = k d                              up to d = a/k^2
 //!      = sqrt(2 a (d - a/(2 k^2)))        beyond: never above sqrt(2 a d), so the craft stops at the set-point with deceleration a
 //! v = v_set + s(d) u, at most the speed limit
-//! forward = a_set + s'(d) (u . (v_set - v_craft)) u,   the second term within the deceleration a
+//! forward = a_set + d(s u)/dt = a_set + (s/d) e' - (s/d - s') (u . e') u,   e' = v_set - v_craft,   the rest within the deceleration a
 //! ```
 //!
-//! Both parts of s meet in value and slope. The forward acceleration is the derivative of v along the
-//! direction of approach: near a constant set-point it is the deceleration of the profile at the present
-//! speed. A set-point that moves with v_set and a_set is followed without a lag of its own: a 5 m circle at 2
+//! Both parts of s meet in value and slope. The forward acceleration is the derivative of v: near a constant
+//! set-point it is the deceleration of the profile at the present velocity, k e', in every direction, so that
+//! the law is linear there. A set-point that moves with v_set and a_set is followed without a lag of its own: a 5 m circle at 2
 //! m/s in `tests/tracking.rs` of the project.
 //!
 //! Source: the square root is v^2 = 2 a d of uniform deceleration; the join with a proportional controller is
@@ -24,7 +24,7 @@ use core::marker::PhantomData;
 
 use crate::error::{ConfigError, require_positive};
 use crate::frames::Horizontal;
-use crate::math::{Libm, Math, saturate_symmetric};
+use crate::math::{Libm, Math};
 use crate::{PositionSetpoint, VelocitySetpoint};
 
 /// Configuration of a [`PositionController`].
@@ -79,6 +79,17 @@ impl Approach {
         self.braking
     }
 
+    /// Share s/d of the error that is the velocity, in 1/s, and its decrease along the error, (s/d - s')/d^2 in
+    /// 1/(m2 s).
+    fn share<M: Math>(&self, distance_m: f32) -> (f32, f32) {
+        if distance_m <= self.linear_to_m {
+            return (self.gain, 0.0);
+        }
+        let (speed, slope) = self.speed::<M>(distance_m);
+        let share = speed / distance_m;
+        (share, (share - slope) / (distance_m * distance_m))
+    }
+
     /// Speed in m/s and its derivative by the distance in 1/s.
     pub(super) fn speed<M: Math>(&self, distance_m: f32) -> (f32, f32) {
         if distance_m <= self.linear_to_m {
@@ -115,9 +126,9 @@ impl<M: Math> PositionController<M> {
         Ok(Self { approach: Approach::new(gain, braking), speed_limit_m_s, math: PhantomData })
     }
 
-    /// The velocity set-point for a craft at `position_m` from home that moves with `velocity_m_s`. Within
-    /// 1e-6 m of the set-point, and with a position that is not finite, it is the set-point's own velocity
-    /// and acceleration, which count as 0 where they are not finite.
+    /// The velocity set-point for a craft at `position_m` from home that moves with `velocity_m_s`. With a
+    /// position that is not finite it is the set-point's own velocity and acceleration, which count as 0 where
+    /// they are not finite.
     ///
     /// ```
     /// # use aplomb::{Libm, PositionSetpoint, control::position::{Config, PositionController}, frames::Horizontal};
@@ -127,6 +138,9 @@ impl<M: Math> PositionController<M> {
     /// let at = |north, east| PositionSetpoint::at(Horizontal::new(north, east));
     /// let near = position.step(&at(0.0, 1.5), Horizontal::ZERO, Horizontal::new(0.0, 1.5)).setpoint;
     /// assert!((near.velocity_m_s.east - 1.5).abs() < 1e-6 && (near.acceleration_m_s2.east + 1.5).abs() < 1e-6);
+    /// // Across the approach, too, the velocity set-point turns with the craft's motion.
+    /// let across = position.step(&at(0.0, 1.5), Horizontal::ZERO, Horizontal::new(0.5, 0.0)).setpoint;
+    /// assert!((across.acceleration_m_s2.north + 0.5).abs() < 1e-6);
     /// // A moving set-point: its velocity and acceleration are added.
     /// let moving = PositionSetpoint { velocity_m_s: Horizontal::new(2.0, 0.0), ..at(0.0, 1.5) };
     /// let velocity_m_s = position.step(&moving, Horizontal::ZERO, Horizontal::ZERO).setpoint.velocity_m_s;
@@ -147,15 +161,15 @@ impl<M: Math> PositionController<M> {
         let moving = setpoint.motion().finite();
         let squared = error.norm_squared();
         let (mut demanded, mut acceleration_m_s2) = (moving.velocity_m_s, moving.acceleration_m_s2);
-        if squared > 1e-12 && squared < f32::INFINITY {
+        if squared < f32::INFINITY {
             let distance = M::sqrt(squared);
-            let direction = error * (1.0 / distance);
-            let (speed, slope) = self.approach.speed::<M>(distance);
-            demanded += direction * speed;
+            let (share, decrease) = self.approach.share::<M>(distance);
+            let opening = moving.velocity_m_s - velocity_m_s;
+            demanded += error * share;
             // At the speed limit the speed does not change with the distance.
-            if speed < self.speed_limit_m_s {
-                let opening = direction.dot(moving.velocity_m_s - velocity_m_s);
-                acceleration_m_s2 += direction * saturate_symmetric(slope * opening, self.approach.braking());
+            if share * distance < self.speed_limit_m_s {
+                let slope = opening * share - error * (decrease * error.dot(opening));
+                acceleration_m_s2 += slope.limited::<M>(self.approach.braking());
             }
         }
         let velocity_m_s = demanded.limited::<M>(self.speed_limit_m_s);

@@ -23,6 +23,7 @@ mod attitude_stage;
 mod config;
 pub mod derive;
 mod divider;
+mod excitation;
 mod gyro_filters;
 mod notches;
 mod outer_loops;
@@ -32,6 +33,7 @@ pub use attitude_stage::{AttitudeOutput, AttitudeStage, AttitudeStageState};
 pub use config::Config;
 pub use derive::Airframe;
 pub use divider::Divider;
+pub use excitation::Excitation;
 pub use gyro_filters::{GyroFilters, GyroFiltersState};
 pub use notches::{NotchConfig, RotorNotches, RotorNotchesState};
 pub use outer_loops::{OuterLoops, OuterOutput, OuterState, ThrustDirection};
@@ -148,6 +150,17 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
 
     /// One tick. It cannot fail: for any input the commands are numbers from 0 to 1.
     pub fn step(&mut self, sensors: &Sensors<N, P>, command: &Command) -> Rotors<MotorCommand> {
+        self.step_excited(sensors, command, &mut ())
+    }
+
+    /// [`FlightController::step`] with an excitation of its loops. The record has the signals before the
+    /// addition.
+    pub fn step_excited(
+        &mut self,
+        sensors: &Sensors<N, P>,
+        command: &Command,
+        excitation: &mut impl Excitation,
+    ) -> Rotors<MotorCommand> {
         let motion = self.estimator.step(sensors, self.guard.state().phase().is_armed());
         if let Some(battery) = sensors.battery {
             self.thrust_curve.observe(battery.voltage_v);
@@ -194,9 +207,14 @@ impl<M: Math, const N: usize, const P: usize> FlightController<M, N, P> {
         } else {
             record.attitude.rate_setpoint = record.attitude.rate_setpoint.after(self.period_s);
         }
-        let torque_nm = self.rate.step(&record.attitude.rate_setpoint, record.rate_rad_s);
+        let mut rate_setpoint = record.attitude.rate_setpoint;
+        excitation.rate_setpoint(&mut rate_setpoint.rate_rad_s);
+        let torque_nm = self.rate.step(&rate_setpoint, record.rate_rad_s);
         record.wrench = Wrench { torque_nm, thrust_n: record.attitude.thrust_n };
-        let allocation = self.mixer.allocate(&record.wrench, self.thrust_curve.ceiling_n());
+        let mut demand = record.wrench;
+        excitation.demand(&mut demand);
+        let mut allocation = self.mixer.allocate(&demand, self.thrust_curve.ceiling_n());
+        excitation.achieved(&mut allocation.achieved);
         self.rate.achieved(allocation.achieved.torque_nm);
         record.thrust_n = allocation.thrust_n;
         record.achieved = Achieved {
