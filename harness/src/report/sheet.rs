@@ -67,10 +67,10 @@ impl Section {
         Self { verdict: Some((class, words.into())), ..self }
     }
 
-    /// Collapsible; initially open where the verdict is not a pass.
+    /// Collapsible; initially open without a verdict or with a fail.
     pub fn collapsible(self) -> Self {
-        let is_pass = self.verdict.as_ref().is_some_and(|(class, _)| *class == "pass");
-        Self { is_open: Some(!is_pass), ..self }
+        let is_open = self.verdict.as_ref().is_none_or(|(class, _)| *class == "fail");
+        Self { is_open: Some(is_open), ..self }
     }
 }
 
