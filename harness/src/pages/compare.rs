@@ -90,7 +90,7 @@ fn row(page: &mut String, line: &MetricLine, id: &str) {
         page,
         "\n<tr><th scope=\"row\">{}<span class=\"source\">{}.</span></th><td class=\"figure\">{}, {} {}</td>\
          <td class=\"limit\">{}</td><td class=\"bullet\">{}</td><td class=\"outcome {class}\">{word}</td></tr>",
-        escape(&line.id),
+        escape(&line.text),
         escape(&line.sentence),
         figure(line.a),
         figure(line.b),

@@ -115,7 +115,7 @@ fn row(page: &mut String, item: &Item, id: &str) {
         Some(Pooling::Pooled) => "samples of all seeds",
         Some(Pooling::Median) => "median of the seeds",
         Some(Pooling::Worst) => "worst of the seeds",
-        None => "linear model, worst of the loops",
+        None => "worst of the loops",
     };
     let mut notes = format!("Error sources: {}; {pooling}.", item.error_model);
     if let Some(source) = &item.source {

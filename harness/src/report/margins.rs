@@ -127,7 +127,9 @@ fn section(point: &PointSection<'_>) -> Section {
         }
     }
     body.push_str("</div>");
-    Section::new(id, point.name, body).verdict(counts.class(), counts.words()).collapsible()
+    Section::new(id, &point.name.replace('-', " "), body)
+        .verdict(counts.class(), counts.words())
+        .collapsible()
 }
 
 /// Heads of the columns and decimals of their figures.

@@ -35,6 +35,8 @@ pub struct MetricLine {
     pub flight: String,
     /// Short name.
     pub id: String,
+    /// What is measured.
+    pub text: String,
     /// Unit of all figures.
     pub unit: String,
     /// Mean figure of A over the seeds; null where one is not finite.
@@ -94,6 +96,7 @@ pub fn compare<A: Controller, P: Plant, B: Controller, Q: Plant>(
             lines.push(MetricLine {
                 flight: a.plans()[flight].name.clone(),
                 id: metric.id,
+                text: metric.text,
                 unit: metric.unit.to_owned(),
                 a: finite(measure::mean(&a_figures)),
                 b: finite(measure::mean(&b_figures)),
