@@ -7,7 +7,7 @@ use aplomb::record::Record;
 use aplomb_craft::gimbal::{self as plant, BaseMotion, Config};
 use aplomb_craft::glam::{DMat3, DVec3};
 
-use crate::fly::FlyError;
+use crate::error::FlyError;
 use crate::signal::Signal;
 use crate::trace::Camera;
 

@@ -7,9 +7,9 @@ use crate::{Controller, Plant, exchange};
 
 /// A controller on a craft.
 ///
-/// On tick k the sensors are sampled and the controller computes a command ([`ClosedLoop::step`]); the craft is
-/// integrated to tick k+1 under the command of tick k-1 ([`ClosedLoop::advance`]): computation takes one tick.
-/// The delay of the speed controllers is part of the craft.
+/// On tick k the sensors are sampled and the controller computes a command ([`ClosedLoop::step`]); the craft
+/// is integrated to tick k+1 under the command of tick k-1 ([`ClosedLoop::advance`]): computation takes one
+/// tick. The delay of the speed controllers is part of the craft.
 #[derive(Clone, Debug)]
 pub struct ClosedLoop<C, P> {
     controller: C,

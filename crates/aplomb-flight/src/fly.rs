@@ -10,6 +10,7 @@ use aplomb::{Command, FlightController, HeadingDemand, MotorCommand, VerticalDem
 use aplomb_craft::{AirConfig, Config, Fault, Rotors, glam::DVec3};
 
 use crate::camera::StabilisedCamera;
+pub use crate::error::FlyError;
 use crate::plan::{FlightPlan, Start};
 use crate::trace::{Row, Trace};
 use crate::{ClosedLoop, Controller, Plant, sample};
@@ -37,38 +38,6 @@ pub struct Flown {
     pub digest: u64,
     /// Simulated time in s, warm-up included.
     pub simulated_s: f64,
-}
-
-/// Why a flight could not be flown.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum FlyError {
-    /// The craft or its air is invalid.
-    Craft(aplomb_craft::ConfigError),
-    /// The controller configuration is invalid.
-    Controller(aplomb::ConfigError),
-}
-
-impl std::fmt::Display for FlyError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Craft(error) => write!(f, "craft: {error}"),
-            Self::Controller(error) => write!(f, "controller: {error}"),
-        }
-    }
-}
-
-impl std::error::Error for FlyError {}
-
-impl From<aplomb_craft::ConfigError> for FlyError {
-    fn from(error: aplomb_craft::ConfigError) -> Self {
-        Self::Craft(error)
-    }
-}
-
-impl From<aplomb::ConfigError> for FlyError {
-    fn from(error: aplomb::ConfigError) -> Self {
-        Self::Controller(error)
-    }
 }
 
 /// Flies `plan` with the flight controller under `settings` on `craft`; all random numbers come from `seed`.

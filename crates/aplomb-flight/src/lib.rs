@@ -1,5 +1,5 @@
-//! The closed loop: a controller on a simulated craft, tick by tick ([`ClosedLoop`]), and whole flights by plan
-//! ([`fly()`]).
+//! The closed loop: a controller on a simulated craft, tick by tick ([`ClosedLoop`]), and whole flights by
+//! plan ([`fly()`]).
 //!
 //! A flight plan ([`FlightPlan`]) holds commands, air, disturbances, faults and checks; the result is a
 //! [`Trace`]. An own controller implements [`Controller`], an own craft [`Plant`]: see [`fly::fly_as`].
@@ -17,6 +17,7 @@ pub mod camera;
 pub mod check;
 mod closed_loop;
 pub mod controller;
+mod error;
 pub mod exchange;
 pub mod fly;
 pub mod limit;

@@ -28,8 +28,8 @@ pub trait Plant: Clone {
     /// Advances by one tick with the commands (0 to 1) at the speed controllers.
     fn advance(&mut self, command: Rotors<f64>);
 
-    /// Sets an external force in N (world axes: north, east, down) and torque in N m (body axes) at the centre
-    /// of mass, constant until the next call.
+    /// Sets an external force in N (world axes: north, east, down) and torque in N m (body axes) at the
+    /// centre of mass, constant until the next call.
     fn push(&mut self, force_n_world: DVec3, torque_nm_body: DVec3);
 
     /// True state at the current tick.

@@ -16,8 +16,8 @@ use crate::requirements::{Requirement, Size, Waiver, table};
 pub use baseline::{Accepted, Baseline, Cause};
 pub use suite::{Item, Judgement, judge};
 
-/// What is verified: craft, controller and flights. The controller `C` and the craft model `P` are types, so that
-/// an own one of either is verified, dispersed and compared as the standard one is.
+/// What is verified: craft, controller and flights. The controller `C` and the craft model `P` are types, so
+/// that an own one of either is verified, dispersed and compared as the standard one is.
 #[derive(Clone, Debug)]
 pub struct Subject<C = FlightController, P = Plant> {
     /// The craft.

@@ -419,8 +419,8 @@ mod tests {
         assert_eq!(controller.reference(), Some(tilted));
     }
 
-    /// Tilt and heading about axes of the body: a rotation of 40 deg about the vertical and 30 deg of tilt have
-    /// twice the sines of half of each as errors.
+    /// Tilt and heading about axes of the body: a rotation of 40 deg about the vertical and 30 deg of tilt
+    /// have twice the sines of half of each as errors.
     #[test]
     fn error_is_split_into_tilt_and_heading() {
         let (tilt, heading) = (30f32.to_radians(), 40f32.to_radians());
