@@ -263,7 +263,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let (pass, count) = flown
             .fold((0, 0), |(pass, count), item| (pass + u32::from(item.outcome == Outcome::Pass), count + 1));
         println!("{name}: {pass} of {count} figures of the flights pass");
-        assert_eq!(pass, count, "{name} misses a figure");
+        assert_eq!(pass, count, "{name} fails");
     }
     Ok(())
 }

@@ -9,7 +9,7 @@
 
 use crate::divider::TickDivider;
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
-use crate::plant::Visit;
+use crate::visit::Visit;
 
 /// Circuit elements of the cell over the state of charge `s` in 0..1.
 pub mod cell {

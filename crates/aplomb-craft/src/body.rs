@@ -5,7 +5,6 @@
 //! rotors (ISO 1151-1 axes; Sola 2017, arXiv:1711.02508, eq. 200). Integration is classical Runge-Kutta of
 //! fourth order. The quaternion is normalised after each step.
 
-use crate::forces::BodyLoad;
 use glam::{DMat3, DQuat, DVec3};
 
 /// Motion state of the body.
@@ -38,6 +37,34 @@ impl State {
             velocity_m_s: self.velocity_m_s + slope.acceleration * time,
             attitude: self.attitude + slope.attitude * time,
             rate_rad_s: self.rate_rad_s + slope.angular_acceleration * time,
+        }
+    }
+}
+
+/// Load fixed in body axes over a stage of the step: force and torque of rotors, air and push (N, N m), and
+/// the angular momentum of the rotors (kg m2/s).
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct BodyLoad {
+    pub(crate) force_n: DVec3,
+    pub(crate) torque_nm: DVec3,
+    pub(crate) rotor_momentum: f64,
+}
+
+impl BodyLoad {
+    /// With an additional torque about body z (N m).
+    #[inline]
+    pub(crate) fn with_yaw(mut self, torque_nm: f64) -> BodyLoad {
+        self.torque_nm.z += torque_nm;
+        self
+    }
+
+    /// Linear extrapolation: as far from this as this is from `start`.
+    #[inline(always)]
+    pub(crate) fn extrapolated_from(&self, start: &BodyLoad) -> BodyLoad {
+        BodyLoad {
+            force_n: 2.0 * self.force_n - start.force_n,
+            torque_nm: 2.0 * self.torque_nm - start.torque_nm,
+            rotor_momentum: 2.0 * self.rotor_momentum - start.rotor_momentum,
         }
     }
 }

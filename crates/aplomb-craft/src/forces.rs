@@ -1,6 +1,6 @@
 //! Sum of forces and torques on the craft.
 
-use crate::body::{Body, State, Wrench};
+use crate::body::{Body, BodyLoad, State, Wrench};
 use crate::drag::Drag;
 use crate::ground::Ground;
 use crate::mount::Rope;
@@ -16,34 +16,6 @@ pub(crate) struct Forces {
     pub(crate) rope: Option<Rope>,
     pub(crate) push_n: DVec3,
     pub(crate) push_nm: DVec3,
-}
-
-/// Load fixed in body axes over a stage of the step: force and torque of rotors, air and push (N, N m), and
-/// the angular momentum of the rotors (kg m2/s).
-#[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct BodyLoad {
-    pub(crate) force_n: DVec3,
-    pub(crate) torque_nm: DVec3,
-    pub(crate) rotor_momentum: f64,
-}
-
-impl BodyLoad {
-    /// With an additional torque about body z (N m).
-    #[inline]
-    pub(crate) fn with_yaw(mut self, torque_nm: f64) -> BodyLoad {
-        self.torque_nm.z += torque_nm;
-        self
-    }
-
-    /// Linear extrapolation: as far from this as this is from `start`.
-    #[inline(always)]
-    pub(crate) fn extrapolated_from(&self, start: &BodyLoad) -> BodyLoad {
-        BodyLoad {
-            force_n: 2.0 * self.force_n - start.force_n,
-            torque_nm: 2.0 * self.torque_nm - start.torque_nm,
-            rotor_momentum: 2.0 * self.rotor_momentum - start.rotor_momentum,
-        }
-    }
 }
 
 impl Forces {

@@ -76,6 +76,7 @@ mod start;
 mod steady;
 mod truth;
 mod vibration;
+mod visit;
 
 pub use air::{AirConfig, WindStep};
 pub use aplomb_types::{Corner, ROTORS, Rotors, Spin};

@@ -2,12 +2,12 @@
 
 use crate::air::{Air, AirConfig};
 use crate::battery::Battery;
-use crate::body::{Body, Slope, Stage, State, Wrench};
+use crate::body::{Body, BodyLoad, Slope, Stage, State, Wrench};
 use crate::config::Config;
 use crate::drag::Drag;
 use crate::error::{ConfigError, Reason, fail, within};
 use crate::fault::{Fault, Faults, Sensor, What};
-use crate::forces::{BodyLoad, Forces};
+use crate::forces::Forces;
 use crate::gimbal::BaseMotion;
 use crate::ground::Ground;
 use crate::hover::Hover;
@@ -428,5 +428,3 @@ impl Plant {
 mod state;
 #[cfg(test)]
 mod tests;
-
-pub(crate) use state::{Visit, visit_place, visit_sample, visit_vector};

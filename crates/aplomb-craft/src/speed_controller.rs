@@ -2,7 +2,7 @@
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
 use crate::lanes::{each, larger, nearest, smaller};
-use crate::plant::Visit;
+use crate::visit::Visit;
 use crate::{ROTORS, Rotors};
 
 /// Length of the command history in ticks.

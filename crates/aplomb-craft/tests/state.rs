@@ -77,6 +77,6 @@ fn twin_one_number_that_is_not_written_is_seen() {
             unseen.push(left_out);
         }
     }
-    // Only empty places of queues and the attitude's first component, which the norm gives.
+    // Only empty slots of queues and the attitude's first component, which the norm gives.
     assert!(unseen.iter().all(|&i| whole[i].is_none() || i == 6), "{unseen:?}");
 }

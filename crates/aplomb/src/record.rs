@@ -1,6 +1,7 @@
 //! The record of one tick, of fixed size. [`crate::recorder`] keeps a ring of them.
 
-use crate::flight::{AttitudeOutput, OuterOutput};
+use crate::flight::attitude_stage::AttitudeOutput;
+use crate::flight::outer_loops::OuterOutput;
 use crate::frames::{Attitude, Body, Vector};
 use crate::guard::{ArmingBlockers, Phase};
 use crate::mix::Wrench;

@@ -2,32 +2,8 @@
 
 use super::Plant;
 use crate::ROTORS;
-use crate::sensors::imu::Sample;
-use glam::{DQuat, DVec3};
-
-/// Is given the name of a number, its index within the name, and the number; `None` for an empty place of a
-/// queue.
-pub(crate) type Visit<'a> = dyn FnMut(&'static str, usize, Option<&mut f64>) + 'a;
-
-/// Visits the components of a vector.
-pub(crate) fn visit_vector(visit: &mut Visit, name: &'static str, from: usize, vector: &mut DVec3) {
-    visit(name, from, Some(&mut vector.x));
-    visit(name, from + 1, Some(&mut vector.y));
-    visit(name, from + 2, Some(&mut vector.z));
-}
-
-/// Visits the components of a vector that may be absent.
-pub(crate) fn visit_place(visit: &mut Visit, name: &'static str, from: usize, vector: Option<&mut DVec3>) {
-    match vector {
-        Some(vector) => visit_vector(visit, name, from, vector),
-        None => (from..from + 3).for_each(|index| visit(name, index, None)),
-    }
-}
-
-pub(crate) fn visit_sample(visit: &mut Visit, name: &'static str, from: usize, sample: &mut Sample) {
-    visit_vector(visit, name, from, &mut sample.gyro_rad_s);
-    visit_vector(visit, name, from + 3, &mut sample.accel_m_s2);
-}
+use crate::visit::visit_vector;
+use glam::DQuat;
 
 impl Plant {
     /// Visits all numbers that carry over from tick to tick and that a motion changes, always in the same
@@ -35,7 +11,7 @@ impl Plant {
     /// sensors, and the readings of this tick. A changed attitude is normalised, then the loads and the
     /// accelerations are computed anew; the readings stay. Wind, noise, bias and faults are not visited.
     ///
-    /// The arguments are name, index within the name, and number; `None` for an empty place of a queue.
+    /// The arguments are name, index within the name, and number; `None` for an empty slot of a queue.
     ///
     /// ```
     /// use aplomb_craft::{AirConfig, Config, Plant, Rotors, Start};

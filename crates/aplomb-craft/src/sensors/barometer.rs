@@ -5,8 +5,8 @@ use super::Reading;
 use super::delivery::Delivery;
 use super::noise::GaussMarkov;
 use crate::error::{ConfigError, not_negative, positive, within};
-use crate::plant::Visit;
 use crate::random::{Source, Stream};
+use crate::visit::Visit;
 
 /// Parameters of a barometer; errors are given as heights where not stated otherwise.
 #[derive(Clone, Copy, Debug, PartialEq)]

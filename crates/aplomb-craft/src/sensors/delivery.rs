@@ -50,7 +50,7 @@ impl<T: Copy> Delivery<T> {
         f64::from(self.taken.ticks()) * tick_s
     }
 
-    /// The places of the samples in transit, oldest first: as many as the delay can fill.
+    /// The slots of the samples in transit, oldest first: as many as the delay can fill.
     pub(crate) fn in_transit(&mut self) -> impl Iterator<Item = Option<&mut T>> {
         let places = (self.delay_ticks / u64::from(self.taken.ticks()) + 1) as usize;
         let queue = self.queue.iter_mut().take(places);

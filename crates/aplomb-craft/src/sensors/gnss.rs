@@ -9,8 +9,8 @@ use super::delivery::Delivery;
 use super::noise::{GaussMarkov, normals};
 use crate::body::State;
 use crate::error::{ConfigError, all_finite, not_negative, positive, within};
-use crate::plant::{Visit, visit_place};
 use crate::random::{Source, Stream};
+use crate::visit::{Visit, visit_optional};
 use glam::DVec3;
 
 /// Parameters of a GNSS receiver with its antenna.
@@ -93,8 +93,8 @@ impl GnssFix {
             Some(fix) => (Some(&mut fix.position_m), Some(&mut fix.velocity_m_s)),
             None => (None, None),
         };
-        visit_place(visit, name, from, position);
-        visit_place(visit, name, from + 3, velocity);
+        visit_optional(visit, name, from, position);
+        visit_optional(visit, name, from + 3, velocity);
     }
 }
 

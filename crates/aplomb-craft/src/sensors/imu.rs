@@ -12,8 +12,8 @@ use super::noise::normals;
 use super::triad::{Triad, TriadConfig};
 use crate::error::{ConfigError, Reason, all_finite, fail, not_negative, positive, within};
 use crate::gravity::STANDARD_M_S2;
-use crate::plant::{Visit, visit_sample};
 use crate::random::{Source, Stream};
+use crate::visit::{Visit, visit_vector};
 use core::f64::consts::PI;
 use glam::{DMat3, DVec3};
 
@@ -341,4 +341,10 @@ impl Imu {
     pub(crate) fn bias(&self) -> Sample {
         Sample { gyro_rad_s: self.gyro.bias, accel_m_s2: self.accel.bias }
     }
+}
+
+/// Visits rates and specific forces.
+pub(crate) fn visit_sample(visit: &mut Visit, name: &'static str, from: usize, sample: &mut Sample) {
+    visit_vector(visit, name, from, &mut sample.gyro_rad_s);
+    visit_vector(visit, name, from + 3, &mut sample.accel_m_s2);
 }

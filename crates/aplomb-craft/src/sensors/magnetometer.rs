@@ -5,8 +5,8 @@ use super::Reading;
 use super::delivery::Delivery;
 use super::noise::normals;
 use crate::error::{ConfigError, all_finite, not_negative, within};
-use crate::plant::{Visit, visit_place};
 use crate::random::{Source, Stream};
+use crate::visit::{Visit, visit_optional};
 use glam::{DMat3, DQuat, DVec3};
 
 /// Parameters of a magnetometer, and Earth's magnetic field.
@@ -86,7 +86,7 @@ impl Magnetometer {
     /// Visits the samples in transit.
     pub(crate) fn visit(&mut self, visit: &mut Visit) {
         for (i, value) in self.delivery.in_transit().enumerate() {
-            visit_place(visit, "magnetometer.in_transit", 3 * i, value);
+            visit_optional(visit, "magnetometer.in_transit", 3 * i, value);
         }
     }
 

@@ -12,7 +12,8 @@ pub(crate) mod triad;
 
 use crate::Rotors;
 use crate::error::ConfigError;
-use crate::plant::{Visit, visit_place, visit_sample};
+use crate::sensors::imu::visit_sample;
+use crate::visit::{Visit, visit_optional};
 use glam::DVec3;
 
 /// Fitted sensors.
@@ -39,7 +40,7 @@ impl Config {
         }
     }
 
-    /// The same sensors with their places, filters, rates, delays and ranges, without noise, bias, errors of
+    /// The same sensors with their positions, filters, rates, delays and ranges, without noise, bias, errors of
     /// scale and axes, quantisation, vibration, drift, outages and jumps.
     #[must_use]
     pub fn without_errors(&self) -> Self {
@@ -133,7 +134,7 @@ impl Readings {
         let fix = self.gnss.as_mut().map(|reading| &mut reading.value);
         gnss::GnssFix::visit(fix, "reading.gnss", 0, visit);
         let field = self.magnetic_field_ut.as_mut().map(|reading| &mut reading.value);
-        visit_place(visit, "reading.magnetic_field_ut", 0, field);
+        visit_optional(visit, "reading.magnetic_field_ut", 0, field);
     }
 }
 

@@ -3,8 +3,8 @@
 use super::noise::{GaussMarkov, normals};
 use crate::divider::TickDivider;
 use crate::lanes::{larger, nearest, smaller};
-use crate::plant::{Visit, visit_vector};
 use crate::random::Stream;
+use crate::visit::{Visit, visit_vector};
 use core::f64::consts::PI;
 use glam::{DMat3, DVec3};
 

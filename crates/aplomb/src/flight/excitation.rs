@@ -24,7 +24,7 @@ use crate::mix::Wrench;
 ///         demand.torque_nm += Vector::new(self.0, 0.0, 0.0);
 ///     }
 ///     fn achieved(&mut self, achieved: &mut Wrench) {
-///         achieved.torque_nm = achieved.torque_nm - Vector::new(self.0, 0.0, 0.0);
+///         achieved.torque_nm += Vector::new(-self.0, 0.0, 0.0);
 ///     }
 /// }
 /// let mut demand = Wrench::default();
@@ -77,7 +77,7 @@ mod tests {
 
         fn achieved(&mut self, achieved: &mut Wrench) {
             if !self.twin {
-                achieved.torque_nm = achieved.torque_nm - self.torque_nm;
+                achieved.torque_nm += self.torque_nm * -1.0;
             }
         }
     }

@@ -19,14 +19,14 @@
 //! valid height, a climb demand becomes a vertical acceleration and no height is held; without a barometer
 //! the air density is that of the configuration.
 
-mod attitude_stage;
+pub(crate) mod attitude_stage;
 mod config;
 pub mod derive;
 mod divider;
 mod excitation;
 mod gyro_filters;
 mod notches;
-mod outer_loops;
+pub(crate) mod outer_loops;
 mod state;
 
 pub use attitude_stage::{AttitudeOutput, AttitudeStage, AttitudeStageState};
