@@ -5,7 +5,6 @@
 //! `u V = Kt w + R (Q/Kt + I0)` (Drela 2007, First-Order DC Electric Motor Model, MIT; from memory).
 
 use crate::error::{ConfigError, Reason, fail, not_negative, positive, within};
-use crate::motor::Motor;
 use crate::propeller::map::{Local, Map, REFERENCE_TIP_M_S, VISCOSITY_M2_S};
 use crate::propeller::{Designation, Measured};
 use core::f64::consts::PI;
@@ -176,14 +175,13 @@ impl Config {
     /// Steady speed (rad/s) at `voltage_v` in still air, `density_ratio` = rho/1.225. Zero if the voltage
     /// does not overcome the no-load current.
     pub fn steady_speed_rad_s(&self, voltage_v: f64, density_ratio: f64) -> f64 {
-        let (propeller, motor) = (Propeller::new(self), Motor::new(self, 1.0));
+        let (propeller, kt) = (Propeller::new(self), self.torque_constant_nm_a());
         let left = voltage_v - self.resistance_ohm * self.no_load_current_a;
         if left <= 0.0 {
             return 0.0;
         }
         // Kt w + R I0 + R kQ g w^2/Kt = V, with g at the last speed.
-        let drop = self.resistance_ohm * self.torque_nm_s2 * density_ratio / motor.torque_constant;
-        let kt = motor.torque_constant;
+        let drop = self.resistance_ohm * self.torque_nm_s2 * density_ratio / kt;
         (0..30).fold(left / kt, |speed, _| {
             let share = propeller.still(speed, density_ratio).torque[0] / (speed * speed);
             2.0 * left / (kt + libm::sqrt(kt * kt + 4.0 * drop * share * left))
@@ -303,6 +301,7 @@ impl Propeller {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::motor::Motor;
 
     /// The worked case: Kv 920 rpm/V, R 0.117 ohm, I0 0.5 A on an 8x3.8 at 6212 rpm (CT 0.1087, CP 0.0464).
     fn worked_case() -> Config {

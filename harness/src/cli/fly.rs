@@ -7,19 +7,18 @@ use clap::Args;
 use rayon::prelude::*;
 
 use super::arguments::{Files, Out, Threads};
+use super::page::{Job, Judged};
 use super::table::{self, FlightVerdicts};
 use super::{FAIL, Failure, PASS, may_colour, page, print_text, progress, trace_csv, watch};
 use crate::input::folder::FLIGHTS;
 use crate::input::{self, InputError};
-use aplomb::flight::Config;
+use crate::report::Repeat;
 use aplomb_flight::FlightPlan;
 use aplomb_flight::camera;
 use aplomb_flight::fly::{Flown, fly};
 use aplomb_flight::limit::Outcome;
 use aplomb_flight::trace::Trace;
-use aplomb_study::craft::Craft;
 use aplomb_study::judge::{Evidence, Pool, evidence};
-use aplomb_study::verdict::Verdict;
 
 /// Arguments of `aplomb fly`.
 #[derive(Debug, Args)]
@@ -88,20 +87,6 @@ impl FlyArguments {
         let path = |path: &PathBuf| if Files::are_in(path) { path.join(FLIGHTS) } else { path.clone() };
         self.flights.iter().map(path).collect()
     }
-}
-
-/// Craft, controller and flights of a run.
-pub(super) struct Job {
-    pub(super) craft: Craft,
-    pub(super) controller: Config,
-    pub(super) plans: Vec<FlightPlan>,
-}
-
-/// A flight under all its seeds.
-pub(super) struct Judged {
-    pub(super) verdicts: Vec<Verdict>,
-    /// Trace under the first seed, for the plots.
-    pub(super) trace: Trace,
 }
 
 pub(super) fn run(arguments: &FlyArguments) -> Result<u8, Failure> {
@@ -239,7 +224,8 @@ const REPORT: &str = "report.html";
 fn write(job: &Job, judged: &[Judged], arguments: &FlyArguments) -> std::io::Result<PathBuf> {
     let folder = arguments.out.open()?;
     let mut html = Vec::new();
-    crate::report::write(&page::compose(job, judged, arguments), &mut html)?;
+    let repeat = Repeat::new(arguments.command_line(), seeds_words(arguments));
+    crate::report::write(&page::compose(job, judged, arguments.seeds as usize, repeat), &mut html)?;
     folder.write(REPORT, &html)?;
     folder.write("columns.md", trace_csv::columns_explained().as_bytes())?;
     job.plans.par_iter().zip(judged).try_for_each(|(plan, flight)| {

@@ -1,13 +1,31 @@
 //! Report of `aplomb fly`: limits on the plots and the command to repeat the run.
 
-use super::fly::{FlyArguments, Job, Judged, seeds_words};
 use crate::report::{Band, CraftNotes, FlightSection, Quantity, Repeat, Report};
+use aplomb::flight::Config;
+use aplomb_flight::FlightPlan;
+use aplomb_flight::Trace;
 use aplomb_flight::check::{Check, Statistic};
 use aplomb_flight::limit::Limit;
 use aplomb_flight::signal::Signal;
+use aplomb_study::craft::Craft;
+use aplomb_study::verdict::Verdict;
+
+/// Craft, controller and flights of a run.
+pub(super) struct Job {
+    pub(super) craft: Craft,
+    pub(super) controller: Config,
+    pub(super) plans: Vec<FlightPlan>,
+}
+
+/// A flight under all its seeds.
+pub(super) struct Judged {
+    pub(super) verdicts: Vec<Verdict>,
+    /// Trace under the first seed, for the plots.
+    pub(super) trace: Trace,
+}
 
 /// Composes the report of all flights.
-pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArguments) -> Report<'a> {
+pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], seeds: usize, repeat: Repeat) -> Report<'a> {
     let craft = CraftNotes {
         mass_kg: job.craft.config.mass_kg,
         full_thrust_n: job.craft.full_thrust_n(),
@@ -20,7 +38,7 @@ pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArgume
         air: plan.conditions_words(),
         verdicts: &flight.verdicts,
         trace: &flight.trace,
-        seeds: arguments.seeds as usize,
+        seeds,
         craft,
         bands: plan.checks.iter().filter_map(band).collect(),
     });
@@ -29,7 +47,7 @@ pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], arguments: &FlyArgume
         subtitle: job.craft.words(),
         summary: String::new(),
         flights: sections.collect(),
-        repeat: Repeat::new(arguments.command_line(), seeds_words(arguments)),
+        repeat,
     }
 }
 

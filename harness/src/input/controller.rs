@@ -17,6 +17,7 @@ use super::craft::SpinWord;
 use super::document::Document;
 use super::overrides::OverrideTables;
 use super::problem::InputError;
+use super::refusal::reason;
 
 /// Reads the settings of a controller from `text`; `path` names it in messages.
 pub fn controller(path: &str, text: &str) -> Result<Config, InputError> {
@@ -183,13 +184,5 @@ fn key_path(field: &'static str) -> &'static str {
         "forward_right_kg_m2" | "forward_down_kg_m2" | "right_down_kg_m2" => "products_of_inertia_kg_m2",
         "x_m" | "y_m" => "arms",
         field => field,
-    }
-}
-
-/// The reason of a refusal.
-pub(super) fn reason(error: ConfigError) -> String {
-    match error.field {
-        "max_thrust_n" => "the craft cannot lift 1.3 times its weight with this thrust".to_owned(),
-        _ => error.problem.to_string(),
     }
 }

@@ -16,6 +16,7 @@ use super::document::Document;
 use super::gimbal::GimbalTable;
 use super::problem::InputError;
 use super::propeller::PropellerTable;
+use super::refusal::refuse_as;
 use super::sensors::{BarometerTable, GnssTable, ImuTable, MagnetometerTable};
 
 /// Control period of the check on loading, in s.
@@ -49,14 +50,6 @@ fn refuse(document: &Document<'_>, error: ConfigError) {
         _ => error,
     };
     refuse_as(document, &key, error);
-}
-
-/// Refuses at a key path with the reason of the craft crate.
-pub(super) fn refuse_as(document: &Document<'_>, key_path: &str, error: ConfigError) {
-    let message = error.to_string();
-    let reason =
-        message.strip_prefix(error.field).and_then(|rest| rest.strip_prefix(": ")).unwrap_or(&message);
-    document.refuse_at(key_path, reason, None);
 }
 
 /// Key of the file for a field of [`Config`].

@@ -4,12 +4,10 @@ use std::cell::RefCell;
 use std::ops::Range;
 use std::path::Path;
 
-use serde::de::DeserializeOwned;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::problem::{InputError, Location, Problem};
-use super::read::Reader;
 
 /// A file being read. Each check adds its errors; [`Document::finish`] returns the result or all errors.
 #[derive(Debug)]
@@ -51,23 +49,6 @@ impl<'s> Document<'s> {
             help: None,
         });
         Err(InputError { path: path.to_owned(), source: source.to_owned(), problems: problems.collect() })
-    }
-
-    /// Deserialises the file into `T`. Every unknown key, missing key and wrong type is recorded; `None` if
-    /// there is any.
-    #[must_use]
-    pub fn read<T: DeserializeOwned>(&self) -> Option<T> {
-        let read = T::deserialize(Reader::root(self));
-        match read {
-            Ok(value) if self.problems.borrow().is_empty() => Some(value),
-            Ok(_) => None,
-            Err(refusal) => {
-                if self.problems.borrow().is_empty() {
-                    self.refuse(0..0, refusal.to_string(), None);
-                }
-                None
-            }
-        }
     }
 
     /// Records an error at a range of the text.

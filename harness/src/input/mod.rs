@@ -21,6 +21,7 @@ pub mod problem;
 mod propeller;
 mod read;
 mod recording;
+mod refusal;
 mod renamed;
 mod requirements;
 mod sensors;

@@ -6,9 +6,9 @@ use aplomb::{ConfigError, FlightController, estimate, guard, pilot};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::controller::reason;
 use super::document::Document;
 use super::problem::InputError;
+use super::refusal::reason;
 
 /// Declares a table of overrides for one part of the controller: keys that are fields of it, and keys in
 /// degrees with the field in radians that each one sets.

@@ -5,8 +5,8 @@ use aplomb_craft::{Reason, rotor};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::craft::refuse_as;
 use super::document::Document;
+use super::refusal::refuse_as;
 use aplomb_study::craft::INCH_M;
 
 #[derive(Deserialize, JsonSchema)]

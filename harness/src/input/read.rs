@@ -8,13 +8,32 @@
 //! is an error unless the field is an `Option`.
 
 use serde::de::value::{Error, MapDeserializer, SeqDeserializer, StrDeserializer};
-use serde::de::{self, Deserializer, IntoDeserializer, Visitor};
+use serde::de::{self, DeserializeOwned, Deserializer, IntoDeserializer, Visitor};
 use serde::forward_to_deserialize_any;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::document::Document;
 use super::suggest::nearest;
+
+impl Document<'_> {
+    /// Deserialises the file into `T`. Every unknown key, missing key and wrong type is recorded; `None` if
+    /// there is any.
+    #[must_use]
+    pub fn read<T: DeserializeOwned>(&self) -> Option<T> {
+        let read = T::deserialize(Reader::root(self));
+        match read {
+            Ok(value) if self.is_clean() => Some(value),
+            Ok(_) => None,
+            Err(refusal) => {
+                if self.is_clean() {
+                    self.refuse(0..0, refusal.to_string(), None);
+                }
+                None
+            }
+        }
+    }
+}
 
 /// One value of the file, or a missing one.
 #[derive(Clone, Copy)]

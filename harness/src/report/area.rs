@@ -1,8 +1,8 @@
 //! Plotting areas: the part of a picture between its axes. The ranges are attributes, with which the script of
 //! the page reads values from the plotted lines and zooms. Without script they change nothing.
 
+use super::axis::Axis;
 use super::svg::Svg;
-use super::time_plot::Axis;
 
 /// What the horizontal axis shows, and so which areas have a common pointer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,8 +1,8 @@
 //! One check as a picture: the allowed range as a band, the measured figure as a mark on it.
 
+use super::axis::Axis;
 use super::fill::Fill;
 use super::svg::{Align, Path, Svg};
-use super::time_plot::Axis;
 use aplomb_flight::limit::{Limit, Outcome};
 use aplomb_study::number;
 use aplomb_study::verdict::Verdict;

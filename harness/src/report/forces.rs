@@ -4,9 +4,10 @@ use aplomb_craft::gravity::STANDARD_M_S2;
 
 use super::CraftNotes;
 use super::area::{Area, Kind};
+use super::axis::Axis;
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid, label_width};
+use super::time_plot::{LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid, label_width};
 use aplomb_flight::trace::Trace;
 use aplomb_study::forces::{Interval, intervals};
 use aplomb_study::measure::mean_of_finite;

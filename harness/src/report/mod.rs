@@ -16,6 +16,7 @@
 //! ```
 
 pub(crate) mod area;
+pub(crate) mod axis;
 pub(crate) mod bullet;
 mod decimate;
 pub(crate) mod fill;

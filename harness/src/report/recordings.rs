@@ -2,6 +2,7 @@
 
 use super::Repeat;
 use super::area::{Area, Kind};
+use super::axis::Axis;
 use super::decimate::thin;
 use super::fill::{self, Fill};
 use super::page::{self, Counts};
@@ -10,7 +11,7 @@ use super::sheet::{Section, Sheet};
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
 use super::time_plot::{
-    Axis, COLUMN_PX, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid, label_width,
+    COLUMN_PX, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid, label_width,
 };
 use super::xml::{anchor, escape};
 use aplomb_study::number;

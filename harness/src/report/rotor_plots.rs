@@ -1,10 +1,11 @@
 //! Four small plots arranged as the rotors on the craft, seen from above, nose up.
 
 use super::area::{Area, Kind};
+use super::axis::Axis;
 use super::decimate::thin;
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, COLUMN_PX, RIGHT, WIDTH, draw_across_ticks, draw_grid, label_width};
+use super::time_plot::{COLUMN_PX, RIGHT, WIDTH, draw_across_ticks, draw_grid, label_width};
 use aplomb_craft::Rotors;
 use aplomb_flight::trace::{Row, Trace};
 use aplomb_study::measure::mean_of_finite as mean;

@@ -2,11 +2,12 @@
 
 use super::Repeat;
 use super::area::{Area, Kind};
+use super::axis::Axis;
 use super::fill::{self, Fill};
 use super::sheet::{Section, Sheet};
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid};
+use super::time_plot::{FOOT, HEAD, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid};
 use super::xml::escape;
 use crate::input::axis as vary;
 use aplomb_study::sweep::Tried;

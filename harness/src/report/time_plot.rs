@@ -1,6 +1,7 @@
 //! Quantities over time: frames stacked over one shared time axis.
 
 use super::area::{Area, Kind};
+use super::axis::Axis;
 use super::decimate::thin;
 use super::fill::Fill;
 use super::quantities::range;
@@ -265,25 +266,6 @@ impl Frame {
             (low, high) = (low - below, high + lack - below);
         }
         Ticks::around(low, high, libm::round(self.height / 26.0) as usize, self.scale)
-    }
-}
-
-/// A linear map from values to pixels.
-pub struct Axis {
-    /// Lowest value.
-    pub low: f64,
-    /// Highest value.
-    pub high: f64,
-    /// Pixel of the lowest value.
-    pub from: f64,
-    /// Pixel of the highest value.
-    pub to: f64,
-}
-
-impl Axis {
-    /// The pixel of a value.
-    pub fn at(&self, value: f64) -> f64 {
-        self.from + (value - self.low) / (self.high - self.low) * (self.to - self.from)
     }
 }
 

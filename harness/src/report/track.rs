@@ -1,12 +1,13 @@
 //! Ground track: north up, the same scale on both axes.
 
 use super::area::{Area, Kind};
+use super::axis::Axis;
 use super::decimate::{Point, thin_track};
 use super::fill::Fill;
 use super::quantities::{range, wind_speed_m_s};
 use super::svg::{Align, Path, Svg};
 use super::ticks::{Scale, Ticks};
-use super::time_plot::{Axis, LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid};
+use super::time_plot::{LEFT, RIGHT, WIDTH, draw_across_ticks, draw_grid};
 use super::{Band, Quantity};
 use aplomb_flight::limit::Limit;
 use aplomb_flight::trace::{Motion, Row, Trace};

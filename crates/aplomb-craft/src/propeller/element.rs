@@ -8,15 +8,13 @@
 //! IV, div. L). The unknown s is found by a few bisections and then by the Illinois variant of false position
 //! (Dowell and Jarratt 1971, BIT 11:168-174, from memory).
 
-use super::blade::{Designation, Generic};
+use super::blade::{Designation, Generic, HUB};
 use super::momentum::induced_edgewise_m_s;
 use super::section::Section;
 use core::f64::consts::PI;
 
 /// Annuli between hub and tip.
 pub(super) const STATIONS: usize = 12;
-/// Radius of the blade root over that of the tip.
-pub(super) const HUB: f64 = 0.15;
 /// Initial bisections, which select one solution if there are several.
 const HALVINGS: u32 = 5;
 /// Relative tolerance of s, and the maximum number of iterations; about ten are needed.

@@ -11,10 +11,8 @@
 
 use super::blade::{Designation, GENERIC};
 use super::element::{Blade, Flow};
-use super::measured::Measured;
 use crate::lanes::{LAST_BIT_IS_ONE, each_of as each};
 use core::f64::consts::PI;
-use std::sync::{Arc, Mutex};
 
 /// Nodes over s, one of them at 0, and over U.
 pub(super) const SHARES: usize = 65;
@@ -168,7 +166,7 @@ impl Map {
     }
 
     /// Table of the theory. `turned` is -1 for reversed rotation.
-    fn new(designation: &Designation, turned: f64) -> Self {
+    pub(super) fn new(designation: &Designation, turned: f64) -> Self {
         let blade = Blade::new(designation, &GENERIC);
         let load = |share: f64, speed_m_s: f64, turned: f64, edgewise: f64| {
             blade.load(&Flow {
@@ -194,17 +192,6 @@ impl Map {
         Map::filled(0.5 * designation.diameter_m, [SHARES, SPEEDS], still, swept)
     }
 
-    /// Table of `designation`, computed once per process. `turned` is -1 for reversed rotation.
-    pub(crate) fn of(designation: &Designation, turned: f64) -> Arc<Map> {
-        Map::known((*designation, None, turned), || Map::new(designation, turned))
-    }
-
-    /// The same for a measured propeller.
-    pub(crate) fn of_measured(designation: &Designation, measured: &Measured) -> Arc<Map> {
-        let theory = Map::of(designation, 1.0);
-        Map::known((*designation, Some(*measured), 1.0), || measured.map(designation, &theory))
-    }
-
     pub(super) fn radius_m(&self) -> f64 {
         self.radius_m
     }
@@ -214,24 +201,6 @@ impl Map {
         let (turn, flow) = (speed_m_s / self.radius_m, edgewise * speed_m_s);
         let local = self.at([share * speed_m_s / PI], flow * flow, [(1.0 - share.abs()) * turn], 1.0);
         [local.thrust[0] / (turn * turn), local.torque[0] / (turn * turn)]
-    }
-
-    fn known(key: (Designation, Option<Measured>, f64), make: impl FnOnce() -> Map) -> Arc<Map> {
-        type Known = Vec<((Designation, Option<Measured>, f64), Arc<Map>)>;
-        static KNOWN: Mutex<Known> = Mutex::new(Vec::new());
-        let known = || KNOWN.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        let found = |known: &Known| known.iter().find(|(other, _)| *other == key).map(|(_, map)| map.clone());
-        if let Some(map) = found(&known()) {
-            return map;
-        }
-        // Computed without the lock: two threads may both do so, with the same bits.
-        let map = Arc::new(make());
-        let mut known = known();
-        if known.len() >= 64 {
-            known.clear();
-        }
-        known.push((key, map.clone()));
-        map
     }
 
     /// Values of N rotors at axial flow V (m/s, positive in a climb) and speed w >= 0 (rad/s, in the sense of

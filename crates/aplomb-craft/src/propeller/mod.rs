@@ -8,9 +8,10 @@
 //! - `blade`: chord and twist of the generic blade, and its fit;
 //! - `element`: blade-element momentum balance on each annulus;
 //! - `measured`: measured rows, which correct the theory;
-//! - `map`: the result as a precomputed table.
+//! - `map`: the result as a precomputed table; `tables`: those in use.
 
 mod blade;
+mod coefficients;
 #[cfg(test)]
 mod cross_validation;
 mod element;
@@ -18,6 +19,7 @@ pub(crate) mod map;
 mod measured;
 pub mod momentum;
 mod section;
+mod tables;
 
 pub use blade::{Designation, Planform};
 pub use measured::{Measured, Row};
