@@ -213,7 +213,8 @@ fn print_error(text: &str) {
     let _ = writeln!(std::io::stderr(), "{text}");
 }
 
-/// Prints to standard output. A closed pipe, as of `| head`, is ignored: the run goes on and writes its files.
+/// Prints to standard output. A closed pipe, as of `| head`, is ignored: the run goes on and writes its
+/// files.
 fn print_text(text: &str) -> Result<(), Failure> {
     match std::io::stdout().write_all(text.as_bytes()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {

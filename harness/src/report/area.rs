@@ -1,5 +1,5 @@
-//! Plotting areas: the part of a picture between its axes. The ranges are attributes, with which the script of
-//! the page reads values from the plotted lines and zooms. Without script they change nothing.
+//! Plotting areas: the part of a picture between its axes. The ranges are attributes, with which the script
+//! of the page reads values from the plotted lines and zooms. Without script they change nothing.
 
 use super::axis::Axis;
 use super::svg::Svg;

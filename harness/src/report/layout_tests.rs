@@ -1,5 +1,5 @@
-//! Layout of the pages: contents and links, collapsible sections, meaning of fills, labels that do not overlap, attributes
-//! that the script reads.
+//! Layout of the pages: contents and links, collapsible sections, meaning of fills, labels that do not
+//! overlap, attributes that the script reads.
 
 use super::fill::Fill;
 use super::tests::{html, parse, report, section, still_flight, verdicts, windy_flight};

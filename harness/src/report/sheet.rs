@@ -1,5 +1,5 @@
-//! Frame of all pages: head, contents, collapsible sections, data files, terms, cautions, how to reproduce the
-//! figures.
+//! Frame of all pages: head, contents, collapsible sections, data files, terms, cautions, how to reproduce
+//! the figures.
 
 use super::Repeat;
 use super::fill::PATTERNS;

@@ -40,8 +40,8 @@ impl Config {
         }
     }
 
-    /// The same sensors with their positions, filters, rates, delays and ranges, without noise, bias, errors of
-    /// scale and axes, quantisation, vibration, drift, outages and jumps.
+    /// The same sensors with their positions, filters, rates, delays and ranges, without noise, bias, errors
+    /// of scale and axes, quantisation, vibration, drift, outages and jumps.
     #[must_use]
     pub fn without_errors(&self) -> Self {
         let ideal = Self::ideal();

@@ -11,8 +11,8 @@
 //!
 //! Both parts of s meet in value and slope. The forward acceleration is the derivative of v: near a constant
 //! set-point it is the deceleration of the profile at the present velocity, k e', in every direction, so that
-//! the law is linear there. A set-point that moves with v_set and a_set is followed without a lag of its own: a 5 m circle at 2
-//! m/s in `tests/tracking.rs` of the project.
+//! the law is linear there. A set-point that moves with v_set and a_set is followed without a lag of its own:
+//! a 5 m circle at 2 m/s in `tests/tracking.rs` of the project.
 //!
 //! Source: the square root is v^2 = 2 a d of uniform deceleration; the join with a proportional controller is
 //! elementary; set-point plus feed-forward is the two-degree-of-freedom form (K. J. Astrom, R. M. Murray,
@@ -79,8 +79,8 @@ impl Approach {
         self.braking
     }
 
-    /// Share s/d of the error that is the velocity, in 1/s, and its decrease along the error, (s/d - s')/d^2 in
-    /// 1/(m2 s).
+    /// Share s/d of the error that is the velocity, in 1/s, and its decrease along the error, (s/d - s')/d^2
+    /// in 1/(m2 s).
     fn share<M: Math>(&self, distance_m: f32) -> (f32, f32) {
         if distance_m <= self.linear_to_m {
             return (self.gain, 0.0);
@@ -127,8 +127,8 @@ impl<M: Math> PositionController<M> {
     }
 
     /// The velocity set-point for a craft at `position_m` from home that moves with `velocity_m_s`. With a
-    /// position that is not finite it is the set-point's own velocity and acceleration, which count as 0 where
-    /// they are not finite.
+    /// position that is not finite it is the set-point's own velocity and acceleration, which count as 0
+    /// where they are not finite.
     ///
     /// ```
     /// # use aplomb::{Libm, PositionSetpoint, control::position::{Config, PositionController}, frames::Horizontal};
