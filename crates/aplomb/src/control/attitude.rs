@@ -435,6 +435,37 @@ mod tests {
     }
 
     #[test]
+    fn upside_down_only_the_tilt_is_corrected() {
+        let over = Attitude::from_angles::<Libm>(core::f32::consts::PI, 0.0, 0.0);
+        let error = split_error::<Libm>(Attitude::LEVEL, over);
+        assert!(
+            (error.x().abs() - 2.0).abs() < 1e-5 && error.y().abs() < 1e-3 && error.z() == 0.0,
+            "{error:?}"
+        );
+    }
+
+    #[test]
+    fn far_is_41_deg_in_tilt_or_in_heading() {
+        let turned = |x: f32, y: f32, z: f32| {
+            Attitude::LEVEL.rotated(Vector::new(x.to_radians(), y.to_radians(), z.to_radians()))
+        };
+        for (deg, far) in [(38.0, false), (44.0, true)] {
+            for other in [turned(deg, 0.0, 0.0), turned(0.0, -deg, 0.0), turned(0.0, 0.0, deg)] {
+                assert_eq!(is_far(Attitude::LEVEL, other), far, "{deg}");
+            }
+        }
+    }
+
+    #[test]
+    fn limits_act_on_the_length_of_the_tilt_part_and_on_the_heading_part_alone() {
+        let limited = |x, y, z| super::limited::<Libm>(Vector::new(x, y, z), 1.0, 0.5);
+        assert_eq!(limited(0.6, -0.7, 0.4), (Vector::new(0.6, -0.7, 0.4), false));
+        let (both, flag) = limited(3.0, 4.0, -2.0);
+        assert!((both - Vector::new(0.6, 0.8, -0.5)).norm_squared() < 1e-12 && flag);
+        assert!(limited(3.0, 4.0, 0.1).1 && limited(0.1, 0.1, 0.6).1);
+    }
+
+    #[test]
     fn reference_restarts_at_the_attitude_of_the_craft_beyond_its_largest_error() {
         let mut controller = AttitudeController::<Libm>::new(&CONFIG, 5e-3).unwrap();
         let _ = controller.step(Attitude::LEVEL, Attitude::LEVEL, Vector::ZERO);

@@ -134,3 +134,52 @@ fn is_far_ahead(attitude: Attitude, setpoint: Heading, step: f32) -> bool {
     let beyond = along <= 0.0 || ahead * ahead > 3.0 * along * along;
     beyond && ahead * step > 0.0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Libm;
+    use crate::frames::{Body, Vector};
+
+    fn limiter() -> HeadingRateLimiter<Libm> {
+        HeadingRateLimiter::new(&Config { rate_limit_rad_s: 1.0 }, 0.1).unwrap()
+    }
+
+    fn turned(deg: f32) -> Attitude {
+        Attitude::LEVEL.rotated(Vector::<Body>::new(0.0, 0.0, deg.to_radians()))
+    }
+
+    #[test]
+    fn heading_turns_the_short_way_round() {
+        for (deg, sense) in [(100.0, 1.0), (170.0, 1.0), (-100.0, -1.0), (-170.0, -1.0)] {
+            let target = Heading::from_rad::<Libm>(f32::to_radians(deg));
+            let output = limiter().step(HeadingDemand::Hold(target), Attitude::LEVEL);
+            assert!((output.heading.east() - sense * 0.1f32.sin()).abs() < 1e-3 && output.limited, "{deg}");
+        }
+        // Within a step of the target it is the target.
+        let target = Heading::from_rad::<Libm>(0.05);
+        let output = limiter().step(HeadingDemand::Hold(target), Attitude::LEVEL);
+        assert!((output.heading.east() - target.east()).abs() < 1e-4 && !output.limited);
+    }
+
+    #[test]
+    fn demanded_rate_waits_while_the_set_point_is_60_deg_ahead_of_the_nose() {
+        // The nose stays at north; the set-point turns at 57 deg/s.
+        let mut limiter = limiter();
+        let mut last = Output { heading: Heading::NORTH, limited: false };
+        for _ in 0..40 {
+            last = limiter.step(HeadingDemand::Rate(1.0), Attitude::LEVEL);
+        }
+        let ahead_deg = last.heading.east().atan2(last.heading.north()).to_degrees();
+        assert!((60.0..66.0).contains(&ahead_deg) && last.limited, "{ahead_deg}");
+        // Back is allowed, and on it goes when the nose follows.
+        let back = limiter.step(HeadingDemand::Rate(-1.0), Attitude::LEVEL);
+        assert!(back.heading.east() < last.heading.east() && !back.limited);
+        let on = limiter.step(HeadingDemand::Rate(1.0), turned(30.0));
+        assert!(!on.limited);
+        assert!(!is_far_ahead(turned(30.0), Heading::from_rad::<Libm>(85f32.to_radians()), 0.1));
+        assert!(is_far_ahead(turned(30.0), Heading::from_rad::<Libm>(95f32.to_radians()), 0.1));
+        assert!(!is_far_ahead(turned(30.0), Heading::from_rad::<Libm>(95f32.to_radians()), -0.1));
+        assert!(is_far_ahead(turned(30.0), Heading::from_rad::<Libm>((-95f32).to_radians()), -0.1));
+    }
+}

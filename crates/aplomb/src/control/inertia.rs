@@ -101,3 +101,64 @@ impl Tensor {
         Vector::new(xx * x + xy * y + xz * z, xy * x + yy * y + yz * z, xz * x + yz * y + zz * z)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn accepted(x: f32, y: f32, z: f32, xy: f32, xz: f32, yz: f32) -> bool {
+        let inertia = Inertia {
+            forward_right_kg_m2: xy,
+            forward_down_kg_m2: xz,
+            right_down_kg_m2: yz,
+            ..Inertia::diagonal(x, y, z)
+        };
+        inertia.tensors().is_ok()
+    }
+
+    #[test]
+    fn moments_keep_the_triangle_rule() {
+        for (x, y, z) in [(1.0, 2.0, 2.9), (2.9, 1.0, 2.0), (2.0, 2.9, 1.0)] {
+            assert!(accepted(x, y, z, 0.0, 0.0, 0.0), "{x} {y} {z}");
+        }
+        for (x, y, z) in [(1.0, 2.0, 3.1), (3.1, 1.0, 2.0), (2.0, 3.1, 1.0)] {
+            assert!(!accepted(x, y, z, 0.0, 0.0, 0.0), "{x} {y} {z}");
+        }
+    }
+
+    #[test]
+    fn products_keep_the_matrix_positive_definite() {
+        let (x, y, z) = (0.011, 0.012, 0.021);
+        // Each alone: its square is below the product of its two moments.
+        let bounds = [f32::sqrt(x * y), f32::sqrt(x * z), f32::sqrt(y * z)];
+        for (i, bound) in bounds.into_iter().enumerate() {
+            for (share, expected) in [(0.9, true), (-0.9, true), (1.1, false), (-1.1, false)] {
+                let mut products = [0.0; 3];
+                products[i] = share * bound;
+                let [xy, xz, yz] = products;
+                assert_eq!(accepted(x, y, z, xy, xz, yz), expected, "{i} {share}");
+            }
+        }
+        // Each within its bound, but not together: the determinant is negative.
+        let [xy, xz, yz] = bounds.map(|bound| 0.8 * bound);
+        assert!(!accepted(x, y, z, -xy, xz, yz) || !accepted(x, y, z, xy, xz, yz));
+    }
+
+    #[test]
+    fn tensor_times_its_inverse_is_the_unit_matrix() {
+        let inertia = Inertia {
+            forward_right_kg_m2: 0.001,
+            forward_down_kg_m2: -0.0015,
+            right_down_kg_m2: 0.0007,
+            ..Inertia::diagonal(0.011, 0.012, 0.021)
+        };
+        let (tensor, inverse) = inertia.tensors().unwrap();
+        for v in [Vector::new(1.0, 0.0, 0.0), Vector::new(0.0, 1.0, 0.0), Vector::new(0.3, -0.5, 2.0)] {
+            let back = inverse.times(tensor.times(v));
+            assert!((back - v).norm_squared() < 1e-10, "{back:?}");
+        }
+        // Columns: the moment about its own axis, minus the products about the others.
+        let column = tensor.times(Vector::new(1.0, 0.0, 0.0)).to_array();
+        assert_eq!(column, [0.011, -0.001, 0.0015]);
+    }
+}

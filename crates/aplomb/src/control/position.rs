@@ -179,3 +179,60 @@ impl<M: Math> PositionController<M> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Gain 1/s, 2 m/s2: proportional up to 2 m, then sqrt(4 (d - 1)).
+    fn controller(speed_limit_m_s: f32) -> PositionController<Libm> {
+        let config = Config { crossover_rad_s: 1.0, braking_m_s2: 2.0, speed_limit_m_s };
+        PositionController::new(&config).unwrap()
+    }
+
+    fn near(a: Horizontal, b: Horizontal, tolerance: f32) {
+        assert!((a - b).norm_squared() < tolerance * tolerance, "{a:?} {b:?}");
+    }
+
+    #[test]
+    fn speed_of_approach_is_proportional_near_and_that_of_uniform_deceleration_beyond() {
+        let at = |north, east| {
+            let setpoint = PositionSetpoint::at(Horizontal::new(north, east));
+            controller(50.0).step(&setpoint, Horizontal::ZERO, Horizontal::ZERO).setpoint.velocity_m_s
+        };
+        near(at(1.2, -1.6), Horizontal::new(1.2, -1.6), 1e-5);
+        // 5 m away: 4 m/s along the error.
+        near(at(3.0, 4.0), Horizontal::new(2.4, 3.2), 1e-5);
+        near(at(-26.0, 0.0), Horizontal::new(-10.0, 0.0), 1e-4);
+    }
+
+    /// The acceleration is the derivative of the velocity set-point along the motion of craft and set-point.
+    #[test]
+    fn forward_acceleration_is_the_derivative_of_the_velocity_set_point() {
+        let controller = controller(50.0);
+        let (velocity_m_s, motion_m_s) = (Horizontal::new(0.4, -0.3), Horizontal::new(0.1, 0.2));
+        let acceleration_m_s2 = Horizontal::new(0.05, -0.02);
+        for error in [Horizontal::new(0.7, 1.1), Horizontal::new(3.0, 4.0), Horizontal::new(-9.0, 2.0)] {
+            let step = |time_s: f32| {
+                let position_m = error + motion_m_s * time_s;
+                let setpoint = PositionSetpoint { position_m, velocity_m_s: motion_m_s, acceleration_m_s2 };
+                controller.step(&setpoint, velocity_m_s * time_s, velocity_m_s).setpoint
+            };
+            let h = 0.02;
+            let slope = (step(h).velocity_m_s - step(-h).velocity_m_s) * (0.5 / h);
+            near(step(0.0).acceleration_m_s2, slope + acceleration_m_s2, 2e-4);
+        }
+    }
+
+    #[test]
+    fn forward_acceleration_is_within_the_braking_and_none_at_the_speed_limit() {
+        let setpoint = PositionSetpoint::at(Horizontal::new(0.0, 1.5));
+        let fast = controller(50.0).step(&setpoint, Horizontal::ZERO, Horizontal::new(3.0, 4.0)).setpoint;
+        near(fast.acceleration_m_s2, Horizontal::new(-1.2, -1.6), 1e-5);
+        // 4 m/s of the profile are above the limit of 3 m/s.
+        let setpoint = PositionSetpoint::at(Horizontal::new(3.0, 4.0));
+        let limited = controller(3.0).step(&setpoint, Horizontal::ZERO, Horizontal::new(1.0, 0.0));
+        near(limited.setpoint.velocity_m_s, Horizontal::new(1.8, 2.4), 1e-5);
+        assert!(limited.limited && limited.setpoint.acceleration_m_s2 == Horizontal::ZERO);
+    }
+}

@@ -257,3 +257,28 @@ fn state_saved_on_any_step_continues_bit_for_bit() {
         assert_eq!(restored.step(&hold(VerticalDemand::Height(6.0)), true, &motion, &HOVERING), expected);
     }
 }
+
+#[test]
+fn wind_is_fed_forward_only_where_its_share_and_the_drag_are_given() {
+    let windy = estimate::State { wind_valid: true, wind_m_s: Vector::new(-8.0, 0.0, 0.0), ..at(0.0, 0.0) };
+    let fed = |config: &Config, demand: &Demand| {
+        let mut outer = OuterLoops::<Libm>::new(config).unwrap();
+        let mut last = OuterOutput::HOVER;
+        for _ in 0..20 * SECOND {
+            last = outer.step(demand, false, &windy, &HOVERING);
+        }
+        last.wind_feed_forward_m_s2
+    };
+    let mut with = config();
+    with.estimate.rotor_drag_per_s = Some(0.25);
+    // 8 m/s at 0.25 1/s, towards the wind, under each kind of demand.
+    for demand in [hold(LEVEL_FLIGHT), velocity(0.0), tilt(0.1)] {
+        let north = fed(&with, &demand).north;
+        assert!((north - 2.0).abs() < 0.05, "{demand:?}: {north}");
+    }
+    let rates = Demand::Rates { rate_rad_s: Vector::ZERO, thrust_n: WEIGHT_N };
+    assert!((fed(&with, &rates).north - 2.0).abs() < 0.05);
+    assert_eq!(fed(&Config { wind_share: 0.0, ..with }, &hold(LEVEL_FLIGHT)), Horizontal::ZERO);
+    with.estimate.rotor_drag_per_s = None;
+    assert_eq!(fed(&with, &hold(LEVEL_FLIGHT)), Horizontal::ZERO);
+}

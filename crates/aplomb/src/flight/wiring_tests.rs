@@ -277,3 +277,24 @@ fn motors_idle_on_the_ground_and_stop_when_cut_and_the_loops_then_start_anew() {
     assert_eq!(controller.rate_integral_rad_s2(), Vector::ZERO);
     assert_eq!(controller.attitude.state(), AttitudeStageState::default());
 }
+
+#[test]
+fn heading_rate_limit_is_reported() {
+    let mut stage = AttitudeStage::<Libm>::new(&config()).unwrap();
+    let motion = estimate::State::default();
+    let turning = |rate_rad_s| OuterOutput { heading: HeadingDemand::Rate(rate_rad_s), ..OuterOutput::HOVER };
+    assert!(!stage.step(&turning(0.1), &motion, Vector::ZERO).limited.heading_rate);
+    assert!(stage.step(&turning(50.0), &motion, Vector::ZERO).limited.heading_rate);
+}
+
+#[test]
+fn gyro_filters_start_anew_after_a_reset() {
+    let mut filters = GyroFilters::<Libm>::new(&config()).unwrap();
+    let rate_rad_s = Vector::new(2.0, -1.0, 0.5);
+    let hover_n = Rotors::splat(3.0);
+    let first = filters.step(Vector::ZERO, None, &hover_n);
+    assert!(first.norm::<Libm>() < 1e-6);
+    assert!((filters.step(rate_rad_s, None, &hover_n) - rate_rad_s).norm::<Libm>() > 1.0);
+    filters.reset();
+    assert!((filters.step(rate_rad_s, None, &hover_n) - rate_rad_s).norm::<Libm>() < 0.05);
+}

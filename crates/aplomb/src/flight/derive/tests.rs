@@ -308,3 +308,43 @@ fn uneven_arms_and_any_spin_are_derived() {
     assert!((basis.torque_nm - expected).norm_squared() < 1e-6);
     derived(&airframe);
 }
+
+/// The rules of the documentation, with the numbers of one craft worked by hand.
+#[test]
+fn settings_of_one_craft_follow_their_rules() {
+    let airframe = airframe();
+    let config = derived(&airframe);
+    let near = |a: f32, b: f32| assert!((a / b - 1.0).abs() < 1e-3, "{a} {b}");
+    let (guard, outer, curve) = (config.guard, config.velocity, airframe.thrust_curve);
+    near(guard.low_battery_v, 0.8 * curve.lowest_voltage_v + 0.2 * curve.highest_voltage_v);
+    near(guard.arming_stick, 2.0 * config.pilot.dead_band);
+    near(guard.arming_rate_rad_s, 4.0 * config.estimate.attitude.max_gyro_bias_rad_s);
+    near(guard.imu_hold_s, 0.035);
+    near(guard.link_land_s - guard.link_hold_s, outer.speed_limit_m_s / outer.acceleration_m_s2);
+    near(guard.tip_over_tilt_rad, 0.5 * (config.thrust.tilt_limit_rad + core::f32::consts::FRAC_PI_2));
+    near(guard.landed_climb_m_s, 0.4 * config.pilot.landing_speed_m_s);
+    near(guard.tip_over_s, guard.landed_s);
+    near(config.mix.allowance_down_n, 4.0 * config.mix.max_thrust_n);
+    near(config.mix.allowance_up_n, 0.5 * 1.2 * G);
+    near(3.0 * config.rate.yaw.crossover_rad_s, config.rate.roll.crossover_rad_s);
+    // Jr/(2 kQ w) with kQ w^2 = kappa W/4.
+    let hover_torque_nm = 0.0138 * 0.25 * 1.2 * G;
+    near(
+        config.rate.reaction_time_constant_s,
+        0.5 * airframe.rotor_inertia_kg_m2 * airframe.hover_speed_rad_s / hover_torque_nm,
+    );
+    // Climb: rotors, half a period of the outer loops, one and a half ticks, speed controllers.
+    let half_period_s = 0.5 * f32::from(config.velocity_divider) / config.tick_hz;
+    let delay_s = 0.035 + half_period_s + 1.5 / config.tick_hz + airframe.speed_controller_delay_s;
+    near(config.vertical.climb_crossover_rad_s, 0.2 / delay_s);
+    near(config.vertical.height_crossover_rad_s, config.vertical.climb_crossover_rad_s / 3.0);
+    // Horizontal: half of g tan(tilt limit); the ramp of seven time constants, or the drag of 0.25 1/s.
+    let horizontal_m_s2 = G * config.thrust.tilt_limit_rad.tan();
+    near(outer.acceleration_m_s2, 0.5 * horizontal_m_s2);
+    let ramped_m_s = 7.0 * outer.acceleration_m_s2 / outer.crossover_rad_s;
+    near(outer.speed_limit_m_s, ramped_m_s.min(outer.acceleration_m_s2 / 0.25));
+    near(outer.integral_time_s, 5.0 / outer.crossover_rad_s);
+    // Without drag the ramp alone limits.
+    let free = derived(&Airframe { rotor_drag_per_s: None, ..airframe }).velocity;
+    near(free.speed_limit_m_s, 7.0 * free.acceleration_m_s2 / free.crossover_rad_s);
+}
