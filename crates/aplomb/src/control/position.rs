@@ -229,6 +229,10 @@ mod tests {
         let setpoint = PositionSetpoint::at(Horizontal::new(0.0, 1.5));
         let fast = controller(50.0).step(&setpoint, Horizontal::ZERO, Horizontal::new(3.0, 4.0)).setpoint;
         near(fast.acceleration_m_s2, Horizontal::new(-1.2, -1.6), 1e-5);
+        // Just below the limit of 1.5 m/s it acts.
+        let setpoint = PositionSetpoint::at(Horizontal::new(0.0, 1.2));
+        let below = controller(1.5).step(&setpoint, Horizontal::ZERO, Horizontal::new(0.0, 0.5));
+        near(below.setpoint.acceleration_m_s2, Horizontal::new(0.0, -0.5), 1e-5);
         // 4 m/s of the profile are above the limit of 3 m/s.
         let setpoint = PositionSetpoint::at(Horizontal::new(3.0, 4.0));
         let limited = controller(3.0).step(&setpoint, Horizontal::ZERO, Horizontal::new(1.0, 0.0));

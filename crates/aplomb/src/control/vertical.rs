@@ -272,3 +272,48 @@ impl<M: Math> VerticalController<M> {
         if error < 0.0 { -speed } else { speed }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const CONFIG: Config = Config {
+        climb_crossover_rad_s: 4.0,
+        climb_integral_time_s: 1.0,
+        height_crossover_rad_s: 1.0,
+        climb_limit_m_s: 3.0,
+        descent_limit_m_s: 1.5,
+        acceleration_m_s2: 2.0,
+    };
+
+    fn last(demand: VerticalDemand, height_m: f32, climb_m_s: f32) -> Output {
+        let mut controller = VerticalController::<Libm>::new(&CONFIG, -7.0..=9.0, 0.025).unwrap();
+        (0..200).map(|_| controller.step(demand, height_m, climb_m_s)).last().unwrap()
+    }
+
+    #[test]
+    fn climb_set_point_is_proportional_near_the_height_and_that_of_uniform_deceleration_beyond() {
+        // k = 1/s up to a/k^2 = 2 m, then sqrt(2 a (d - 1)).
+        for (error_m, climb_m_s) in [(0.5, 0.5), (1.6, 1.6), (-1.2, -1.2), (2.5, 6f32.sqrt())] {
+            let output = last(VerticalDemand::Height(10.0 + error_m), 10.0, 0.0);
+            assert!((output.climb_m_s - climb_m_s).abs() < 1e-5 && !output.limited, "{error_m}: {output:?}");
+        }
+        let down = last(VerticalDemand::Height(0.0), 10.0, 0.0);
+        assert!(down.climb_m_s == -1.5 && down.limited);
+        let up = last(VerticalDemand::Height(90.0), 10.0, 0.0);
+        assert!(up.climb_m_s == 3.0 && up.limited);
+    }
+
+    #[test]
+    fn demanded_climb_is_followed_and_its_end_holds_the_height_at_which_the_craft_can_stop() {
+        let output = last(VerticalDemand::Climb(1.0), 10.0, 0.0);
+        assert!((output.climb_m_s - 1.0).abs() < 1e-6 && output.height_m.is_none());
+        // From 2 m/s the craft stops within v^2/(2 a) = 1 m, from -2 m/s 1 m lower.
+        for (climb_m_s, height_m) in [(2.0, 11.0), (-2.0, 9.0), (0.0, 10.0)] {
+            let mut controller = VerticalController::<Libm>::new(&CONFIG, -7.0..=9.0, 0.025).unwrap();
+            let _ = controller.step(VerticalDemand::Climb(climb_m_s), 10.0, climb_m_s);
+            let output = controller.step(VerticalDemand::Climb(0.0), 10.0, climb_m_s);
+            assert_eq!(output.height_m, Some(height_m), "{climb_m_s}");
+        }
+    }
+}

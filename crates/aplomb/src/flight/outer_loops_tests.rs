@@ -282,3 +282,18 @@ fn wind_is_fed_forward_only_where_its_share_and_the_drag_are_given() {
     with.estimate.rotor_drag_per_s = None;
     assert_eq!(fed(&with, &hold(LEVEL_FLIGHT)), Horizontal::ZERO);
 }
+
+#[test]
+fn vertical_part_of_the_achieved_thrust_counts_at_a_tilt() {
+    // Tilted by 60 deg with 1.9 times the weight, and no more: 0.95 of the weight upwards.
+    let mut outer = outer_loops();
+    let achieved =
+        Achieved { thrust_n: 1.9 * WEIGHT_N, limited: Limited { thrust: true, ..Limited::NONE }, ..HOVERING };
+    let attitude = crate::frames::Attitude::from_angles::<Libm>(60f32.to_radians(), 0.0, 0.0);
+    let tilted = estimate::State { attitude, ..at(0.0, 0.0) };
+    for _ in 0..10 * SECOND {
+        let _ = outer.step(&hold(VerticalDemand::Height(7.0)), false, &tilted, &achieved);
+    }
+    let integral = -outer.integral_m_s2().z();
+    assert!(integral < 0.5, "{integral}");
+}
