@@ -82,8 +82,8 @@ fn differences(craft: &aplomb_craft::Config) -> [f64; 4] {
 fn margins_equal_those_of_scipy_to_0_1_db_and_0_5_deg() {
     let [db, deg, share, lower_db] = differences(&craft());
     assert!(db < 0.1 && deg < 0.5 && share < 0.01, "{db} dB, {deg} deg, {share}");
-    // The running code has more at the low frequency of the lower gain margin than the script: the corrections
-    // of the attitude by accelerometer and magnetometer.
+    // The running code has more at the low frequency of the lower gain margin than the script: the
+    // corrections of the attitude by accelerometer and magnetometer.
     assert!(lower_db < 1.2, "{lower_db} dB");
 }
 

@@ -250,8 +250,8 @@ fn write(arguments: &MarginsArguments, craft: &Craft, found: &[Found]) -> std::i
     folder.keep()
 }
 
-/// The matrices as an archive of NumPy arrays: each a header, padded to a multiple of 64 bytes, and the numbers
-/// (numpy.lib.format, version 1.0), uncompressed.
+/// The matrices as an archive of NumPy arrays: each a header, padded to a multiple of 64 bytes, and the
+/// numbers (numpy.lib.format, version 1.0), uncompressed.
 fn npz(model: &Model) -> std::io::Result<Vec<u8>> {
     let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
     for Array { name, shape: [sets, rows, columns], numbers } in model.arrays() {

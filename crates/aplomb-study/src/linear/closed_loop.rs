@@ -146,8 +146,8 @@ pub(crate) fn linearise<C: Linearisable>(flight: &SteadyFlight<C>) -> Option<Lin
     })
 }
 
-/// Names of all states: those of the controller, which has some on some ticks only, the commands on their way,
-/// and those of the craft.
+/// Names of all states: those of the controller, which has some on some ticks only, the commands on their
+/// way, and those of the craft.
 struct Names {
     all: Vec<String>,
     controller: HashMap<String, usize>,
@@ -211,7 +211,8 @@ fn period<C: Linearisable>(flight: &SteadyFlight<C>) -> Option<(Vec<Instant<C>>,
     Some((instants, exact))
 }
 
-/// The matrices of one tick, and the worst change over a shorter step of a difference with the number of its argument.
+/// The matrices of one tick, and the worst change over a shorter step of a difference with the number of its
+/// argument.
 fn tick<C: Linearisable>(flight: &SteadyFlight<C>, names: &Names) -> Option<(Tick, (f64, usize))> {
     let flat = flight.controller.flat().ok()?;
     let places = craft_numbers(&mut flight.plant.clone());

@@ -1,8 +1,8 @@
 //! Disk margins: how much gain and phase of one loop, or of several at the same time, may change.
 //!
-//! Each loop is multiplied by a factor f of the balanced disk of size a, that with the diameter from
-//! (1 - a/2)/(1 + a/2) to (1 + a/2)/(1 - a/2) on the real axis: all gains within +-20 log10((1 + a/2)/(1 - a/2)) dB
-//! and all phases within +-2 atan(a/2), and combinations. The disk margin is the largest size at which the
+//! Each loop is multiplied by a factor f of the balanced disk of size a, that with the diameter from 1/g to
+//! g = (1 + a/2)/(1 - a/2) on the real axis: all gains within +-20 log10(g) dB and all phases within
+//! +-2 atan(a/2), and combinations. The disk margin is the largest size at which the
 //! closed loop stays stable (P. Seiler, A. Packard, P. Gahinet, An introduction to disk margins, IEEE Control
 //! Systems Magazine 40(5):78-95, 2020, equations 21 and 32, with skew 0):
 //!
@@ -11,8 +11,8 @@
 //! ```
 //!
 //! mu is the structured singular value for an independent complex factor in each loop, here its upper bound
-//! min over D of the largest singular value of D (S - 1/2) D^-1, D diagonal (A. Packard, J. Doyle, The complex
-//! structured singular value, Automatica 29(1):71-109, 1993): exact for up to three loops.
+//! min over D of the largest singular value of D (S - 1/2) D^-1, D diagonal (A. Packard, J. Doyle, The
+//! complex structured singular value, Automatica 29(1):71-109, 1993): exact for up to three loops.
 
 use nalgebra::Matrix4;
 

@@ -165,8 +165,8 @@ fn crossings(grid: &[f64], function: impl Fn(f64) -> f64) -> Vec<f64> {
 
 /// Encirclements of -1 by L, counter-clockwise over all frequencies, of either sign, counting as the poles of
 /// the open loop on the right by the Nyquist criterion: the phase of the return difference 1 + L rises by
-/// `90 n + 180 P` deg from the lowest to the highest frequency, with n poles at zero, n being the slope at the
-/// lowest frequency in decades per decade. A cross-check of the eigenvalues.
+/// `90 n + 180 P` deg from the lowest to the highest frequency, with n poles at zero, n being the slope at
+/// the lowest frequency in decades per decade. A cross-check of the eigenvalues.
 #[must_use]
 pub fn open_loop_unstable_poles(difference: &Curve) -> Option<i32> {
     let (low, high) = difference.range()?;

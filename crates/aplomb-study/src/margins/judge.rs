@@ -21,7 +21,8 @@ const PEAK: &str = "K. J. Astrom, R. M. Murray, Feedback Systems, 2nd edition 20
 pub const LEAST_DISK: f64 = 0.67;
 /// Smallest size of the balanced disks of all four demands on the mixer at once: 3.5 dB and 23 deg in each.
 pub const LEAST_DISK_OF_ALL: f64 = 0.4;
-/// Largest difference of a measured and a linear margin in dB and deg, beyond the interval of the measurement.
+/// Largest difference of a measured and a linear margin in dB and deg, beyond the interval of the
+/// measurement.
 pub const LARGEST_DIFFERENCE_DB: f64 = 0.7;
 /// See [`LARGEST_DIFFERENCE_DB`].
 pub const LARGEST_DIFFERENCE_DEG: f64 = 4.0;
@@ -34,9 +35,9 @@ fn verdict(text: String, measured: f64, limit: Limit, unit: &'static str, source
     Verdict { text, measured, limit, unit, outcome: limit.judge(measured), source: Some(source.to_owned()) }
 }
 
-/// Verdicts on a loop: margins, disk margin and peak sensitivity at a demand on the mixer, peak sensitivity at
-/// a set-point; then the differences of measured and linear margins. A figure that was not measured is that of
-/// the linear model, and its text states that.
+/// Verdicts on a loop: margins, disk margin and peak sensitivity at a demand on the mixer, peak sensitivity
+/// at a set-point; then the differences of measured and linear margins. A figure that was not measured is
+/// that of the linear model, and its text states that.
 #[must_use]
 pub fn verdicts(linear: &Linear, measured: &Measured) -> Vec<Verdict> {
     let name = measured.broken.name();

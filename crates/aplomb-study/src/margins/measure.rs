@@ -90,9 +90,9 @@ impl<'a> Bench<'a> {
         Ok(Self { craft: point.craft(craft), controller, flight })
     }
 
-    /// Measures a loop. The linear one determines the frequencies and amplitudes of the excitation only. While
-    /// a figure is missing because of noise, the measurement is repeated with a larger excitation, within
-    /// 1500 s of simulated time.
+    /// Measures a loop. The linear one determines the frequencies and amplitudes of the excitation only.
+    /// While a figure is missing because of noise, the measurement is repeated with a larger excitation,
+    /// within 1500 s of simulated time.
     #[must_use]
     pub fn measure(&self, linear: &Linear) -> Measured {
         let (mut best, took_s) = self.measure_at(linear, EXCITATION_SCALES[0]);
@@ -304,9 +304,9 @@ impl Measured {
             && !figures.peak_sensitivity.is_nan()
     }
 
-    /// Half of the 95 % interval of the loop transfer function at a frequency in rad/s, as a share of its size:
-    /// `1.96 sqrt((1 - c)/(2 c n))` with the coherence c of the nearest frequency over n periods (J. S. Bendat,
-    /// A. G. Piersol, Random Data, 4th edition 2010, table 9.6).
+    /// Half of the 95 % interval of the loop transfer function at a frequency in rad/s, as a share of its
+    /// size: `1.96 sqrt((1 - c)/(2 c n))` with the coherence c of the nearest frequency over n periods (J. S.
+    /// Bendat, A. G. Piersol, Random Data, 4th edition 2010, table 9.6).
     #[must_use]
     pub fn interval(&self, rad_s: f64) -> f64 {
         let off = |line: &&Line| libm::log(line.rad_s / rad_s).abs();

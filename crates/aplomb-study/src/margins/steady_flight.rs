@@ -1,8 +1,8 @@
 //! A controller on the simulated craft in steady flight, with additions at the breaks of its loops.
 //!
 //! The additions at the demands on the mixer and at the rate set-points are made by the controller's own tap
-//! ([`Excitation`]); those at the outer loops are made to the commanded set-point. The rest of a tick is as in
-//! [`aplomb_flight::ClosedLoop`].
+//! ([`Excitation`]); those at the outer loops are made to the commanded set-point. The rest of a tick is as
+//! in [`aplomb_flight::ClosedLoop`].
 
 use aplomb::flight::Excitation;
 use aplomb::frames::{Body, Vector};
@@ -33,9 +33,9 @@ const HOVER_S: f64 = 8.0;
 const SETTLED_RAD_S: f64 = 1e-2;
 const SETTLED_M_S: f64 = 2e-2;
 
-/// What is added at each break on one tick, in the order of [`Break::ALL`]: torques in N m, thrust in N, rates
-/// in rad/s, accelerations in m/s2; at the velocity and climb set-points through the position and the height
-/// commanded, in m.
+/// What is added at each break on one tick, in the order of [`Break::ALL`]: torques in N m, thrust in N,
+/// rates in rad/s, accelerations in m/s2; at the velocity and climb set-points through the position and the
+/// height commanded, in m.
 pub(crate) type Added = [f64; BREAKS];
 
 /// The tap of the controller for [`Added`].
