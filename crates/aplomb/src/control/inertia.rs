@@ -60,8 +60,8 @@ impl Inertia {
         let xy = product("forward_right_kg_m2", self.forward_right_kg_m2)?;
         product("forward_down_kg_m2", self.forward_down_kg_m2)?;
         product("right_down_kg_m2", self.right_down_kg_m2)?;
-        // The triangle rule of a rigid body, and Sylvester's criterion: the leading minors of a positive definite
-        // matrix, x, this one and the determinant, are positive.
+        // The triangle rule of a rigid body, and Sylvester's criterion: the leading minors of a positive
+        // definite matrix, x, this one and the determinant, are positive.
         let rigid = x <= 1.0001 * (y + z) && y <= 1.0001 * (x + z) && z <= 1.0001 * (x + y);
         let definite = xy * xy < x * y;
         // Scaled to about 1, so that the determinant of a small craft does not vanish.
