@@ -1,8 +1,12 @@
 //! Flights confirm the figures under other conditions than the demo's, and do not when the flown craft is
 //! another one.
 
-use aplomb_harness::input::demo_craft;
-use aplomb_study::envelope::{Conditions, EnvelopeError, Figure, find, find_on};
+use std::path::Path;
+
+use aplomb_harness::input::{demo_craft, load_craft};
+use aplomb_harness::{pages, report::Repeat};
+use aplomb_study::craft::Craft;
+use aplomb_study::envelope::{Conditions, EnvelopeError, Figure, accuracy_words, find, find_on};
 
 const SEA_LEVEL: Conditions =
     Conditions { elevation_m: 0.0, temperature_offset_k: 0.0, payload_kg: 0.0, battery_wear: 0.0 };
@@ -10,6 +14,11 @@ const SEA_LEVEL: Conditions =
 fn value(figures: &[Figure], name: &str) -> f64 {
     let mut values = figures.iter().flat_map(|figure| &figure.values);
     values.find(|(known, ..)| *known == name).map_or_else(|| panic!("no {name}"), |(_, value, _)| *value)
+}
+
+fn example(name: &str) -> Craft {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples/craft");
+    load_craft(&folder.join(format!("{name}.toml"))).unwrap()
 }
 
 fn not_confirmed(figures: &[Figure]) -> Vec<&str> {
@@ -70,4 +79,39 @@ fn craft_with_too_small_thrust_to_weight_is_refused() {
         error.to_string(),
         "full thrust of 25.9 N is 1.09 times the weight of 23.8 N; control needs 1.3 times"
     );
+}
+
+/// The command changes by 60 % per second, so full command takes half a second. A free craft moves in this
+/// time, and its thrust was 4 % off.
+#[test]
+fn flights_confirm_every_figure_of_a_craft_with_slow_speed_controllers() {
+    let mut craft = example("invented-25kg");
+    craft.config.speed_controller.slew_per_s = Some(0.6);
+    let figures = find(&craft, &SEA_LEVEL).unwrap();
+    assert_eq!(not_confirmed(&figures), [""; 0]);
+    // The slew has no effect on the thrust at full command.
+    let confirmed = |figures: &[Figure]| figures[0].confirmed.clone().unwrap().text;
+    assert_eq!(confirmed(&figures), confirmed(&find(&example("invented-25kg"), &SEA_LEVEL).unwrap()));
+}
+
+/// Its rotors turn 2.5 times as fast in this climb as in hover, where the trim was not found.
+#[test]
+fn flight_confirms_the_climb_of_a_craft_of_thrust_to_weight_8() {
+    let figures = find(&example("invented-250g"), &SEA_LEVEL).unwrap();
+    let climb = figures.iter().find(|figure| figure.question == "How fast can it climb?").unwrap();
+    assert!(climb.confirmed.as_ref().unwrap().holds, "{climb:?}");
+    assert!(value(&figures, "climb limit") > 40.0);
+}
+
+#[test]
+fn first_page_gives_the_error_of_the_propellers_in_words() {
+    let craft = demo_craft().unwrap();
+    let words = accuracy_words(&craft);
+    assert!(words.contains("by 12 % and 14 % on average"), "{words}");
+    let page = pages::envelope::compose(&craft, &SEA_LEVEL, &[], &Repeat::default());
+    let (words_at, summary_at) = (page.find("by 12 % and 14 %").unwrap(), page.find("Summary</h2>").unwrap());
+    assert!(words_at < summary_at);
+    // Given constants have no such error.
+    let words = accuracy_words(&example("faessler-2018"));
+    assert!(words.contains("constants in the craft file") && !words.contains("12 %"), "{words}");
 }

@@ -34,6 +34,8 @@ pub struct Steady {
 
 /// Iteration limit of Newton's method; about five iterations are needed.
 const ROUNDS: usize = 60;
+/// Rotor speeds at which the iteration starts, over those in hover: the next one if one does not converge.
+const STARTS: [f64; 3] = [1.0, 2.0, 4.0];
 
 impl Steady {
     /// Steady flight at `velocity_m_s` (north-east-down) through still air at `height_m` above home.
@@ -86,8 +88,13 @@ impl Steady {
             state: State { position_m: DVec3::new(0.0, 0.0, -height_m), velocity_m_s, ..State::REST },
             weight_n,
         };
-        let [a, b, c, d] = speeds;
-        let Some(found) = balance.solve([0.0, 0.0, a, b, c, d]) else {
+        // In a fast climb the rotors turn up to several times as fast as in hover, where Newton's method does
+        // not find them.
+        let solve = |factor: f64| {
+            let [a, b, c, d] = speeds.map(|speed| factor * speed);
+            balance.solve([0.0, 0.0, a, b, c, d])
+        };
+        let Some(found) = STARTS.into_iter().find_map(solve) else {
             return fail("arms", Reason::NoTrim);
         };
         balance.missing(&found);

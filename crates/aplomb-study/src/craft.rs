@@ -1,6 +1,6 @@
 //! A craft with its name and designation.
 
-use aplomb_craft::{Config, battery};
+use aplomb_craft::{Config, battery, sensors};
 
 /// A simulated craft.
 #[derive(Clone, Debug, PartialEq)]
@@ -13,6 +13,18 @@ pub struct Craft {
     pub pitch_in: f64,
     /// Parameters in SI units, checked by an [`aplomb_craft::Plant`].
     pub config: Config,
+}
+
+/// The craft with ideal sensors and at a constant state of charge, without slow transients of the battery:
+/// for figures that are properties of a craft at one state of charge. With noise in the estimated tilt, for
+/// example, a controller cannot use the last degree before its limit.
+#[must_use]
+pub fn idealised(config: &Config) -> Config {
+    let mut ideal = *config;
+    ideal.battery.capacity_ah *= 1e4;
+    ideal.battery.transients = false;
+    ideal.sensors = sensors::Config::ideal();
+    ideal
 }
 
 /// One inch in m (exact).

@@ -57,7 +57,8 @@ pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
     let figures = envelope::find(&craft, &conditions).map_err(|error| {
         Failure::Argument(format!("no envelope for {} under these conditions: {error}", craft.name))
     })?;
-    print_text(&format!("{}\n{}\n\n", craft.words(), conditions.words()))?;
+    let accuracy = textwrap::fill(&envelope::accuracy_words(&craft), 100);
+    print_text(&format!("{}\n{}\n{accuracy}\n\n", craft.words(), conditions.words()))?;
     print_text(&figures.iter().map(text_of).collect::<String>())?;
     let disk = |error: std::io::Error| arguments.out.failed(&error);
     let folder = arguments.out.open().map_err(disk)?;

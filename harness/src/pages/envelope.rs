@@ -7,7 +7,7 @@ use crate::report::sheet::{Section, Sheet};
 use crate::report::xml::escape;
 use crate::report::{Repeat, glossary};
 use aplomb_study::craft::Craft;
-use aplomb_study::envelope::{Conditions, Figure};
+use aplomb_study::envelope::{self, Conditions, Figure};
 use aplomb_study::number::significant;
 
 /// Name of the file with the figures, beside the page.
@@ -27,6 +27,7 @@ pub fn compose(craft: &Craft, conditions: &Conditions, figures: &[Figure], repea
         sheet.verdict("fail", &words);
     }
     sheet.head(&format!("<p>{}</p>", escape(&conditions.words())));
+    sheet.head(&format!("<p>{}</p>", escape(&envelope::accuracy_words(craft))));
     sheet.section(Section::new("summary", "Summary", summary(figures)));
     for (index, figure) in figures.iter().enumerate() {
         sheet.section(section(index + 1, figure, craft.config.mass_kg + conditions.payload_kg));

@@ -28,7 +28,7 @@ pub fn compose(craft: &Craft, lessons: &[Lesson], repeat: &Repeat) -> String {
     }
     sheet.head(
         "<p>Questions of a beginner, answered with the figures of this craft. All figures are from simulated \
-         flights with sensor noise and delays.</p>",
+         flights with sensor noise and delays; the strongest wind is measured with ideal sensors.</p>",
     );
     for (index, lesson) in lessons.iter().enumerate() {
         sheet.section(section(index + 1, lesson, craft));

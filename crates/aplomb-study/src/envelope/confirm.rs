@@ -3,12 +3,12 @@
 use aplomb::frames::Heading;
 use aplomb::{Command, Demand, HeadingDemand, PositionSetpoint, VerticalDemand};
 use aplomb_craft::air::WindStep;
-use aplomb_craft::{Config, Plant, Rotors, Start, glam::DVec3, sensors};
+use aplomb_craft::{Config, Plant, Rotors, Start, sensors};
 
 use super::EnvelopeError;
 use super::figures::Conditions;
 use crate::controller_model;
-use crate::craft::Craft;
+use crate::craft::{Craft, idealised};
 use aplomb_flight::FlightPlan;
 use aplomb_flight::fly::{Tick, fly_watched};
 use aplomb_flight::plan::TimedCommand;
@@ -21,12 +21,11 @@ const SEED: u64 = 1;
 
 /// The craft of the figures, and a controller derived for it.
 ///
-/// The sensors are ideal, since the figures are properties of the craft: with noise in the estimated tilt, a
-/// controller cannot use the last degree before its limit. Except for the endurance, the state of charge is
-/// constant and the battery has no slow transients, since a figure is that of one state of charge.
+/// The sensors are ideal, since the figures are properties of the craft. Except for the endurance, the
+/// battery is as well: see [`idealised`].
 pub struct Trial<'a> {
     craft: &'a Craft,
-    constant_battery: Config,
+    ideal: Config,
     pub conditions: &'a Conditions,
     pub controller: aplomb::flight::Config,
 }
@@ -36,11 +35,7 @@ impl<'a> Trial<'a> {
         let mut controller = controller_model::controller(craft).map_err(EnvelopeError::Controller)?;
         controller.estimate.vertical.home_temperature_k = conditions.home_temperature_k() as f32;
         controller.air_density_kg_m3 = conditions.density_kg_m3() as f32;
-        let mut constant_battery = craft.config;
-        constant_battery.battery.capacity_ah *= 1e4;
-        constant_battery.battery.transients = false;
-        constant_battery.sensors = sensors::Config::ideal();
-        Ok(Self { craft, constant_battery, conditions, controller })
+        Ok(Self { craft, ideal: idealised(&craft.config), conditions, controller })
     }
 
     /// A hover under the conditions.
@@ -61,21 +56,21 @@ impl<'a> Trial<'a> {
         Ok(())
     }
 
-    /// Mean vertical force of the rotors in N at full command and a tilt of `tilt_rad`. An external force, by
-    /// the computed figures, holds the craft.
-    pub fn thrust_at_full_command(&self, tilt_rad: f64, max_thrust_n: f64) -> Result<f64, EnvelopeError> {
+    /// Mean vertical force of the rotors in N at full command and a tilt of `tilt_rad`. Position and attitude
+    /// are held, so that neither a slow speed controller nor unequal rotors move the craft.
+    pub fn thrust_at_full_command(&self, tilt_rad: f64) -> Result<f64, EnvelopeError> {
         let air = self.conditions.air();
         let start = Start { airborne: true, height_m: HEIGHT_M, pitch_rad: -tilt_rad, ..Start::default() };
-        let mut plant = Plant::new(&self.constant_battery, &air, &start, SEED, TICK_S)?;
-        let (mass, gravity) = (self.craft.config.mass_kg, air.gravity_m_s2);
-        let (sine, cosine) = libm::sincos(tilt_rad);
-        plant
-            .push(DVec3::new(-max_thrust_n * sine, 0.0, max_thrust_n * cosine - mass * gravity), DVec3::ZERO);
-        // The rotors settle within 1 s; the next 0.1 s is evaluated.
-        let (settle, end) = (1000, 1100);
+        let mut plant = Plant::new(&self.ideal, &air, &start, SEED, TICK_S)?;
+        let held = motion(&mut plant);
+        // The rotors settle within 1 s of full command; the next 0.1 s is evaluated.
+        let slew_s = self.ideal.speed_controller.slew_per_s.map_or(0.0, |slew| 1.0 / slew);
+        let settle = ((1.0 + slew_s) / TICK_S) as u32;
+        let end = settle + 100;
         let mut sum = 0.0;
         for tick in 0..end {
             plant.advance(Rotors::splat(1.0));
+            hold(&mut plant, &held);
             if tick >= settle {
                 sum += plant.truth().thrust_n.sum() * libm::cos(plant.truth().tilt_rad());
             }
@@ -87,7 +82,7 @@ impl<'a> Trial<'a> {
     pub fn hover(&self) -> Result<(f64, f64), EnvelopeError> {
         let (mut command, mut current, mut count) = (0.0, 0.0, 0.0);
         let plan = self.plan(HEIGHT_M, 10.0);
-        self.watch(&self.constant_battery, &self.controller, &plan, |tick| {
+        self.watch(&self.ideal, &self.controller, &plan, |tick| {
             if tick.from_start >= 0 {
                 let truth = tick.plant.truth();
                 command += 0.25 * truth.motor_command.sum();
@@ -107,7 +102,8 @@ impl<'a> Trial<'a> {
         let duration_s = (1.05 * expected_s).clamp(10.0, 3600.0);
         let plan = self.plan(10.0, duration_s);
         let mut charge = f64::NAN;
-        self.watch(&self.craft.config, &controller, &plan, |tick| {
+        let craft = Config { sensors: sensors::Config::ideal(), ..self.craft.config };
+        self.watch(&craft, &controller, &plan, |tick| {
             let now = tick.plant.truth().battery.state_of_charge;
             if tick.from_start == 0 {
                 begun_s = tick.time_s;
@@ -129,7 +125,7 @@ impl<'a> Trial<'a> {
         plan.air.winds.push(WindStep { at_s: 1.0, from_deg: 0.0, speed_m_s: wind_m_s, ramp_s: 30.0 });
         let (mut drift, mut count, mut cannot_hold) = (0.0, 0.0, false);
         let mut trace = Trace { period_s: 0.02, rows: Vec::new() };
-        self.watch(&self.constant_battery, &self.controller, &plan, |tick| {
+        self.watch(&self.ideal, &self.controller, &plan, |tick| {
             if tick.time_s >= 60.0 {
                 let record = tick.controller.record();
                 drift -= tick.plant.truth().velocity_m_s.x;
@@ -150,6 +146,9 @@ impl<'a> Trial<'a> {
         // The guard would land because of the voltage sag at full command.
         controller.guard.low_battery_v = 0.0;
         controller.vertical.climb_limit_m_s = 3.0 * expected_m_s as f32;
+        // The ramp of the climb demand passes the expected climb after half of the time.
+        let ramp_m_s2 = &mut controller.vertical.acceleration_m_s2;
+        *ramp_m_s2 = ramp_m_s2.max(expected_m_s as f32 / 8.0);
         // Without the thrust reserve of 10 % for control.
         controller.thrust.max_thrust_n /= 0.9;
         let mut plan = self.plan(HEIGHT_M, 16.5);
@@ -160,7 +159,7 @@ impl<'a> Trial<'a> {
         };
         plan.commands.push(TimedCommand { at_s: 0.5, command: Command::fly(climb) });
         let (mut climb, mut height, mut count) = (0.0, 0.0, 0.0);
-        self.watch(&self.constant_battery, &controller, &plan, |tick| {
+        self.watch(&self.ideal, &controller, &plan, |tick| {
             if tick.time_s > 15.5 {
                 let truth = tick.plant.truth();
                 climb -= truth.velocity_m_s.z;
@@ -170,4 +169,24 @@ impl<'a> Trial<'a> {
         })?;
         Ok((climb / count, height / count))
     }
+}
+
+/// States of the body among those of a plant.
+const MOTION: [&str; 4] = ["position_m", "velocity_m_s", "attitude", "rate_rad_s"];
+
+fn motion(plant: &mut Plant) -> Vec<f64> {
+    let mut states = Vec::new();
+    plant.visit_state(&mut |name, _, state| states.extend(state.filter(|_| MOTION.contains(&name)).copied()));
+    states
+}
+
+/// Sets the states of the body.
+fn hold(plant: &mut Plant, held: &[f64]) {
+    let mut held = held.iter();
+    plant.visit_state(&mut |name, _, state| {
+        let of_body = state.filter(|_| MOTION.contains(&name));
+        if let Some((state, value)) = of_body.and_then(|state| Some((state, held.next()?))) {
+            *state = *value;
+        }
+    });
 }

@@ -4,6 +4,7 @@ use aplomb_craft::atmosphere::{Air, SEA_LEVEL_DENSITY_KG_M3, geopotential_m};
 use aplomb_craft::gravity::STANDARD_M_S2;
 use aplomb_craft::{AirConfig, Steady, glam::DVec3};
 
+use super::balance;
 use super::confirm::{HEIGHT_M, Trial};
 use super::{Confirmation, EnvelopeError, Figure, LEAST_THRUST_TO_WEIGHT, TOLERANCE};
 use crate::craft::Craft;
@@ -106,19 +107,6 @@ fn compared(what: &str, found: f64, flown: f64, unit: &str, decimals: usize) -> 
     }
 }
 
-/// Largest x in 0..`most` with `fits(x)`, for a monotonic condition, by bisection; `None` if `fits(most)`.
-fn largest(most: f64, fits: impl Fn(f64) -> bool) -> Option<f64> {
-    if fits(most) {
-        return None;
-    }
-    let (mut low, mut high) = (0.0, most);
-    for _ in 0..40 {
-        let middle = 0.5 * (low + high);
-        if fits(middle) { low = middle } else { high = middle }
-    }
-    Some(low)
-}
-
 impl<'a> Analysis<'a> {
     /// Figures of `craft`, confirmed by flights of `flown`.
     pub fn new(
@@ -160,15 +148,9 @@ impl<'a> Analysis<'a> {
         4.0 * self.craft.full_thrust_at_n(density / SEA_LEVEL_DENSITY_KG_M3)
     }
 
-    /// The trim at this velocity is within full command and the tilt limit.
-    fn is_feasible(&self, height_m: f64, velocity_m_s: DVec3, tilt_limit_rad: f64) -> bool {
-        Steady::find(&self.craft.config, &self.air, height_m, velocity_m_s)
-            .is_ok_and(|steady| steady.largest_command() <= 1.0 && steady.tilt_rad <= tilt_limit_rad)
-    }
-
     fn thrust(&self) -> Result<Figure, EnvelopeError> {
         let (full, weight) = (self.max_thrust_n(), self.weight_n());
-        let flown = self.trial.thrust_at_full_command(0.0, full)?;
+        let flown = self.trial.thrust_at_full_command(0.0)?;
         Ok(Figure {
             question: "How much thrust does it have?",
             answer: format!(
@@ -185,7 +167,7 @@ impl<'a> Analysis<'a> {
             ],
             formula: "T/(m g), with T = 4 kT w^2 at the rotor speed w at full command, with the voltage sag of the battery",
             confirmed: Some(compared(
-                "thrust at full command, craft held by an external force",
+                "thrust at full command, position and attitude held",
                 full,
                 flown,
                 "N",
@@ -248,7 +230,7 @@ impl<'a> Analysis<'a> {
     fn tilt(&self) -> Result<Figure, EnvelopeError> {
         let (full, weight) = (self.max_thrust_n(), self.weight_n());
         let steepest = libm::acos((weight / full).min(1.0));
-        let flown = self.trial.thrust_at_full_command(steepest, full)?;
+        let flown = self.trial.thrust_at_full_command(steepest)?;
         let limit_deg = f64::from(self.trial.controller.thrust.tilt_limit_rad).to_degrees();
         Ok(Figure {
             question: "How far can it tilt at constant height?",
@@ -264,7 +246,7 @@ impl<'a> Analysis<'a> {
             ],
             formula: "T cos(tilt) = m g, so tilt = arccos(m g/T)",
             confirmed: Some(compared(
-                "vertical thrust at that tilt and full command, craft held by an external force",
+                "vertical thrust at that tilt and full command, position and attitude held",
                 weight,
                 flown,
                 "N",
@@ -275,8 +257,8 @@ impl<'a> Analysis<'a> {
     }
 
     fn wind(&self) -> Result<Figure, EnvelopeError> {
-        let limit = f64::from(self.trial.controller.thrust.tilt_limit_rad);
-        let strongest = largest(60.0, |wind| self.is_feasible(HEIGHT_M, DVec3::new(wind, 0.0, 0.0), limit));
+        let limits = balance::Limits::of(&self.trial.controller, &self.craft.config, &self.air);
+        let strongest = balance::strongest_wind_m_s(&self.craft.config, &self.air, HEIGHT_M, &limits);
         let Some(strongest) = strongest else {
             return Ok(Figure {
                 question: "In which wind can it hold its position?",
@@ -291,17 +273,21 @@ impl<'a> Analysis<'a> {
         };
         let (drift_below, cannot_hold_below, trace) = self.trial.wind((1.0 - TOLERANCE) * strongest)?;
         let (_, cannot_hold_above, _) = self.trial.wind((1.0 + TOLERANCE) * strongest)?;
+        let tilt_rad = self.steady(DVec3::new(strongest, 0.0, 0.0))?.tilt_rad;
         let mass_kg = self.craft.config.mass_kg;
         let interval = intervals(&trace, 5.0, mass_kg).into_iter().next();
         Ok(Figure {
             question: "In which wind can it hold its position?",
             answer: format!(
-                "Up to {} m/s without gusts, at the tilt limit of {} deg. In a stronger wind it drifts downwind.",
+                "Up to {} m/s without gusts. The controller limits the tilt to {} deg and the command to {} %; at this wind {} is \
+                 at its limit. In a stronger wind it drifts downwind.",
                 fixed(strongest, 1),
-                fixed(limit.to_degrees(), 1)
+                fixed(limits.tilt_rad.to_degrees(), 1),
+                fixed(100.0 * limits.command, 0),
+                if tilt_rad > 0.999 * limits.tilt_rad { "the tilt" } else { "the command" }
             ),
             values: vec![("strongest steady wind", strongest, "m/s")],
-            formula: "m g tan(tilt) = drag at zero ground speed, at the tilt limit or at full command, whichever comes first",
+            formula: "m g tan(tilt) = drag at zero ground speed, at the limit of the tilt or of the command, whichever comes first",
             confirmed: Some(Confirmation {
                 text: format!(
                     "in 2 % less wind it holds its position (drift {} m/s); in 2 % more wind it reports that it cannot hold its position ({})",
@@ -315,10 +301,7 @@ impl<'a> Analysis<'a> {
     }
 
     fn climb(&self) -> Result<Figure, EnvelopeError> {
-        let fastest_at = |height_m| {
-            let fits = |climb: f64| self.is_feasible(height_m, DVec3::new(0.0, 0.0, -climb), f64::INFINITY);
-            largest(60.0, fits)
-        };
+        let fastest_at = |height_m| balance::fastest_climb_m_s(&self.craft.config, &self.air, height_m);
         let question = "How fast can it climb?";
         let Some(fastest) = fastest_at(HEIGHT_M) else {
             return Ok(Figure {

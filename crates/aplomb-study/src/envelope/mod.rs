@@ -1,9 +1,12 @@
 //! Performance envelope of a craft: figures from the force balance, each confirmed by a flight.
 
+pub mod balance;
 mod confirm;
 mod figures;
+mod propellers;
 
 pub use figures::{Conditions, find, find_on};
+pub use propellers::accuracy_words;
 
 use crate::forces::Interval;
 use crate::number::fixed;

@@ -6,7 +6,7 @@
 mod lessons;
 mod window_mean;
 
-use crate::craft::Craft;
+use crate::craft::{Craft, idealised};
 use crate::forces::Interval;
 use aplomb_craft::Rotors;
 use aplomb_flight::FlightPlan;
@@ -77,7 +77,8 @@ pub struct Flights<T> {
     pub tilt: T,
     /// A steady wind from 2 s on.
     pub wind: T,
-    /// A wind that grows beyond what can be held.
+    /// A wind that grows beyond what can be held; flown with ideal sensors and at a constant state of charge,
+    /// since an error of the estimated tilt would shift the limit.
     pub wind_limit: T,
 }
 
@@ -111,14 +112,15 @@ impl Flights<FlightPlan> {
         controller: &aplomb::flight::Config,
         seed: u64,
     ) -> Result<Flights<Trace>, FlyError> {
-        let flown = |plan| fly(&craft.config, controller, plan, seed).map(|flown| flown.trace);
+        let fly = |craft, plan| fly(craft, controller, plan, seed).map(|flown| flown.trace);
+        let flown = |plan| fly(&craft.config, plan);
         Ok(Flights {
             hover: flown(&self.hover)?,
             climb: flown(&self.climb)?,
             yaw: flown(&self.yaw)?,
             tilt: flown(&self.tilt)?,
             wind: flown(&self.wind)?,
-            wind_limit: flown(&self.wind_limit)?,
+            wind_limit: fly(&idealised(&craft.config), &self.wind_limit)?,
         })
     }
 }

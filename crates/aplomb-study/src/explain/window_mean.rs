@@ -20,6 +20,8 @@ pub struct WindowMean {
     pub climb_m_s: f64,
     /// Tilt in deg.
     pub tilt_deg: f64,
+    /// Power from the battery in W.
+    pub power_w: f64,
 }
 
 impl WindowMean {
@@ -37,6 +39,7 @@ impl WindowMean {
             up_n: average(&|row| row.thrust_n.sum() * libm::cos(row.truth.tilt_deg.to_radians())),
             climb_m_s: average(&|row| row.truth.climb_m_s),
             tilt_deg: average(&|row| row.truth.tilt_deg),
+            power_w: average(&|row| row.battery_v * row.battery_a),
         }
     }
 

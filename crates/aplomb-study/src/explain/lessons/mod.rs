@@ -1,16 +1,18 @@
 //! The questions and their answers.
 
 mod rotors;
+mod sensing;
 mod tilt;
 mod wind;
 
 use aplomb_craft::gravity::STANDARD_M_S2;
-use aplomb_craft::{Rotors, Spin};
+use aplomb_craft::{AirConfig, Rotors, Spin};
 use aplomb_flight::trace::Trace;
 
 use crate::craft::Craft;
+use crate::envelope::balance::Limits;
 use crate::explain::window_mean::WindowMean;
-use crate::explain::{Drawing, Flights, Lesson, Picture};
+use crate::explain::{Check, Drawing, Flights, Lesson, Picture};
 use crate::forces::Interval;
 use crate::number::fixed;
 
@@ -28,7 +30,7 @@ const SIGNIFICANT: f64 = 0.03;
 pub fn all(craft: &Craft, controller: &aplomb::flight::Config, flights: &Flights<Trace>) -> Vec<Lesson> {
     let context = Context {
         craft,
-        tilt_limit_deg: f64::from(controller.thrust.tilt_limit_rad).to_degrees(),
+        limits: Limits::of(controller, &craft.config, &AirConfig::default()),
         weight_n: craft.config.mass_kg * STANDARD_M_S2,
         hover: WindowMean::over(&flights.hover, 0.0, 10.0),
     };
@@ -42,14 +44,14 @@ pub fn all(craft: &Craft, controller: &aplomb::flight::Config, flights: &Flights
         context.wind(&flights.wind),
         context.wind_limit(&flights.wind_limit),
         context.descent(&flights.climb),
-        context.camera(&flights.wind),
+        context.camera(&flights.wind, &flights.hover),
         context.estimation(&flights.wind),
     ]
 }
 
 struct Context<'a> {
     craft: &'a Craft,
-    tilt_limit_deg: f64,
+    limits: Limits,
     weight_n: f64,
     hover: WindowMean,
 }
@@ -75,10 +77,21 @@ fn percent(value: f64) -> String {
     format!("{} %", fixed(100.0 * value, 1))
 }
 
+/// A statement that holds if `passes`.
+fn check(text: String, passes: bool) -> Check {
+    Check { text, passes }
+}
+
+/// "3.1 % larger" or "3.1 % smaller".
+fn relative(share: f64) -> String {
+    format!("{} {}", percent(share.abs()), if share < 0.0 { "smaller" } else { "larger" })
+}
+
 /// The magnitude of a share is at most `bound`.
 fn small(share: f64, bound: f64) -> bool {
     share.abs() <= bound
 }
+
 impl Context<'_> {
     fn speeds(&self, moment: &WindowMean) -> Rotors<String> {
         moment.rpm.zip(moment.thrust_n).map(|(speed, thrust)| format!("{}, {}", rpm(speed), newton(thrust)))
@@ -99,7 +112,7 @@ fn top_view(moment: &WindowMean, labels: Rotors<String>, reactions: bool) -> Dra
 fn triangle(interval: Option<&Interval>, title: &str) -> Vec<Picture> {
     let drawn = interval.map(|interval| Picture {
         title: title.to_owned(),
-        caption: "Vector sum of thrust and weight; the resultant is horizontal.".to_owned(),
+        caption: "Vector sum of the mean thrust and the weight.".to_owned(),
         drawing: Drawing::Triangle(*interval),
     });
     drawn.into_iter().collect()

@@ -1,9 +1,10 @@
 //! Thrust, reaction torque, climb, yaw and descent.
 
-use aplomb_craft::Spin;
+use aplomb_craft::{Spin, rotor};
 
 use super::{
-    COMMAND_S, Context, DENSITY_KG_M3, DESCENT_S, SIGNIFICANT, newton, percent, rpm, small, top_view, torque,
+    COMMAND_S, Context, DENSITY_KG_M3, DESCENT_S, SIGNIFICANT, check, newton, percent, relative, rpm, small,
+    top_view, torque,
 };
 use crate::craft::INCH_M;
 use crate::explain::window_mean::WindowMean;
@@ -18,6 +19,7 @@ impl Context<'_> {
         let sum = hover.thrust_n.sum();
         let off = hover.up_n / self.weight_n - 1.0;
         let mean_rpm = hover.rpm.sum() / 4.0;
+        let full = 4.0 * self.craft.full_thrust_n() / sum;
         Lesson {
             question: "What keeps it in the air?",
             answer: format!(
@@ -35,7 +37,10 @@ impl Context<'_> {
             checks: vec![Check {
                 text: format!("mean upward thrust over 10 s of hover differs from the weight by {} (at most 2 %)", percent(off)),
                 passes: small(off, 0.02),
-            }],
+            }, check(
+                format!("full command gives {} the thrust of hover (more than 1)", fixed(full, 2)),
+                full > 1.0,
+            )],
             pictures: vec![Picture {
                 title: "Hover, seen from above".into(),
                 caption: "Disc: thrust; ring: thrust at full command. The outer arrows show the direction of rotation of \
@@ -82,14 +87,25 @@ impl Context<'_> {
         let off = steady.up_n / self.weight_n - 1.0;
         let increase = start.rpm.zip(self.hover.rpm).map(|(now, before)| now - before);
         let smallest = increase.iter().copied().fold(f64::INFINITY, f64::min);
+        let largest = increase.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let constant = matches!(self.craft.config.rotor.inflow, rotor::Inflow::Constant);
+        let power = steady.power_w / self.hover.power_w - 1.0;
+        let thrusts = start.thrust_n.zip(self.hover.thrust_n).map(|(now, before)| now - before);
+        let least_n = thrusts.iter().copied().fold(f64::INFINITY, f64::min);
         Lesson {
             question: "How does it climb?",
             answer: format!(
-                "All four rotors speed up equally. During the acceleration the thrust is {} larger than in hover. In the \
-                 steady climb at {} m/s it is {}, about the weight: a steady climb needs more power, but hardly more thrust.",
-                percent(more),
+                "All four rotors speed up alike. During the acceleration the thrust is {} than in hover. In the steady climb \
+                 at {} m/s it is {}, about the weight. The power is {} than in hover: {}.",
+                relative(more),
                 fixed(steady.climb_m_s, 1),
                 newton(steady.up_n),
+                relative(power),
+                if constant {
+                    "the file gives constant coefficients of the propellers, so the inflow of a climb costs no power here"
+                } else {
+                    "a steady climb needs more power, but hardly more thrust"
+                },
             ),
             formula: "sum of the thrusts = m (g + a);  a the upward acceleration, 0 in a steady climb",
             checks: vec![
@@ -99,6 +115,35 @@ impl Context<'_> {
                         rpm(smallest)
                     ),
                     passes: smallest > SIGNIFICANT * mean_rpm,
+                },
+                check(
+                    format!("the largest increase is {} (at most twice the smallest)", rpm(largest)),
+                    largest <= 2.0 * smallest,
+                ),
+                check(
+                    format!(
+                        "the smallest increase of a thrust over hover is {} (more than the noise)",
+                        newton(least_n)
+                    ),
+                    least_n > 0.25 * SIGNIFICANT * self.weight_n,
+                ),
+                if constant {
+                    check(
+                        format!(
+                            "the power in the steady climb is {} than in hover (at most 3 %)",
+                            relative(power)
+                        ),
+                        small(power, 0.03),
+                    )
+                } else {
+                    check(
+                        format!(
+                            "the power in the steady climb is {} than in hover (more than the thrust, {})",
+                            relative(power),
+                            percent(off)
+                        ),
+                        power > 0.0 && power > off,
+                    )
                 },
                 Check {
                     text: format!(
@@ -125,6 +170,12 @@ impl Context<'_> {
         let [fast, slow] =
             [Spin::CounterClockwise, Spin::Clockwise].map(|spin| 0.5 * self.of_spin(spin, start.rpm));
         let off = start.thrust_n.sum() / self.hover.thrust_n.sum() - 1.0;
+        let [gain, loss] = [(Spin::CounterClockwise, 1.0), (Spin::Clockwise, -1.0)].map(|(spin, sign)| {
+            sign * (self.of_spin(spin, start.thrust_n) - self.of_spin(spin, self.hover.thrust_n))
+        });
+        // Torque per newton of one rotor: about the vertical by its reaction, about the roll axis by its arm.
+        let reaction_m = self.hover.torque_nm.sum() / self.hover.thrust_n.sum();
+        let arm_m = 0.25 * self.craft.config.arms.map(|arm| arm.y_m.abs()).sum();
         let late = trace.rows.iter().filter(|row| row.time_s > 10.0);
         let heading = mean(late.map(|row| row.truth.heading_deg));
         Lesson {
@@ -132,13 +183,30 @@ impl Context<'_> {
             answer: format!(
                 "By a difference between the two diagonal pairs. To yaw to the right, the counter-clockwise pair goes to {} and \
                  the clockwise pair to {}. The reaction torque of the faster pair is larger; the sum of the thrusts is \
-                 unchanged, so the craft neither climbs nor descends. Reaction torques are small, so yaw is slow compared \
-                 with roll and pitch.",
+                 unchanged, so the craft neither climbs nor descends. A newton of thrust has a reaction torque of {} and a \
+                 roll torque of {}: yaw torques are small, so yaw is slow compared with roll and pitch.",
                 rpm(fast),
                 rpm(slow),
+                torque(reaction_m),
+                torque(arm_m),
             ),
             formula: "yaw torque = sum of s Q, with a constant sum of the thrusts",
             checks: vec![
+                check(
+                    format!(
+                        "at the start, the counter-clockwise pair has {} more thrust than in hover, the other pair {} less",
+                        newton(gain),
+                        newton(loss)
+                    ),
+                    gain.min(loss) > 0.5 * SIGNIFICANT * self.weight_n,
+                ),
+                check(
+                    format!(
+                        "the reaction torque is {} of the roll torque of the same thrust (at most half)",
+                        percent(reaction_m / arm_m)
+                    ),
+                    small(reaction_m / arm_m, 0.5),
+                ),
                 Check {
                     text: format!(
                         "during yaw to the right, the counter-clockwise pair is {} faster than the clockwise pair",

@@ -2,7 +2,9 @@
 
 use aplomb_craft::Rotors;
 
-use super::{COMMAND_S, Context, SIGNIFICANT, newton, percent, rpm, small, top_view, triangle};
+use super::{
+    COMMAND_S, Context, SIGNIFICANT, check, newton, percent, relative, rpm, small, top_view, triangle,
+};
 use crate::explain::window_mean::WindowMean;
 use crate::explain::{Check, Lesson, Picture};
 use crate::forces::intervals;
@@ -22,6 +24,12 @@ impl Context<'_> {
         let (initial, remaining) = (rear_minus_front(&onset.thrust_n), rear_minus_front(&steady.thrust_n));
         let hover = rear_minus_front(&self.hover.thrust_n);
         let share = (remaining - hover) / (initial - hover);
+        let stop =
+            WindowMean::at_largest(trace, COMMAND_S, COMMAND_S + 1.5, |row| -rear_minus_front(&row.thrust_n));
+        let opposite = hover - rear_minus_front(&stop.thrust_n);
+        let slower = front(&self.hover.rpm) - front(&onset.rpm);
+        let faster = rear(&onset.rpm) - rear(&self.hover.rpm);
+        let more = steady.thrust_n.sum() / self.hover.thrust_n.sum() - 1.0;
         Lesson {
             question: "How does it tilt?",
             answer: format!(
@@ -44,6 +52,21 @@ impl Context<'_> {
                     ),
                     passes: initial > SIGNIFICANT * self.weight_n,
                 },
+                check(
+                    format!(
+                        "the front rotors are {} slower and the rear rotors {} faster than in hover",
+                        rpm(slower),
+                        rpm(faster)
+                    ),
+                    slower.min(faster) > SIGNIFICANT * 0.25 * self.hover.rpm.sum(),
+                ),
+                check(
+                    format!(
+                        "afterwards the front pair has up to {} more thrust than in hover, relative to the rear pair",
+                        newton(opposite)
+                    ),
+                    opposite > SIGNIFICANT * self.weight_n,
+                ),
                 Check {
                     text: format!(
                         "at the steady tilt, {} of that difference remains (at most 20 %)",
@@ -60,7 +83,10 @@ impl Context<'_> {
                 },
                 Picture {
                     title: "Steady tilt".into(),
-                    caption: "All thrusts are nearly equal again, and slightly larger than in hover.".into(),
+                    caption: format!(
+                        "Front and rear thrusts are nearly equal again; their sum is {} than in hover.",
+                        relative(more)
+                    ),
                     drawing: top_view(&steady, self.speeds(&steady), false),
                 },
             ],
@@ -77,18 +103,19 @@ impl Context<'_> {
             let needed = self.weight_n * libm::tan(s.tilt_deg.to_radians());
             (s.vertical_n / self.weight_n - 1.0, s.horizontal_n / needed - 1.0)
         });
-        let (horizontal, accelerates, tilt) = interval
+        let [horizontal, vertical, accelerates, tilt] = interval
             .as_ref()
-            .map_or((f64::NAN, f64::NAN, f64::NAN), |s| (s.horizontal_n, s.accelerating_n, s.tilt_deg));
+            .map_or([f64::NAN; 4], |s| [s.horizontal_n, s.vertical_n, s.accelerating_n, s.tilt_deg]);
         Lesson {
             question: "Why does tilt accelerate it?",
             answer: format!(
-                "The thrust acts along the vertical axis of the craft. At a tilt of {} deg, its horizontal component is {}. To \
-                 keep the height, the total thrust increases slightly, so that the vertical component still equals the \
-                 weight. The horizontal component accelerates the craft: {} of it act as acceleration, the rest balances \
-                 the drag.",
+                "The thrust acts along the vertical axis of the craft. At a tilt of {} deg, its horizontal component is {}. The \
+                 height is kept, so the vertical component still equals the weight: {} against {}. The horizontal component \
+                 accelerates the craft: {} of it act as acceleration, the rest balances the drag.",
                 fixed(tilt, 1),
                 newton(horizontal),
+                newton(vertical),
+                newton(self.weight_n),
                 newton(accelerates),
             ),
             formula: "T cos(tilt) = m g, so the horizontal thrust is m g tan(tilt)",
@@ -107,6 +134,13 @@ impl Context<'_> {
                     ),
                     passes: small(needed, 0.08),
                 },
+                check(
+                    format!(
+                        "{} of the horizontal component accelerate the craft (more than 0, at most 105 %)",
+                        percent(accelerates / horizontal)
+                    ),
+                    accelerates > 0.0 && accelerates <= 1.05 * horizontal,
+                ),
             ],
             pictures: triangle(interval.as_ref(), "Forces at steady tilt"),
         }

@@ -1,6 +1,9 @@
-//! Wind, camera and state estimation.
+//! Wind.
 
-use super::{Context, newton, percent, triangle};
+use aplomb_craft::{AirConfig, Steady, glam::DVec3};
+
+use super::{Context, check, newton, percent, small, triangle};
+use crate::envelope::{TOLERANCE, balance};
 use crate::explain::{Check, Lesson};
 use crate::forces::intervals;
 use crate::measure::mean_of_finite as mean;
@@ -9,15 +12,23 @@ use aplomb_flight::trace::{Row, Trace};
 
 impl Context<'_> {
     pub(super) fn wind(&self, trace: &Trace) -> Lesson {
+        let question = "How does it hold its position in wind?";
+        if !self.has_drag() {
+            return self.unanswered(question);
+        }
         let interval = intervals(trace, 20.0, self.craft.config.mass_kg).into_iter().last();
         let rows = || trace.rows.iter().filter(|row| row.time_s > 10.0);
         let drift = mean(rows().map(|row| row.truth.velocity_north_m_s));
         let wind = mean(rows().map(|row| -row.wind_m_s[0]));
-        let (tilt, horizontal, north) = interval.as_ref().map_or((f64::NAN, f64::NAN, f64::NAN), |s| {
-            (s.tilt_deg, s.horizontal_n, libm::cos(s.towards_deg.to_radians()))
+        let [tilt, horizontal, north, accelerates] = interval.as_ref().map_or([f64::NAN; 4], |s| {
+            [s.tilt_deg, s.horizontal_n, libm::cos(s.towards_deg.to_radians()), s.accelerating_n]
         });
+        let height_m = mean(rows().map(|row| row.truth.height_m));
+        let velocity_m_s = DVec3::new(wind, 0.0, 0.0);
+        let balance = Steady::find(&self.craft.config, &AirConfig::default(), height_m, velocity_m_s);
+        let balance = balance.map_or(f64::NAN, |steady| steady.tilt_rad.to_degrees());
         Lesson {
-            question: "How does it hold its position in wind?",
+            question,
             answer: format!(
                 "It tilts into the wind, so that the horizontal thrust balances the drag. Here the mean wind is {} m/s from the \
                  north; the craft tilts by {} deg to the north, and its horizontal thrust of {} balances the drag.",
@@ -38,111 +49,131 @@ impl Context<'_> {
                     ),
                     passes: north >= 0.9,
                 },
+                check(
+                    format!(
+                        "{} of the horizontal thrust accelerate the craft (at most 10 %)",
+                        percent(accelerates / horizontal)
+                    ),
+                    small(accelerates / horizontal, 0.1),
+                ),
+                check(
+                    format!(
+                        "the force balance at the mean wind gives a tilt of {} deg (within 1 deg)",
+                        fixed(balance, 1)
+                    ),
+                    small(tilt - balance, 1.0),
+                ),
             ],
             pictures: triangle(interval.as_ref(), "Forces in the wind"),
         }
     }
 
     pub(super) fn wind_limit(&self, trace: &Trace) -> Lesson {
-        let onset = trace.rows.iter().position(|row| row.flags.cannot_hold_position);
-        let limit = self.tilt_limit_deg;
-        let Some(onset) = onset else {
+        let question = "Which wind is too strong?";
+        if !self.has_drag() {
+            return self.unanswered(question);
+        }
+        let limit = self.limits.tilt_rad.to_degrees();
+        let height_m = trace.rows.first().map_or(f64::NAN, |row| row.truth.height_m);
+        let balance =
+            balance::strongest_wind_m_s(&self.craft.config, &AirConfig::default(), height_m, &self.limits);
+        let wind = |row: &Row| -row.wind_m_s[0];
+        let Some(reported) = trace.rows.iter().position(|row| row.flags.cannot_hold_position) else {
+            let reached = trace.rows.last().map_or(f64::NAN, wind);
+            let expected = balance.is_none_or(|balance| balance > (1.0 - TOLERANCE) * reached);
             return Lesson {
-                question: "Which wind is too strong?",
+                question,
                 answer: format!(
-                    "The wind increased to 40 m/s and this craft held its position: its drag needs no more than the tilt limit of \
-                     {} deg.",
+                    "The wind increased to {} m/s and this craft held its position: its drag needs no more than the tilt \
+                     limit of {} deg.",
+                    fixed(reached, 0),
                     fixed(limit, 1)
                 ),
                 formula: "m g tan(tilt limit) = drag",
-                checks: Vec::new(),
+                checks: vec![check(
+                    format!("by the force balance it holds its position up to {} m/s", speed(balance)),
+                    expected,
+                )],
                 pictures: Vec::new(),
             };
         };
-        let moment = &trace.rows[onset];
-        let wind = -moment.wind_m_s[0];
-        let end_s = moment.time_s + 5.0;
-        let after: Vec<&Row> =
-            trace.rows.iter().filter(|row| (moment.time_s..=end_s).contains(&row.time_s)).collect();
+        let from_s = trace.rows[reported].time_s;
+        let at_limit = mean(trace.window(from_s - 1.0, from_s).iter().map(|row| row.truth.tilt_deg));
+        // From this row to the report, the tilt stays within 0.1 deg of its limit.
+        let below = |row: &Row| row.truth.tilt_deg < at_limit - 0.1;
+        let onset = trace.rows[..reported].iter().rposition(below).map_or(0, |before| before + 1);
+        let onset = &trace.rows[onset];
+        let difference = wind(onset) / balance.unwrap_or(f64::NAN) - 1.0;
+        let after = trace.window(from_s, from_s + 5.0);
         let steepest = after.iter().map(|row| row.truth.tilt_deg).fold(0.0, f64::max);
         let height = mean(after.iter().map(|row| row.truth.height_m - row.setpoint.height_m));
+        let drift = -mean(after.iter().map(|row| row.truth.velocity_north_m_s));
         Lesson {
-            question: "Which wind is too strong?",
+            question,
             answer: format!(
                 "A stronger wind needs a larger tilt, and at a larger tilt less of the thrust is vertical. So the controller \
-                 limits the tilt to {} deg. In a wind that increases by 0.5 m/s per second, the craft reaches this limit at \
-                 {} m/s and reports that it cannot hold its position. It then drifts downwind with a stable attitude and \
-                 at its height.",
+                 limits the tilt, to {} deg or to what its thrust allows. In a wind that increases by 0.2 m/s per second, the \
+                 tilt first stays at its limit, here {} deg, at {} m/s. The craft then drifts downwind with a stable attitude \
+                 and at its height. At {} m/s the controller reports that it cannot hold its position. (Ideal sensors.)",
                 fixed(limit, 1),
-                fixed(wind, 1),
+                fixed(onset.truth.tilt_deg, 1),
+                fixed(wind(onset), 1),
+                fixed(wind(&trace.rows[reported]), 1),
             ),
             formula: "m g tan(tilt limit) = drag in the strongest wind in which the position can be held",
             checks: vec![
-                Check {
-                    text: format!(
-                        "in the next 5 s, the largest tilt is {} deg (at most the limit of {} deg plus 2 deg estimation error)",
+                check(
+                    format!(
+                        "the force balance gives {} m/s, a difference of {} (at most 2 %)",
+                        speed(balance),
+                        percent(difference)
+                    ),
+                    small(difference, TOLERANCE),
+                ),
+                check(
+                    format!(
+                        "in the 5 s after the report, the largest tilt is {} deg (at most the limit of {} deg plus 2 deg)",
                         fixed(steepest, 1),
                         fixed(limit, 1)
                     ),
-                    passes: steepest <= limit + 2.0,
-                },
-                Check {
-                    text: format!("the mean height error is {} m (at most 1 m)", fixed(height, 2)),
-                    passes: height.abs() <= 1.0,
-                },
+                    steepest <= limit + 2.0,
+                ),
+                check(
+                    format!("the mean height error is {} m (at most 1 m)", fixed(height, 2)),
+                    small(height, 1.0),
+                ),
+                check(
+                    format!("the mean drift downwind is {} m/s (at least 0.2 m/s)", fixed(drift, 2)),
+                    drift >= 0.2,
+                ),
             ],
             pictures: Vec::new(),
         }
     }
 
-    pub(super) fn camera(&self, trace: &Trace) -> Lesson {
-        let rows: Vec<&Row> = trace.rows.iter().filter(|row| row.time_s > 10.0).collect();
-        let pitch = mean(rows.iter().map(|row| row.truth.pitch_deg));
-        let roll = mean(rows.iter().map(|row| row.truth.roll_deg));
-        let square = |row: &&Row| {
-            let (p, r) = (row.truth.pitch_deg - pitch, row.truth.roll_deg - roll);
-            p * p + r * r
-        };
-        let variation = libm::sqrt(mean(rows.iter().map(square)));
-        let tilt = libm::hypot(pitch, roll);
+    /// The craft has a drag in horizontal motion.
+    pub(super) fn has_drag(&self) -> bool {
+        let drag = &self.craft.config.drag;
+        let parts = [drag.rotor_drag_per_s, drag.body_drag_n_s_m, drag.drag_area_m2];
+        parts.iter().any(|axes| axes[0] > 0.0 && axes[1] > 0.0)
+    }
+
+    /// A question about wind, for a craft without drag.
+    pub(super) fn unanswered(&self, question: &'static str) -> Lesson {
         Lesson {
-            question: "What does the tilt do to a camera?",
-            answer: format!(
-                "A camera fixed to the frame tilts with it. In this wind the mean tilt of its picture is {} deg, with variations of \
-                 {} deg rms due to turbulence. A three-axis gimbal rotates the camera back by the same angles, within its \
-                 range of motion.",
-                fixed(tilt, 1),
-                fixed(variation, 1)
-            ),
-            formula: "angle of the gimbal = - tilt of the frame",
+            question,
+            answer:
+                "Not answered for this craft: its file gives no drag, so wind exerts no force on it. Give \
+                     rotor_drag_per_s or drag_area_m2 in [drag]."
+                    .to_owned(),
+            formula: "m g tan(tilt) = drag at zero ground speed",
             checks: Vec::new(),
             pictures: Vec::new(),
         }
     }
+}
 
-    pub(super) fn estimation(&self, trace: &Trace) -> Lesson {
-        let rows: Vec<&Row> = trace.rows.iter().filter(|row| row.time_s > 10.0).collect();
-        let tilt = mean(rows.iter().map(|row| row.tilt_estimate_error_deg));
-        let position_error = |row: &&Row| {
-            libm::hypot(row.estimate.north_m - row.truth.north_m, row.estimate.east_m - row.truth.east_m)
-        };
-        let position = mean(rows.iter().map(position_error));
-        Lesson {
-            question: "How does it measure its motion?",
-            answer: format!(
-                "It estimates its motion from several sensors. Gyroscopes measure the angular rate, with a slowly varying bias; \
-                 accelerometers give the vertical, but only on average; a GNSS receiver gives the position, with delay and \
-                 slow errors; a barometer gives the height; a magnetometer gives the heading. In this wind the combined \
-                 estimate has a mean error of {} deg in tilt and {} m in position. The controller uses the estimate.",
-                fixed(tilt, 1),
-                fixed(position, 1)
-            ),
-            formula: "estimate = prediction from the fast sensors + gain (slow sensor - prediction), with a small gain (complementary filter)",
-            checks: vec![Check {
-                text: format!("mean error of the estimated vertical: {} deg (at most 2 deg)", fixed(tilt, 2)),
-                passes: tilt <= 2.0,
-            }],
-            pictures: Vec::new(),
-        }
-    }
+/// A strongest wind of the force balance in m/s.
+fn speed(balance: Option<f64>) -> String {
+    balance.map_or("more than 60".to_owned(), |wind| fixed(wind, 1))
 }
