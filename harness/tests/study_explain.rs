@@ -64,8 +64,8 @@ fn wind(lesson: &Lesson, part: &str) -> Option<f64> {
     text.split(part).nth(1)?.split(" m/s").next()?.trim().parse().ok()
 }
 
-/// The wind at which the tilt first stays at its limit in a flight, the force balance and the envelope are one
-/// figure: within 2 % on the demo and on every example.
+/// The wind at which the tilt first stays at its limit in a flight, the force balance and the envelope are
+/// one figure: within 2 % on the demo and on every example.
 #[test]
 fn strongest_wind_of_flight_balance_and_envelope_agree() {
     let plans = input::explain::flights().unwrap();

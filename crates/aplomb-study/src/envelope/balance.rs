@@ -21,8 +21,9 @@ impl Limits {
     /// Limits of the craft alone: full command.
     pub const CRAFT: Self = Self { tilt_rad: f64::INFINITY, command: 1.0 };
 
-    /// Limits of a controller on this craft: its tilt limit, and the command of its thrust limit. The controller
-    /// converts thrust to command for still air, so the command is that of a hover with this thrust.
+    /// Limits of a controller on this craft: its tilt limit, and the command of its thrust limit. The
+    /// controller converts thrust to command for still air, so the command is that of a hover with this
+    /// thrust.
     #[must_use]
     pub fn of(controller: &aplomb::flight::Config, craft: &Config, air: &AirConfig) -> Self {
         let mass_kg = f64::from(controller.thrust.max_thrust_n) / air.gravity_m_s2;
