@@ -436,12 +436,18 @@ mod tests {
 
     #[test]
     fn upside_down_only_the_tilt_is_corrected() {
-        let over = Attitude::from_angles::<Libm>(core::f32::consts::PI, 0.0, 0.0);
-        let error = split_error::<Libm>(Attitude::LEVEL, over);
-        assert!(
-            (error.x().abs() - 2.0).abs() < 1e-5 && error.y().abs() < 1e-3 && error.z() == 0.0,
-            "{error:?}"
-        );
+        // Turned over about a horizontal axis at this angle from the forward axis, either way round.
+        for angle_deg in [0.0f32, 30.0, 90.0, 110.0] {
+            let (sin, cos) = angle_deg.to_radians().sin_cos();
+            let over =
+                Attitude::from_angles::<Libm>(core::f32::consts::PI, 0.0, 2.0 * angle_deg.to_radians());
+            let error = split_error::<Libm>(Attitude::LEVEL, over);
+            let (along, across) = (error.x() * cos + error.y() * sin, error.y() * cos - error.x() * sin);
+            assert!(
+                (along.abs() - 2.0).abs() < 1e-5 && across.abs() < 1e-3 && error.z() == 0.0,
+                "{angle_deg}: {error:?}"
+            );
+        }
     }
 
     #[test]

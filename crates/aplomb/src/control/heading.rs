@@ -182,4 +182,23 @@ mod tests {
         assert!(!is_far_ahead(turned(30.0), Heading::from_rad::<Libm>(95f32.to_radians()), -0.1));
         assert!(is_far_ahead(turned(30.0), Heading::from_rad::<Libm>((-95f32).to_radians()), -0.1));
     }
+
+    #[test]
+    fn set_point_is_far_ahead_from_60_to_180_deg_at_any_heading() {
+        for nose_deg in (0..360u16).step_by(30).map(f32::from) {
+            let far = |ahead_deg: f32, step: f32| {
+                let setpoint = Heading::from_rad::<Libm>((nose_deg + ahead_deg).to_radians());
+                let attitude = Attitude::from_angles::<Libm>(0.0, 0.0, nose_deg.to_radians());
+                is_far_ahead(attitude, setpoint, step)
+            };
+            for (ahead_deg, expected) in
+                [(5.0, false), (58.0, false), (62.0, true), (120.0, true), (175.0, true)]
+            {
+                assert_eq!(far(ahead_deg, 0.1), expected, "{nose_deg} {ahead_deg}");
+                assert_eq!(far(-ahead_deg, -0.1), expected, "{nose_deg} {ahead_deg}");
+                // Towards the nose it is free, and standing still is not waiting.
+                assert!(!far(ahead_deg, -0.1) && !far(-ahead_deg, 0.1) && !far(ahead_deg, 0.0));
+            }
+        }
+    }
 }

@@ -197,3 +197,95 @@ impl<M: Math> ThrustVector<M> {
         saturate(self.mass_kg * up_m_s2 * gain, 0.0, self.mass_kg * self.max_m_s2)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Libm;
+
+    const G: f32 = STANDARD_GRAVITY_M_S2;
+    /// Thrust to weight 2, and at least 2 m/s2 of thrust.
+    const CONFIG: Config =
+        Config { mass_kg: 1.2, tilt_limit_rad: 0.5, min_thrust_n: 2.4, max_thrust_n: 2.4 * G };
+
+    fn step(north: f32, east: f32, down: f32) -> Output {
+        ThrustVector::<Libm>::new(&CONFIG).unwrap().step(Vector::new(north, east, down))
+    }
+
+    #[test]
+    fn vertical_part_comes_first_and_the_rest_of_the_thrust_limits_the_horizontal_part() {
+        // 1.9 g of 2 g go upwards: sqrt(2^2 - 1.9^2) g are left, less than the 1.04 g of the tilt limit.
+        let output = step(-3.0 * G, 4.0 * G, -0.9 * G);
+        let left = (4f32 - 1.9 * 1.9).sqrt() * G;
+        let expected = Vector::<World>::new(-0.6 * left, 0.8 * left, -0.9 * G);
+        assert!((output.acceleration_m_s2 - expected).norm_squared() < 1e-6, "{output:?}");
+        assert!(output.tilt_limited && !output.thrust_limited && (output.up_m_s2 - 1.9 * G).abs() < 1e-5);
+        // The down axis is opposite to the thrust: its tangent is the horizontal over the vertical part.
+        let down = output.down;
+        assert!((down.x() / down.z() - 0.6 * left / (1.9 * G)).abs() < 1e-5, "{down:?}");
+        assert!((down.y() / down.z() + 0.8 * left / (1.9 * G)).abs() < 1e-5, "{down:?}");
+        // With all of it upwards none is left.
+        let output = step(1.0, 0.0, -5.0 * G);
+        assert!(output.acceleration_m_s2.horizontal().norm_squared() < 1e-6 && output.tilt_limited);
+        assert!(output.thrust_limited && (output.acceleration_m_s2.z() + G).abs() < 1e-5, "{output:?}");
+    }
+
+    #[test]
+    fn least_thrust_keeps_the_tilt_limit_in_a_fall() {
+        // 2 m/s2 are left: 2 tan(0.5) = 1.0926 m/s2 of horizontal acceleration.
+        for (demanded, left, limited) in [(1.05, 1.05, false), (1.15, 1.0926, true)] {
+            let output = step(0.0, demanded, 5.0 * G);
+            assert!((output.acceleration_m_s2.y() - left).abs() < 1e-4, "{output:?}");
+            assert!(output.tilt_limited == limited && output.thrust_limited && output.up_m_s2 == 2.0);
+        }
+        // 5 % of the weight where the least thrust is 0.
+        let none = ThrustVector::<Libm>::new(&Config { min_thrust_n: 0.0, ..CONFIG }).unwrap();
+        assert!((none.vertical_range_m_s2().start() + 0.95 * G).abs() < 1e-5);
+        assert!((none.vertical_range_m_s2().end() - G).abs() < 1e-5);
+    }
+
+    #[test]
+    fn demands_that_are_not_finite_give_no_horizontal_part_and_the_least_vertical_one() {
+        for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+            let output = step(bad, 1.0, 0.0);
+            assert_eq!(output.acceleration_m_s2, Vector::ZERO, "{bad}");
+            assert!(output.tilt_limited && !output.thrust_limited);
+        }
+        assert_eq!(step(0.0, 0.0, f32::NAN).up_m_s2, 2.0);
+    }
+
+    #[test]
+    fn total_thrust_rises_to_twice_the_vertical_part_at_60_deg_and_falls_beyond() {
+        let thrust = ThrustVector::<Libm>::new(&CONFIG).unwrap();
+        for (cos_tilt, gain) in
+            [(1.0, 1.0), (0.8, 1.25), (0.501, 1.996), (0.499, 1.996), (0.25, 1.0), (0.1, 0.4)]
+        {
+            let total_n = thrust.total_n(5.0, cos_tilt);
+            assert!((total_n - 1.2 * 5.0 * gain).abs() < 1e-3, "{cos_tilt}: {total_n}");
+        }
+        for cos_tilt in [0.0, -0.1, -1.0, f32::NAN] {
+            assert_eq!(thrust.total_n(5.0, cos_tilt), 0.0, "{cos_tilt}");
+        }
+        assert!((thrust.total_n(1.5 * G, 0.6) - CONFIG.max_thrust_n).abs() < 1e-4);
+        assert_eq!(thrust.total_n(f32::NAN, 1.0), 0.0);
+    }
+
+    #[test]
+    fn thrust_range_surrounds_the_weight() {
+        let weight_n = CONFIG.mass_kg * G;
+        for (config, field, problem) in [
+            (Config { min_thrust_n: 30.0, ..CONFIG }, "min_thrust_n", Problem::WrongOrder),
+            (Config { min_thrust_n: CONFIG.max_thrust_n, ..CONFIG }, "min_thrust_n", Problem::WrongOrder),
+            (Config { min_thrust_n: weight_n, ..CONFIG }, "min_thrust_n", Problem::Inconsistent),
+            (Config { max_thrust_n: weight_n, ..CONFIG }, "max_thrust_n", Problem::Inconsistent),
+            (Config { max_thrust_n: 0.9 * weight_n, ..CONFIG }, "max_thrust_n", Problem::Inconsistent),
+            (Config { min_thrust_n: -1.0, ..CONFIG }, "min_thrust_n", Problem::Negative),
+            (Config { tilt_limit_rad: 1.5, ..CONFIG }, "tilt_limit_rad", Problem::OutOfRange),
+            (Config { tilt_limit_rad: 0.0, ..CONFIG }, "tilt_limit_rad", Problem::NotPositive),
+            (Config { mass_kg: 0.0, ..CONFIG }, "mass_kg", Problem::NotPositive),
+        ] {
+            let error = ThrustVector::<Libm>::new(&config).unwrap_err();
+            assert_eq!((error.field, error.problem), (field, problem));
+        }
+    }
+}

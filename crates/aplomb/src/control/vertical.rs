@@ -316,4 +316,56 @@ mod tests {
             assert_eq!(output.height_m, Some(height_m), "{climb_m_s}");
         }
     }
+
+    #[test]
+    fn demands_and_heights_that_are_not_finite_change_no_held_height() {
+        for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+            let mut controller = VerticalController::<Libm>::new(&CONFIG, -7.0..=9.0, 0.025).unwrap();
+            // Nothing is held before: the present height is.
+            assert_eq!(controller.step(VerticalDemand::Height(bad), 4.0, 0.0).height_m, Some(4.0));
+            let _ = controller.step(VerticalDemand::Height(10.0), 9.0, 0.0);
+            assert_eq!(controller.step(VerticalDemand::Height(bad), 9.0, 0.0).height_m, Some(10.0));
+            // Without a finite height the climb rate goes to 0, in two steps of the ramp.
+            let _ = controller.step(VerticalDemand::Height(10.0), bad, 0.0);
+            let lost = controller.step(VerticalDemand::Height(10.0), bad, 0.0);
+            assert!(lost.climb_m_s.abs() < 1e-6 && lost.height_m == Some(10.0), "{lost:?}");
+            let stopped = controller.step(VerticalDemand::Climb(0.0), bad, 0.0);
+            assert!(stopped.climb_m_s.abs() < 1e-6 && stopped.height_m.is_none(), "{stopped:?}");
+            // A climb that is not finite counts as 0.
+            assert_eq!(controller.step(VerticalDemand::Climb(bad), 7.0, 0.0).height_m, Some(7.0));
+            assert_eq!(controller.step(VerticalDemand::Climb(bad), 6.0, 0.0).height_m, Some(7.0));
+        }
+    }
+
+    #[test]
+    fn slope_of_the_ramp_is_fed_forward_only_while_it_ramps() {
+        let mut controller = VerticalController::<Libm>::new(&CONFIG, -7.0..=9.0, 0.025).unwrap();
+        // 2 m/s2 times 0.025 s a step, down and then up.
+        for k in 1..=4u8 {
+            let output = controller.step(VerticalDemand::Climb(-1.2), 10.0, 0.0);
+            let ramp_m_s = -0.05 * f32::from(k);
+            assert!((output.climb_m_s - ramp_m_s).abs() < 1e-6, "{output:?}");
+            assert!((output.up_m_s2 - (4.0 * ramp_m_s - 2.0)).abs() < 1e-5, "{output:?}");
+        }
+        let turned = controller.step(VerticalDemand::Climb(1.0), 10.0, 0.0);
+        assert!((turned.up_m_s2 - (-4.0 * 0.15 + 2.0)).abs() < 1e-5, "{turned:?}");
+        // At the demanded climb there is no slope.
+        assert!((last(VerticalDemand::Climb(1.0), 10.0, 0.0).up_m_s2 - 4.0).abs() < 1e-5);
+    }
+
+    #[test]
+    fn configuration_keeps_the_order_of_the_loops_and_of_the_range() {
+        let refused = |config: Config, range_m_s2| {
+            VerticalController::<Libm>::new(&config, range_m_s2, 0.025).unwrap_err().field
+        };
+        for height_crossover_rad_s in [4.0, 5.0] {
+            assert_eq!(
+                refused(Config { height_crossover_rad_s, ..CONFIG }, -7.0..=9.0),
+                "height_crossover_rad_s"
+            );
+        }
+        for range_m_s2 in [2.0..=2.0, 3.0..=2.0, f32::NAN..=2.0, 0.0..=f32::INFINITY] {
+            assert_eq!(refused(CONFIG, range_m_s2), "range_m_s2");
+        }
+    }
 }

@@ -121,3 +121,34 @@ impl WindFeedForward {
         self.state = state;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const CONFIG: Config = Config { drag_per_s: 0.25, pole_rad_s: 0.4 };
+
+    #[test]
+    fn output_is_the_drag_of_the_wind_behind_a_low_pass() {
+        let mut wind = WindFeedForward::new(&CONFIG, 0.025).unwrap();
+        let wind_m_s = Horizontal::new(-8.0, 4.0);
+        // y += p h/(1 + p h) (x - y), p h = 0.01, x = 2 m/s2 to the north and 1 m/s2 to the west.
+        let first = wind.step(wind_m_s);
+        assert!((first - Horizontal::new(2.0, -1.0) * (0.01 / 1.01)).norm_squared() < 1e-12, "{first:?}");
+        let last = (0..2000).map(|_| wind.step(wind_m_s)).last().unwrap();
+        assert!((last - Horizontal::new(2.0, -1.0)).norm_squared() < 1e-6, "{last:?}");
+        assert_eq!(wind.acceleration_m_s2(), last);
+        for bad in [f32::NAN, f32::INFINITY, f32::MAX] {
+            assert_eq!(wind.step(Horizontal::new(0.0, bad)), last, "{bad}");
+        }
+        wind.reset();
+        assert_eq!(wind.acceleration_m_s2(), Horizontal::ZERO);
+    }
+
+    #[test]
+    fn pole_far_above_the_period_passes_everything_and_none_passes_nothing() {
+        let mut wind = WindFeedForward::new(&Config { pole_rad_s: 1e30, ..CONFIG }, 1e30).unwrap();
+        assert_eq!(wind.step(Horizontal::new(4.0, 0.0)), Horizontal::new(-1.0, 0.0));
+        assert_eq!(WindFeedForward::NONE.clone().step(Horizontal::new(4.0, 0.0)), Horizontal::ZERO);
+    }
+}
