@@ -7,7 +7,8 @@ use aplomb_flight::limit::{Limit, Outcome};
 use aplomb_harness::input;
 use aplomb_study::craft::Craft;
 use aplomb_study::judge::Evidence;
-use aplomb_study::requirements::{Breaks, JudgedOn, Probe, Size, View, table};
+use aplomb_study::requirements::{Breaks, JudgedOn, Probe, Size, View, response, table};
+use aplomb_study::verify::{Subject, judge};
 
 struct Pair {
     craft: Craft,
@@ -174,6 +175,104 @@ fn hold_requirements_fail_with_slow_outer_loops() {
     passes_for_the_demo_and_fails_for("hold-light", &On::Flight("hold-in-wind"), slow_velocity);
     passes_for_the_demo_and_fails_for("hold-moderate", &On::Flight("rough-air"), slow_velocity);
     passes_for_the_demo_and_fails_for("gust", &On::Flight("gust"), slow_velocity);
+    for (id, probe) in [
+        ("hold-light", Probe::LightTurbulence),
+        ("hold-moderate", Probe::ModerateTurbulence),
+        ("gust", Probe::Gust),
+    ] {
+        passes_for_the_demo_and_fails_for(id, &On::Probe(probe), slow_velocity);
+    }
+}
+
+/// The demo holds 20 m/s. A level of turbulence belongs to a wind at 20 ft: 15, 30 and 45 kt.
+#[test]
+fn level_whose_wind_cannot_be_held_is_not_applicable() {
+    let mut pair = demo();
+    let obstacle = |pair: &Pair, probe: Probe| probe.obstacle(&pair.craft.config, &pair.controller);
+    let not = |pair: &Pair| -> Vec<Probe> {
+        Probe::ALL.into_iter().filter(|probe| obstacle(pair, *probe).is_some()).collect()
+    };
+    assert_eq!(not(&pair), [Probe::SevereTurbulence]);
+    let why = obstacle(&pair, Probe::SevereTurbulence).unwrap();
+    assert!(why.contains("its wind of 23.2 m/s") && why.contains("the 20.3 m/s"), "{why}");
+
+    // verify flies the others, and names it instead of a failure.
+    let subject = Subject::new(pair.craft.clone(), pair.controller, Vec::new());
+    let judgement = judge(&subject, 1, &|| ()).unwrap();
+    for id in ["hold-light", "hold-moderate", "gust"] {
+        assert!(judgement.items.iter().any(|item| item.id == id), "{id}");
+    }
+    assert!(judgement.items.iter().all(|item| item.id != "hold-severe"));
+    let severe = judgement.untested.iter().find(|one| one.id == "hold-severe").unwrap();
+    assert_eq!(severe.why, why);
+
+    // With a third of the drag it applies, with more drag fewer do.
+    let mut drag = |factor: f64| {
+        let drag = &mut pair.craft.config.drag;
+        let parts = drag.rotor_drag_per_s.iter_mut().chain(&mut drag.drag_area_m2);
+        parts.for_each(|part| *part *= factor);
+        not(&pair)
+    };
+    assert_eq!(drag(1.0 / 3.0), []);
+    assert_eq!(drag(6.0), [Probe::ModerateTurbulence, Probe::SevereTurbulence]);
+    // Without drag, a position hold in wind shows nothing.
+    let in_wind = [Probe::LightTurbulence, Probe::ModerateTurbulence, Probe::SevereTurbulence, Probe::Gust];
+    assert_eq!(drag(0.0), in_wind);
+}
+
+/// u20 = 5 m/s is no level; 8 m/s is light (15 kt, 7.7 m/s) within 5 %.
+#[test]
+fn turbulence_between_the_levels_tests_none_of_them() {
+    let pair = demo();
+    let size = Size::of(&pair.craft, &pair.controller);
+    for (u20_m_s, expected) in [(5.0, vec![]), (8.0, vec!["hold-light"]), (11.0, vec![])] {
+        let mut plan = flight("hold-in-wind");
+        plan.air.turbulence = Some(aplomb_craft::Turbulence { u20_m_s });
+        let flown = fly(&pair.craft.config, &pair.controller, &plan, 1).unwrap();
+        let view = View { plan: &plan, trace: &flown.trace, size: &size };
+        let tested: Vec<String> = table::requirements(&size)
+            .into_iter()
+            .filter(|one| one.id.starts_with("hold-") && one.evidence(&view, None).is_some())
+            .map(|one| one.id.to_string())
+            .collect();
+        assert_eq!(tested, expected, "{u20_m_s}");
+    }
+}
+
+/// Rise time times bandwidth of `1/(s^2 + sqrt(2) s + 1)`, from its step response and its phase.
+#[test]
+fn rise_time_follows_from_the_required_bandwidth() {
+    let half = std::f64::consts::FRAC_1_SQRT_2;
+    let times: Vec<f64> = (0..10_000).map(|i| 1e-3 * f64::from(i)).collect();
+    let step = |t: &f64| 1.0 - (-half * t).exp() * ((half * t).cos() + (half * t).sin());
+    let steps: Vec<f64> = times.iter().map(step).collect();
+    let rise = response::rise_time(&times, &steps, 0.0, 1.0);
+    let frequencies: Vec<f64> = (1..400).map(|i| 0.01 * f64::from(i)).collect();
+    let phases: Vec<f64> = frequencies.iter().map(|w| -(2.0 * half * w).atan2(1.0 - w * w)).collect();
+    let bandwidth = response::lag_frequency(&frequencies, &phases, 0.75 * std::f64::consts::PI);
+
+    let pair = demo();
+    for diameter_in in [9.0, 30.0] {
+        let mut craft = pair.craft.clone();
+        craft.diameter_in = diameter_in;
+        let found = table::requirements(&Size::of(&craft, &pair.controller));
+        let bound = |id: &str| match found.iter().find(|one| one.id == id).unwrap().limit {
+            Limit::AtMost(bound) | Limit::AtLeast(bound) | Limit::Between(_, bound) => bound,
+        };
+        let product = bound("tilt-rise") * bound("tilt-bandwidth");
+        assert!((product / (rise * bandwidth) - 1.0).abs() < 0.002, "{product}, {}", rise * bandwidth);
+    }
+}
+
+/// The source of a value that was not compared with the text states that; no source is a memory.
+#[test]
+fn sources_state_whether_they_are_checked() {
+    let pair = demo();
+    let all = table::requirements(&Size::of(&pair.craft, &pair.controller));
+    assert!(all.iter().all(|one| !one.source.contains("memory")));
+    let unchecked = all.iter().filter(|one| one.source.ends_with("value not checked against the text"));
+    let unchecked: Vec<&str> = unchecked.map(|one| one.id.as_ref()).collect();
+    assert_eq!(unchecked, ["sensitivity", "sensitivity-outer", "tilt-bandwidth", "yaw-coupling"]);
 }
 
 #[test]

@@ -14,6 +14,7 @@ use crate::{output, pages};
 use aplomb_study::compare::{Comparison, Finding, compare};
 use aplomb_study::disperse::{Campaign, dispersion};
 use aplomb_study::requirements::{Probe, Size};
+use aplomb_study::verify::Subject;
 
 /// Arguments of `aplomb compare`.
 #[derive(Debug, Args)]
@@ -84,11 +85,6 @@ pub(super) fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
 fn sides(arguments: &CompareArguments) -> Result<(Campaign, Campaign), Failure> {
     let folder = arguments.folder.as_deref().map_or_else(Folder::demo, Folder::load);
     let folder = folder.map_err(Failure::Input)?;
-    let mut names = arguments.flights.clone();
-    if names.is_empty() {
-        names = Probe::ALL.map(|probe| probe.name().to_owned()).to_vec();
-        names.extend(folder.subject.plans.iter().map(|plan| plan.name.clone()));
-    }
     let mut wrong = Vec::new();
     let mut side = |number: usize| {
         let mut subject = folder.subject.clone();
@@ -100,14 +96,28 @@ fn sides(arguments: &CompareArguments) -> Result<(Campaign, Campaign), Failure> 
             input::load_craft(file).map_or_else(|error| wrong.push(error), |one| subject.craft = one);
         }
         subject.size = Size::of(&subject.craft, &subject.controller);
-        let varies = if arguments.dispersions { dispersion::defaults() } else { Vec::new() };
-        Campaign::new(subject, &names, varies, arguments.seed)
+        subject
     };
     let (a, b) = (side(0), side(1));
     if !wrong.is_empty() {
         return Err(Failure::Input(wrong));
     }
-    Ok((a.map_err(Failure::Argument)?, b.map_err(Failure::Argument)?))
+    let names = if arguments.flights.is_empty() { all_flights(&a, &b) } else { arguments.flights.clone() };
+    let campaign = |subject: Subject| {
+        let varies = if arguments.dispersions { dispersion::defaults() } else { Vec::new() };
+        Campaign::new(subject, &names, varies, arguments.seed).map_err(Failure::Argument)
+    };
+    Ok((campaign(a)?, campaign(b)?))
+}
+
+/// The probes that apply to both, and the flights of the folder.
+fn all_flights(a: &Subject, b: &Subject) -> Vec<String> {
+    let applies = |subject: &Subject, probe: Probe| {
+        probe.obstacle(&subject.craft.config, &subject.controller).is_none()
+    };
+    let probes = Probe::ALL.into_iter().filter(|probe| applies(a, *probe) && applies(b, *probe));
+    let flights = a.plans.iter().map(|plan| plan.name.clone());
+    probes.map(|probe| probe.name().to_owned()).chain(flights).collect()
 }
 
 fn summary(comparison: &Comparison) -> String {

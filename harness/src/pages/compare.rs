@@ -130,7 +130,7 @@ fn interval(line: &MetricLine, id: &str) -> String {
 const TERMS: [(&str, &str); 4] = [
     (
         "inconclusive",
-        "The seeds neither show a difference nor exclude a relevant one; the sentence gives the number of seeds needed.",
+        "The seeds neither show a difference nor exclude a relevant one; the sentence gives the number of seeds that would show one in 80 of 100 comparisons.",
     ),
     (
         "improvement",

@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use crate::disperse::Campaign;
 use crate::measure;
-use crate::number::figure;
+use crate::number::{self, figure};
 use crate::verify::suite::{extent, margin};
 use aplomb_flight::fly::FlyError;
 use aplomb_flight::limit::Limit;
@@ -147,9 +147,10 @@ fn sentence(difference: &Difference, unit: &str, relevant: f64, seeds: u64) -> S
         }
         Finding::Inconclusive => match difference.seeds_needed {
             Some(needed) if needed > seeds => format!(
-                "inconclusive: {} ({range}); about {needed} seeds would show a difference of {}",
+                "inconclusive: {} ({range}); about {needed} seeds would show a difference of {} in {} of 100 comparisons",
                 with_unit(difference.mean),
-                with_unit(relevant)
+                with_unit(relevant),
+                number::fixed(100.0 * statistics::POWER, 0)
             ),
             _ => format!("inconclusive: {} ({range})", with_unit(difference.mean)),
         },

@@ -9,10 +9,15 @@
 //! Student's t assumes differences that are about normal. With errors as skewed as an exponential, the
 //! intervals of six metrics under 40 seeds cover simultaneously in 87 of 100 comparisons instead of 95
 //! (simulated).
+//!
+//! The number of seeds that would show the smallest relevant difference is that of the paired t-test with a
+//! power of [`POWER`] at the level of the interval. The distribution function of the noncentral t with n
+//! degrees of freedom and noncentrality d is approximated by `Phi((t (1 - 1/(4n)) - d)/sqrt(1 + t^2/(2n)))`
+//! (Abramowitz and Stegun 26.7.10; value not checked against the text).
 
 use schemars::JsonSchema;
 use serde::Serialize;
-use statrs::distribution::{ContinuousCDF, StudentsT};
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 use crate::disperse::statistics::holm;
 use crate::measure;
@@ -44,12 +49,16 @@ pub struct Difference {
     pub high: f64,
     /// Interpretation.
     pub finding: Finding,
-    /// Estimated number of seeds that would show the smallest relevant difference; `None` when unknown.
+    /// Number of seeds with which the smallest relevant difference would be shown with the probability
+    /// [`POWER`], from the estimated deviation; `None` when unknown.
     pub seeds_needed: Option<u64>,
 }
 
 /// Probability of a false claim about any metric.
 const ALPHA: f64 = 0.05;
+
+/// Probability with which [`Difference::seeds_needed`] show the smallest relevant difference.
+pub const POWER: f64 = 0.8;
 
 /// Judges the differences of all metrics. Each metric has the difference of every pair, positive where B is
 /// better, and the smallest relevant difference.
@@ -104,9 +113,29 @@ fn judge(gains: &[f64], relevant: f64, level: f64, decided: bool) -> Difference 
         true => Finding::Worse,
         false => Finding::Inconclusive,
     };
-    let needed = wide * deviation / relevant;
-    let seeds_needed = (relevant > 0.0).then(|| libm::ceil(needed * needed) as u64);
+    let seeds_needed = (relevant > 0.0).then(|| seeds_needed(relevant / deviation, level)).flatten();
     Difference { mean, low, high, finding, seeds_needed }
+}
+
+/// Smallest number of pairs with which the paired t-test shows a mean of `effect` deviations at the quantile
+/// `level` with the probability [`POWER`]; `None` above [`MOST_SEEDS`].
+fn seeds_needed(effect: f64, level: f64) -> Option<u64> {
+    let normal = Normal::standard();
+    // With a known deviation; the estimated one needs a few more.
+    let known = (normal.inverse_cdf(level) + normal.inverse_cdf(POWER)) / effect;
+    let known = libm::ceil(known * known);
+    let first = if known <= MOST_SEEDS { (known as u64).max(2) } else { return None };
+    (first..).find(|&seeds| power(effect, seeds as f64, level) >= POWER)
+}
+
+const MOST_SEEDS: f64 = 1e6;
+
+/// Probability that the paired t-test of `count` pairs shows a mean of `effect` deviations.
+fn power(effect: f64, count: f64, level: f64) -> f64 {
+    let freedom = count - 1.0;
+    let t = student(freedom, |student| student.inverse_cdf(level));
+    let distance = t * (1.0 - 0.25 / freedom) - effect * libm::sqrt(count);
+    Normal::standard().sf(distance / libm::sqrt(1.0 + 0.5 * t * t / freedom))
 }
 
 /// Two-sided p-value of the paired t-test.
@@ -191,18 +220,43 @@ mod tests {
         assert!(comparisons.iter().all(|one| one[0].low >= 0.0 && one[1].high <= 0.0));
     }
 
+    /// Share of comparisons of `seeds` pairs that show the first of six differences, a mean of `effect`
+    /// deviations.
+    fn shown(effect: f64, seeds: u64) -> f64 {
+        let mut stream = Stream::new(5, Source::GyroWhite);
+        let mut metric =
+            |mean: f64| ((0..seeds).map(|_| mean + stream.normal()).collect::<Vec<f64>>(), effect);
+        let comparisons = (0..2 * COMPARISONS).map(|_| {
+            let metrics: Vec<_> = (0..METRICS).map(|i| metric(if i == 0 { effect } else { 0.0 })).collect();
+            differences(&metrics)
+        });
+        share(&comparisons.collect::<Vec<_>>(), |differences| differences[0].finding == Finding::Better)
+    }
+
     #[test]
-    fn seeds_needed_are_about_right() {
-        let mut stream = Stream::new(3, Source::GyroWhite);
-        let gains = |n: usize, stream: &mut Stream| (0..n).map(|_| stream.normal()).collect::<Vec<f64>>();
-        let few = differences(&[(gains(20, &mut stream), 0.2)])[0];
-        assert_eq!(few.finding, Finding::Inconclusive);
-        let needed = few.seeds_needed.unwrap();
-        // Half the interval is 0.2 at (1.96 / 0.2)^2 = 96 seeds; from 20 the deviation is known within a
-        // third.
-        assert!((50..220).contains(&needed), "{needed}");
-        let many = differences(&[(gains(4 * needed as usize, &mut stream), 0.2)])[0];
-        assert_eq!(many.finding, Finding::NoRelevantDifference);
+    fn seeds_needed_show_the_relevant_difference_in_80_of_100_comparisons() {
+        // Twenty differences with a deviation of exactly 1.
+        let pilot: Vec<f64> =
+            (0..20).map(|i| libm::sqrt(19.0 / 20.0) * if i % 2 == 0 { 1.0 } else { -1.0 }).collect();
+        for effect in [0.3, 0.5, 1.0] {
+            let metrics = vec![(pilot.clone(), effect); METRICS];
+            let needed = differences(&metrics)[0].seeds_needed.unwrap();
+            // Three standard errors of 2000 comparisons are 0.027.
+            let found = shown(effect, needed);
+            assert!((found - POWER).abs() < 0.03, "{effect}: {needed} seeds, {found}");
+            // The twin: seeds at which half the interval is the difference show it in about half.
+            let wide = student(19.0, |student| student.inverse_cdf(1.0 - 0.025 / METRICS as f64));
+            let half = shown(effect, libm::ceil(wide * wide / (effect * effect)) as u64);
+            assert!(half < POWER - 0.1, "{effect}: {half}");
+        }
+    }
+
+    #[test]
+    fn seeds_needed_are_unknown_when_there_are_too_many() {
+        assert_eq!(seeds_needed(1e-4, 0.975), None);
+        // A large difference needs at least two pairs; Student's t with one degree of freedom needs more.
+        assert_eq!(seeds_needed(100.0, 0.975), Some(2));
+        assert!(seeds_needed(2.0, 0.975).unwrap() > 4);
     }
 
     #[test]

@@ -140,8 +140,10 @@ impl<C: Controller, P: aplomb_flight::Plant> Campaign<C, P> {
         let (plan, probe) = (&self.plans[flight], self.probes[flight]);
         self.requirements.iter().filter(move |one| {
             let applies = match (&one.judged_on, probe) {
-                (JudgedOn::Probe(own, _), Some(probe)) => *own == probe,
-                (JudgedOn::Flights(_) | JudgedOn::Signal { .. }, None) => true,
+                (JudgedOn::Probe(own, _) | JudgedOn::ProbeAndFlights(own, _), Some(probe)) => *own == probe,
+                (JudgedOn::Flights(_) | JudgedOn::ProbeAndFlights(..) | JudgedOn::Signal { .. }, None) => {
+                    true
+                }
                 _ => false,
             };
             applies && !self.waivers.iter().any(|waiver| waiver.covers(&one.id, &plan.name))

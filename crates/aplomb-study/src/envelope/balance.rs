@@ -62,6 +62,13 @@ pub fn fastest_climb_m_s(craft: &Config, air: &AirConfig, height_m: f64) -> Opti
     largest(|climb| is_feasible(craft, air, height_m, DVec3::new(0.0, 0.0, -climb), &Limits::CRAFT))
 }
 
+/// The craft has a drag in horizontal motion: wind exerts a force on it.
+#[must_use]
+pub fn has_drag(craft: &Config) -> bool {
+    let parts = [craft.drag.rotor_drag_per_s, craft.drag.body_drag_n_s_m, craft.drag.drag_area_m2];
+    parts.iter().any(|axes| axes[0] > 0.0 && axes[1] > 0.0)
+}
+
 /// Largest speed with `fits(speed)`, for a monotonic condition, by bisection; `None` if it fits at
 /// [`FASTEST_M_S`].
 fn largest(fits: impl Fn(f64) -> bool) -> Option<f64> {

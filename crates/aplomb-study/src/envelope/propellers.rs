@@ -16,7 +16,7 @@ pub fn accuracy_words(craft: &Craft) -> String {
             format!(
                 "Thrust and power of its propellers are computed from their designation. For a make of propeller that the \
                  computation has not seen, they differ from measurements by {thrust} % and {power} % on average (each make \
-                 left out in turn, {MEASURED_PROPELLERS} propellers measured at rest). Expect errors of that size in \
+                 left out in turn, {MEASURED_PROPELLERS} propellers in static tests). Expect errors of that size in \
                  thrust, climb and endurance; measured rows or coefficients in the craft file replace the computation."
             )
         }

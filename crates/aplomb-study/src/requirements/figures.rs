@@ -1,8 +1,9 @@
 //! Figures of the requirements, measured on a flight.
 
 use aplomb::Demand;
+use aplomb_craft::Turbulence;
 
-use super::probes::{self, EVERY_S, FIRST_S, PULSE_S, SINE_TURNS};
+use super::probes::{self, EVERY_S, FIRST_S, HOLD_SETTLING_S, PULSE_S, SINE_TURNS};
 use super::{View, response};
 use crate::judge::Evidence;
 use crate::measure;
@@ -11,12 +12,10 @@ use aplomb_flight::angle::half_turn;
 use aplomb_flight::signal::Signal;
 use aplomb_flight::trace::{Motion, Row};
 
-/// Settling time before a position hold is evaluated, before scaling, in s.
-const HOLD_SETTLING_S: f64 = 10.0;
 /// Smallest evaluated peak of an oscillation, as a share of the initial one.
 const PEAK_SHARE: f64 = 0.05;
-/// Turbulence levels of MIL-F-8785C as the wind at 20 ft in m/s: 15, 30 and 45 kt.
-const LEVELS_M_S: [f64; 3] = [7.72, 15.43, 23.15];
+/// Relative difference up to which a turbulence is one of the levels.
+const LEVEL_TOLERANCE: f64 = 0.05;
 
 fn figure(value: f64) -> Option<Evidence> {
     Some(Evidence::Figure(value))
@@ -173,13 +172,10 @@ fn hold_intervals(view: &View<'_>) -> Vec<(f64, f64)> {
     intervals.collect()
 }
 
-/// Position errors relative to GNSS during position hold, in flights whose turbulence is nearest to this
-/// level.
-fn hold(view: &View<'_>, level: usize) -> Option<Evidence> {
+/// Position errors relative to GNSS during position hold, in flights whose turbulence is that of this level.
+fn hold(view: &View<'_>, level: Turbulence) -> Option<Evidence> {
     let u20_m_s = view.plan.air.turbulence?.u20_m_s;
-    let distance = |level: usize| (LEVELS_M_S[level] - u20_m_s).abs();
-    let nearest = (0..3).min_by(|&a, &b| distance(a).total_cmp(&distance(b)))?;
-    if nearest != level {
+    if (u20_m_s / level.u20_m_s - 1.0).abs() > LEVEL_TOLERANCE {
         return None;
     }
     let rows = hold_intervals(view).into_iter().flat_map(|(from_s, to_s)| view.trace.window(from_s, to_s));
@@ -190,17 +186,17 @@ fn hold(view: &View<'_>, level: usize) -> Option<Evidence> {
 
 /// Position errors relative to GNSS in m during position hold in light turbulence.
 pub fn hold_light(view: &View<'_>) -> Option<Evidence> {
-    hold(view, 0)
+    hold(view, Turbulence::light())
 }
 
 /// Position errors relative to GNSS in m during position hold in moderate turbulence.
 pub fn hold_moderate(view: &View<'_>) -> Option<Evidence> {
-    hold(view, 1)
+    hold(view, Turbulence::moderate())
 }
 
 /// Position errors relative to GNSS in m during position hold in severe turbulence.
 pub fn hold_severe(view: &View<'_>) -> Option<Evidence> {
-    hold(view, 2)
+    hold(view, Turbulence::severe())
 }
 
 /// Peak position error relative to GNSS after the first gust, over the peak of the gust: in s. Only for

@@ -53,6 +53,8 @@ pub enum JudgedOn {
     Probe(Probe, Figure),
     /// Every flight that tests it.
     Flights(Figure),
+    /// A built-in flight, and every flight that tests it.
+    ProbeAndFlights(Probe, Figure),
     /// A check of a signal, on the named flights, or on all flights.
     Signal {
         /// The check.
@@ -93,8 +95,10 @@ pub struct View<'a> {
 /// Parameters of craft and controller that limits depend on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Size {
-    /// Factor on every time: the square root of the rotors' diameter over 9 in (Froude scaling, as Ivler and
-    /// Geyer 2024, VFS, use it for unmanned craft).
+    /// Factor on every time: the square root of the rotors' diameter over 9 in. This is Froude scaling, which
+    /// Ivler and Geyer (2024, VFS) use for unmanned craft, with the rotor diameter as the length, as in
+    /// ADS-33. With the distance between opposite hubs as the length (Ivler and others 2019, VFS; value not
+    /// checked against the text) the demo's bandwidth would have to be 12 rad/s instead of 16.7 rad/s.
     pub time_scale: f64,
     /// Limit of the commanded tilt in deg.
     pub tilt_limit_deg: f64,
@@ -123,8 +127,12 @@ impl Requirement {
     #[must_use]
     pub fn evidence(&self, view: &View<'_>, probe: Option<Probe>) -> Option<Evidence> {
         match (&self.judged_on, probe) {
-            (JudgedOn::Probe(own, figure), Some(flown)) if *own == flown => figure(view),
-            (JudgedOn::Flights(figure), None) => figure(view),
+            (JudgedOn::Probe(own, figure) | JudgedOn::ProbeAndFlights(own, figure), Some(flown))
+                if *own == flown =>
+            {
+                figure(view)
+            }
+            (JudgedOn::Flights(figure) | JudgedOn::ProbeAndFlights(_, figure), None) => figure(view),
             (JudgedOn::Signal { check, flights }, None) => {
                 let named = flights.is_empty() || flights.contains(&view.plan.name);
                 let to_s = check.to_s.min(view.plan.duration_s);
@@ -132,6 +140,17 @@ impl Requirement {
                 named.then(|| judge::evidence(&to_the_end, view.trace, &view.size.spin))
             }
             _ => None,
+        }
+    }
+
+    /// The probe on which it is judged.
+    #[must_use]
+    pub const fn probe(&self) -> Option<Probe> {
+        match &self.judged_on {
+            JudgedOn::Probe(probe, _) | JudgedOn::ProbeAndFlights(probe, _) => Some(*probe),
+            JudgedOn::Loops(..) | JudgedOn::Flights(_) | JudgedOn::Signal { .. } | JudgedOn::Elsewhere(_) => {
+                None
+            }
         }
     }
 

@@ -1,10 +1,17 @@
-//! Probes: built-in flights in still air at 10 m that test one property each. Their times scale with the
-//! craft.
+//! Probes: built-in flights that test one property each. Those of the inner loops are flown in still air at
+//! 10 m, and their times scale with the craft. Those of position hold are flown at 20 ft, where the wind of a
+//! level of turbulence is defined; the air does not scale.
 
 use aplomb::frames::Heading;
 use aplomb::{Command, Demand, HeadingDemand, Libm, Tilt, VerticalDemand};
 
+use aplomb_craft::dryden::FOOT_M;
+use aplomb_craft::gust::{Form, Gust};
+use aplomb_craft::{AirConfig, Config, Turbulence};
+
 use super::Size;
+use crate::envelope::balance;
+use crate::number::fixed;
 use aplomb_flight::FlightPlan;
 use aplomb_flight::plan::Push;
 use aplomb_flight::plan::TimedCommand;
@@ -18,9 +25,30 @@ pub enum Probe {
     TorquePulses,
     /// A multisine of roll, then of pitch.
     TiltSines,
+    /// Position hold in light turbulence.
+    LightTurbulence,
+    /// Position hold in moderate turbulence.
+    ModerateTurbulence,
+    /// Position hold in severe turbulence.
+    SevereTurbulence,
+    /// Position hold in a discrete gust.
+    Gust,
 }
 
 const HEIGHT_M: f32 = 10.0;
+/// Height at which the wind of a level of turbulence is defined, in m.
+const HOLD_HEIGHT_M: f64 = 20.0 * FOOT_M;
+/// Time of position hold in turbulence after settling, in s.
+const HOLD_S: f64 = 60.0;
+/// Settling time before a position hold is evaluated, before scaling, in s.
+pub const HOLD_SETTLING_S: f64 = 10.0;
+/// Gust of [`Probe::Gust`]: form of MIL-F-8785C 3.7.1.3, size set by aplomb.
+const GUST: Gust = Gust { at_s: 5.0, peak_m_s: 6.0, length_m: 40.0, from_deg: 0.0, form: Form::Held };
+/// Mean wind before the gust in m/s, set by aplomb.
+const GUST_WIND_M_S: f64 = 3.0;
+/// Duration of [`Probe::Gust`] after the gust, before scaling, in s.
+const GUST_S: f64 = 20.0;
+
 /// Purpose of a probe in reports.
 pub const PURPOSE: &str = "Built-in flight on which requirements are judged.";
 
@@ -46,7 +74,15 @@ const SINE_COMMAND_S: f64 = 0.005;
 
 impl Probe {
     /// All of them.
-    pub const ALL: [Self; 3] = [Self::TiltSteps, Self::TorquePulses, Self::TiltSines];
+    pub const ALL: [Self; 7] = [
+        Self::TiltSteps,
+        Self::TorquePulses,
+        Self::TiltSines,
+        Self::LightTurbulence,
+        Self::ModerateTurbulence,
+        Self::SevereTurbulence,
+        Self::Gust,
+    ];
 
     /// Name in results.
     #[must_use]
@@ -55,6 +91,10 @@ impl Probe {
             Self::TiltSteps => "probe-tilt-steps",
             Self::TorquePulses => "probe-torque-pulses",
             Self::TiltSines => "probe-tilt-sines",
+            Self::LightTurbulence => "probe-light-turbulence",
+            Self::ModerateTurbulence => "probe-moderate-turbulence",
+            Self::SevereTurbulence => "probe-severe-turbulence",
+            Self::Gust => "probe-gust",
         }
     }
 
@@ -65,7 +105,58 @@ impl Probe {
             Self::TiltSteps => "Steps of roll and pitch",
             Self::TorquePulses => "Pulses of torque about each axis",
             Self::TiltSines => "Multisines of roll and pitch",
+            Self::LightTurbulence => "Position hold in light turbulence",
+            Self::ModerateTurbulence => "Position hold in moderate turbulence",
+            Self::SevereTurbulence => "Position hold in severe turbulence",
+            Self::Gust => "Position hold in a gust",
         }
+    }
+
+    /// Level of turbulence of a probe of position hold.
+    #[must_use]
+    pub const fn turbulence(self) -> Option<Turbulence> {
+        match self {
+            Self::LightTurbulence => Some(Turbulence::light()),
+            Self::ModerateTurbulence => Some(Turbulence::moderate()),
+            Self::SevereTurbulence => Some(Turbulence::severe()),
+            Self::TiltSteps | Self::TorquePulses | Self::TiltSines | Self::Gust => None,
+        }
+    }
+
+    /// Largest steady wind in m/s that the craft meets in position hold; 0 for the others.
+    fn wind_m_s(self) -> f64 {
+        match self.turbulence() {
+            Some(turbulence) => turbulence.u20_m_s,
+            None if self == Self::Gust => GUST_WIND_M_S + GUST.peak_m_s,
+            None => 0.0,
+        }
+    }
+
+    /// Reason for which the probe does not apply to a craft with its controller: its steady wind is stronger
+    /// than the force balance allows, or exerts no force.
+    #[must_use]
+    pub fn obstacle(self, craft: &Config, controller: &aplomb::flight::Config) -> Option<String> {
+        let wind_m_s = self.wind_m_s();
+        if wind_m_s == 0.0 {
+            return None;
+        }
+        if !balance::has_drag(craft) {
+            return Some(format!(
+                "not applicable on {}: the craft has no drag, so wind exerts no force on it",
+                self.name()
+            ));
+        }
+        let air = AirConfig::default();
+        let limits = balance::Limits::of(controller, craft, &air);
+        let strongest = balance::strongest_wind_m_s(craft, &air, HOLD_HEIGHT_M, &limits)?;
+        (wind_m_s > strongest).then(|| {
+            format!(
+                "not applicable on {}: its wind of {} m/s is stronger than the {} m/s that the craft can hold by the force balance",
+                self.name(),
+                fixed(wind_m_s, 1),
+                fixed(strongest, 1)
+            )
+        })
     }
 
     /// The flight plan for a craft of this size.
@@ -113,6 +204,27 @@ impl Probe {
                 });
                 plan(end_s, commands.collect())
             }
+            Self::LightTurbulence | Self::ModerateTurbulence | Self::SevereTurbulence => {
+                let mut plan = self.hold(at(HOLD_SETTLING_S) + HOLD_S);
+                plan.air.turbulence = self.turbulence();
+                plan.air.u20_m_s = self.turbulence().map(|turbulence| turbulence.u20_m_s);
+                plan
+            }
+            Self::Gust => {
+                let mut plan = self.hold(GUST.at_s + at(GUST_S));
+                plan.air.u20_m_s = Some(GUST_WIND_M_S);
+                plan.air.gusts = vec![GUST];
+                plan
+            }
+        }
+    }
+
+    /// Position hold at 20 ft.
+    fn hold(self, duration_s: f64) -> FlightPlan {
+        FlightPlan {
+            title: self.title().to_owned(),
+            purpose: PURPOSE.to_owned(),
+            ..FlightPlan::hover(self.name(), HOLD_HEIGHT_M, duration_s)
         }
     }
 }

@@ -20,7 +20,8 @@ enum Scale {
 const LINEAR: &str = "none: linear model about the steady flight";
 const MARGINS: &str =
     "SAE AS94900, from MIL-F-9490D table III: above 0.06 Hz and below the first structural mode";
-const SENSITIVITY: &str = "Astrom and Murray, Feedback Systems: usual range 1.2 to 2 (memory)";
+const SENSITIVITY: &str =
+    "Astrom and Murray 2008, Feedback Systems: usual range 1.2 to 2; value not checked against the text";
 const SENSORS: &str = "the craft's own sensors";
 const AIR: &str = "the craft's own sensors, and the air of the flight; without the correlated GNSS error";
 
@@ -124,7 +125,8 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             AtLeast(BANDWIDTH_RAD_S),
             Frequency,
             "rad/s",
-            "ADS-33E-PRF 3.3.2.1, roll in divided attention, 2 rad/s (memory) for a rotor of 16 m, by Froude scaling",
+            "ADS-33E-PRF 3.3.2.1, roll in divided attention: 2 rad/s for a rotor of 16 m, by Froude scaling with the rotor \
+             diameter (Ivler and Geyer 2024, VFS); value not checked against the text",
             SENSORS,
             Median,
             JudgedOn::Probe(Probe::TiltSines, figures::bandwidth),
@@ -132,10 +134,11 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
         row(
             "tilt-rise",
             "rise time (10-90 %) of a tilt step, worse axis",
-            AtMost(0.2),
+            AtMost(RISE_BY_BANDWIDTH / BANDWIDTH_RAD_S),
             Time,
             "s",
-            "2.15 over the bandwidth (second order, damping ratio 0.71), consistent with the required bandwidth",
+            "4.15 over the required bandwidth: second order with damping ratio 0.71, bandwidth at 135 deg of phase lag as in \
+             ADS-33E-PRF (closed form)",
             SENSORS,
             Median,
             steps(figures::rise),
@@ -168,7 +171,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             AtMost(25.0),
             Fixed,
             "%",
-            "ADS-33E-PRF 3.3.9, level 1: off-axis over on-axis response 0.25 (memory)",
+            "ADS-33E-PRF 3.3.9, level 1: off-axis over on-axis response 0.25; value not checked against the text",
             SENSORS,
             Median,
             steps(figures::yaw_coupling),
@@ -218,7 +221,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             "level of turbulence: MIL-F-8785C 3.7; limit set by aplomb",
             AIR,
             Pooled,
-            flights(figures::hold_light),
+            JudgedOn::ProbeAndFlights(Probe::LightTurbulence, figures::hold_light),
         ),
         row(
             "hold-moderate",
@@ -229,7 +232,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             "level of turbulence: MIL-F-8785C 3.7; limit: twice that of half the turbulence",
             AIR,
             Pooled,
-            flights(figures::hold_moderate),
+            JudgedOn::ProbeAndFlights(Probe::ModerateTurbulence, figures::hold_moderate),
         ),
         row(
             "hold-severe",
@@ -240,7 +243,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             "level of turbulence: MIL-F-8785C 3.7; limit: three times that of a third of the turbulence",
             AIR,
             Pooled,
-            flights(figures::hold_severe),
+            JudgedOn::ProbeAndFlights(Probe::SevereTurbulence, figures::hold_severe),
         ),
         row(
             "gust",
@@ -251,7 +254,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             "form of the gust: MIL-F-8785C 3.7.3; limit set by aplomb",
             AIR,
             Worst,
-            flights(figures::gust),
+            JudgedOn::ProbeAndFlights(Probe::Gust, figures::gust),
         ),
         row(
             "touchdown",
@@ -278,6 +281,11 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
     ]
 }
 
+/// Rise time (10-90 %) times bandwidth of a second-order response with a damping ratio of `sqrt(1/2)`: 2.148
+/// over the natural frequency, which lags by 135 deg at `(sqrt(1/2) + sqrt(3/2))` = 1.932 times the natural
+/// frequency. ADS-33 defines the bandwidth of an attitude command by this phase lag (45 deg of phase margin);
+/// with the natural frequency instead, the product would be 2.15 and the limit 0.129 s at 9 in.
+const RISE_BY_BANDWIDTH: f64 = 4.15;
 /// 2 rad/s at a rotor of 16 m, scaled to 9 in: 2 sqrt(16 / 0.2286).
 const BANDWIDTH_RAD_S: f64 = 16.7;
 

@@ -68,7 +68,7 @@ pub fn margin(limit: Limit, measured: f64) -> f64 {
     }
 }
 
-/// A requirement that no flight tests.
+/// A requirement that no flight tests, or whose probe does not apply to the craft.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Untested {
     /// The requirement's short name.
@@ -115,7 +115,13 @@ struct FlightEvidence {
 /// Number of flights of a verification.
 #[must_use]
 pub fn flights<C, P>(subject: &Subject<C, P>, seeds: u32) -> u64 {
-    (Probe::ALL.len() + subject.plans.len()) as u64 * u64::from(seeds)
+    (probes(subject).len() + subject.plans.len()) as u64 * u64::from(seeds)
+}
+
+/// The probes that apply to a subject.
+fn probes<C, P>(subject: &Subject<C, P>) -> Vec<Probe> {
+    let applies = |probe: &Probe| probe.obstacle(&subject.craft.config, &subject.controller).is_none();
+    Probe::ALL.into_iter().filter(applies).collect()
 }
 
 /// Judges all requirements and checks of `subject` under `seeds` seeds; `flown` is called after each flight.
@@ -128,7 +134,8 @@ pub fn judge<C: Controller, P: Plant>(
     seeds: u32,
     flown: &(dyn Fn() + Sync),
 ) -> Result<Judgement, FlyError> {
-    let probes = Probe::ALL.map(|probe| (Some(probe), probe.plan(&subject.size)));
+    let probes: Vec<_> =
+        probes(subject).into_iter().map(|probe| (Some(probe), probe.plan(&subject.size))).collect();
     let plans: Vec<(Option<Probe>, &FlightPlan)> = (probes.iter().map(|(probe, plan)| (*probe, plan)))
         .chain(subject.plans.iter().map(|plan| (None, plan)))
         .collect();
@@ -263,13 +270,16 @@ pub fn extent(limit: Limit) -> f64 {
 }
 
 fn untested<C, P>(subject: &Subject<C, P>, items: &[Item]) -> Vec<Untested> {
-    let without = subject.requirements.iter().filter(|one| !items.iter().any(|item| item.id == one.id));
-    let untested = without.map(|one| Untested {
-        id: one.id.to_string(),
-        why: match one.judged_on {
+    let untested = subject.requirements.iter().filter_map(|one| {
+        let obstacle =
+            one.probe().and_then(|probe| probe.obstacle(&subject.craft.config, &subject.controller));
+        let why = match one.judged_on {
+            _ if obstacle.is_some() => obstacle?,
+            _ if items.iter().any(|item| item.id == one.id) => return None,
             JudgedOn::Elsewhere(command) => format!("measured by {command}"),
             _ => "no flight tests it".to_owned(),
-        },
+        };
+        Some(Untested { id: one.id.to_string(), why })
     });
     untested.collect()
 }

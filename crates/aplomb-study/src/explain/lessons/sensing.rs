@@ -1,6 +1,7 @@
 //! Camera and state estimation.
 
 use super::{Context, check};
+use crate::envelope::balance;
 use crate::explain::{Check, Lesson};
 use crate::measure::mean_of_finite as mean;
 use crate::number::fixed;
@@ -9,7 +10,7 @@ use aplomb_flight::trace::{Row, Trace};
 impl Context<'_> {
     pub(super) fn camera(&self, trace: &Trace, calm: &Trace) -> Lesson {
         let question = "What does the tilt do to a camera?";
-        if !self.has_drag() {
+        if !balance::has_drag(&self.craft.config) {
             return self.unanswered(question);
         }
         let (tilt, variation) = attitude(trace, 10.0);

@@ -13,7 +13,7 @@ use aplomb_flight::trace::{Row, Trace};
 impl Context<'_> {
     pub(super) fn wind(&self, trace: &Trace) -> Lesson {
         let question = "How does it hold its position in wind?";
-        if !self.has_drag() {
+        if !balance::has_drag(&self.craft.config) {
             return self.unanswered(question);
         }
         let interval = intervals(trace, 20.0, self.craft.config.mass_kg).into_iter().last();
@@ -70,7 +70,7 @@ impl Context<'_> {
 
     pub(super) fn wind_limit(&self, trace: &Trace) -> Lesson {
         let question = "Which wind is too strong?";
-        if !self.has_drag() {
+        if !balance::has_drag(&self.craft.config) {
             return self.unanswered(question);
         }
         let limit = self.limits.tilt_rad.to_degrees();
@@ -149,13 +149,6 @@ impl Context<'_> {
             ],
             pictures: Vec::new(),
         }
-    }
-
-    /// The craft has a drag in horizontal motion.
-    pub(super) fn has_drag(&self) -> bool {
-        let drag = &self.craft.config.drag;
-        let parts = [drag.rotor_drag_per_s, drag.body_drag_n_s_m, drag.drag_area_m2];
-        parts.iter().any(|axes| axes[0] > 0.0 && axes[1] > 0.0)
     }
 
     /// A question about wind, for a craft without drag.
