@@ -52,7 +52,7 @@ fn one_thread_two_threads_and_merged_parts_give_the_same_bytes() {
     assert!(one == results(&scratch.0.join("merged")));
     // A journal of another seed is refused.
     let (code, stdout) = disperse(&scratch, &["--seed", "2", "--merge", "1", "--journal", "other"]);
-    assert!(code == Some(3) && stdout.contains("belongs to other files"), "{stdout}");
+    assert!(code == Some(2) && stdout.contains("belongs to other files"), "{stdout}");
 }
 
 #[test]

@@ -322,9 +322,8 @@ fn limits_scale_with_the_size_of_the_craft() {
 }
 
 fn reported(text: &str) -> Vec<String> {
-    let pair = demo();
-    let mut requirements = table::requirements(&Size::of(&pair.craft, &pair.controller));
-    let error = input::apply_requirements("requirements.toml", text, &mut requirements).unwrap_err();
+    let mut subject = input::Folder::demo().unwrap().subject;
+    let error = input::apply_requirements("requirements.toml", text, &mut subject).unwrap_err();
     let reported = error.problems.into_iter().map(|problem| {
         let location = problem.location.unwrap();
         format!("{}:{} {} | {}", location.line, location.column, location.text, problem.reason)
@@ -338,6 +337,10 @@ fn mistakes_in_a_file_of_requirements_are_reported_at_their_location() {
         reported("[[waive]]\nid = \"tilt-dampng\"\nreason = \"no reason at all\"\n"),
         ["2:6 \"tilt-dampng\" | no requirement `tilt-dampng`"]
     );
+    let at = |flight: &str| {
+        reported(&format!("[[waive]]\nid = \"gust\"\nflight = \"{flight}\"\nreason = \"no gust is met\"\n"))
+    };
+    assert_eq!(at("gsut"), ["3:10 \"gsut\" | no flight `gsut`"]);
     assert_eq!(
         reported("[[waive]]\nid = \"tilt-damping\"\nreason = \" \"\n"),
         ["3:10 \" \" | the reason is too short"]
@@ -359,12 +362,13 @@ fn mistakes_in_a_file_of_requirements_are_reported_at_their_location() {
 fn file_tightens_adds_and_waives() {
     let pair = demo();
     let size = Size::of(&pair.craft, &pair.controller);
-    let mut requirements = table::requirements(&size);
+    let mut subject = input::Folder::demo().unwrap().subject;
     let text = "[[tighten]]\nid = \"tilt-overshoot\"\nat_most = 1\nbecause = \"the camera needs it\"\n\
                 [[add]]\nid = \"own\"\ntext = \"tilt\"\nflights = [\"climb\"]\n[add.check]\nwhat = \"tilt_deg\"\n\
                 statistic = \"rms\"\nat_most = 0.001\nbecause = \"the camera needs it\"\n\
                 [[waive]]\nid = \"gust\"\nflight = \"climb\"\nreason = \"no gust is ever met\"\n";
-    let waivers = input::apply_requirements("requirements.toml", text, &mut requirements).unwrap();
+    input::apply_requirements("requirements.toml", text, &mut subject).unwrap();
+    let Subject { requirements, waivers, .. } = subject;
     assert!(waivers[0].covers("gust", "climb") && !waivers[0].covers("gust", "land"));
     let find = |id: &str| requirements.iter().find(|one| one.id == id).unwrap();
     assert_eq!(find("tilt-overshoot").limit, Limit::AtMost(1.0));

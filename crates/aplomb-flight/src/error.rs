@@ -7,6 +7,9 @@ pub enum FlyError {
     Craft(aplomb_craft::ConfigError),
     /// The controller configuration is invalid.
     Controller(aplomb::ConfigError),
+    /// The climb to the start takes longer than [`LONGEST_WARM_UP_S`](crate::fly::LONGEST_WARM_UP_S): the
+    /// time in s.
+    SlowClimb(f64),
 }
 
 impl std::fmt::Display for FlyError {
@@ -14,6 +17,11 @@ impl std::fmt::Display for FlyError {
         match self {
             Self::Craft(error) => write!(f, "craft: {error}"),
             Self::Controller(error) => write!(f, "controller: {error}"),
+            Self::SlowClimb(warm_up_s) => write!(
+                f,
+                "controller: with its climb limits the climb to the start takes {warm_up_s:.0} s, more than the limit of {} s",
+                crate::fly::LONGEST_WARM_UP_S
+            ),
         }
     }
 }

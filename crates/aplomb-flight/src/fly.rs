@@ -27,6 +27,9 @@ const ARM_S: f64 = 1.0;
 /// 20 s by more than its scatter; after 6 s the position has not settled.
 const SETTLE_S: f64 = 8.0;
 
+/// Longest warm-up, in s.
+pub const LONGEST_WARM_UP_S: f64 = 900.0;
+
 /// Result of a flight.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Flown {
@@ -155,7 +158,11 @@ fn watched<C: Controller, P: Plant>(
     let ticks = |time_s: f64| libm::round(time_s / tick_s) as i64;
     // Invalid limits are rejected before the warm-up is computed from them.
     let controller = C::new(settings)?;
-    let warm_up_ticks = ticks(warm_up_s(plan, settings));
+    let warm_up_s = warm_up_s(plan, settings);
+    if warm_up_s > LONGEST_WARM_UP_S {
+        return Err(FlyError::SlowClimb(warm_up_s));
+    }
+    let warm_up_ticks = ticks(warm_up_s);
     let warm_up_s = warm_up_ticks as f64 * tick_s;
     let air = shifted(&plan.air, warm_up_s);
     let plant = P::new(craft, &air, &start(plan), &later(&plan.faults, warm_up_s), seed, tick_s)?;

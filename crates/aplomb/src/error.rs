@@ -12,7 +12,7 @@
 /// assert_eq!(refused.to_string(), "rate.roll.crossover_rad_s must be greater than 0");
 /// assert_eq!(refused.parts, [Some(Part::Rate), Some(Part::Roll)]);
 /// ```
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub struct ConfigError {
@@ -93,7 +93,7 @@ impl core::fmt::Display for Part {
 }
 
 /// Problem of a configuration value.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum Problem {
@@ -103,24 +103,32 @@ pub enum Problem {
     NotPositive,
     /// Must not be negative.
     Negative,
-    /// Outside the range in the documentation of the field.
-    OutOfRange,
-    /// A lower bound does not lie below its upper bound.
-    WrongOrder,
-    /// Two values contradict each other, for example arms with which the torques are not independent.
-    Inconsistent,
+    /// Outside the range, in the unit of the field. A bound that does not exist is infinite.
+    OutOfRange {
+        /// Smallest value.
+        low: f32,
+        /// Largest value.
+        high: f32,
+    },
+    /// A lower bound does not lie below its upper bound: the name of the other one.
+    WrongOrder(&'static str),
+    /// Contradicts other values, for example arms with which the torques are not independent: the reason, as
+    /// a predicate of the field.
+    Inconsistent(&'static str),
 }
 
 impl core::fmt::Display for Problem {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        f.write_str(match self {
-            Self::NotFinite => "is not a finite number",
-            Self::NotPositive => "must be greater than 0",
-            Self::Negative => "must not be negative",
-            Self::OutOfRange => "is out of range",
-            Self::WrongOrder => "is in the wrong order with the other bound of its range",
-            Self::Inconsistent => "contradicts another value",
-        })
+        match *self {
+            Self::NotFinite => f.write_str("is not a finite number"),
+            Self::NotPositive => f.write_str("must be greater than 0"),
+            Self::Negative => f.write_str("must not be negative"),
+            Self::OutOfRange { low, high: f32::INFINITY } => write!(f, "must be at least {low}"),
+            Self::OutOfRange { low: f32::NEG_INFINITY, high } => write!(f, "must be at most {high}"),
+            Self::OutOfRange { low, high } => write!(f, "must lie between {low} and {high}"),
+            Self::WrongOrder(other) => write!(f, "is in the wrong order with `{other}`"),
+            Self::Inconsistent(reason) => f.write_str(reason),
+        }
     }
 }
 
@@ -170,5 +178,9 @@ pub fn require_not_negative(field: &'static str, value: f32) -> Result<f32, Conf
 /// `value` if it is finite and within `low..=high`.
 pub fn require_within(field: &'static str, value: f32, low: f32, high: f32) -> Result<f32, ConfigError> {
     let value = require_finite(field, value)?;
-    if value >= low && value <= high { Ok(value) } else { Err(ConfigError::new(field, Problem::OutOfRange)) }
+    if value >= low && value <= high {
+        Ok(value)
+    } else {
+        Err(ConfigError::new(field, Problem::OutOfRange { low, high }))
+    }
 }

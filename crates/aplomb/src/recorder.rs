@@ -81,7 +81,10 @@ impl<T: Copy, const N: usize> Recorder<T, N> {
             return Err(ConfigError::new("divider", Problem::NotPositive));
         }
         if config.after_event as usize >= N {
-            return Err(ConfigError::new("after_event", Problem::OutOfRange));
+            return Err(ConfigError::new(
+                "after_event",
+                Problem::OutOfRange { low: 0.0, high: (N - 1) as f32 },
+            ));
         }
         Ok(Self { config: *config, records: Deque::new(), ticks_to_next: 0, recording: Recording::Running })
     }

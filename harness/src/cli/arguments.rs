@@ -54,8 +54,15 @@ impl Files {
     /// The arguments of a command line with these files.
     pub(super) fn words(&self) -> impl Iterator<Item = String> {
         let files = [("--craft", self.craft.as_deref()), ("--controller", self.controller.as_deref())];
-        files.into_iter().filter_map(|(flag, file)| Some(format!("{flag} {}", file?.display())))
+        files.into_iter().filter_map(|(flag, file)| Some(format!("{flag} {}", quoted(file?))))
     }
+}
+
+/// The path as a word of a shell's command line.
+pub(super) fn quoted(path: &Path) -> String {
+    let shown = path.display().to_string();
+    // A path with a NUL byte does not exist.
+    shlex::try_quote(&shown).map_or_else(|_| shown.clone(), std::borrow::Cow::into_owned)
 }
 
 /// Number of threads.

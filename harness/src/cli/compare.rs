@@ -6,7 +6,7 @@ use std::time::Instant;
 
 use clap::Args;
 
-use super::arguments::{Out, Threads};
+use super::arguments::{Out, Threads, quoted};
 use super::{FAIL, Failure, PASS, print_text, progress};
 use crate::input::{self, Folder};
 use crate::report::Repeat;
@@ -18,7 +18,7 @@ use aplomb_study::verify::Subject;
 
 /// Arguments of `aplomb compare`.
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 #[command(group = clap::ArgGroup::new("sides").required(true))]
 pub(super) struct CompareArguments {
     /// Two controller files on the same craft
@@ -68,16 +68,16 @@ pub(super) fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
     let bar = progress::flights(a.plans().len() as u64 * arguments.seeds);
     let pool = arguments.threads.pool()?;
     let comparison = pool.install(|| compare(&a, &b, arguments.seeds, &|| bar.inc(1)));
-    let comparison = comparison.map_err(|error| Failure::Unfinished(error.to_string()))?;
+    let comparison = comparison.map_err(|error| Failure::Argument(error.to_string()))?;
     bar.finish_and_clear();
-    print_text(&summary(&comparison))?;
+    print_text(&summary(&comparison));
     print_text(&format!(
         "\n{} seeds, paired, in {:.2} s.\n",
         arguments.seeds,
         started.elapsed().as_secs_f64()
-    ))?;
+    ));
     let folder = write(arguments, &a, &comparison).map_err(disk)?;
-    print_text(&format!("Report: {}\n", folder.join("report.html").display()))?;
+    print_text(&format!("Report: {}\n", folder.join("report.html").display()));
     let worse = comparison.metrics.iter().any(|line| line.finding == Finding::Worse);
     Ok(if worse { FAIL } else { PASS })
 }
@@ -147,11 +147,10 @@ fn write(arguments: &CompareArguments, flown: &Campaign, comparison: &Comparison
     } else {
         ("--craft", &arguments.craft)
     };
-    let name =
-        |index: usize| files.get(index).map_or(String::new(), |file: &PathBuf| file.display().to_string());
+    let name = |index: usize| files.get(index).map_or(String::new(), |file: &PathBuf| quoted(file));
     let (a, b) = (name(0), name(1));
     let folder =
-        arguments.folder.as_deref().map_or(String::new(), |folder: &Path| format!(" {}", folder.display()));
+        arguments.folder.as_deref().map_or(String::new(), |folder: &Path| format!(" {}", quoted(folder)));
     let flights: String = arguments.flights.iter().map(|flight| format!(" --flight {flight}")).collect();
     let dispersions = if arguments.dispersions { " --dispersions" } else { "" };
     let how = Repeat::new(
@@ -159,7 +158,7 @@ fn write(arguments: &CompareArguments, flown: &Campaign, comparison: &Comparison
             "aplomb compare {flag} {a} {b}{folder}{flights} --seeds {} --seed {}{dispersions}",
             arguments.seeds, arguments.seed
         ),
-        format!("{} to {}", arguments.seed, arguments.seed + arguments.seeds - 1),
+        format!("{} to {}", arguments.seed, arguments.seed.saturating_add(arguments.seeds - 1)),
     );
     let results = arguments.out.open()?;
     let title_of = |flight: &str| {

@@ -10,11 +10,11 @@ use std::time::Instant;
 use clap::Args;
 use rayon::prelude::*;
 
-use super::arguments::{Out, Threads};
-use super::{FAIL, Failure, PASS, print_text, progress, trace_csv};
+use super::arguments::{Out, Threads, quoted};
+use super::{FAIL, Failure, PASS, print_error, print_text, progress, trace_csv};
 use crate::input::Folder;
 use crate::input::{self, InputError};
-use crate::output::journal::{self, Journal};
+use crate::output::journal::{self, Found, Journal};
 use crate::report::Repeat;
 use aplomb_flight::limit::Outcome;
 use aplomb_study::disperse::results::{self, Results};
@@ -22,7 +22,7 @@ use aplomb_study::disperse::{Campaign, Run, dispersion};
 
 /// Arguments of `aplomb disperse`.
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 pub(super) struct DisperseArguments {
     /// Folder with craft.toml, controller.toml and flights; optionally dispersions.toml. Default: the demo
     #[arg(value_name = "FOLDER")]
@@ -111,27 +111,42 @@ pub(super) fn run(arguments: &DisperseArguments) -> Result<u8, Failure> {
     if let Some(parent) = path.parent() {
         std::fs::create_dir_all(parent).map_err(|error| disk(parent, error))?;
     }
-    let (journal, mut finished) = Journal::open(&path, &fingerprint).map_err(|error| disk(&path, error))?;
+    let (journal, found) = Journal::open(&path, &fingerprint).map_err(|error| disk(&path, error))?;
+    report_damage(&path, &found);
+    let mut finished = found.runs;
     for part in &arguments.merge {
-        finished.extend(journal::read(part, &fingerprint).map_err(|error| disk(part, error))?);
+        let found = journal::read(part, &fingerprint)
+            .map_err(|error| Failure::Argument(format!("{}: {error}", part.display())))?;
+        report_damage(part, &found);
+        finished.extend(found.runs);
     }
     let started = Instant::now();
     let flown = fly(arguments, &campaign, &journal, &mut finished)?;
     if let Some(Shard { part, parts }) = arguments.shard {
-        print_text(&format!("Part {part} of {parts} is in {}. Merge it with the others.\n", path.display()))?;
+        print_text(&format!("Part {part} of {parts} is in {}. Merge it with the others.\n", path.display()));
         return Ok(PASS);
     }
     let results = Results::of(&campaign, arguments.runs, &finished);
-    print_text(&summary(&results))?;
+    print_text(&summary(&results));
     print_text(&format!(
         "\n{flown} runs flown in {:.2} s, the others taken from journals.\n",
         started.elapsed().as_secs_f64()
-    ))?;
+    ));
     let folder = write(arguments, &campaign, &results, &finished)
         .map_err(|error| disk(arguments.out.path(), error))?;
-    print_text(&format!("Report: {}\n", folder.join("report.html").display()))?;
+    print_text(&format!("Report: {}\n", folder.join("report.html").display()));
     let pass = results.flights.iter().all(|flight| flight.probability_low >= arguments.at_least);
     Ok(if pass { PASS } else { FAIL })
+}
+
+fn report_damage(journal: &Path, found: &Found) {
+    if found.damaged > 0 {
+        print_error(&format!(
+            "warning: {}: {} damaged lines; runs that are missing are flown again",
+            journal.display(),
+            found.damaged
+        ));
+    }
 }
 
 fn campaign(arguments: &DisperseArguments) -> Result<Campaign, Failure> {
@@ -218,7 +233,7 @@ fn summary(results: &Results) -> String {
 }
 
 fn how(arguments: &DisperseArguments, more: &str) -> Repeat {
-    let folder = arguments.folder.as_ref().map_or(String::new(), |folder| format!(" {}", folder.display()));
+    let folder = arguments.folder.as_ref().map_or(String::new(), |folder| format!(" {}", quoted(folder)));
     let flights: String = arguments.flights.iter().map(|flight| format!(" --flight {flight}")).collect();
     Repeat::new(
         format!("aplomb disperse{folder}{flights} --runs {} --seed {}{more}", arguments.runs, arguments.seed),
@@ -267,12 +282,12 @@ fn replay(arguments: &DisperseArguments, campaign: &Campaign, number: u64) -> Re
         text +=
             &format!("  {word}: {}: {} {}\n", metric.id, aplomb_study::number::figure(*figure), metric.unit);
     }
-    print_text(&text)?;
+    print_text(&text);
     let disk = |error: io::Error| arguments.out.failed(&error);
     let folder = arguments.out.open().map_err(disk)?;
     folder.write("columns.md", trace_csv::columns_explained().as_bytes()).map_err(disk)?;
     folder.write(&format!("{}.csv", plan.name), trace_csv::to_csv(&flown.trace).as_bytes()).map_err(disk)?;
-    print_text(&format!("Trace: {}\n", folder.keep().map_err(disk)?.display()))?;
+    print_text(&format!("Trace: {}\n", folder.keep().map_err(disk)?.display()));
     Ok(if run.passes(&metrics) { PASS } else { FAIL })
 }
 

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::arguments::Out;
+use super::arguments::{Out, quoted};
 use super::{FAIL, Failure, PASS, print_text};
 use crate::input::folder::CRAFT;
 use crate::report::Repeat;
@@ -14,7 +14,7 @@ use aplomb_study::number::significant;
 
 /// Arguments of `aplomb envelope`.
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 pub(super) struct EnvelopeArguments {
     /// Folder with craft.toml; default: the demo
     #[arg(value_name = "FOLDER")]
@@ -58,8 +58,8 @@ pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
         Failure::Argument(format!("no envelope for {} under these conditions: {error}", craft.name))
     })?;
     let accuracy = textwrap::fill(&envelope::accuracy_words(&craft), 100);
-    print_text(&format!("{}\n{}\n{accuracy}\n\n", craft.words(), conditions.words()))?;
-    print_text(&figures.iter().map(text_of).collect::<String>())?;
+    print_text(&format!("{}\n{}\n{accuracy}\n\n", craft.words(), conditions.words()));
+    print_text(&figures.iter().map(text_of).collect::<String>());
     let disk = |error: std::io::Error| arguments.out.failed(&error);
     let folder = arguments.out.open().map_err(disk)?;
     let page = pages::envelope::compose(&craft, &conditions, &figures, &repeat(arguments));
@@ -69,7 +69,7 @@ pub(super) fn run(arguments: &EnvelopeArguments) -> Result<u8, Failure> {
     let csv = output::csv::of_rows(["figure", "value", "unit"], rows).map_err(disk)?;
     folder.write(pages::envelope::CSV, &csv).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
-    print_text(&format!("Report: {}\n", folder.join("envelope.html").display()))?;
+    print_text(&format!("Report: {}\n", folder.join("envelope.html").display()));
     let holds = figures.iter().filter_map(|figure| figure.confirmed.as_ref()).all(|flown| flown.holds);
     Ok(if holds { PASS } else { FAIL })
 }
@@ -111,7 +111,7 @@ fn text_of(figure: &Figure) -> String {
 
 fn repeat(arguments: &EnvelopeArguments) -> Repeat {
     let mut words = vec!["aplomb envelope".to_owned()];
-    words.extend(arguments.file().map(|file| format!("--craft {}", file.display())));
+    words.extend(arguments.file().map(|file| format!("--craft {}", quoted(&file))));
     for (name, value) in [
         ("elevation-m", arguments.elevation_m),
         ("temperature-offset-k", arguments.temperature_offset_k),

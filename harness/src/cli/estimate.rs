@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use rayon::prelude::*;
 
-use super::arguments::Out;
-use super::{FAIL, Failure, PASS, print_text};
+use super::arguments::{Out, quoted};
+use super::{FAIL, Failure, PASS, print_alone, print_text};
 use crate::input::{self, InputError};
 use crate::output;
 use crate::report::{
@@ -19,7 +19,7 @@ use aplomb_study::verdict::Verdict;
 
 /// Arguments of `aplomb estimate`.
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 pub(super) struct EstimateArguments {
     /// Recordings as .csv or .csv.gz; the first line names the columns with their units
     #[arg(value_name = "RECORDING", required_unless_present = "columns")]
@@ -35,7 +35,7 @@ pub(super) struct EstimateArguments {
     #[arg(long)]
     start_in_motion: bool,
     /// Bias in deg/s added to every gyro axis
-    #[arg(long, value_name = "DEG_S", default_value_t = 0.0, allow_negative_numbers = true)]
+    #[arg(long, value_name = "DEG_S", default_value_t = 0.0, value_parser = finite)]
     add_gyro_bias_deg_s: f32,
     /// Exit with 1 when the mean rms inclination error without the field is above this, in deg
     #[arg(long, value_name = "DEG")]
@@ -48,6 +48,11 @@ pub(super) struct EstimateArguments {
     each_total_at_most_deg: Option<f64>,
     #[command(flatten)]
     out: Out,
+}
+
+/// A finite number.
+fn finite(text: &str) -> Result<f32, String> {
+    text.parse().ok().filter(|number: &f32| number.is_finite()).ok_or("expected a finite number".to_owned())
 }
 
 const EXAMPLES: &str = "\
@@ -84,8 +89,7 @@ impl Tried {
 
 pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
     if arguments.columns {
-        print_text(&input::columns_explained())?;
-        return Ok(PASS);
+        return print_alone(&input::columns_explained());
     }
     let (recordings, settings) = read(arguments).map_err(Failure::Input)?;
     let disk = |error: std::io::Error| arguments.out.failed(&error);
@@ -96,7 +100,7 @@ pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
         .collect::<Result<_, _>>()?;
     let verdicts = judge(arguments, &settings, &tried);
     let rows = table_rows(&recordings, &settings, &tried);
-    print_text(&conclusion(&rows, &verdicts))?;
+    print_text(&conclusion(&rows, &verdicts));
     let report = RecordingReport {
         title: "Attitude filter on recordings".to_owned(),
         subtitle: format!("{} recordings, {} settings", recordings.len(), settings.len()),
@@ -115,14 +119,14 @@ pub(super) fn run(arguments: &EstimateArguments) -> Result<u8, Failure> {
     folder.write(REPORT, &html).map_err(disk)?;
     folder.write(ERRORS_CSV, &output::csv::of_rows(HEADS, rows).map_err(disk)?).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
-    print_text(&format!("Report: {}\n", folder.join(REPORT).display()))?;
+    print_text(&format!("Report: {}\n", folder.join(REPORT).display()));
     Ok(if verdicts.iter().all(|verdict| verdict.outcome == Outcome::Pass) { PASS } else { FAIL })
 }
 
 impl EstimateArguments {
     /// The command line of this run.
     fn command_line(&self) -> String {
-        let shown = |path: &PathBuf| path.display().to_string();
+        let shown = |path: &PathBuf| quoted(path);
         let mut words = vec!["aplomb estimate".to_owned()];
         words.extend(self.settings.iter().map(|file| format!("--settings {}", shown(file))));
         words.extend(self.start_in_motion.then(|| "--start-in-motion".to_owned()));

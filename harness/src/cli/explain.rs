@@ -49,8 +49,8 @@ pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
     let (craft, controller) = read(arguments)?;
     let flights = input::explain::flights().map_err(|error| Failure::Input(vec![error]))?;
     let lessons = explain::explain(&craft, &controller, &flights, arguments.seed)
-        .map_err(|error| Failure::Unfinished(error.to_string()))?;
-    print_text(&format!("{}\n\n{}", craft.words(), lessons.iter().map(text_of).collect::<String>()))?;
+        .map_err(|error| Failure::Argument(error.to_string()))?;
+    print_text(&format!("{}\n\n{}", craft.words(), lessons.iter().map(text_of).collect::<String>()));
     let disk = |error: std::io::Error| arguments.out.failed(&error);
     let folder = arguments.out.open().map_err(disk)?;
     let page = pages::explain::compose(&craft, &lessons, &repeat(arguments));
@@ -63,7 +63,7 @@ pub(super) fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
     let csv = output::csv::of_rows(["question", "check", "outcome"], rows).map_err(disk)?;
     folder.write(pages::explain::CSV, &csv).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
-    print_text(&format!("Report: {}\n", folder.join("explained.html").display()))?;
+    print_text(&format!("Report: {}\n", folder.join("explained.html").display()));
     let all_pass = lessons.iter().flat_map(|lesson| &lesson.checks).all(|check| check.passes);
     Ok(if all_pass { PASS } else { FAIL })
 }

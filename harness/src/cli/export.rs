@@ -10,7 +10,7 @@ use crate::{export, input};
 
 /// Arguments of `aplomb export`.
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 pub(super) struct ExportArguments {
     /// Controller file; default: the demo's
     #[arg(long, value_name = "FILE")]
@@ -39,6 +39,6 @@ pub(super) fn run(arguments: &ExportArguments) -> Result<u8, Failure> {
         "{shown}/controller.rs   a Rust constant: include! it\n\
          {shown}/controller.bin  a parameter block, for aplomb::parameters::read\n\
          {shown}/controller.md   layout of the block\n"
-    ))?;
+    ));
     Ok(PASS)
 }

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use clap::Args;
 use rayon::prelude::*;
 
-use super::arguments::{Files, Out, Threads};
+use super::arguments::{Files, Out, Threads, quoted};
 use super::page::{Job, Judged};
 use super::table::{self, FlightVerdicts};
 use super::{FAIL, Failure, PASS, may_colour, page, print_text, progress, trace_csv, watch};
@@ -22,7 +22,7 @@ use aplomb_study::judge::{Evidence, Pool, evidence};
 
 /// Arguments of `aplomb fly`.
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 pub(super) struct FlyArguments {
     /// Flight files, folders of them, or a folder with craft.toml, controller.toml and flights, whose flights
     /// are all flown; default: the demo
@@ -73,7 +73,7 @@ impl FlyArguments {
         words.extend(self.files.words());
         words.extend(self.seed.map(|seed| format!("--seed {seed}")));
         words.extend((self.seeds > 1).then(|| format!("--seeds {}", self.seeds)));
-        words.extend(self.flights.iter().map(|flight| flight.display().to_string()));
+        words.extend(self.flights.iter().map(|flight| quoted(flight)));
         words.join(" ")
     }
 
@@ -101,14 +101,14 @@ fn once(arguments: &FlyArguments) -> Result<u8, Failure> {
     let job = read(arguments).map_err(Failure::Input)?;
     let disk = |error: std::io::Error| arguments.out.failed(&error);
     arguments.out.check()?;
-    print_text(&introduction(arguments, &job))?;
+    print_text(&introduction(arguments, &job));
     let started = Instant::now();
     let pool = arguments.threads.pool()?;
     let (judged, simulated_s) = pool.install(|| fly_all(&job, arguments))?;
     let elapsed = started.elapsed();
-    print_text(&conclusion(&job, &judged, simulated_s, elapsed))?;
+    print_text(&conclusion(&job, &judged, simulated_s, elapsed));
     let folder = pool.install(|| write(&job, &judged, arguments)).map_err(disk)?;
-    print_text(&format!("Report: {}\n", folder.join(REPORT).display()))?;
+    print_text(&format!("Report: {}\n", folder.join(REPORT).display()));
     let pass =
         judged.iter().flat_map(|flight| &flight.verdicts).all(|verdict| verdict.outcome == Outcome::Pass);
     Ok(if pass { PASS } else { FAIL })
@@ -173,7 +173,7 @@ fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Fa
         };
         let flown = fly(&craft, &job.controller, plan, seed);
         let Flown { trace, simulated_s, .. } =
-            flown.map_err(|error| Failure::Unfinished(format!("{}: {error}", plan.name)))?;
+            flown.map_err(|error| Failure::Argument(format!("{}: {error}", plan.name)))?;
         let evidence = plan.checks.iter().map(|check| evidence(check, &trace, &spin)).collect();
         progress.inc(1);
         Ok((evidence, (number == 0).then_some(trace), simulated_s))

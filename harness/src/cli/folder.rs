@@ -6,6 +6,13 @@ use std::path::Path;
 
 use super::Failure;
 
+/// Checks before long work that `folder` can be created.
+pub(super) fn check(folder: &Path) -> Result<(), Failure> {
+    make(folder, |_| Ok(()))?;
+    let failed = |error: io::Error| Failure::Unfinished(format!("{}: {error}", folder.display()));
+    fs::remove_dir(folder).map_err(failed)
+}
+
 /// Creates `folder` with the contents written by `fill`; refuses an existing one.
 pub(super) fn make(folder: &Path, fill: impl FnOnce(&Path) -> io::Result<()>) -> Result<(), Failure> {
     write(folder, fill).map_err(|error| {
@@ -47,7 +54,10 @@ mod tests {
         };
         assert!(matches!(make(&folder, half), Err(Failure::Unfinished(_))));
         assert!(!folder.exists());
+        check(&folder).ok().unwrap();
+        assert!(!folder.exists());
         make(&folder, |inside| fs::write(inside.join("first"), "mine")).ok().unwrap();
+        assert!(matches!(check(&folder), Err(Failure::Argument(_))));
         assert!(matches!(make(&folder, |_| Ok(())), Err(Failure::Argument(_))));
         assert_eq!(fs::read_to_string(folder.join("first")).unwrap(), "mine");
         fs::remove_dir_all(&folder).unwrap();

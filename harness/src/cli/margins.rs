@@ -21,7 +21,7 @@ use aplomb_study::verdict::Verdict;
 
 /// Arguments of `aplomb margins`.
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 pub(super) struct MarginsArguments {
     /// Folder with craft.toml and controller.toml; default: the demo
     #[arg(value_name = "FOLDER")]
@@ -83,7 +83,7 @@ pub(super) fn run(arguments: &MarginsArguments) -> Result<u8, Failure> {
             .collect::<Result<_, _>>()
     })?;
     let took_s = started.elapsed().as_secs_f64();
-    print_text(&table(&craft, &found))?;
+    print_text(&table(&craft, &found));
     let all = || found.iter().flat_map(|point| &point.verdicts);
     let count = |outcome| all().filter(|verdict| verdict.outcome == outcome).count();
     print_text(&format!(
@@ -91,9 +91,9 @@ pub(super) fn run(arguments: &MarginsArguments) -> Result<u8, Failure> {
         count(Outcome::Pass),
         count(Outcome::Fail),
         count(Outcome::Inconclusive)
-    ))?;
+    ));
     let folder = write(arguments, &craft, &found).map_err(disk)?;
-    print_text(&format!("Report: {}\n", folder.join(REPORT).display()))?;
+    print_text(&format!("Report: {}\n", folder.join(REPORT).display()));
     Ok(if all().all(|verdict| verdict.outcome == Outcome::Pass) { PASS } else { FAIL })
 }
 

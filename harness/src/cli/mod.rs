@@ -26,7 +26,7 @@ mod watch;
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
-use std::sync::OnceLock;
+use std::sync::{Once, OnceLock};
 
 use clap::{CommandFactory, Parser, Subcommand};
 
@@ -177,7 +177,7 @@ pub fn main() -> ExitCode {
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "aplomb", &mut script);
-            print_text(&String::from_utf8_lossy(&script)).map(|()| PASS)
+            print_alone(&String::from_utf8_lossy(&script))
         }
     };
     let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));
@@ -213,14 +213,25 @@ fn print_error(text: &str) {
     let _ = writeln!(std::io::stderr(), "{text}");
 }
 
-/// Prints to standard output. A closed pipe, as of `| head`, is ignored: the run goes on and writes its
-/// files.
-fn print_text(text: &str) -> Result<(), Failure> {
+/// Prints to standard output. The run goes on without it, writes its files and keeps its exit code: a closed
+/// pipe, as of `| head`, is ignored; another error is reported once.
+fn print_text(text: &str) {
+    static REPORTED: Once = Once::new();
+    match std::io::stdout().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            REPORTED.call_once(|| print_error(&format!("warning: standard output: {error}")));
+        }
+        _ => {}
+    }
+}
+
+/// Prints what is the only result of a command to standard output. A closed pipe, as of `| head`, is ignored.
+fn print_alone(text: &str) -> Result<u8, Failure> {
     match std::io::stdout().write_all(text.as_bytes()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
             Err(Failure::Unfinished(format!("standard output: {error}")))
         }
-        _ => Ok(()),
+        _ => Ok(PASS),
     }
 }
 

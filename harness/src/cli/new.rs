@@ -4,18 +4,19 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
+use super::arguments::quoted;
 use super::{Failure, PASS, folder, print_text};
 use crate::input::demo;
 
 /// Writes the files; refuses an existing folder.
 pub(super) fn run(folder: &Path) -> Result<u8, Failure> {
     folder::make(folder, fill)?;
-    let shown = folder.display();
+    let shown = quoted(folder);
     print_text(&format!(
         "{shown} contains a craft, a controller and flights. Edit them, then:\n  \
          aplomb fly {shown}\n  \
          aplomb verify {shown}\n"
-    ))?;
+    ));
     Ok(PASS)
 }
 

@@ -6,7 +6,7 @@ use schemars::transform::RecursiveTransform;
 use schemars::{JsonSchema, Schema};
 use serde_json::Value;
 
-use super::{Failure, PASS, print_text};
+use super::{Failure, print_alone};
 use crate::input::DispersionsFile;
 use crate::input::RequirementsFile;
 use crate::input::{ControllerFile, CraftFile, FlightFile};
@@ -47,8 +47,7 @@ Reference of the keys: FILES.md of a folder made by `aplomb new`.";
 /// Prints the JSON Schema of a kind of file.
 pub(super) fn run(kind: Kind) -> Result<u8, Failure> {
     let text = serde_json::to_string_pretty(&schema(kind));
-    print_text(&(text.map_err(|error| Failure::Unfinished(error.to_string()))? + "\n"))?;
-    Ok(PASS)
+    print_alone(&(text.map_err(|error| Failure::Unfinished(error.to_string()))? + "\n"))
 }
 
 fn schema(kind: Kind) -> Schema {

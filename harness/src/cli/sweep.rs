@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use toml::Table;
 
-use super::arguments::{Files as FileArguments, Out, Threads};
+use super::arguments::{Files as FileArguments, Out, Threads, quoted};
 use super::{FAIL, Failure, PASS, print_text, progress};
 use crate::input::axis::{self, Axis, Files, Which};
 use crate::input::{self, demo};
@@ -97,7 +97,7 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
     });
     bar.finish_and_clear();
     let findings = findings(&tried, &checks);
-    print_text(&format!("{}\n{:.2} s.\n", findings.join("\n"), started.elapsed().as_secs_f64()))?;
+    print_text(&format!("{}\n{:.2} s.\n", findings.join("\n"), started.elapsed().as_secs_f64()));
     let report = SweepReport {
         title: "Sweep".to_owned(),
         subtitle: axes
@@ -122,7 +122,7 @@ pub(super) fn run(arguments: &SweepArguments) -> Result<u8, Failure> {
     let parquet = parquet::bytes(&columns).map_err(|error| Failure::Unfinished(error.to_string()))?;
     folder.write("sweep.parquet", &parquet).map_err(disk)?;
     let folder = folder.keep().map_err(disk)?;
-    print_text(&format!("Report: {}\n", folder.join("report.html").display()))?;
+    print_text(&format!("Report: {}\n", folder.join("report.html").display()));
     Ok(if tried.iter().any(Tried::is_feasible) { PASS } else { FAIL })
 }
 
@@ -210,6 +210,6 @@ fn command_line(arguments: &SweepArguments) -> String {
     );
     words.extend(arguments.random.map(|count| format!("--random {count} --seed {}", arguments.seed)));
     words.extend(arguments.margins_only.then(|| "--margins-only".to_owned()));
-    words.extend(arguments.flight.as_ref().map(|path| path.display().to_string()));
+    words.extend(arguments.flight.as_ref().map(|path| quoted(path)));
     words.join(" ")
 }

@@ -6,7 +6,7 @@ use std::time::Instant;
 
 use clap::Args;
 
-use super::arguments::{Out, Threads};
+use super::arguments::{Out, Threads, quoted};
 use super::{FAIL, Failure, PASS, print_text, progress, watch};
 use crate::input::{Folder, folder};
 use crate::output::{self, junit, summary};
@@ -16,7 +16,7 @@ use aplomb_study::verify::{self, Baseline, Cause, Judgement, baseline, json};
 
 /// Arguments of `aplomb verify`.
 #[derive(Debug, Args)]
-#[command(after_help = EXAMPLES)]
+#[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 pub(super) struct VerifyArguments {
     /// Folder with craft.toml, controller.toml and flights; optionally requirements.toml and baseline.json.
     /// Default: the demo
@@ -78,12 +78,12 @@ fn once(arguments: &VerifyArguments) -> Result<u8, Failure> {
     let bar = progress::flights(verify::suite::flights(&folder.subject, seeds));
     let pool = arguments.threads.pool()?;
     let judgement = pool.install(|| verify::judge(&folder.subject, seeds, &|| bar.inc(1)));
-    let judgement = judgement.map_err(|error| Failure::Unfinished(error.to_string()))?;
+    let judgement = judgement.map_err(|error| Failure::Argument(error.to_string()))?;
     bar.finish_and_clear();
     // New figures are judged by their limits alone.
     let before = if arguments.accept { None } else { folder.baseline.as_ref() };
     let causes = baseline::causes(&judgement, before);
-    print_text(&summary::to_text(&judgement, &causes))?;
+    print_text(&summary::to_text(&judgement, &causes));
     print_text(&format!(
         "\n{}: {}, {} seeds. {:.0} s flown in {:.2} s.\n",
         if causes.is_empty() { "Pass" } else { "Fail" },
@@ -91,9 +91,9 @@ fn once(arguments: &VerifyArguments) -> Result<u8, Failure> {
         judgement.seeds,
         judgement.simulated_s,
         started.elapsed().as_secs_f64()
-    ))?;
+    ));
     let results = write(arguments, &folder, &judgement, &causes).map_err(disk)?;
-    print_text(&format!("Report: {}\n", results.join("report.html").display()))?;
+    print_text(&format!("Report: {}\n", results.join("report.html").display()));
     conclude(arguments, &folder, &judgement, &causes)?;
     Ok(if causes.is_empty() { PASS } else { FAIL })
 }
@@ -111,23 +111,24 @@ fn conclude(
         (true, true) => {
             let disk = |error: io::Error| Failure::Unfinished(format!("{}: {error}", file.display()));
             output::baseline::write(&Baseline::of(judgement), &file).map_err(disk)?;
-            print_text(&format!("Accepted: {}\n", file.display()))
+            print_text(&format!("Accepted: {}\n", file.display()));
         }
         (true, false) => {
             let requirements = path.join(folder::REQUIREMENTS);
             print_text(&format!(
                 "Nothing accepted: fix the causes, or waive them in {}\n",
                 requirements.display()
-            ))
+            ));
         }
         (false, _) if folder.baseline.is_none() => {
-            let shown = path.display();
+            let shown = quoted(path);
             print_text(&format!(
                 "No baseline yet: `aplomb verify {shown} --accept` accepts these figures as one\n"
-            ))
+            ));
         }
-        (false, _) => Ok(()),
+        (false, _) => {}
     }
+    Ok(())
 }
 
 fn write(
@@ -138,7 +139,7 @@ fn write(
 ) -> io::Result<PathBuf> {
     let results = arguments.out.open()?;
     let target =
-        arguments.folder.as_deref().map_or(String::new(), |path: &Path| format!(" {}", path.display()));
+        arguments.folder.as_deref().map_or(String::new(), |path: &Path| format!(" {}", quoted(path)));
     let how = Repeat::new(
         format!("aplomb verify{target} --seeds {}", judgement.seeds),
         format!("{} from the seed of each flight file on", judgement.seeds),

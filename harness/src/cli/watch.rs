@@ -50,7 +50,7 @@ pub(super) fn again(paths: &[PathBuf], run: impl Fn() -> Result<u8, Failure>) ->
             Err(wrong) => drop(report_failure(wrong)),
             Ok(_) => {}
         }
-        print_text("Waiting for a file to be saved; interrupt to end.\n")?;
+        print_text("Waiting for a file to be saved; interrupt to end.\n");
         if changes.recv().is_err() {
             return Err(Failure::Unfinished("files can no longer be watched".to_owned()));
         }

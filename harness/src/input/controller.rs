@@ -5,6 +5,7 @@
 //! value.
 
 use aplomb::control::rate::Inertia;
+use aplomb::error::Problem;
 use aplomb::flight::{Airframe, Config};
 use aplomb::mix::{self, Geometry, ThrustCurveConfig};
 use aplomb::{ConfigError, FlightController, Rotors, Spin};
@@ -75,6 +76,17 @@ struct ThrustCurveTable {
     voltage_filter_s: f64,
 }
 
+impl ArmTables {
+    const fn rotors(&self) -> Rotors<&ArmTable> {
+        Rotors {
+            front_left: &self.front_left,
+            front_right: &self.front_right,
+            rear_left: &self.rear_left,
+            rear_right: &self.rear_right,
+        }
+    }
+}
+
 impl ControllerFile {
     fn config(self, document: &Document<'_>) -> Option<Config> {
         self.check(document);
@@ -82,7 +94,16 @@ impl ControllerFile {
             return None;
         }
         let airframe = self.airframe();
-        let refuse = |error: ConfigError| document.refuse_at(key_path(error.field), reason(error), None);
+        let refuse = |error: ConfigError| {
+            let reason = match (error.field, error.problem) {
+                ("max_thrust_n", Problem::Inconsistent(reason)) => format!("{reason} of `mass_kg`"),
+                ("reaction_time_constant_s", _) => format!(
+                    "the derived {error}: it follows from this key, `torque_to_thrust_m`, `hover_rpm` and `mass_kg`"
+                ),
+                _ => reason(error, false),
+            };
+            document.refuse_at(key_path(error.field), reason, None);
+        };
         let derived = Config::for_airframe(&airframe).and_then(|config| {
             FlightController::<aplomb::Libm>::new(&config)?;
             Ok(config)
@@ -94,25 +115,42 @@ impl ControllerFile {
         Some(config)
     }
 
-    /// Refuses all parameters that are not positive at once. The control crate checks the rest.
+    /// Refuses all parameters outside of what a multirotor can have at once. The control crate checks the
+    /// rest.
     fn check(&self, document: &Document<'_>) {
         let [roll, pitch, yaw] = self.inertia_kg_m2;
-        for (key, value) in [
-            ("mass_kg", self.mass_kg),
-            ("inertia_kg_m2", roll.min(pitch).min(yaw)),
-            ("propeller.diameter_in", self.propeller.diameter_in),
-            ("propeller.torque_to_thrust_m", self.propeller.torque_to_thrust_m),
-            ("propeller.hover_rpm", self.propeller.hover_rpm),
-            ("thrust_curve.max_thrust_n", self.thrust_curve.max_thrust_n),
-            ("thrust_curve.reference_voltage_v", self.thrust_curve.reference_voltage_v),
-            ("thrust_curve.lowest_voltage_v", self.thrust_curve.lowest_voltage_v),
-            ("thrust_curve.highest_voltage_v", self.thrust_curve.highest_voltage_v),
-            ("rotor_time_constant_s", self.rotor_time_constant_s),
+        let Self { propeller, thrust_curve: curve, .. } = self;
+        document.require_ranges([
+            ("mass_kg", self.mass_kg, 0.001, 1000.0),
+            ("inertia_kg_m2[0]", roll, 1e-9, 1000.0),
+            ("inertia_kg_m2[1]", pitch, 1e-9, 1000.0),
+            ("inertia_kg_m2[2]", yaw, 1e-9, 1000.0),
+            ("propeller.diameter_in", propeller.diameter_in, 0.5, 200.0),
+            ("propeller.torque_to_thrust_m", propeller.torque_to_thrust_m, 1e-4, 1.0),
+            ("propeller.inertia_kg_m2", propeller.inertia_kg_m2, 0.0, 10.0),
+            ("propeller.hover_rpm", propeller.hover_rpm, 50.0, 200_000.0),
+            ("thrust_curve.max_thrust_n", curve.max_thrust_n, 0.001, 10_000.0),
+            ("thrust_curve.back_emf_share", curve.back_emf_share, 0.0, 1.0),
+            ("thrust_curve.reference_voltage_v", curve.reference_voltage_v, 0.5, 1000.0),
+            ("thrust_curve.lowest_voltage_v", curve.lowest_voltage_v, 0.5, 1000.0),
+            ("thrust_curve.highest_voltage_v", curve.highest_voltage_v, 0.5, 1000.0),
+            ("thrust_curve.voltage_filter_s", curve.voltage_filter_s, 0.0, 60.0),
+            ("rotor_time_constant_s", self.rotor_time_constant_s, 0.001, 1.0),
+            ("speed_controller_delay_s", self.speed_controller_delay_s, 0.0, 0.1),
+            ("imu_delay_s", self.imu_delay_s.unwrap_or(0.0), 0.0, 0.02),
+            ("rotor_drag_per_s", self.rotor_drag_per_s.unwrap_or(0.0), 0.0, 10.0),
+        ]);
+        let Rotors { front_left, front_right, rear_left, rear_right } = &self.arms.rotors();
+        for (corner, arm) in [
+            ("front_left", front_left),
+            ("front_right", front_right),
+            ("rear_left", rear_left),
+            ("rear_right", rear_right),
         ] {
-            document.require_positive(key, value);
+            for (axis, position_m) in [("x_m", arm.x_m), ("y_m", arm.y_m)] {
+                document.require_within(&format!("arms.{corner}.{axis}"), position_m, -10.0, 10.0);
+            }
         }
-        document.require_within("speed_controller_delay_s", self.speed_controller_delay_s, 0.0, 0.1);
-        document.require_within("imu_delay_s", self.imu_delay_s.unwrap_or(0.0), 0.0, 0.02);
     }
 
     fn airframe(&self) -> Airframe {
@@ -138,12 +176,7 @@ impl ControllerFile {
                 right_down_kg_m2: yz as f32,
             },
             geometry: Geometry {
-                arms: Rotors {
-                    front_left: arm(&self.arms.front_left),
-                    front_right: arm(&self.arms.front_right),
-                    rear_left: arm(&self.arms.rear_left),
-                    rear_right: arm(&self.arms.rear_right),
-                },
+                arms: self.arms.rotors().map(arm),
                 torque_to_thrust_m: self.propeller.torque_to_thrust_m as f32,
             },
             thrust_curve: ThrustCurveConfig {
@@ -169,6 +202,7 @@ impl ControllerFile {
 fn key_path(field: &'static str) -> &'static str {
     match field {
         "max_thrust_n" => "thrust_curve.max_thrust_n",
+        "reaction_time_constant_s" => "propeller.inertia_kg_m2",
         "back_emf_share" => "thrust_curve.back_emf_share",
         "reference_voltage_v" => "thrust_curve.reference_voltage_v",
         "lowest_voltage_v" => "thrust_curve.lowest_voltage_v",
@@ -176,7 +210,6 @@ fn key_path(field: &'static str) -> &'static str {
         "voltage_filter_s" => "thrust_curve.voltage_filter_s",
         "torque_to_thrust_m" => "propeller.torque_to_thrust_m",
         "rotor_inertia_kg_m2" => "propeller.inertia_kg_m2",
-        "reaction_time_constant_s" => "propeller.inertia_kg_m2",
         "hover_speed_rad_s" => "propeller.hover_rpm",
         "rotor_diameter_m" => "propeller.diameter_in",
         "rotor_drag_per_s" => "rotor_drag_per_s",

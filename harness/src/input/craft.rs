@@ -37,6 +37,9 @@ pub fn craft(path: &str, text: &str) -> Result<Craft, InputError> {
     document.finish(craft)
 }
 
+const THRUST: &str = "thrust follows from [propeller], kv_rpm_per_v, resistance_ohm and current_limit_a of the motor, cells, \
+                      charge_percent and resistance_ohm of the battery; the weight from mass_kg";
+
 fn refuse(document: &Document<'_>, error: ConfigError) {
     let key = key_path(error.field);
     // Bounds in the units of the file.
@@ -47,9 +50,13 @@ fn refuse(document: &Document<'_>, error: ConfigError) {
         Reason::OutOfRange(low, high) if key.ends_with("_deg") => {
             ConfigError { reason: Reason::OutOfRange(low.to_degrees(), high.to_degrees()), ..error }
         }
+        Reason::OutOfRange(low, high) if key.ends_with("_in") => {
+            ConfigError { reason: Reason::OutOfRange(low / INCH_M, high / INCH_M), ..error }
+        }
         _ => error,
     };
-    refuse_as(document, &key, error);
+    let help = matches!(error.reason, Reason::CannotHover).then_some(THRUST);
+    refuse_as(document, &key, error, help);
 }
 
 /// Key of the file for a field of [`Config`].
@@ -183,34 +190,57 @@ struct LandingGearTable {
     ground_effect: Option<bool>,
 }
 
-impl CraftFile {
-    /// Checks positive values, so that all of them are reported at once, and values with another unit than in
-    /// the plant. The plant checks the rest.
-    fn check(&self, document: &Document<'_>) {
-        let Self { motor, battery, landing_gear, .. } = self;
-        for (key, value) in [
-            ("mass_kg", self.mass_kg),
-            ("motor.kv_rpm_per_v", motor.kv_rpm_per_v),
-            ("motor.resistance_ohm", motor.resistance_ohm),
-            ("motor.inertia_kg_m2", motor.inertia_kg_m2),
-            ("battery.capacity_ah", battery.capacity_ah),
-            ("landing_gear.x_m", landing_gear.x_m),
-            ("landing_gear.y_m", landing_gear.y_m),
-            ("landing_gear.z_m", landing_gear.z_m),
-        ] {
-            document.require_positive(key, value);
+impl ArmTables {
+    const fn rotors(&self) -> Rotors<&ArmTable> {
+        Rotors {
+            front_left: &self.front_left,
+            front_right: &self.front_right,
+            rear_left: &self.rear_left,
+            rear_right: &self.rear_right,
         }
-        for (key, percent) in [
-            ("battery.charge_percent", battery.charge_percent),
-            ("speed_controller.stop_below_percent", self.speed_controller.stop_below_percent),
+    }
+}
+
+impl CraftFile {
+    /// Refuses all values outside of what a multirotor can have at once. The plant checks the rest.
+    fn check(&self, document: &Document<'_>) {
+        let Self { motor, battery, landing_gear, speed_controller, .. } = self;
+        document.require_one_line("name", &self.name);
+        document.require_ranges([
+            ("mass_kg", self.mass_kg, 0.001, 1000.0),
+            ("motor.kv_rpm_per_v", motor.kv_rpm_per_v, 5.0, 100_000.0),
+            ("motor.resistance_ohm", motor.resistance_ohm, 1e-4, 100.0),
+            ("motor.no_load_current_a", motor.no_load_current_a, 0.0, 100.0),
+            ("motor.current_limit_a", motor.current_limit_a.unwrap_or(1.0), 0.01, 10_000.0),
+            ("motor.inertia_kg_m2", motor.inertia_kg_m2, 1e-12, 10.0),
+            ("battery.cells", f64::from(battery.cells), 1.0, 14.0),
+            ("battery.capacity_ah", battery.capacity_ah, 0.001, 1000.0),
+            ("battery.charge_percent", battery.charge_percent, 0.0, 100.0),
+            ("battery.resistance_ohm", battery.resistance_ohm, 0.0, 10.0),
+            ("battery.base_current_a", battery.base_current_a, 0.0, 100.0),
+            ("speed_controller.stop_below_percent", speed_controller.stop_below_percent, 0.0, 100.0),
+            ("speed_controller.slew_percent_s", speed_controller.slew_percent_s.unwrap_or(100.0), 1.0, 1e6),
+            ("landing_gear.x_m", landing_gear.x_m, 0.001, 10.0),
+            ("landing_gear.y_m", landing_gear.y_m, 0.001, 10.0),
+            ("landing_gear.z_m", landing_gear.z_m, 0.001, 10.0),
+        ]);
+        let Rotors { front_left, front_right, rear_left, rear_right } = &self.arms.rotors();
+        for (corner, arm) in [
+            ("front_left", front_left),
+            ("front_right", front_right),
+            ("rear_left", rear_left),
+            ("rear_right", rear_right),
         ] {
-            document.require_within(key, percent, 0.0, 100.0);
+            for (axis, position_m) in [("x_m", arm.x_m), ("y_m", arm.y_m), ("z_m", arm.z_m.unwrap_or(0.0))] {
+                document.require_within(&format!("arms.{corner}.{axis}"), position_m, -10.0, 10.0);
+            }
         }
     }
 
     fn convert(self, document: &Document<'_>) -> Craft {
         self.check(document);
         self.propeller.check(document);
+        self.gimbal.iter().for_each(|gimbal| gimbal.check(document));
         let [roll, pitch, yaw] = self.inertia_kg_m2;
         let [xy, xz, yz] = self.products_of_inertia_kg_m2.unwrap_or_default();
         let PropellerTable { diameter_in, pitch_in, .. } = self.propeller;
@@ -218,12 +248,7 @@ impl CraftFile {
         let config = Config {
             mass_kg: self.mass_kg,
             inertia_kg_m2: [[roll, -xy, -xz], [-xy, pitch, -yz], [-xz, -yz, yaw]],
-            arms: Rotors {
-                front_left: self.arms.front_left.convert(),
-                front_right: self.arms.front_right.convert(),
-                rear_left: self.arms.rear_left.convert(),
-                rear_right: self.arms.rear_right.convert(),
-            },
+            arms: self.arms.rotors().map(ArmTable::convert),
             rotor: rotor::Config {
                 thrust_n_s2,
                 torque_nm_s2,
@@ -299,7 +324,7 @@ impl CraftFile {
 }
 
 impl ArmTable {
-    fn convert(self) -> Arm {
+    fn convert(&self) -> Arm {
         let spin = match self.spin {
             SpinWord::Clockwise => Spin::Clockwise,
             SpinWord::CounterClockwise => Spin::CounterClockwise,

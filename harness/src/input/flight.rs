@@ -133,6 +133,7 @@ const LONGEST_S: f64 = 3600.0;
 
 impl FlightFile {
     fn check(self, document: &Document<'_>, name: &str) -> Option<FlightPlan> {
+        document.require_one_line("title", &self.title);
         document.require_within("duration_s", self.duration_s, 0.1, LONGEST_S);
         // Times cannot be checked against an invalid duration.
         let duration_s = if document.is_clean() { self.duration_s } else { LONGEST_S };

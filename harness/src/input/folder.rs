@@ -90,13 +90,9 @@ impl Folder {
             .and_then(|(path, text)| baseline::read(&path, &text).map_err(|error| wrong.push(error)).ok());
         let (Some(craft), Some(controller)) = (craft, controller) else { return Err(wrong) };
         let mut subject = Subject::new(craft, controller, plans.unwrap_or_default());
-        let waivers = texts.requirements.map_or(Ok(Vec::new()), |(path, text)| {
-            apply_requirements(&path, &text, &mut subject.requirements)
-        });
-        match waivers {
-            Ok(waivers) => subject.waivers = waivers,
-            Err(error) => wrong.push(error),
-        }
+        let applied =
+            texts.requirements.map_or(Ok(()), |(path, text)| apply_requirements(&path, &text, &mut subject));
+        wrong.extend(applied.err());
         if wrong.is_empty() { Ok(Self { subject, baseline }) } else { Err(wrong) }
     }
 }

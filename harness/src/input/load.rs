@@ -8,7 +8,7 @@ use aplomb::flight::Config;
 use aplomb_flight::FlightPlan;
 use aplomb_study::craft::Craft;
 
-use super::{InputError, Problem, controller, craft, demo, flight};
+use super::{InputError, controller, craft, demo, flight};
 
 /// Reads a craft file.
 pub fn load_craft(path: &Path) -> Result<Craft, InputError> {
@@ -23,6 +23,10 @@ pub fn load_controller(path: &Path) -> Result<Config, InputError> {
 /// Reads a flight file. The flight has the name of the file.
 pub fn load_flight(path: &Path) -> Result<FlightPlan, InputError> {
     let name = path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
+    if name.contains(char::is_control) {
+        let reason = "its name, which becomes that of the flight, has control characters".to_owned();
+        return Err(InputError::of_file(format!("{path:?}"), reason, Some("rename it".to_owned())));
+    }
     flight(&path.display().to_string(), &name, &text_of(path)?)
 }
 
@@ -59,14 +63,9 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, InputError> {
     if !path.is_dir() {
         return Ok(vec![path.to_owned()]);
     }
-    let refuse = |reason: String| InputError {
-        path: path.display().to_string(),
-        source: String::new(),
-        problems: vec![Problem {
-            location: None,
-            reason,
-            help: Some("give a flight file or a folder of flight files".into()),
-        }],
+    let refuse = |reason: String| {
+        let help = Some("give a flight file or a folder of flight files".to_owned());
+        InputError::of_file(path.display().to_string(), reason, help)
     };
     let entries = std::fs::read_dir(path).and_then(|entries| entries.collect::<Result<Vec<_>, _>>());
     let entries = entries.map_err(|error| refuse(format!("cannot be read: {error}")))?;

@@ -51,4 +51,6 @@ pub use requirements::apply_requirements;
 #[cfg(test)]
 mod controller_tests;
 #[cfg(test)]
+mod mutation_tests;
+#[cfg(test)]
 mod tests;

@@ -198,5 +198,5 @@ fn refuse(document: &Document<'_>, table: &str, error: ConfigError) {
         field => field.to_owned(),
     };
     let path = if table.is_empty() { key.clone() } else { format!("{table}.{key}") };
-    document.refuse_at(&path, format!("`{key}` {}", reason(error)), None);
+    document.refuse_at(&path, format!("`{key}` {}", reason(error, key != error.field)), None);
 }

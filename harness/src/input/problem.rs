@@ -50,25 +50,38 @@ fn floor_boundary(source: &str, index: usize) -> usize {
     (0..=index.min(source.len())).rev().find(|&i| source.is_char_boundary(i)).unwrap_or(0)
 }
 
-/// All errors in one file. `Display` prints each with its line and a caret under the text.
+/// Largest number of errors of one file that are shown.
+pub const MOST_SHOWN: usize = 20;
+
+/// The errors in one file. `Display` prints each with its line and a caret under the text.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct InputError {
     /// Path of the file as given.
     pub path: String,
     /// The text of the file.
     pub source: String,
-    /// The errors in order of their location.
+    /// The first [`MOST_SHOWN`] errors in order of their location.
     pub problems: Vec<Problem>,
+    /// Number of further errors.
+    pub omitted: usize,
 }
 
 impl InputError {
+    /// An error of a file as a whole.
+    #[must_use]
+    pub fn of_file(path: String, reason: String, help: Option<String>) -> Self {
+        let problems = vec![Problem { location: None, reason, help }];
+        Self { path, source: String::new(), problems, omitted: 0 }
+    }
+
     /// All errors as text, in colour with `coloured`.
     #[must_use]
     pub fn render(&self, coloured: bool) -> String {
         let renderer = if coloured { Renderer::styled() } else { Renderer::plain() };
         let texts: Vec<String> =
             self.problems.iter().map(|problem| renderer.render(&[self.group(problem)])).collect();
-        texts.join("\n\n")
+        let omitted = (self.omitted > 0).then(|| format!("{}: {} further errors", self.path, self.omitted));
+        texts.into_iter().chain(omitted).collect::<Vec<_>>().join("\n\n")
     }
 
     fn group<'a>(&'a self, problem: &'a Problem) -> Group<'a> {
@@ -120,7 +133,7 @@ mod tests {
             reason: "unknown key `mass`".to_owned(),
             help: Some("did you mean `mass_kg`?".to_owned()),
         };
-        let error = InputError { path: "craft.toml".to_owned(), source, problems: vec![problem] };
+        let error = InputError { path: "craft.toml".to_owned(), source, problems: vec![problem], omitted: 0 };
         let expected = "\
 error: unknown key `mass`
  --> craft.toml:2:1

@@ -39,20 +39,18 @@ enum PlanformWord {
 }
 
 impl PropellerTable {
-    /// Checks positive values, so that all of them are reported at once.
+    /// Refuses all values outside of what a propeller can have at once. The plant checks the rest.
     pub(super) fn check(&self, document: &Document<'_>) {
-        for (key, value) in [
-            ("propeller.diameter_in", self.diameter_in),
-            ("propeller.pitch_in", self.pitch_in),
-            ("propeller.thrust_coefficient", self.thrust_coefficient.unwrap_or(1.0)),
-            ("propeller.power_coefficient", self.power_coefficient.unwrap_or(1.0)),
-            ("propeller.thrust_n_s2", self.thrust_n_s2.unwrap_or(1.0)),
-            ("propeller.torque_nm_s2", self.torque_nm_s2.unwrap_or(1.0)),
-        ] {
-            document.require_positive(key, value);
-        }
-        let ripple = self.thrust_ripple_percent.unwrap_or(0.0);
-        document.require_within("propeller.thrust_ripple_percent", ripple, 0.0, 100.0);
+        document.require_ranges([
+            ("propeller.diameter_in", self.diameter_in, 0.5, 200.0),
+            ("propeller.pitch_in", self.pitch_in, 0.1, 200.0),
+            ("propeller.blades", f64::from(self.blades), 1.0, 8.0),
+            ("propeller.thrust_coefficient", self.thrust_coefficient.unwrap_or(0.1), 1e-4, 1.0),
+            ("propeller.power_coefficient", self.power_coefficient.unwrap_or(0.1), 1e-4, 1.0),
+            ("propeller.thrust_n_s2", self.thrust_n_s2.unwrap_or(1e-5), 1e-15, 10.0),
+            ("propeller.torque_nm_s2", self.torque_nm_s2.unwrap_or(1e-5), 1e-18, 10.0),
+            ("propeller.thrust_ripple_percent", self.thrust_ripple_percent.unwrap_or(0.0), 0.0, 100.0),
+        ]);
     }
 
     /// kT, kQ and their dependence on the flow: from measured rows, from two constants, or from the
@@ -136,7 +134,7 @@ fn measured(rows: &[MeasuredRow], document: &Document<'_>) -> Option<Measured> {
         Some(count) if error.reason != Reason::NoStaticRow => format!("propeller.measured[{}]", count - 1),
         _ => "propeller.measured".to_owned(),
     };
-    refuse_as(document, &place, error);
+    refuse_as(document, &place, error, None);
     None
 }
 

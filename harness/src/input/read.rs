@@ -180,8 +180,14 @@ impl<'de> Deserializer<'de> for Reader<'de, '_> {
         visitor.visit_u64(self.unsigned(u64::from(u32::MAX)))
     }
 
+    /// A text goes to a terminal, a page and other files: it has no control characters except line ends and
+    /// tabulators.
     fn deserialize_str<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Error> {
-        visitor.visit_str(self.text("a text"))
+        let text = self.text("a text");
+        if text.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\r' | '\t')) {
+            self.refuse("a text without control characters");
+        }
+        visitor.visit_str(text)
     }
 
     fn deserialize_string<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Error> {
@@ -231,6 +237,10 @@ impl<'de> Deserializer<'de> for Reader<'de, '_> {
             table.into_iter().flatten().filter(|(key, _)| !fields.contains(&key.get_ref().as_ref()))
         {
             let found = key.get_ref().as_ref();
+            if self.document.is_full() {
+                self.document.refuse(key.span(), "", None);
+                continue;
+            }
             let nearest = nearest(found, fields);
             self.document.refuse(key.span(), format!("unknown key `{found}`"), Some(nearest.help));
             suggested.extend(nearest.word);

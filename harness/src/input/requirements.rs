@@ -6,6 +6,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use aplomb_study::requirements::{JudgedOn, Requirement, Waiver};
+use aplomb_study::verify::Subject;
 
 use super::check::CheckEntry;
 use super::suggest::nearest;
@@ -45,17 +46,21 @@ struct WaiveEntry {
 /// Minimum length of a reason in characters.
 const SHORTEST_REASON: usize = 10;
 
-/// Applies a requirements file to `requirements` and returns its waivers. `path` is the path for messages.
+/// Applies a requirements file to `subject`. `path` is the path for messages.
 ///
 /// # Errors
-/// All errors of the file: invalid TOML or keys, unknown requirements, looser limits, missing reasons.
-pub fn apply_requirements(
-    path: &str,
-    text: &str,
-    requirements: &mut Vec<Requirement>,
-) -> Result<Vec<Waiver>, InputError> {
+/// All errors of the file: invalid TOML or keys, unknown requirements, looser limits, missing reasons,
+/// waivers for unknown flights.
+pub fn apply_requirements(path: &str, text: &str, subject: &mut Subject) -> Result<(), InputError> {
+    let names = subject.names();
+    let requirements = &mut subject.requirements;
     let document = Document::parse(path, text)?;
     let waivers = document.read::<RequirementsFile>().map(|file| {
+        let flights =
+            file.waive.iter().enumerate().map(|(i, entry)| (format!("waive[{i}].flight"), &entry.flight));
+        for (at, flight) in flights.filter_map(|(at, flight)| Some((at, flight.as_ref()?))) {
+            require_flight(&document, &at, flight, &names);
+        }
         for (i, entry) in file.tighten.iter().enumerate() {
             tighten(&document, &format!("tighten[{i}]"), entry, requirements);
         }
@@ -65,7 +70,15 @@ pub fn apply_requirements(
         let waive = file.waive.into_iter().enumerate();
         waive.map(|(i, entry)| waiver(&document, &format!("waive[{i}]"), entry, requirements)).collect()
     });
-    document.finish(waivers)
+    subject.waivers = document.finish(waivers)?;
+    Ok(())
+}
+
+fn require_flight(document: &Document<'_>, at: &str, flight: &str, names: &[String]) {
+    if !names.iter().any(|name| name == flight) {
+        let names: Vec<&str> = names.iter().map(String::as_str).collect();
+        document.refuse_at(at, format!("no flight `{flight}`"), Some(&nearest(flight, &names).help));
+    }
 }
 
 fn is_known(document: &Document<'_>, path: &str, id: &str, requirements: &[Requirement]) -> bool {

@@ -133,11 +133,17 @@ fn impossible_value_is_reported_at_the_value() {
 #[test]
 fn impossible_craft_is_reported_at_its_key() {
     for (from, to, expected) in [
-        ("mass_kg = 1.23", "mass_kg = -1.0", "11 -1.0 | must be greater than 0 | -"),
-        ("no_load_current_a = 0.5", "no_load_current_a = -1", "21 -1 | must not be negative | -"),
+        ("mass_kg = 1.23", "mass_kg = -1.0", "11 -1.0 | must lie between 0.001 and 1000 | -"),
+        ("no_load_current_a = 0.5", "no_load_current_a = -1", "21 -1 | must lie between 0 and 100 | -"),
         ("friction = 0.7", "friction = 7", "12 7 | must lie between 0 and 5 | -"),
         ("charge_percent = 90.0", "charge_percent = 900", "18 900 | must lie between 0 and 100 | -"),
-        ("[motor]", "[motor] #", "2 motor | the rotors cannot carry the craft on this battery | -"),
+        (
+            "[motor]",
+            "[motor] #",
+            "2 motor | the rotors cannot carry the craft on this battery | thrust follows from [propeller], kv_rpm_per_v, \
+             resistance_ohm and current_limit_a of the motor, cells, charge_percent and resistance_ohm of the battery; the \
+             weight from mass_kg",
+        ),
     ] {
         let mut text = CRAFT.replace(from, to);
         if from == "[motor]" {
@@ -158,7 +164,10 @@ fn several_impossible_values_of_a_craft_are_reported_at_once() {
         crate::input::craft("craft.toml", &text.replace("charge_percent = 90", "charge_percent = 101"))
             .unwrap_err();
     let reasons: Vec<_> = error.problems.iter().map(|problem| problem.reason.as_str()).collect();
-    assert_eq!(reasons, ["must be greater than 0", "must be greater than 0", "must lie between 0 and 100"]);
+    assert_eq!(
+        reasons,
+        ["must lie between 0.001 and 1000", "must lie between 1e-12 and 10", "must lie between 0 and 100"]
+    );
 }
 
 #[test]

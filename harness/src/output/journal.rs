@@ -1,7 +1,7 @@
 //! Journal of finished runs, one line each, written as they finish. It survives an abort.
 
 use std::fs::{File, OpenOptions};
-use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::io::{self, BufRead, BufReader, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -15,26 +15,34 @@ pub struct Journal {
 }
 
 const TITLE: &str = "aplomb dispersion ";
+/// Longest line in bytes: some 10,000 figures.
+const LONGEST_LINE: u64 = 1 << 18;
+
+/// Contents of a journal.
+#[derive(Debug, Default, PartialEq)]
+pub struct Found {
+    /// The runs.
+    pub runs: Vec<Run>,
+    /// Number of damaged lines: their runs are flown again.
+    pub damaged: u64,
+}
 
 impl Journal {
-    /// Opens or creates the journal at `path` and returns the runs in it. An incomplete last line is dropped.
+    /// Opens or creates the journal at `path` and returns its contents. An incomplete last line is dropped.
     /// The file is locked.
     ///
     /// # Errors
     /// An error of the file system; a journal of another campaign; a locked journal.
-    pub fn open(path: &Path, fingerprint: &str) -> io::Result<(Self, Vec<Run>)> {
+    pub fn open(path: &Path, fingerprint: &str) -> io::Result<(Self, Found)> {
         let mut file = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(path)?;
         file.try_lock().map_err(|_| io::Error::other("is being written to by another run"))?;
-        let mut text = String::new();
-        file.read_to_string(&mut text)?;
-        let whole = text.rfind('\n').map_or(0, |end| end + 1);
-        file.set_len(whole as u64)?;
+        let (found, whole) = contents(&file, fingerprint)?;
+        file.set_len(whole)?;
         file.seek(SeekFrom::End(0))?;
         if whole == 0 {
             file.write_all(format!("{TITLE}{fingerprint}\n").as_bytes())?;
         }
-        let runs = parse(&text[..whole], fingerprint)?;
-        Ok((Self { file: Mutex::new(file), path: path.to_owned() }, runs))
+        Ok((Self { file: Mutex::new(file), path: path.to_owned() }, found))
     }
 
     /// Adds a finished run.
@@ -54,25 +62,57 @@ impl Journal {
     }
 }
 
-/// Reads the runs of a finished journal.
+/// Reads a finished journal.
 ///
 /// # Errors
 /// An error of the file system; a journal of another campaign.
-pub fn read(path: &Path, fingerprint: &str) -> io::Result<Vec<Run>> {
-    let text = std::fs::read_to_string(path)?;
-    parse(&text[..text.rfind('\n').map_or(0, |end| end + 1)], fingerprint)
+pub fn read(path: &Path, fingerprint: &str) -> io::Result<Found> {
+    Ok(contents(&File::open(path)?, fingerprint)?.0)
 }
 
-fn parse(text: &str, fingerprint: &str) -> io::Result<Vec<Run>> {
-    let mut lines = text.lines();
-    match lines.next().map(|title| title.strip_prefix(TITLE)) {
-        None => Ok(Vec::new()),
-        Some(Some(found)) if found == fingerprint => Ok(lines.filter_map(run_of).collect()),
-        Some(Some(_)) => Err(io::Error::other(
+/// The contents, and the length of the complete lines in bytes.
+fn contents(file: &File, fingerprint: &str) -> io::Result<(Found, u64)> {
+    let mut lines = BufReader::new(file);
+    let (mut found, mut position, mut whole) = (Found::default(), 0, 0);
+    let mut line = Vec::new();
+    loop {
+        line.clear();
+        let length = lines.by_ref().take(LONGEST_LINE).read_until(b'\n', &mut line)? as u64;
+        let is_complete = line.pop_if(|end| *end == b'\n').is_some();
+        match (position, is_complete) {
+            (0, _) if length == 0 => {}
+            (0, true) => check_title(&line, fingerprint)?,
+            (0, false) if length == LONGEST_LINE => return Err(no_journal()),
+            (_, true) => match std::str::from_utf8(&line).ok().and_then(run_of) {
+                Some(run) => found.runs.push(run),
+                None => found.damaged += 1,
+            },
+            // The end of a line that is longer than any counts as damaged, too.
+            (_, false) if length == LONGEST_LINE => found.damaged += 1,
+            (_, false) => {}
+        }
+        if length < LONGEST_LINE && !is_complete {
+            return Ok((found, whole));
+        }
+        position += length;
+        if is_complete {
+            whole = position;
+        }
+    }
+}
+
+fn check_title(line: &[u8], fingerprint: &str) -> io::Result<()> {
+    match std::str::from_utf8(line).ok().and_then(|line| line.strip_prefix(TITLE)) {
+        Some(found) if found == fingerprint => Ok(()),
+        Some(_) => Err(io::Error::other(
             "belongs to other files, dispersions, seed or version: use another journal, or delete it",
         )),
-        Some(None) => Err(io::Error::other("is no journal of a dispersion")),
+        None => Err(no_journal()),
     }
+}
+
+fn no_journal() -> io::Error {
+    io::Error::other("is no journal of a dispersion")
 }
 
 fn line(run: &Run) -> String {
@@ -118,7 +158,7 @@ mod tests {
     fn runs_come_back_bit_for_bit_and_a_half_written_line_does_not_count() {
         let path = scratch("half");
         let (journal, found) = Journal::open(&path, "f").unwrap();
-        assert!(found.is_empty());
+        assert_eq!(found, Found::default());
         journal.add(&run(1)).unwrap();
         journal.add(&run(2)).unwrap();
         drop(journal);
@@ -129,10 +169,10 @@ mod tests {
             std::fs::write(&path, &whole[..cut]).unwrap();
             let (journal, found) = Journal::open(&path, "f").unwrap();
             let expected = if cut == whole.len() { vec![run(1), run(2)] } else { vec![run(1)] };
-            assert_eq!(found, expected, "cut at {cut}");
+            assert_eq!(found, Found { runs: expected, damaged: 0 }, "cut at {cut}");
             journal.add(&run(3)).unwrap();
             drop(journal);
-            assert_eq!(read(&path, "f").unwrap().last(), Some(&run(3)));
+            assert_eq!(read(&path, "f").unwrap().runs.last(), Some(&run(3)));
         }
         std::fs::remove_file(&path).unwrap();
     }
@@ -148,8 +188,34 @@ mod tests {
         assert!(read(&path, "g").unwrap_err().to_string().contains("other files"));
         let text = std::fs::read_to_string(&path).unwrap().replace("inf", "nan");
         std::fs::write(&path, text).unwrap();
-        assert!(read(&path, "f").unwrap().is_empty());
+        assert_eq!(read(&path, "f").unwrap(), Found { runs: Vec::new(), damaged: 1 });
         std::fs::write(&path, "name = 1\n").unwrap();
+        assert!(read(&path, "f").unwrap_err().to_string().contains("no journal"));
+        std::fs::remove_file(&path).unwrap();
+    }
+    #[test]
+    fn damaged_bytes_cost_their_line_only_and_are_counted() {
+        let path = scratch("damaged");
+        let (journal, _) = Journal::open(&path, "f").unwrap();
+        (1..=3).for_each(|number| journal.add(&run(number)).unwrap());
+        drop(journal);
+        let good = std::fs::read(&path).unwrap();
+        let ends: Vec<usize> =
+            good.iter().enumerate().filter(|(_, byte)| **byte == b'\n').map(|(i, _)| i).collect();
+        // Not UTF-8, in the line of the second run.
+        let mut bytes = good.clone();
+        bytes[ends[1] + 3..ends[2] - 2].fill(0xff);
+        std::fs::write(&path, &bytes).unwrap();
+        let expected = Found { runs: vec![run(1), run(3)], damaged: 1 };
+        assert_eq!(read(&path, "f").unwrap(), expected);
+        assert_eq!(Journal::open(&path, "f").unwrap().1, expected);
+        // A line without an end, longer than any.
+        let long = [&good[..=ends[1]], &vec![b'x'; 2 * LONGEST_LINE as usize], &good[ends[1]..]].concat();
+        std::fs::write(&path, long).unwrap();
+        let found = read(&path, "f").unwrap();
+        assert_eq!(found.runs, [run(1), run(2), run(3)]);
+        assert!(found.damaged > 0);
+        std::fs::write(&path, vec![0; 2 * LONGEST_LINE as usize]).unwrap();
         assert!(read(&path, "f").unwrap_err().to_string().contains("no journal"));
         std::fs::remove_file(&path).unwrap();
     }

@@ -16,6 +16,8 @@ use aplomb_flight::trace::Trace;
 
 /// Height of the flights in m, outside the ground effect.
 pub const HEIGHT_M: f64 = 30.0;
+/// Longest flight of the endurance, in s.
+pub const LONGEST_FLIGHT_S: f64 = 3600.0;
 const TICK_S: f64 = 0.001;
 const SEED: u64 = 1;
 
@@ -93,13 +95,13 @@ impl<'a> Trial<'a> {
         Ok((command / count, current / count))
     }
 
-    /// Time in s in hover from the initial state of charge to `reserve`; at most one hour.
+    /// Time in s in hover from the initial state of charge to `reserve`; at most [`LONGEST_FLIGHT_S`].
     pub fn endurance_s(&self, reserve: f64, expected_s: f64) -> Result<f64, EnvelopeError> {
         let mut controller = self.controller;
         // The guard would land first. The height is low, so that the warm-up uses little charge.
         controller.guard.low_battery_v = 0.0;
         let (mut ended_s, mut begun_s) = (f64::INFINITY, f64::NAN);
-        let duration_s = (1.05 * expected_s).clamp(10.0, 3600.0);
+        let duration_s = (1.05 * expected_s).clamp(10.0, LONGEST_FLIGHT_S);
         let plan = self.plan(10.0, duration_s);
         let mut charge = f64::NAN;
         let craft = Config { sensors: sensors::Config::ideal(), ..self.craft.config };

@@ -58,6 +58,8 @@ pub enum EnvelopeError {
     },
     /// No controller can be derived for it.
     Controller(aplomb::ConfigError),
+    /// A confirming flight cannot be flown.
+    Flight(FlyError),
 }
 
 impl From<aplomb_craft::ConfigError> for EnvelopeError {
@@ -71,6 +73,7 @@ impl From<FlyError> for EnvelopeError {
         match error {
             FlyError::Craft(error) => Self::Craft(error),
             FlyError::Controller(error) => Self::Controller(error),
+            FlyError::SlowClimb(_) => Self::Flight(error),
         }
     }
 }
@@ -79,6 +82,7 @@ impl std::fmt::Display for EnvelopeError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Craft(error) => write!(f, "craft: {error}"),
+            Self::Flight(error) => write!(f, "{error}"),
             Self::TooHeavy { max_thrust_n, weight_n } => write!(
                 f,
                 "full thrust of {} N is {} times the weight of {} N; control needs {LEAST_THRUST_TO_WEIGHT} times",

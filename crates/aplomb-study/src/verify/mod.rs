@@ -11,7 +11,8 @@ use aplomb_craft::Plant;
 use aplomb_flight::FlightPlan;
 
 use crate::craft::Craft;
-use crate::requirements::{Requirement, Size, Waiver, table};
+use crate::margins::point::Point;
+use crate::requirements::{Probe, Requirement, Size, Waiver, table};
 
 pub use baseline::{Accepted, Baseline, Cause};
 pub use suite::{Item, Judgement, judge};
@@ -46,6 +47,15 @@ impl Subject {
 }
 
 impl<C, P> Subject<C, P> {
+    /// Names under which its requirements are judged: of its flights, of the probes and of the operating
+    /// points.
+    #[must_use]
+    pub fn names(&self) -> Vec<String> {
+        let flights = self.plans.iter().map(|plan| plan.name.clone());
+        let probes = Probe::ALL.iter().map(|probe| probe.name().to_owned());
+        flights.chain(probes).chain(Point::ALL.iter().map(suite::name_of)).collect()
+    }
+
     /// The same with another controller `D` on another craft model `Q`.
     #[must_use]
     pub fn flown_by<D, Q>(self) -> Subject<D, Q> {

@@ -118,6 +118,11 @@ pub fn flights<C, P>(subject: &Subject<C, P>, seeds: u32) -> u64 {
     (probes(subject).len() + subject.plans.len()) as u64 * u64::from(seeds)
 }
 
+/// Name under which the margins at an operating point are judged.
+pub(super) fn name_of(point: &Point) -> String {
+    format!("margins-{}", point.name)
+}
+
 /// The probes that apply to a subject.
 fn probes<C, P>(subject: &Subject<C, P>) -> Vec<Probe> {
     let applies = |probe: &Probe| probe.obstacle(&subject.craft.config, &subject.controller).is_none();
@@ -195,7 +200,7 @@ fn judge_loops<C, P>(subject: &Subject<C, P>, point: &Point) -> Vec<Item> {
             };
             margin(a.1).total_cmp(&margin(b.1))
         });
-        let name = format!("margins-{}", point.name);
+        let name = name_of(point);
         let measured = worst.map_or(f64::NAN, |(_, measured)| measured);
         let item = item(subject, requirement, &name, measured);
         let text = match worst {

@@ -71,7 +71,7 @@ impl Inertia {
         if rigid && definite && scaled.determinant() > 1e-6 {
             Ok((Tensor::of(&matrix), Tensor::of(&(scaled.inverse() * (1.0 / size)))))
         } else {
-            Err(ConfigError::new("inertia", Problem::Inconsistent))
+            Err(ConfigError::new("inertia", Problem::Inconsistent("is that of no rigid body")))
         }
     }
 }

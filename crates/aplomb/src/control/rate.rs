@@ -30,6 +30,8 @@ use crate::filter::{LowPass, LowPassState};
 use crate::frames::{Body, Vector};
 use crate::pid;
 
+const FIXED_IN_FLIGHT: &str = "cannot change in flight";
+
 /// Longest plausible time constant of the rotors' reaction in s. `T = Jr w/(2 Q)`: an 18 in rotor with 5e-4
 /// kg m2 that hovers at 250 rad/s and 0.15 N m has 0.4 s; a larger value than five times that is refused.
 const LONGEST_REACTION_S: f32 = 2.0;
@@ -319,7 +321,7 @@ impl RateController {
             ("reaction_time_constant_s", new.reaction == self.reaction),
         ] {
             if !same {
-                return Err(ConfigError::new(field, Problem::Inconsistent));
+                return Err(ConfigError::new(field, Problem::Inconsistent(FIXED_IN_FLIGHT)));
             }
         }
         new.state = self.state;

@@ -22,6 +22,9 @@ use crate::error::{ConfigError, Problem, require_not_negative, require_positive,
 use crate::frames::{Horizontal, Vector, World};
 use crate::math::{Libm, Math, saturate};
 
+const NOT_BELOW_WEIGHT: &str = "is not below the weight";
+const NOT_ABOVE_WEIGHT: &str = "is not above the weight";
+
 /// Configuration of a [`ThrustVector`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -89,13 +92,13 @@ impl<M: Math> ThrustVector<M> {
         require_not_negative("min_thrust_n", config.min_thrust_n)?;
         require_positive("max_thrust_n", config.max_thrust_n)?;
         if config.min_thrust_n >= config.max_thrust_n {
-            return Err(ConfigError::new("min_thrust_n", Problem::WrongOrder));
+            return Err(ConfigError::new("min_thrust_n", Problem::WrongOrder("max_thrust_n")));
         }
         if config.min_thrust_n >= mass * STANDARD_GRAVITY_M_S2 {
-            return Err(ConfigError::new("min_thrust_n", Problem::Inconsistent));
+            return Err(ConfigError::new("min_thrust_n", Problem::Inconsistent(NOT_BELOW_WEIGHT)));
         }
         if config.max_thrust_n <= mass * STANDARD_GRAVITY_M_S2 {
-            return Err(ConfigError::new("max_thrust_n", Problem::Inconsistent));
+            return Err(ConfigError::new("max_thrust_n", Problem::Inconsistent(NOT_ABOVE_WEIGHT)));
         }
         // Not by the functions of `M`: an approximate limit would be off for good.
         let (sin, cos) = (libm::sinf(limit), libm::cosf(limit));
@@ -274,13 +277,33 @@ mod tests {
     fn thrust_range_surrounds_the_weight() {
         let weight_n = CONFIG.mass_kg * G;
         for (config, field, problem) in [
-            (Config { min_thrust_n: 30.0, ..CONFIG }, "min_thrust_n", Problem::WrongOrder),
-            (Config { min_thrust_n: CONFIG.max_thrust_n, ..CONFIG }, "min_thrust_n", Problem::WrongOrder),
-            (Config { min_thrust_n: weight_n, ..CONFIG }, "min_thrust_n", Problem::Inconsistent),
-            (Config { max_thrust_n: weight_n, ..CONFIG }, "max_thrust_n", Problem::Inconsistent),
-            (Config { max_thrust_n: 0.9 * weight_n, ..CONFIG }, "max_thrust_n", Problem::Inconsistent),
+            (Config { min_thrust_n: 30.0, ..CONFIG }, "min_thrust_n", Problem::WrongOrder("max_thrust_n")),
+            (
+                Config { min_thrust_n: CONFIG.max_thrust_n, ..CONFIG },
+                "min_thrust_n",
+                Problem::WrongOrder("max_thrust_n"),
+            ),
+            (
+                Config { min_thrust_n: weight_n, ..CONFIG },
+                "min_thrust_n",
+                Problem::Inconsistent(NOT_BELOW_WEIGHT),
+            ),
+            (
+                Config { max_thrust_n: weight_n, ..CONFIG },
+                "max_thrust_n",
+                Problem::Inconsistent(NOT_ABOVE_WEIGHT),
+            ),
+            (
+                Config { max_thrust_n: 0.9 * weight_n, ..CONFIG },
+                "max_thrust_n",
+                Problem::Inconsistent(NOT_ABOVE_WEIGHT),
+            ),
             (Config { min_thrust_n: -1.0, ..CONFIG }, "min_thrust_n", Problem::Negative),
-            (Config { tilt_limit_rad: 1.5, ..CONFIG }, "tilt_limit_rad", Problem::OutOfRange),
+            (
+                Config { tilt_limit_rad: 1.5, ..CONFIG },
+                "tilt_limit_rad",
+                Problem::OutOfRange { low: 0.0, high: 1.4 },
+            ),
             (Config { tilt_limit_rad: 0.0, ..CONFIG }, "tilt_limit_rad", Problem::NotPositive),
             (Config { mass_kg: 0.0, ..CONFIG }, "mass_kg", Problem::NotPositive),
         ] {

@@ -134,13 +134,16 @@ impl<M: Math> VerticalController<M> {
         require_positive("descent_limit_m_s", config.descent_limit_m_s)?;
         require_positive("acceleration_m_s2", config.acceleration_m_s2)?;
         if config.height_crossover_rad_s >= config.climb_crossover_rad_s {
-            return Err(ConfigError::new("height_crossover_rad_s", Problem::WrongOrder));
+            return Err(ConfigError::new(
+                "height_crossover_rad_s",
+                Problem::WrongOrder("climb_crossover_rad_s"),
+            ));
         }
         let (output_min, output_max) = range_m_s2.into_inner();
         require_finite("range_m_s2", output_min)?;
         require_finite("range_m_s2", output_max)?;
         if output_min >= output_max {
-            return Err(ConfigError::new("range_m_s2", Problem::WrongOrder));
+            return Err(ConfigError::new("range_m_s2", Problem::Inconsistent("does not rise")));
         }
         let climb = pid::Pid::new(
             &pid::Config {

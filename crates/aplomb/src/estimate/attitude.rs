@@ -244,7 +244,7 @@ impl<M: Math> AttitudeFilter<M> {
             if low_s <= require_positive(high.0, high.1)? {
                 Ok(())
             } else {
-                Err(ConfigError::new(low.0, Problem::WrongOrder))
+                Err(ConfigError::new(low.0, Problem::WrongOrder(high.0)))
             }
         };
         require_positive("period_s", period_s)?;

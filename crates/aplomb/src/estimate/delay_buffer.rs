@@ -95,7 +95,8 @@ impl DelayBuffer {
         let period_s = require_positive("period_s", period_s)?;
         let block_ticks = require_positive("reach_s", reach_s)? / (period_s * BLOCKS as f32);
         if block_ticks > MAX_BLOCK_TICKS {
-            return Err(ConfigError::new("reach_s", Problem::OutOfRange));
+            let high = MAX_BLOCK_TICKS * period_s * BLOCKS as f32;
+            return Err(ConfigError::new("reach_s", Problem::OutOfRange { low: 0.0, high }));
         }
         let block_ticks = (libm::ceilf(block_ticks) as u16).max(1);
         Ok(Self { block_ticks, period_s, state: DelayBufferState::default() })
@@ -222,10 +223,9 @@ mod tests {
             assert_eq!(DelayBuffer::new(bad, 1e-3).unwrap_err().field, "reach_s");
             assert_eq!(DelayBuffer::new(0.5, bad).unwrap_err().field, "period_s");
         }
-        assert_eq!(
-            DelayBuffer::new(81.0, 1e-3).unwrap_err(),
-            ConfigError::new("reach_s", Problem::OutOfRange)
-        );
+        let refused = DelayBuffer::new(81.0, 1e-3).unwrap_err();
+        let Problem::OutOfRange { low: 0.0, high } = refused.problem else { panic!("{refused}") };
+        assert!(refused.field == "reach_s" && (high - 80.0).abs() < 1e-4, "{refused}");
         let mut buffer = DelayBuffer::new(0.032, 1e-3).unwrap();
         assert!(buffer.preintegration(0).is_some() && buffer.preintegration(1).is_none());
         buffer.step(Vector::new(f32::NAN, 1.0, 1.0));

@@ -217,7 +217,10 @@ impl HorizontalFilter {
         let period_s = require_positive("period_s", period_s)?;
         let interval = require_positive("interval_s", config.interval_s)?;
         if interval < period_s {
-            return Err(ConfigError::new("interval_s", Problem::OutOfRange));
+            return Err(ConfigError::new(
+                "interval_s",
+                Problem::OutOfRange { low: period_s, high: f32::INFINITY },
+            ));
         }
         let position_noise = require_positive("position_white_noise_m", config.position_white_noise_m)?;
         let velocity_noise = require_positive("velocity_white_noise_m_s", config.velocity_white_noise_m_s)?;

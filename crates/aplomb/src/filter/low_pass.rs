@@ -57,7 +57,8 @@ impl LowPass {
     pub fn new(cutoff_hz: f32, period_s: f32) -> Result<Self, ConfigError> {
         let h = require_positive("period_s", period_s)?;
         let f = require_below_nyquist("cutoff_hz", cutoff_hz, h)?;
-        Self::from_exponent("cutoff_hz", TAU * f * h, h)
+        let range = Problem::OutOfRange { low: SMALLEST_EXPONENT / (TAU * h), high: f32::INFINITY };
+        Self::from_exponent(TAU * f * h, h).ok_or(ConfigError::new("cutoff_hz", range))
     }
 
     /// From the time constant in s, greater than 0 and at most a million periods, and the period in s.
@@ -66,17 +67,15 @@ impl LowPass {
     /// Names `time_constant_s` or `period_s`.
     pub fn from_time_constant(time_constant_s: f32, period_s: f32) -> Result<Self, ConfigError> {
         let h = require_positive("period_s", period_s)?;
-        let field = "time_constant_s";
-        Self::from_exponent(field, h / require_positive(field, time_constant_s)?, h)
+        let t = require_positive("time_constant_s", time_constant_s)?;
+        let range = Problem::OutOfRange { low: 0.0, high: h / SMALLEST_EXPONENT };
+        Self::from_exponent(h / t, h).ok_or(ConfigError::new("time_constant_s", range))
     }
 
     /// With the pole exp(-`exponent`).
-    fn from_exponent(field: &'static str, exponent: f32, h: f32) -> Result<Self, ConfigError> {
-        if exponent < SMALLEST_EXPONENT {
-            return Err(ConfigError::new(field, Problem::OutOfRange));
-        }
+    fn from_exponent(exponent: f32, h: f32) -> Option<Self> {
         let gain = -libm::expm1f(-exponent);
-        Ok(Self { gain, delay_s: h * (1.0 - gain) / gain })
+        (exponent >= SMALLEST_EXPONENT).then_some(Self { gain, delay_s: h * (1.0 - gain) / gain })
     }
 
     /// The next output. A sample that is not finite holds the last one. Steps smaller than half an ulp are
@@ -155,9 +154,13 @@ mod tests {
         }
         for slow in [1.01e3, 1e30, f32::MAX] {
             let refused = LowPass::from_time_constant(slow, 1e-3).unwrap_err();
-            assert_eq!((refused.field, refused.problem), ("time_constant_s", Problem::OutOfRange));
+            assert_eq!(refused.field, "time_constant_s");
+            let Problem::OutOfRange { low: 0.0, high } = refused.problem else { panic!("{refused}") };
+            assert!((high - 1e3).abs() < 0.1, "{high}");
         }
-        assert_eq!(LowPass::new(1e-4, 1e-3).unwrap_err().problem, Problem::OutOfRange);
+        let refused = LowPass::new(1e-4, 1e-3).unwrap_err();
+        let Problem::OutOfRange { low, high: f32::INFINITY } = refused.problem else { panic!("{refused}") };
+        assert!((low - 1.59e-4).abs() < 1e-6, "{low}");
         let filter = LowPass::from_time_constant(0.01, 1e-3).unwrap();
         let mut state = LowPassState::at(2.0);
         for x in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {

@@ -22,7 +22,7 @@ fn require_below_nyquist(field: &'static str, frequency_hz: f32, period_s: f32) 
     if frequency_hz * period_s < 0.5 {
         Ok(frequency_hz)
     } else {
-        Err(ConfigError::new(field, Problem::OutOfRange))
+        Err(ConfigError::new(field, Problem::OutOfRange { low: 0.0, high: 0.5 / period_s }))
     }
 }
 

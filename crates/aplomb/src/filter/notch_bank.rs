@@ -112,7 +112,7 @@ impl NotchBank {
         let lowest = require_below_nyquist("lowest_hz", config.lowest_hz, h)?;
         let highest = require_below_nyquist("highest_hz", config.highest_hz, h)?;
         if lowest >= highest {
-            return Err(ConfigError::new("lowest_hz", Problem::WrongOrder));
+            return Err(ConfigError::new("lowest_hz", Problem::WrongOrder("highest_hz")));
         }
         let t = libm::tanf(PI * bandwidth * h);
         let gain = 1.0 / (1.0 + t);
@@ -224,7 +224,7 @@ mod tests {
             }
         }
         let swapped = NotchBankConfig { lowest_hz: 450.0, highest_hz: 40.0, ..CONFIG };
-        assert_eq!(NotchBank::new(&swapped, 1e-3).unwrap_err().problem, Problem::WrongOrder);
+        assert_eq!(NotchBank::new(&swapped, 1e-3).unwrap_err().problem, Problem::WrongOrder("highest_hz"));
         let high = NotchBankConfig { highest_hz: 500.0, ..CONFIG };
         assert_eq!(NotchBank::new(&high, 1e-3).unwrap_err().field, "highest_hz");
         assert_eq!(NotchBank::new(&CONFIG, 0.0).unwrap_err().field, "period_s");

@@ -66,7 +66,10 @@ impl Config {
             return Err(ConfigError::new("velocity_divider", Problem::NotPositive));
         }
         if self.velocity_divider.checked_rem(self.attitude_divider) != Some(0) {
-            return Err(ConfigError::new("velocity_divider", Problem::Inconsistent));
+            return Err(ConfigError::new(
+                "velocity_divider",
+                Problem::Inconsistent("is no multiple of `attitude_divider`"),
+            ));
         }
         require_within("idle_command", self.idle_command, 0.0, 0.5)?;
         require_within("air_density_kg_m3", self.air_density_kg_m3, 0.3, 2.0)?;

@@ -266,7 +266,7 @@ fn gains_of_the_rate_controller_change_in_flight_without_a_step_in_the_motor_com
     let before = roll.controller.rate;
     let inertia = rate::Inertia::diagonal(0.012, 0.012, 0.021);
     let error = roll.controller.retune_rate(&rate::Config { inertia, ..gains }).unwrap_err();
-    assert_eq!(error.to_string(), "rate.inertia contradicts another value");
+    assert_eq!(error.to_string(), "rate.inertia cannot change in flight");
     let error =
         roll.controller.retune_rate(&rate::Config { gyroscopic: !gains.gyroscopic, ..gains }).unwrap_err();
     assert_eq!(error.field, "gyroscopic");

@@ -58,7 +58,7 @@ impl Config {
         require_positive("link_hold_s", self.link_hold_s)?;
         require_positive("link_land_s", self.link_land_s)?;
         if self.link_hold_s >= self.link_land_s {
-            return Err(ConfigError::new("link_hold_s", Problem::WrongOrder));
+            return Err(ConfigError::new("link_hold_s", Problem::WrongOrder("link_land_s")));
         }
         require_not_negative("low_battery_v", self.low_battery_v)?;
         require_positive("low_battery_s", self.low_battery_s)?;

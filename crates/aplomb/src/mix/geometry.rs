@@ -5,6 +5,8 @@ use glam::Vec2;
 use crate::error::{ConfigError, Problem, require_finite, require_positive};
 use crate::{ROTORS, Rotors, Spin};
 
+const TORQUES_NOT_INDEPENDENT: &str = "have torques that are not independent";
+
 /// Position and spin of one rotor, in body axes from the centre of mass.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -104,7 +106,7 @@ impl Geometry {
             require_finite("x_m", arm.x_m)?;
             require_finite("y_m", arm.y_m)?;
         }
-        let refusal = ConfigError::new("arms", Problem::Inconsistent);
+        let refusal = ConfigError::new("arms", Problem::Inconsistent(TORQUES_NOT_INDEPENDENT));
         if !self.is_quadrilateral() {
             return Err(refusal);
         }

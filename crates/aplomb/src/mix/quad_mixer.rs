@@ -31,6 +31,8 @@ use crate::frames::Vector;
 use crate::math::{least, most, saturate, saturate_symmetric};
 use crate::{Limited, ROTORS, Rotors};
 
+const NO_THRUST_WITHOUT_TORQUE: &str = "leaves no thrust without torque with these arms";
+
 /// Demands are limited to this many times what the rotors can give, so that no product overflows.
 const LARGEST_DEMAND: f32 = 1e6;
 
@@ -170,7 +172,7 @@ impl QuadMixer {
         let min_thrust_n = require_not_negative("min_thrust_n", config.min_thrust_n)?;
         let max_thrust_n = require_positive("max_thrust_n", config.max_thrust_n)?;
         if min_thrust_n >= (1.0 - SMALLEST_RANGE) * max_thrust_n {
-            return Err(ConfigError::new("min_thrust_n", Problem::WrongOrder));
+            return Err(ConfigError::new("min_thrust_n", Problem::WrongOrder("max_thrust_n")));
         }
         require_not_negative("allowance_down_n", config.allowance_down_n)?;
         require_not_negative("allowance_up_n", config.allowance_up_n)?;
@@ -180,7 +182,7 @@ impl QuadMixer {
         let [weakest, strongest] = [most, least].map(|of| totals.into_iter().reduce(of).unwrap_or(1.0));
         let min_ceiling_n = min_thrust_n * weakest / strongest + SMALLEST_RANGE * max_thrust_n;
         if min_ceiling_n >= max_thrust_n {
-            return Err(ConfigError::new("min_thrust_n", Problem::Inconsistent));
+            return Err(ConfigError::new("min_thrust_n", Problem::Inconsistent(NO_THRUST_WITHOUT_TORQUE)));
         }
         let whole_n = ROTORS as f32 * max_thrust_n;
         let torque_nm = LARGEST_DEMAND * max_thrust_n * geometry.reach_m();

@@ -108,7 +108,7 @@ impl<M: Math> ThrustCurve<M> {
         require_positive("lowest_voltage_v", config.lowest_voltage_v)?;
         require_positive("highest_voltage_v", config.highest_voltage_v)?;
         if config.lowest_voltage_v >= config.highest_voltage_v {
-            return Err(ConfigError::new("lowest_voltage_v", Problem::WrongOrder));
+            return Err(ConfigError::new("lowest_voltage_v", Problem::WrongOrder("highest_voltage_v")));
         }
         require_not_negative("voltage_filter_s", config.voltage_filter_s)?;
         let mut curve = Self {

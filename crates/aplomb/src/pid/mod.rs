@@ -195,7 +195,7 @@ impl Pid {
         let output_min = require_finite("output_min", config.output_min)?;
         let output_max = require_finite("output_max", config.output_max)?;
         if output_min >= output_max {
-            return Err(ConfigError::new("output_min", Problem::WrongOrder));
+            return Err(ConfigError::new("output_min", Problem::WrongOrder("output_max")));
         }
         let integral_limit = require_positive("integral_limit", config.integral_limit)?;
         let integral_gain = match config.integral_time_s {
@@ -244,7 +244,7 @@ impl Pid {
         if coefficients.iter().all(|x| x.is_finite()) {
             Ok(pid)
         } else {
-            Err(ConfigError::new("gain", Problem::Inconsistent))
+            Err(ConfigError::new("gain", Problem::Inconsistent("gives coefficients that are not finite")))
         }
     }
 

@@ -48,9 +48,12 @@ fn each_bad_field_is_named() {
         assert_eq!(Pid::new(&BASE, x).unwrap_err().field, "period_s");
     }
     let swapped = Pid::new(&Config { output_min: 1.0, output_max: -1.0, ..BASE }, 0.01).unwrap_err();
-    assert_eq!((swapped.field, swapped.problem), ("output_min", Problem::WrongOrder));
+    assert_eq!((swapped.field, swapped.problem), ("output_min", Problem::WrongOrder("output_max")));
     let overflow = Pid::new(&Config { gain: 3e38, ..BASE }, 0.01).unwrap_err();
-    assert_eq!((overflow.field, overflow.problem), ("gain", Problem::Inconsistent));
+    assert_eq!(
+        (overflow.field, overflow.problem),
+        ("gain", Problem::Inconsistent("gives coefficients that are not finite"))
+    );
 }
 
 #[test]
@@ -337,5 +340,5 @@ fn preset_is_the_one_that_is_stated() {
     assert_eq!((preset.integration, preset.anti_windup), (Integration::default(), AntiWindup::default()));
     // Equal bounds leave no output.
     let equal = Config { output_min: 1.0, output_max: 1.0, ..BASE };
-    assert_eq!(Pid::new(&equal, 0.01).unwrap_err().problem, Problem::WrongOrder);
+    assert_eq!(Pid::new(&equal, 0.01).unwrap_err().problem, Problem::WrongOrder("output_max"));
 }

@@ -121,10 +121,10 @@ impl<M: Math> Pilot<M> {
         }
         require_not_negative("min_thrust_n", craft.min_thrust_n)?;
         if craft.min_thrust_n >= craft.hover_thrust_n {
-            return Err(ConfigError::new("min_thrust_n", Problem::WrongOrder));
+            return Err(ConfigError::new("min_thrust_n", Problem::WrongOrder("hover_thrust_n")));
         }
         if craft.hover_thrust_n >= craft.max_thrust_n {
-            return Err(ConfigError::new("max_thrust_n", Problem::WrongOrder));
+            return Err(ConfigError::new("max_thrust_n", Problem::WrongOrder("hover_thrust_n")));
         }
         Ok(Self {
             config: *config,

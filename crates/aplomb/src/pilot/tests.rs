@@ -195,9 +195,9 @@ fn rate_command_and_other_demands_release_the_position_and_pass_unchanged() {
 fn thrusts_out_of_order_are_refused() {
     let refused = |craft| Pilot::<Libm>::new(&CONFIG, &craft).unwrap_err();
     let low = refused(PilotParameters { min_thrust_n: 12.0, ..CRAFT });
-    assert_eq!((low.field, low.problem), ("min_thrust_n", Problem::WrongOrder));
+    assert_eq!((low.field, low.problem), ("min_thrust_n", Problem::WrongOrder("hover_thrust_n")));
     let high = refused(PilotParameters { max_thrust_n: 12.0, ..CRAFT });
-    assert_eq!((high.field, high.problem), ("max_thrust_n", Problem::WrongOrder));
+    assert_eq!((high.field, high.problem), ("max_thrust_n", Problem::WrongOrder("hover_thrust_n")));
     for bad in [f32::NAN, f32::INFINITY, -1.0] {
         assert_eq!(refused(PilotParameters { min_thrust_n: bad, ..CRAFT }).field, "min_thrust_n");
         assert_eq!(refused(PilotParameters { hover_thrust_n: bad, ..CRAFT }).field, "hover_thrust_n");

@@ -43,7 +43,7 @@ fn inertia_of_no_rigid_body_is_refused() {
     let with =
         |inertia| rate::RateController::new(&rate::Config { inertia, ..config().rate }, 1e-3).map(drop);
     let inertia = rate::Inertia::diagonal(0.011, 0.012, 0.021);
-    let refused = Err(ConfigError::new("inertia", Problem::Inconsistent));
+    let refused = Err(ConfigError::new("inertia", Problem::Inconsistent("is that of no rigid body")));
     // No moment above the sum of the other two; a flat plate has just the sum.
     assert_eq!(with(rate::Inertia::diagonal(0.01, 0.01, 0.02)), Ok(()));
     assert_eq!(with(rate::Inertia::diagonal(0.01, 0.01, 0.021)), refused);
@@ -84,8 +84,11 @@ fn attitude_loop_names_field_and_part() {
         build(&attitude::Config { tilt, ..good }).map_err(|error| (error.field, error.problem))
     };
     assert_eq!(with(100.0, 20_000.0), Ok(()));
-    assert_eq!(with(100.1, 100.0), Err(("rate_limit_rad_s", Problem::OutOfRange)));
-    assert_eq!(with(1.0, 200.1), Err(("acceleration_limit_rad_s2", Problem::OutOfRange)));
+    assert_eq!(with(100.1, 100.0), Err(("rate_limit_rad_s", Problem::OutOfRange { low: 0.0, high: 100.0 })));
+    assert_eq!(
+        with(1.0, 200.1),
+        Err(("acceleration_limit_rad_s2", Problem::OutOfRange { low: 0.0, high: 200.0 }))
+    );
 }
 
 #[test]
@@ -134,13 +137,14 @@ fn vertical_loop_names_its_field() {
     let good = config().vertical;
     refused(good, fields, |c| build(c, -7.0..=9.0));
     let swapped = vertical::Config { height_crossover_rad_s: good.climb_crossover_rad_s, ..good };
-    let wrong_order = Problem::WrongOrder;
+    let wrong_order = Problem::WrongOrder("climb_crossover_rad_s");
     assert_eq!(build(&swapped, -7.0..=9.0), Err(ConfigError::new("height_crossover_rad_s", wrong_order)));
     for range in [f32::NAN..=9.0, -7.0..=f32::NAN, f32::NEG_INFINITY..=9.0, -7.0..=f32::INFINITY] {
         assert_eq!(build(&good, range), Err(ConfigError::new("range_m_s2", Problem::NotFinite)));
     }
     for range in [9.0..=-7.0, 1.0..=1.0] {
-        assert_eq!(build(&good, range), Err(ConfigError::new("range_m_s2", wrong_order)));
+        let refused = Err(ConfigError::new("range_m_s2", Problem::Inconsistent("does not rise")));
+        assert_eq!(build(&good, range), refused);
     }
 }
 
@@ -168,11 +172,12 @@ fn thrust_vector_names_its_field_and_its_range_must_include_the_weight() {
     refused(good, fields, build);
     let with =
         |min_thrust_n, max_thrust_n| build(&thrust_vector::Config { min_thrust_n, max_thrust_n, ..good });
+    let inconsistent = |field, reason| Err(ConfigError::new(field, Problem::Inconsistent(reason)));
     // The weight is 11.77 N.
     assert_eq!(with(11.7, 11.8), Ok(()));
-    assert_eq!(with(11.8, 23.0), Err(ConfigError::new("min_thrust_n", Problem::Inconsistent)));
-    assert_eq!(with(23.0, 22.0), Err(ConfigError::new("min_thrust_n", Problem::WrongOrder)));
-    assert_eq!(with(2.4, 11.7), Err(ConfigError::new("max_thrust_n", Problem::Inconsistent)));
+    assert_eq!(with(11.8, 23.0), inconsistent("min_thrust_n", "is not below the weight"));
+    assert_eq!(with(23.0, 22.0), Err(ConfigError::new("min_thrust_n", Problem::WrongOrder("max_thrust_n"))));
+    assert_eq!(with(2.4, 11.7), inconsistent("max_thrust_n", "is not above the weight"));
 }
 
 #[test]
@@ -189,7 +194,7 @@ fn thrust_curve_names_its_field() {
     refused(good, fields, |c| ThrustCurve::<Libm>::new(c, 1e-3).map(drop));
     let swapped = ThrustCurveConfig { lowest_voltage_v: good.highest_voltage_v, ..good };
     let error = ThrustCurve::<Libm>::new(&swapped, 1e-3).unwrap_err();
-    assert_eq!(error, ConfigError::new("lowest_voltage_v", Problem::WrongOrder));
+    assert_eq!(error, ConfigError::new("lowest_voltage_v", Problem::WrongOrder("highest_voltage_v")));
 }
 
 #[test]
@@ -243,7 +248,7 @@ fn guard_names_its_field() {
     refused(config().guard, fields, build);
     let good = config().guard;
     let swapped = guard::Config { link_hold_s: good.link_land_s, ..good };
-    assert_eq!(build(&swapped), Err(ConfigError::new("link_hold_s", Problem::WrongOrder)));
+    assert_eq!(build(&swapped), Err(ConfigError::new("link_hold_s", Problem::WrongOrder("link_land_s"))));
     // An hour at most.
     type Set = fn(&mut guard::Config, f32);
     let times: [(&str, Set); 5] = [
@@ -260,7 +265,10 @@ fn guard_names_its_field() {
             build(&config)
         };
         assert_eq!(with(3600.0), Ok(()), "{field}");
-        assert_eq!(with(3600.5), Err(ConfigError::new(field, Problem::OutOfRange)));
+        assert_eq!(
+            with(3600.5),
+            Err(ConfigError::new(field, Problem::OutOfRange { low: 0.0, high: 3600.0 }))
+        );
     }
     for bad in [f32::NAN, f32::INFINITY, 0.0, -1.0] {
         assert_eq!(guard::Guard::new(&good, &CRAFT, bad).unwrap_err().field, "period_s");

@@ -23,7 +23,7 @@ fn airframe_error_names_the_parameter() {
     let heavy = Airframe { mass_kg: 2.1, ..airframe() };
     assert_eq!(
         Config::for_airframe(&heavy).unwrap_err(),
-        ConfigError::new("max_thrust_n", Problem::Inconsistent)
+        ConfigError::new("max_thrust_n", Problem::Inconsistent("cannot lift 1.3 times the weight"))
     );
 }
 
@@ -42,16 +42,20 @@ fn whole_controller_names_its_field() {
     refused(config(), fields, build);
     for tick_hz in [99.0, 8001.0] {
         let error = build(&Config { tick_hz, ..config() }).unwrap_err();
-        assert_eq!((error.field, error.problem), ("tick_hz", Problem::OutOfRange));
+        assert_eq!(
+            (error.field, error.problem),
+            ("tick_hz", Problem::OutOfRange { low: 100.0, high: 8000.0 })
+        );
     }
     // Below half the tick rate.
     assert!(build(&Config { gyro_cutoff_hz: 499.0, ..config() }).is_ok());
     let error = build(&Config { gyro_cutoff_hz: 500.0, ..config() }).unwrap_err();
-    assert_eq!((error.field, error.problem), ("gyro_cutoff_hz", Problem::OutOfRange));
+    let Problem::OutOfRange { low: 0.0, high } = error.problem else { panic!("{error}") };
+    assert!(error.field == "gyro_cutoff_hz" && (high - 500.0).abs() < 1e-3, "{error}");
     for (attitude_divider, velocity_divider, field, problem) in [
         (0, 25, "attitude_divider", Problem::NotPositive),
         (5, 0, "velocity_divider", Problem::NotPositive),
-        (5, 24, "velocity_divider", Problem::Inconsistent),
+        (5, 24, "velocity_divider", Problem::Inconsistent("is no multiple of `attitude_divider`")),
     ] {
         let error = build(&Config { attitude_divider, velocity_divider, ..config() }).unwrap_err();
         assert_eq!((error.field, error.problem), (field, problem));
@@ -70,7 +74,7 @@ fn whole_controller_names_the_loop_too() {
         "rate.pitch.integral_time_s must be greater than 0"
     );
     assert_eq!(refused(|c| c.rate.inertia.yaw_kg_m2 = -1.0), "rate.inertia.yaw_kg_m2 must be greater than 0");
-    assert_eq!(refused(|c| c.rate.inertia.yaw_kg_m2 = 1.0), "rate.inertia contradicts another value");
+    assert_eq!(refused(|c| c.rate.inertia.yaw_kg_m2 = 1.0), "rate.inertia is that of no rigid body");
     assert_eq!(
         refused(|c| c.attitude.heading.crossover_rad_s = f32::NAN),
         "attitude.heading.crossover_rad_s is not a finite number"
@@ -84,7 +88,7 @@ fn whole_controller_names_the_loop_too() {
         "vertical.descent_limit_m_s must be greater than 0"
     );
     assert_eq!(refused(|c| c.position.braking_m_s2 = 0.0), "position.braking_m_s2 must be greater than 0");
-    assert_eq!(refused(|c| c.thrust.max_thrust_n = 5.0), "thrust.max_thrust_n contradicts another value");
-    assert_eq!(refused(|c| c.pilot.dead_band = 0.6), "pilot.dead_band is out of range");
+    assert_eq!(refused(|c| c.thrust.max_thrust_n = 5.0), "thrust.max_thrust_n is not above the weight");
+    assert_eq!(refused(|c| c.pilot.dead_band = 0.6), "pilot.dead_band must lie between 0 and 0.5");
     assert_eq!(refused(|c| c.guard.landed_s = -1.0), "guard.landed_s must be greater than 0");
 }

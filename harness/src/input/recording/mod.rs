@@ -27,11 +27,7 @@ const MOST_PROBLEMS: usize = 10;
 /// Up to ten errors of the file, each with line and column.
 pub fn load_recording(path: &Path) -> Result<Recording, InputError> {
     let shown = path.display().to_string();
-    let unreadable = |reason: String| InputError {
-        path: shown.clone(),
-        source: String::new(),
-        problems: vec![Problem { location: None, reason, help: None }],
-    };
+    let unreadable = |reason: String| InputError::of_file(shown.clone(), reason, None);
     let mut bytes = std::fs::read(path).map_err(|error| unreadable(format!("cannot be read: {error}")))?;
     if bytes.starts_with(&[0x1f, 0x8b]) {
         let mut inflated = Vec::new();
@@ -55,6 +51,7 @@ pub fn recording(path: &str, name: &str, text: &str) -> Result<Recording, InputE
         path: path.to_owned(),
         source: text.to_owned(),
         problems: problems.into_iter().take(MOST_PROBLEMS).collect(),
+        omitted: 0,
     };
     let (period_s, rows) = read(text).map_err(refuse)?;
     Ok(Recording { name: name.to_owned(), period_s: period_s as f32, rows })

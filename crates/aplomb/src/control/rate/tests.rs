@@ -171,7 +171,7 @@ fn what_belongs_to_the_craft_is_not_retuned() {
     ] {
         let mut rate = before;
         let refused = rate.retune(&new, &RateSetpoint::default(), Vector::ZERO).unwrap_err();
-        assert_eq!((refused.field, refused.problem), (field, Problem::Inconsistent));
+        assert_eq!((refused.field, refused.problem), (field, Problem::Inconsistent(FIXED_IN_FLIGHT)));
         assert_eq!(rate, before);
     }
 }

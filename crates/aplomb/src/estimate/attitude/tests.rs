@@ -128,11 +128,15 @@ fn each_bad_field_is_named() {
     for x in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 4.0, -4.0] {
         assert_eq!(refused(|c, x| c.declination_rad = x, x).field, "declination_rad");
     }
-    for (set, field) in [
-        ((|c, x| c.initial_tilt_time_constant_s = x) as Set, "initial_tilt_time_constant_s"),
-        (|c, x| c.initial_bias_time_constant_s = x, "initial_bias_time_constant_s"),
+    for (set, field, other) in [
+        (
+            (|c, x| c.initial_tilt_time_constant_s = x) as Set,
+            "initial_tilt_time_constant_s",
+            "tilt_time_constant_s",
+        ),
+        (|c, x| c.initial_bias_time_constant_s = x, "initial_bias_time_constant_s", "bias_time_constant_s"),
     ] {
-        assert_eq!(refused(set, 301.0), ConfigError::new(field, Problem::WrongOrder));
+        assert_eq!(refused(set, 301.0), ConfigError::new(field, Problem::WrongOrder(other)));
     }
     for x in [f32::NAN, f32::INFINITY, 0.0, -1.0, 0.06] {
         let error = AttitudeFilter::<Libm>::new(&Config::RECOMMENDED, x).unwrap_err();

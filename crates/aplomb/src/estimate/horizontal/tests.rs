@@ -25,7 +25,7 @@ fn each_bad_field_is_named() {
     }
     assert_eq!(HorizontalFilter::new(&Config::CONSUMER, -1.0).unwrap_err().field, "period_s");
     let error = HorizontalFilter::new(&Config::CONSUMER, 0.5).unwrap_err();
-    assert_eq!(error, ConfigError::new("interval_s", Problem::OutOfRange));
+    assert_eq!(error, ConfigError::new("interval_s", Problem::OutOfRange { low: 0.5, high: f32::INFINITY }));
 }
 
 /// A filter at 1 kHz with its delay buffer.

@@ -112,7 +112,10 @@ impl Basis {
         require_positive("hover_speed_rad_s", airframe.hover_speed_rad_s)?;
         let (weight_n, full_thrust_n) = (mass * STANDARD_GRAVITY_M_S2, 4.0 * max_thrust_n);
         if full_thrust_n < LEAST_THRUST_TO_WEIGHT * weight_n {
-            return Err(ConfigError::new("max_thrust_n", Problem::Inconsistent));
+            return Err(ConfigError::new(
+                "max_thrust_n",
+                Problem::Inconsistent("cannot lift 1.3 times the weight"),
+            ));
         }
         let hover_n = 0.25 * weight_n;
         let idle_thrust_n = hover_n / 36.0;

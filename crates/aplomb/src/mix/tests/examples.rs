@@ -259,16 +259,24 @@ fn every_bad_field_is_named() {
     for (config, field, problem) in [
         (kappa(0.0), "torque_to_thrust_m", Problem::NotPositive),
         (Config { min_thrust_n: -0.1, ..good }, "min_thrust_n", Problem::Negative),
-        (Config { min_thrust_n: 7.0, ..good }, "min_thrust_n", Problem::WrongOrder),
-        (Config { min_thrust_n: 5.999_99, ..good }, "min_thrust_n", Problem::WrongOrder),
+        (Config { min_thrust_n: 7.0, ..good }, "min_thrust_n", Problem::WrongOrder("max_thrust_n")),
+        (Config { min_thrust_n: 5.999_99, ..good }, "min_thrust_n", Problem::WrongOrder("max_thrust_n")),
         (Config { max_thrust_n: 0.0, ..good }, "max_thrust_n", Problem::NotPositive),
         (Config { allowance_down_n: -1.0, ..good }, "allowance_down_n", Problem::Negative),
         (Config { allowance_up_n: -1.0, ..good }, "allowance_up_n", Problem::Negative),
-        (Config { reserved_yaw_share: 0.6, ..good }, "reserved_yaw_share", Problem::OutOfRange),
+        (
+            Config { reserved_yaw_share: 0.6, ..good },
+            "reserved_yaw_share",
+            Problem::OutOfRange { low: 0.0, high: 0.5 },
+        ),
         // The centre of mass outside of the rotors; on one side the rear rotor carries most, so that no
         // thrust is level.
-        (arms(1.0), "arms", Problem::Inconsistent),
-        (Config { min_thrust_n: 5.0, ..arms(-0.15) }, "min_thrust_n", Problem::Inconsistent),
+        (arms(1.0), "arms", Problem::Inconsistent("have torques that are not independent")),
+        (
+            Config { min_thrust_n: 5.0, ..arms(-0.15) },
+            "min_thrust_n",
+            Problem::Inconsistent("leaves no thrust without torque with these arms"),
+        ),
     ] {
         assert_eq!(error(&config), ConfigError::new(field, problem));
     }
@@ -282,7 +290,8 @@ fn arms_that_are_not_at_their_corners_are_refused() {
         change(&mut geometry.arms);
         QuadMixer::new(&Config { geometry, ..good }).map(drop)
     };
-    let refused = Err(ConfigError::new("arms", Problem::Inconsistent));
+    let refused =
+        Err(ConfigError::new("arms", Problem::Inconsistent("have torques that are not independent")));
     assert_eq!(with(|_| ()), Ok(()));
     assert_eq!(with(|arms| core::mem::swap(&mut arms.front_left, &mut arms.front_right)), refused);
     assert_eq!(with(|arms| core::mem::swap(&mut arms.front_left, &mut arms.rear_left)), refused);
