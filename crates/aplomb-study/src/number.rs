@@ -70,12 +70,13 @@ pub fn figure(value: f64) -> String {
     if text.trim_matches(['-', '0', '.']).is_empty() { text.trim_start_matches('-').to_owned() } else { text }
 }
 
-/// The shortest text that parses to the number.
+/// The shortest text of the number rounded to five significant digits.
 fn plain(value: f64) -> String {
     if !value.is_finite() {
         return "–".to_owned();
     }
-    format!("{value}").replace('-', "−")
+    let rounded: f64 = format!("{value:.4e}").parse().unwrap_or(value);
+    format!("{rounded}").replace('-', "−")
 }
 
 fn decimals_for(value: f64, digits: i32) -> usize {
@@ -118,6 +119,7 @@ mod tests {
     fn limits_are_printed_in_words() {
         assert_eq!(limit(Limit::AtMost(1.2), "m"), "at most 1.2 m");
         assert_eq!(limit(Limit::AtLeast(-3.0), ""), "at least −3");
+        assert_eq!(limit(Limit::AtMost(4.15 / 16.7), "s"), "at most 0.2485 s");
         assert_eq!(limit(Limit::Between(88.0, 92.5), "deg"), "88 to 92.5 deg");
     }
 }

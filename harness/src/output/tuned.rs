@@ -74,23 +74,25 @@ pub fn text(craft: &Craft, airframe: &Airframe, settings: &[Setting]) -> String 
         number(curve.highest_voltage_v),
         number(curve.voltage_filter_s),
     );
-    let mut table = "";
+    // Each table once, in the order of its first key.
+    let mut tables: Vec<(&str, String)> = Vec::new();
     for setting in settings {
-        let parameter = &PARAMETERS[setting.parameter];
-        for key in parameter.keys {
-            if key.table != table {
-                table = key.table;
-                let _ = writeln!(text, "\n[override.{table}]");
-            }
+        for key in PARAMETERS[setting.parameter].keys {
             let value = f64::from((key.derived)(&setting.derived)) * setting.factor;
-            let _ = writeln!(
-                text,
-                "{} = {} # {} times the derived value",
+            let line = format!(
+                "{} = {} # {} times the derived value\n",
                 key.key,
                 significant(value),
                 significant(setting.factor)
             );
+            match tables.iter_mut().find(|(table, _)| *table == key.table) {
+                Some((_, lines)) => lines.push_str(&line),
+                None => tables.push((key.table, line)),
+            }
         }
+    }
+    for (table, lines) in tables {
+        let _ = write!(text, "\n[override.{table}]\n{lines}");
     }
     text
 }

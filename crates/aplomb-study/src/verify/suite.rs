@@ -123,10 +123,11 @@ pub(super) fn name_of(point: &Point) -> String {
     format!("margins-{}", point.name)
 }
 
-/// The probes that apply to a subject.
+/// The probes on which a requirement of the subject is judged, and that apply to it.
 fn probes<C, P>(subject: &Subject<C, P>) -> Vec<Probe> {
+    let judged = |probe: &Probe| subject.requirements.iter().any(|one| one.probe() == Some(*probe));
     let applies = |probe: &Probe| probe.obstacle(&subject.craft.config, &subject.controller).is_none();
-    Probe::ALL.into_iter().filter(applies).collect()
+    Probe::ALL.into_iter().filter(judged).filter(applies).collect()
 }
 
 /// Judges all requirements and checks of `subject` under `seeds` seeds; `flown` is called after each flight.
