@@ -158,3 +158,30 @@ fn wrong_numbers_on_the_command_line_are_named() {
         assert!(stderr.contains(expected), "{arguments:?}: {stderr}");
     }
 }
+
+#[cfg(unix)]
+#[test]
+fn interrupted_seeds_are_judged_and_written() {
+    let scratch = Scratch::new("interrupt");
+    scratch.write("hover.toml", &hover("5.0"));
+    let run = scratch
+        .command(&["fly", "--seeds", "100000", "hover.toml"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    std::thread::sleep(std::time::Duration::from_secs(3));
+    let interrupt =
+        std::process::Command::new("kill").args(["-INT", &run.id().to_string()]).status().unwrap();
+    assert!(interrupt.success());
+    let output = run.wait_with_output().unwrap();
+    let stderr = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(3), "{stderr}");
+    let counted = stderr.split("the results are of the first ").nth(1).unwrap().split(' ').next().unwrap();
+    let counted: u32 = counted.parse().unwrap();
+    assert!(counted % 32 == 0 && (32..100_000).contains(&counted), "{stderr}");
+    let [folder] = scratch.results().try_into().unwrap();
+    let page = fs::read_to_string(folder.join("report.html")).unwrap();
+    assert!(page.contains(&format!("figures pooled over {counted},")), "{counted}");
+    assert!(folder.join("hover.csv").is_file() && text(&output.stdout).contains("1 pass, 0 fail"));
+}

@@ -17,7 +17,7 @@ use crate::{ClosedLoop, Controller, Plant, sample};
 
 /// Ticks from one trace row to the next. It is no multiple of the dividers of the slower loops, so that rows
 /// sample all phases of them.
-const ROW_TICKS: i64 = 4;
+pub const ROW_TICKS: i64 = 4;
 
 /// Warm-up: time stationary on the ground, in s.
 const REST_S: f64 = 4.0;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::results::ResultsFolder;
-use super::{Failure, RESULTS};
+use super::{Failure, RESULTS, memory};
 use crate::input::folder::{CONTROLLER, CRAFT};
 use crate::input::{self, InputError};
 use aplomb::flight::Config;
@@ -76,7 +76,22 @@ pub(super) struct Threads {
 impl Threads {
     /// A pool with this number of threads, or one per core.
     pub(super) fn pool(self) -> Result<rayon::ThreadPool, Failure> {
-        let count = self.threads.map_or(0, |threads| threads as usize);
+        Self::build(self.threads.map_or(0, |threads| threads as usize))
+    }
+
+    /// A pool for flights of these durations; fewer threads where their traces would not fit into memory.
+    pub(super) fn pool_for(
+        self,
+        durations_s: impl IntoIterator<Item = f64>,
+        controller: &Config,
+    ) -> Result<rayon::ThreadPool, Failure> {
+        let longest_s = durations_s.into_iter().fold(1.0, f64::max);
+        let cores = || std::thread::available_parallelism().map_or(1, usize::from);
+        let count = self.threads.map_or_else(cores, |threads| threads as usize);
+        Self::build(count.min(memory::flights_at_once(longest_s, controller)))
+    }
+
+    fn build(count: usize) -> Result<rayon::ThreadPool, Failure> {
         let built = rayon::ThreadPoolBuilder::new().num_threads(count).build();
         built.map_err(|error| Failure::Unfinished(error.to_string()))
     }

@@ -66,7 +66,8 @@ pub(super) fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
     arguments.out.check()?;
     let started = Instant::now();
     let bar = progress::flights(a.plans().len() as u64 * arguments.seeds);
-    let pool = arguments.threads.pool()?;
+    let durations_s = a.plans().iter().map(|plan| plan.duration_s);
+    let pool = arguments.threads.pool_for(durations_s, a.controller())?;
     let comparison = pool.install(|| compare(&a, &b, arguments.seeds, &|| bar.inc(1)));
     let comparison = comparison.map_err(|error| Failure::Argument(error.to_string()))?;
     bar.finish_and_clear();

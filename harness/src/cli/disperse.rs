@@ -188,7 +188,7 @@ fn fly(
         .map(|job| ((job % flights) as usize, job / flights))
         .filter(|job| !there.contains(job))
         .collect();
-    super::set_interrupt_message(format!(
+    super::interrupt::set_message(format!(
         "interrupted: finished runs are in {}; the same command continues with the others",
         journal.path().display()
     ));
@@ -207,7 +207,9 @@ fn fly(
         bar.inc(1);
         Ok(())
     };
-    arguments.threads.pool()?.install(|| jobs.par_iter().try_for_each(one))?;
+    let durations_s = campaign.plans().iter().map(|plan| plan.duration_s);
+    let pool = arguments.threads.pool_for(durations_s, campaign.controller())?;
+    pool.install(|| jobs.par_iter().try_for_each(one))?;
     bar.finish_and_clear();
     let new = new.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
     let count = new.len();
@@ -286,7 +288,7 @@ fn replay(arguments: &DisperseArguments, campaign: &Campaign, number: u64) -> Re
     let disk = |error: io::Error| arguments.out.failed(&error);
     let folder = arguments.out.open().map_err(disk)?;
     folder.write("columns.md", trace_csv::columns_explained().as_bytes()).map_err(disk)?;
-    folder.write(&format!("{}.csv", plan.name), trace_csv::to_csv(&flown.trace).as_bytes()).map_err(disk)?;
+    trace_csv::save(&folder, &plan.name, &flown.trace).map_err(disk)?;
     print_text(&format!("Trace: {}\n", folder.keep().map_err(disk)?.display()));
     Ok(if run.passes(&metrics) { PASS } else { FAIL })
 }

@@ -4,21 +4,25 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use clap::Args;
+use indicatif::ProgressBar;
 use rayon::prelude::*;
 
 use super::arguments::{Files, Out, Threads, quoted};
 use super::page::{Job, Judged};
+use super::results::ResultsFolder;
 use super::table::{self, FlightVerdicts};
-use super::{FAIL, Failure, PASS, may_colour, page, print_text, progress, trace_csv, watch};
+use super::{
+    FAIL, Failure, PASS, interrupt, may_colour, memory, page, print_text, progress, trace_csv, watch,
+};
 use crate::input::folder::FLIGHTS;
 use crate::input::{self, InputError};
 use crate::report::Repeat;
-use aplomb_flight::FlightPlan;
 use aplomb_flight::camera;
 use aplomb_flight::fly::{Flown, fly};
 use aplomb_flight::limit::Outcome;
 use aplomb_flight::trace::Trace;
 use aplomb_study::judge::{Evidence, Pool, evidence};
+use aplomb_study::verdict::Verdict;
 
 /// Arguments of `aplomb fly`.
 #[derive(Debug, Args)]
@@ -100,17 +104,25 @@ pub(super) fn run(arguments: &FlyArguments) -> Result<u8, Failure> {
 fn once(arguments: &FlyArguments) -> Result<u8, Failure> {
     let job = read(arguments).map_err(Failure::Input)?;
     let disk = |error: std::io::Error| arguments.out.failed(&error);
-    arguments.out.check()?;
+    let folder = arguments.out.open().map_err(disk)?;
     print_text(&introduction(arguments, &job));
+    interrupt::finish_what_flies();
     let started = Instant::now();
-    let pool = arguments.threads.pool()?;
-    let (judged, simulated_s) = pool.install(|| fly_all(&job, arguments))?;
+    let pool = arguments.threads.pool_for(job.plans.iter().map(|plan| plan.duration_s), &job.controller)?;
+    let (judged, simulated_s) = pool.install(|| fly_all(&job, arguments, &folder))?;
     let elapsed = started.elapsed();
-    print_text(&conclusion(&job, &judged, simulated_s, elapsed));
-    let folder = pool.install(|| write(&job, &judged, arguments)).map_err(disk)?;
-    print_text(&format!("Report: {}\n", folder.join(REPORT).display()));
+    let seeds = judged.iter().map(|flight| flight.seeds).sum::<u32>();
+    let total = arguments.seeds * job.plans.len() as u32;
+    print_text(&conclusion(&judged, simulated_s, elapsed));
     let pass =
         judged.iter().flat_map(|flight| &flight.verdicts).all(|verdict| verdict.outcome == Outcome::Pass);
+    let folder = write(&job, judged, arguments, folder).map_err(disk)?;
+    print_text(&format!("Report: {}\n", folder.join(REPORT).display()));
+    if seeds < total {
+        return Err(Failure::Unfinished(format!(
+            "interrupted: the results are of the first {seeds} of {total} flights"
+        )));
+    }
     Ok(if pass { PASS } else { FAIL })
 }
 
@@ -160,11 +172,49 @@ pub(super) fn seeds_words(arguments: &FlyArguments) -> String {
 /// not grow with them.
 const AT_ONCE: u32 = 32;
 
-/// Flies every flight under every seed; only the first seed's trace is kept.
-fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Failure> {
+/// Flies every flight under every seed, draws it and writes the first seed's trace. Flights whose traces fit
+/// into memory together are flown in parallel. After an interrupt no further flight starts.
+fn fly_all(
+    job: &Job,
+    arguments: &FlyArguments,
+    folder: &ResultsFolder,
+) -> Result<(Vec<Judged>, f64), Failure> {
     let progress = progress::flights(job.plans.len() as u64 * u64::from(arguments.seeds));
+    let mut judged = Vec::new();
+    let mut simulated_s = 0.0;
+    for group in memory::groups(job.plans.iter().map(|plan| plan.duration_s), &job.controller) {
+        let flown = group.into_par_iter().map(|index| {
+            let flown = fly_seeds(job, index, arguments, &progress)?;
+            flown.map(|flown| conclude(job, index, flown, arguments, folder)).transpose()
+        });
+        for (flight, seconds) in flown.collect::<Result<Vec<_>, Failure>>()?.into_iter().flatten() {
+            judged.push(flight);
+            simulated_s += seconds;
+        }
+    }
+    progress.finish_and_clear();
+    Ok((judged, simulated_s))
+}
+
+/// A flight under its seeds.
+struct FlownSeeds {
+    pools: Vec<Pool>,
+    /// Trace under the first seed.
+    trace: Trace,
+    simulated_s: f64,
+    seeds: u32,
+}
+
+/// Flies one flight under its seeds; `None` if it was interrupted before the first one.
+fn fly_seeds(
+    job: &Job,
+    index: usize,
+    arguments: &FlyArguments,
+    progress: &ProgressBar,
+) -> Result<Option<FlownSeeds>, Failure> {
+    let plan = &job.plans[index];
     let spin = job.craft.config.arms.map(|arm| arm.spin);
-    let one = |plan: &FlightPlan, number: u32| -> Result<(Vec<Evidence>, Option<Trace>, f64), Failure> {
+    let one = |number: u32| -> Result<(Vec<Evidence>, Option<Trace>, f64), Failure> {
         let seed = arguments.seed.unwrap_or(plan.seed).wrapping_add(u64::from(number));
         // The first seed needs the whole trace for the report.
         let craft = match number {
@@ -178,33 +228,42 @@ fn fly_all(job: &Job, arguments: &FlyArguments) -> Result<(Vec<Judged>, f64), Fa
         progress.inc(1);
         Ok((evidence, (number == 0).then_some(trace), simulated_s))
     };
-    let flights = job.plans.par_iter().map(|plan| {
-        let mut pools: Vec<Pool> = plan.checks.iter().map(Pool::of).collect();
-        let (mut trace, mut simulated_s) = (Trace::default(), 0.0);
-        for first in (0..arguments.seeds).step_by(AT_ONCE as usize) {
-            let numbers = first..arguments.seeds.min(first + AT_ONCE);
-            let flown: Vec<_> =
-                numbers.into_par_iter().map(|number| one(plan, number)).collect::<Result<_, Failure>>()?;
-            for (evidence, first_trace, seconds) in flown {
-                pools.iter_mut().zip(&evidence).for_each(|(pool, one)| pool.take(one));
-                trace = first_trace.unwrap_or(trace);
-                simulated_s += seconds;
-            }
+    let pools = plan.checks.iter().map(Pool::of).collect();
+    let mut flown = FlownSeeds { pools, trace: Trace::default(), simulated_s: 0.0, seeds: 0 };
+    while flown.seeds < arguments.seeds && !interrupt::is_requested() {
+        let numbers = flown.seeds..arguments.seeds.min(flown.seeds + AT_ONCE);
+        let found: Vec<_> = numbers.into_par_iter().map(one).collect::<Result<_, Failure>>()?;
+        for (evidence, first_trace, seconds) in found {
+            flown.pools.iter_mut().zip(&evidence).for_each(|(pool, one)| pool.take(one));
+            flown.trace = first_trace.unwrap_or(flown.trace);
+            flown.simulated_s += seconds;
+            flown.seeds += 1;
         }
-        let verdicts = pools.iter().zip(&plan.checks);
-        let verdicts = verdicts.map(|(pool, check)| pool.verdict(check)).collect();
-        Ok((Judged { verdicts, trace }, simulated_s))
-    });
-    let flights: Vec<(Judged, f64)> = flights.collect::<Result<_, Failure>>()?;
-    progress.finish_and_clear();
-    let simulated_s = flights.iter().map(|(_, seconds)| seconds).sum();
-    Ok((flights.into_iter().map(|(judged, _)| judged).collect(), simulated_s))
+    }
+    Ok((flown.seeds > 0).then_some(flown))
 }
 
-fn conclusion(job: &Job, judged: &[Judged], simulated_s: f64, elapsed: Duration) -> String {
-    let rows = job.plans.iter().zip(judged);
-    let rows: Vec<_> = rows
-        .map(|(plan, flight)| FlightVerdicts { flight: &plan.name, verdicts: &flight.verdicts })
+/// Judges and draws a flight, and writes its trace.
+fn conclude(
+    job: &Job,
+    index: usize,
+    flown: FlownSeeds,
+    arguments: &FlyArguments,
+    folder: &ResultsFolder,
+) -> Result<(Judged, f64), Failure> {
+    let plan = &job.plans[index];
+    let verdicts = flown.pools.iter().zip(&plan.checks);
+    let verdicts: Vec<Verdict> = verdicts.map(|(pool, check)| pool.verdict(check)).collect();
+    let page = page::draw(job, index, &verdicts, &flown.trace, flown.seeds);
+    trace_csv::save(folder, &plan.name, &flown.trace).map_err(|error| arguments.out.failed(&error))?;
+    let judged = Judged { name: plan.name.clone(), verdicts, page, seeds: flown.seeds };
+    Ok((judged, flown.simulated_s))
+}
+
+fn conclusion(judged: &[Judged], simulated_s: f64, elapsed: Duration) -> String {
+    let rows: Vec<_> = judged
+        .iter()
+        .map(|flight| FlightVerdicts { flight: &flight.name, verdicts: &flight.verdicts })
         .collect();
     let count = |outcome| {
         judged.iter().flat_map(|flight| &flight.verdicts).filter(|verdict| verdict.outcome == outcome).count()
@@ -221,15 +280,17 @@ fn conclusion(job: &Job, judged: &[Judged], simulated_s: f64, elapsed: Duration)
 
 const REPORT: &str = "report.html";
 
-fn write(job: &Job, judged: &[Judged], arguments: &FlyArguments) -> std::io::Result<PathBuf> {
-    let folder = arguments.out.open()?;
+fn write(
+    job: &Job,
+    judged: Vec<Judged>,
+    arguments: &FlyArguments,
+    folder: ResultsFolder,
+) -> std::io::Result<PathBuf> {
     let mut html = Vec::new();
     let repeat = Repeat::new(arguments.command_line(), seeds_words(arguments));
-    crate::report::write(&page::compose(job, judged, arguments.seeds as usize, repeat), &mut html)?;
+    let flights = judged.into_iter().map(|flight| flight.page).collect();
+    crate::report::write(page::compose(job, flights, repeat), &mut html)?;
     folder.write(REPORT, &html)?;
     folder.write("columns.md", trace_csv::columns_explained().as_bytes())?;
-    job.plans.par_iter().zip(judged).try_for_each(|(plan, flight)| {
-        folder.write(&format!("{}.csv", plan.name), trace_csv::to_csv(&flight.trace).as_bytes())
-    })?;
     folder.keep()
 }

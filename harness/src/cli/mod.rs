@@ -9,7 +9,9 @@ mod explain;
 mod export;
 mod fly;
 mod folder;
+mod interrupt;
 mod margins;
+mod memory;
 mod new;
 mod page;
 mod progress;
@@ -26,7 +28,7 @@ mod watch;
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
-use std::sync::{Once, OnceLock};
+use std::sync::Once;
 
 use clap::{CommandFactory, Parser, Subcommand};
 
@@ -136,14 +138,6 @@ enum Failure {
     Unfinished(String),
 }
 
-/// Message after an interrupt, if not the default.
-static WHEN_INTERRUPTED: OnceLock<String> = OnceLock::new();
-
-/// Sets the message after an interrupt; the first call counts.
-fn set_interrupt_message(text: String) {
-    let _ = WHEN_INTERRUPTED.set(text);
-}
-
 /// Runs the program on the process's arguments.
 #[must_use]
 pub fn main() -> ExitCode {
@@ -151,14 +145,7 @@ pub fn main() -> ExitCode {
         return ExitCode::from(report_failure(Failure::Argument(message)));
     }
     let arguments = Arguments::parse();
-    // A results folder gets its name when it is complete, so an interrupt leaves no partial results.
-    let interrupted = || {
-        print_error(WHEN_INTERRUPTED.get().map_or("interrupted: nothing was written", String::as_str));
-        std::process::exit(i32::from(UNFINISHED));
-    };
-    if let Err(error) = ctrlc::set_handler(interrupted) {
-        print_error(&format!("interrupts are not handled: {error}"));
-    }
+    interrupt::handle();
     let run = || match arguments.command {
         None => fly::run(&fly::FlyArguments::demo()),
         Some(Command::Fly(arguments)) => fly::run(&arguments),

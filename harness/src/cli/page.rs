@@ -1,6 +1,6 @@
 //! Report of `aplomb fly`: limits on the plots and the command to repeat the run.
 
-use crate::report::{Band, CraftNotes, FlightSection, Quantity, Repeat, Report};
+use crate::report::{Band, CraftNotes, FlightPage, FlightSection, Quantity, Repeat, Report};
 use aplomb::flight::Config;
 use aplomb_flight::FlightPlan;
 use aplomb_flight::Trace;
@@ -17,36 +17,44 @@ pub(super) struct Job {
     pub(super) plans: Vec<FlightPlan>,
 }
 
-/// A flight under all its seeds.
+/// A flight under its seeds. Its trace is in the page and in its file.
 pub(super) struct Judged {
+    pub(super) name: String,
     pub(super) verdicts: Vec<Verdict>,
-    /// Trace under the first seed, for the plots.
-    pub(super) trace: Trace,
+    pub(super) page: FlightPage,
+    /// Number of seeds flown.
+    pub(super) seeds: u32,
 }
 
-/// Composes the report of all flights.
-pub(super) fn compose<'a>(job: &Job, judged: &'a [Judged], seeds: usize, repeat: Repeat) -> Report<'a> {
+/// Draws the page of the flight at `index`, with its trace under the first seed.
+pub(super) fn draw(job: &Job, index: usize, verdicts: &[Verdict], trace: &Trace, seeds: u32) -> FlightPage {
     let craft = CraftNotes {
         mass_kg: job.craft.config.mass_kg,
         full_thrust_n: job.craft.full_thrust_n(),
         tilt_limit_deg: f64::from(job.controller.thrust.tilt_limit_rad).to_degrees(),
     };
-    let sections = job.plans.iter().zip(judged).map(|(plan, flight)| FlightSection {
+    let plan = &job.plans[index];
+    let section = FlightSection {
         name: plan.name.clone(),
         title: plan.title.clone(),
         purpose: plan.purpose.clone(),
         air: plan.conditions_words(),
-        verdicts: &flight.verdicts,
-        trace: &flight.trace,
-        seeds,
+        verdicts,
+        trace,
+        seeds: seeds as usize,
         craft,
         bands: plan.checks.iter().filter_map(band).collect(),
-    });
+    };
+    FlightPage::draw(index, &section)
+}
+
+/// Composes the report of all flights.
+pub(super) fn compose(job: &Job, flights: Vec<FlightPage>, repeat: Repeat) -> Report {
     Report {
         title: format!("Flights of the {}", job.craft.name),
         subtitle: job.craft.words(),
         summary: String::new(),
-        flights: sections.collect(),
+        flights,
         repeat,
     }
 }

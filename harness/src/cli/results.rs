@@ -1,8 +1,10 @@
 //! Results folder of a run: new for each run, created atomically.
 
 use std::fs;
-use std::io;
+use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
+
+use super::interrupt;
 
 /// A folder under a temporary name. [`ResultsFolder::keep`] gives it its final name; dropped before that, it
 /// is removed.
@@ -26,12 +28,18 @@ impl ResultsFolder {
             fs::remove_dir_all(&temporary)?;
         }
         fs::create_dir(&temporary)?;
+        interrupt::set_unfinished_folder(Some(temporary.clone()));
         Ok(Self { parent: parent.to_owned(), temporary, kept: false })
     }
 
     /// Writes one file into it.
     pub fn write(&self, name: &str, contents: &[u8]) -> io::Result<()> {
         fs::write(self.temporary.join(name), contents)
+    }
+
+    /// Creates one file in it, to be written in parts and flushed.
+    pub fn create(&self, name: &str) -> io::Result<BufWriter<fs::File>> {
+        fs::File::create(self.temporary.join(name)).map(BufWriter::new)
     }
 
     /// Gives the folder the first free name of the day, such as `2026-11-25-001`, and returns its path.
@@ -45,6 +53,7 @@ impl ResultsFolder {
             match fs::rename(&self.temporary, &own) {
                 Ok(()) => {
                     self.kept = true;
+                    interrupt::set_unfinished_folder(None);
                     return Ok(own);
                 }
                 // Another run took the name in the meantime: renaming refuses a folder with contents.
@@ -59,6 +68,7 @@ impl ResultsFolder {
 impl Drop for ResultsFolder {
     fn drop(&mut self) {
         if !self.kept {
+            interrupt::set_unfinished_folder(None);
             // A folder that cannot be removed stays.
             let _ = fs::remove_dir_all(&self.temporary);
         }

@@ -1,8 +1,11 @@
 //! Trace of a flight as CSV, with the documentation of its columns.
 
-use std::fmt::Write;
+use std::fmt::Write as _;
+use std::io;
 
 use aplomb_flight::trace::{Motion, Row, Trace};
+
+use super::results::ResultsFolder;
 
 /// One column: name with its unit, meaning, value.
 struct Column {
@@ -11,28 +14,36 @@ struct Column {
     value: Box<dyn Fn(&Row) -> f64>,
 }
 
-/// The trace as text: a line of column names, then one line per row. A missing value is empty.
-#[must_use]
-pub fn to_csv(trace: &Trace) -> String {
+/// Writes the trace: a line of column names, then one line per row. A missing value is empty.
+///
+/// # Errors
+/// Errors of `out`.
+pub fn write(trace: &Trace, out: &mut impl io::Write) -> io::Result<()> {
     let columns = columns();
-    let mut text = columns.iter().map(|column| column.name.as_str()).collect::<Vec<_>>().join(",");
-    text.push('\n');
+    let names = columns.iter().map(|column| column.name.as_str()).collect::<Vec<_>>().join(",");
+    writeln!(out, "{names}")?;
     for row in &trace.rows {
         for (i, column) in columns.iter().enumerate() {
             if i > 0 {
-                text.push(',');
+                out.write_all(b",")?;
             }
             let value = (column.value)(row);
             if value.is_finite() {
-                // Six decimals: a micrometre, a microdegree; adding 0 turns -0 into 0. Writing to a text
-                // cannot fail.
+                // Six decimals: a micrometre, a microdegree; adding 0 turns -0 into 0.
                 let rounded = (value * 1e6).round() / 1e6 + 0.0;
-                let _ = write!(text, "{rounded}");
+                write!(out, "{rounded}")?;
             }
         }
-        text.push('\n');
+        out.write_all(b"\n")?;
     }
-    text
+    Ok(())
+}
+
+/// Writes the trace of a flight into a results folder.
+pub(super) fn save(folder: &ResultsFolder, flight: &str, trace: &Trace) -> io::Result<()> {
+    let mut file = folder.create(&format!("{flight}.csv"))?;
+    write(trace, &mut file)?;
+    io::Write::flush(&mut file)
 }
 
 /// Documentation of the columns as a Markdown table.
@@ -149,7 +160,9 @@ mod tests {
         row.setpoint.roll_deg = f64::NAN;
         row.flags.armed = true;
         row.truth.north_m = 1.0 / 3.0;
-        let csv = to_csv(&Trace { period_s: 0.1, rows: vec![row] });
+        let mut csv = Vec::new();
+        write(&Trace { period_s: 0.1, rows: vec![row] }, &mut csv).unwrap();
+        let csv = String::from_utf8(csv).unwrap();
         let lines: Vec<Vec<&str>> = csv.lines().map(|line| line.split(',').collect()).collect();
         let value = |name: &str| lines[1][lines[0].iter().position(|column| *column == name).unwrap()];
         assert_eq!(lines.len(), 2);

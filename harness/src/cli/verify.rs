@@ -76,7 +76,9 @@ fn once(arguments: &VerifyArguments) -> Result<u8, Failure> {
     arguments.out.check()?;
     let started = Instant::now();
     let bar = progress::flights(verify::suite::flights(&folder.subject, seeds));
-    let pool = arguments.threads.pool()?;
+    let subject = &folder.subject;
+    let durations_s = subject.plans.iter().map(|plan| plan.duration_s);
+    let pool = arguments.threads.pool_for(durations_s, &subject.controller)?;
     let judgement = pool.install(|| verify::judge(&folder.subject, seeds, &|| bar.inc(1)));
     let judgement = judgement.map_err(|error| Failure::Argument(error.to_string()))?;
     bar.finish_and_clear();

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use notify::{EventKind, RecursiveMode, Watcher};
 
-use super::{Failure, print_error, print_text, report_failure};
+use super::{Failure, interrupt, print_error, print_text, report_failure};
 
 /// Time without changes after which a save is complete: editors save in several steps.
 const QUIET: Duration = Duration::from_millis(200);
@@ -50,6 +50,8 @@ pub(super) fn again(paths: &[PathBuf], run: impl Fn() -> Result<u8, Failure>) ->
             Err(wrong) => drop(report_failure(wrong)),
             Ok(_) => {}
         }
+        interrupt::end_at_once();
+        interrupt::set_message("ended; the results of finished runs are kept".to_owned());
         print_text("Waiting for a file to be saved; interrupt to end.\n");
         if changes.recv().is_err() {
             return Err(Failure::Unfinished("files can no longer be watched".to_owned()));

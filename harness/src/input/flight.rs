@@ -128,8 +128,8 @@ struct ForceTable {
 
 /// Height of a stand, if none is given, in m.
 const STAND_HEIGHT_M: f64 = 1.0;
-/// Longest flight: an hour.
-const LONGEST_S: f64 = 3600.0;
+/// Longest flight: half an hour, for the memory of its trace.
+const LONGEST_S: f64 = 1800.0;
 
 impl FlightFile {
     fn check(self, document: &Document<'_>, name: &str) -> Option<FlightPlan> {

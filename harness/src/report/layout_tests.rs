@@ -19,7 +19,7 @@ fn number(node: &Node, name: &str) -> f64 {
 fn sample() -> String {
     let (windy, still, verdicts) = (windy_flight(), still_flight(), verdicts());
     let passed = &verdicts[..1];
-    html(&report(vec![section("hold 1", &windy, &verdicts), section("still", &still, passed)]))
+    html(report(vec![section("hold 1", &windy, &verdicts), section("still", &still, passed)]))
 }
 
 #[test]
@@ -51,7 +51,7 @@ fn passed_flights_are_collapsed_and_others_are_open_with_the_link_target_inside(
         assert!(children[0].has_tag_name("summary") && children[1].attribute("id").is_some());
     }
     let (trace, verdicts) = (still_flight(), verdicts());
-    let alone = html(&report(vec![section("still", &trace, &verdicts[..1])]));
+    let alone = html(report(vec![section("still", &trace, &verdicts[..1])]));
     assert!(alone.contains("<details open"), "a single flight is open");
 }
 
@@ -197,7 +197,7 @@ fn plotted_line_gives_the_value_of_the_trace_within_the_resolution() {
     for row in &mut trace.rows {
         row.truth.roll_deg = 0.5 * row.time_s - 10.0;
     }
-    let page = html(&report(vec![section("line", &trace, &[])]));
+    let page = html(report(vec![section("line", &trace, &[])]));
     let document = parse(&page);
     let area = document.descendants().find(|node| node.attribute("data-key") == Some("roll")).unwrap();
     let line = area.children().find(|node| node.attribute("data-name") == Some("truth")).unwrap();

@@ -11,7 +11,7 @@
 //!     flights: Vec::new(),
 //!     repeat: Repeat { command: "aplomb".into(), versions: vec![("aplomb".into(), "0.1.0".into())], seeds: "1".into() },
 //! };
-//! write(&report, &mut std::fs::File::create("report.html")?)
+//! write(report, &mut std::fs::File::create("report.html")?)
 //! # }
 //! ```
 
@@ -50,8 +50,8 @@ use aplomb_study::verdict::Verdict;
 use std::io;
 
 /// Content of a report.
-#[derive(Clone, Debug)]
-pub struct Report<'a> {
+#[derive(Debug)]
+pub struct Report {
     /// The heading of the page.
     pub title: String,
     /// The craft in one line.
@@ -59,7 +59,7 @@ pub struct Report<'a> {
     /// One sentence below the verdict, may be empty. The verdict counts the checks of the flights.
     pub summary: String,
     /// The flights, in the order to read them.
-    pub flights: Vec<FlightSection<'a>>,
+    pub flights: Vec<FlightPage>,
     /// How to reproduce the figures.
     pub repeat: Repeat,
 }
@@ -152,11 +152,13 @@ pub enum Quantity {
     Tilt,
 }
 
+pub use page::FlightPage;
+
 /// Writes the page.
 ///
 /// # Errors
 /// Errors of `out`. The page is composed before the first byte is written.
-pub fn write(report: &Report, out: &mut impl io::Write) -> io::Result<()> {
+pub fn write(report: Report, out: &mut impl io::Write) -> io::Result<()> {
     out.write_all(page::compose(report).as_bytes())?;
     out.flush()
 }

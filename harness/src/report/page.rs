@@ -32,6 +32,12 @@ impl Counts {
         counts
     }
 
+    fn add(&mut self, other: Self) {
+        self.passed += other.passed;
+        self.failed += other.failed;
+        self.inconclusive += other.inconclusive;
+    }
+
     fn total(self) -> usize {
         self.passed + self.failed + self.inconclusive
     }
@@ -66,17 +72,38 @@ impl Counts {
     }
 }
 
+/// A flight's section of the page, drawn. It does not hold the trace.
+#[derive(Debug)]
+pub struct FlightPage {
+    section: Section,
+    trace_file: String,
+    counts: Counts,
+}
+
+impl FlightPage {
+    /// Draws a flight; `index` is its position in the report.
+    #[must_use]
+    pub fn draw(index: usize, section: &FlightSection<'_>) -> Self {
+        Self {
+            section: flight(section, &section_id(index, section)),
+            trace_file: csv_of(section),
+            counts: Counts::of(section.verdicts),
+        }
+    }
+}
+
 /// Composes the whole page.
-pub fn compose(report: &Report) -> String {
-    let counts = Counts::of(report.flights.iter().flat_map(|flight| flight.verdicts));
+pub fn compose(report: Report) -> String {
+    let mut counts = Counts::default();
+    report.flights.iter().for_each(|flight| counts.add(flight.counts));
     let mut sheet = Sheet::new(&report.title, &report.subtitle, &["columns.md"]);
     sheet.verdict(counts.class(), &counts.words());
     if !report.summary.is_empty() {
         sheet.head(&format!("<p>{}</p>", escape(&report.summary)));
     }
-    for (index, section) in report.flights.iter().enumerate() {
-        sheet.data(csv_of(section));
-        sheet.section(flight(section, &section_id(index, section)));
+    for FlightPage { section, trace_file, .. } in report.flights {
+        sheet.data(trace_file);
+        sheet.section(section);
     }
     sheet.finish(&glossary::TERMS, &report.repeat)
 }

@@ -140,12 +140,12 @@ pub(super) fn section<'a>(name: &str, trace: &'a Trace, verdicts: &'a [Verdict])
     }
 }
 
-pub(super) fn report<'a>(flights: Vec<FlightSection<'a>>) -> Report<'a> {
+pub(super) fn report(flights: Vec<FlightSection<'_>>) -> Report {
     Report {
         title: "Demo flights of the weir gauge".into(),
         subtitle: "weir gauge, 1.23 kg quad-X, propellers 9 x 5".into(),
         summary: "The position was not held in the gust, as predicted by the envelope.".into(),
-        flights,
+        flights: flights.iter().enumerate().map(|(i, flight)| FlightPage::draw(i, flight)).collect(),
         repeat: Repeat {
             command: "aplomb fly --craft craft.toml --controller controller.toml --seeds 100 flights/*.toml"
                 .into(),
@@ -155,7 +155,7 @@ pub(super) fn report<'a>(flights: Vec<FlightSection<'a>>) -> Report<'a> {
     }
 }
 
-pub(super) fn html(report: &Report) -> String {
+pub(super) fn html(report: Report) -> String {
     let mut out = Vec::new();
     write(report, &mut out).unwrap();
     String::from_utf8(out).unwrap()
@@ -169,7 +169,7 @@ pub(super) fn parse(page: &str) -> roxmltree::Document<'_> {
 #[test]
 fn page_is_well_formed_and_identifiers_are_unique() {
     let (trace, verdicts) = (windy_flight(), verdicts());
-    let page = html(&report(vec![section("hold", &trace, &verdicts), section("hold", &trace, &verdicts)]));
+    let page = html(report(vec![section("hold", &trace, &verdicts), section("hold", &trace, &verdicts)]));
     let document = parse(&page);
     let mut seen = std::collections::BTreeSet::new();
     for id in document.descendants().filter_map(|node| node.attribute("id")) {
@@ -189,7 +189,7 @@ fn page_is_well_formed_and_identifiers_are_unique() {
 #[test]
 fn page_needs_no_network_and_is_complete_without_its_script() {
     let (trace, verdicts) = (windy_flight(), verdicts());
-    let page = html(&report(vec![section("hold", &trace, &verdicts)]));
+    let page = html(report(vec![section("hold", &trace, &verdicts)]));
     for word in ["http", "<link", "<img", "@import", "src=", "import(", "fetch(", "url("] {
         let found = page.match_indices(word).find(|&(at, _)| !page[at..].starts_with("url(#"));
         assert_eq!(found, None, "{word}");
@@ -204,7 +204,7 @@ fn page_needs_no_network_and_is_complete_without_its_script() {
 fn twelve_noisy_flights_stay_under_two_megabytes() {
     let (trace, verdicts) = (windy_flight(), verdicts());
     let flights = (0..12).map(|i| section(&format!("flight-{i}"), &trace, &verdicts)).collect();
-    let bytes = html(&report(flights)).len();
+    let bytes = html(report(flights)).len();
     assert!(bytes < 2_000_000, "{bytes}");
 }
 
@@ -222,7 +222,7 @@ fn hostile_text_stays_text() {
         versions: vec![(hostile.into(), hostile.into())],
         seeds: hostile.into(),
     };
-    let page = html(&report);
+    let page = html(report);
     let document = parse(&page);
     assert_eq!(document.descendants().filter(|n| n.has_tag_name("script")).count(), 1);
     let shown = "</h2><script>alert('&')</script>\u{FFFD}";
@@ -257,7 +257,7 @@ fn broken_traces_still_give_a_page() {
     for trace in &traces {
         let mut section = section("broken", trace, &[]);
         section.craft = CraftNotes { mass_kg: f64::NAN, full_thrust_n: f64::NAN, tilt_limit_deg: f64::NAN };
-        let page = html(&report(vec![section]));
+        let page = html(report(vec![section]));
         parse(&page);
         assert!(!page.contains("NaN") && !page.contains("inf\""), "not a number printed");
     }
@@ -267,7 +267,7 @@ fn broken_traces_still_give_a_page() {
 fn gap_in_the_set_point_breaks_its_line() {
     let mut trace = windy_flight();
     let strokes = |trace: &Trace| {
-        let page = html(&report(vec![section("gap", trace, &[])]));
+        let page = html(report(vec![section("gap", trace, &[])]));
         let document = parse(&page);
         let roll = document
             .descendants()
@@ -284,7 +284,7 @@ fn gap_in_the_set_point_breaks_its_line() {
 #[test]
 fn verdict_on_top_counts_all_flights() {
     let (trace, verdicts) = (windy_flight(), verdicts());
-    let page = html(&report(vec![section("a", &trace, &verdicts), section("b", &trace, &verdicts)]));
+    let page = html(report(vec![section("a", &trace, &verdicts), section("b", &trace, &verdicts)]));
     assert!(page.contains("6 of 12 checks passed; 4 failed, 2 inconclusive."));
     assert!(page.contains("1.2004 m"), "a figure just beyond its limit has enough digits");
 }
@@ -300,7 +300,7 @@ fn sample_page_for_inspection() {
     let mut hover = section("hover", &calm, &passed);
     hover.title = "Hover in still air".into();
     hover.bands.clear();
-    let page = html(&report(vec![section("hold", &trace, &verdicts), hover]));
+    let page = html(report(vec![section("hold", &trace, &verdicts), hover]));
     std::fs::write(std::env::var("REPORT_SAMPLE").unwrap(), page).unwrap();
 }
 
