@@ -5,7 +5,7 @@
 use aplomb::frames::Heading;
 use aplomb::{Command, Demand, HeadingDemand, Libm, Tilt, VerticalDemand};
 
-use aplomb_craft::dryden::FOOT_M;
+use aplomb_craft::dryden::{FOOT_M, Profile};
 use aplomb_craft::gust::{Form, Gust};
 use aplomb_craft::{AirConfig, Config, Turbulence};
 
@@ -123,16 +123,17 @@ impl Probe {
         }
     }
 
-    /// Largest steady wind in m/s that the craft meets in position hold; 0 for the others.
+    /// Wind in m/s that the craft has to hold in position hold: the mean plus the standard deviation of the
+    /// turbulence (longer gusts are rarer; set by aplomb), or the peak of the gust; 0 for the others.
     fn wind_m_s(self) -> f64 {
         match self.turbulence() {
-            Some(turbulence) => turbulence.u20_m_s,
+            Some(Turbulence { u20_m_s }) => u20_m_s + Profile::at(HOLD_HEIGHT_M, u20_m_s).horizontal_m_s,
             None if self == Self::Gust => GUST_WIND_M_S + GUST.peak_m_s,
             None => 0.0,
         }
     }
 
-    /// Reason for which the probe does not apply to a craft with its controller: its steady wind is stronger
+    /// Reason for which the probe does not apply to a craft with its controller: its wind is stronger
     /// than the force balance allows, or exerts no force.
     #[must_use]
     pub fn obstacle(self, craft: &Config, controller: &aplomb::flight::Config) -> Option<String> {
@@ -151,7 +152,7 @@ impl Probe {
         let strongest = balance::strongest_wind_m_s(craft, &air, HOLD_HEIGHT_M, &limits)?;
         (wind_m_s > strongest).then(|| {
             format!(
-                "not applicable on {}: its wind of {} m/s is stronger than the {} m/s that the craft can hold by the force balance",
+                "not applicable on {}: its wind with gusts of {} m/s is stronger than the {} m/s that the craft can hold by the force balance",
                 self.name(),
                 fixed(wind_m_s, 1),
                 fixed(strongest, 1)
