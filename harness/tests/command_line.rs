@@ -159,7 +159,7 @@ fn margins_prints_measured_beside_linear_and_writes_every_frequency() {
     let stdout = text(&output.stdout);
     assert_eq!(output.status.code(), Some(0), "{stdout}{}", text(&output.stderr));
     assert!(
-        stdout.contains("roll torque") && stdout.contains("15 pass, 0 fail, 0 inconclusive."),
+        stdout.contains("roll torque") && stdout.contains("25 pass, 0 fail, 0 inconclusive."),
         "{stdout}"
     );
     let results = scratch.results();

@@ -7,6 +7,8 @@ use aplomb_flight::limit::{Limit, Outcome};
 use aplomb_harness::input;
 use aplomb_study::craft::Craft;
 use aplomb_study::judge::Evidence;
+use aplomb_study::linear::{Break, Model};
+use aplomb_study::margins::{self, figures::Figures};
 use aplomb_study::requirements::{Breaks, JudgedOn, Probe, Size, View, response, table};
 use aplomb_study::verify::{Subject, judge};
 
@@ -91,12 +93,19 @@ fn loops(id: &str, pair: &Pair) -> Outcome {
     let requirement = table::requirements(&size).into_iter().find(|one| one.id == id).unwrap();
     let JudgedOn::Loops(breaks, figure) = requirement.judged_on else { panic!("{id}") };
     let point = aplomb_study::margins::point::Point::named("hover").unwrap();
-    let breaks = match breaks {
-        Breaks::Demands => &aplomb_study::linear::Break::DEMANDS,
-        Breaks::Setpoints => aplomb_study::linear::Break::setpoints(point.mode),
+    let model = Model::new(&pair.craft.config, &pair.controller, &point).unwrap();
+    let of = |breaks: &[Break]| {
+        let loops = margins::loops(&model, breaks);
+        loops.into_iter().map(|one| Evidence::Figure(figure(&one.figures))).collect()
     };
-    let loops = aplomb_study::margins::linear(&pair.craft.config, &pair.controller, &point, breaks).unwrap();
-    let figures: Vec<Evidence> = loops.iter().map(|one| Evidence::Figure(figure(&one.figures))).collect();
+    let figures: Vec<Evidence> = match breaks {
+        Breaks::Demands => of(&Break::DEMANDS),
+        Breaks::Setpoints => of(Break::setpoints(point.mode)),
+        Breaks::DemandsAtOnce => {
+            let (disk_size, _) = margins::disk_of_all(&model);
+            vec![Evidence::Figure(figure(&Figures { disk_size, ..Figures::UNKNOWN }))]
+        }
+    };
     requirement.limit.judge(requirement.figure(&figures))
 }
 
@@ -117,6 +126,8 @@ fn margins_fail_beyond_the_gain_margins() {
         ("upper-gain-margin", light),
         ("lower-gain-margin", heavy),
         ("phase-margin", slow),
+        ("disk-margin", slow),
+        ("disk-margin-at-once", slow),
         ("sensitivity", light),
         ("sensitivity-outer", hasty),
     ] {

@@ -7,7 +7,7 @@ use crate::judge::{evidence, verdict};
 use crate::linear::Break;
 use crate::margins::judge::margin_ratio;
 use crate::margins::point::Point;
-use crate::margins::{Bench, Linear, Probe, linear};
+use crate::margins::{Bench, Linear, linear};
 use crate::verdict::Verdict;
 use aplomb_flight::FlightPlan;
 use aplomb_flight::camera;
@@ -86,15 +86,13 @@ pub fn spot_check(build: &Build<'_>, tried: &[Tried], count: usize) -> Vec<SpotC
 
 fn check(build: &Build<'_>, tried: &Tried) -> Option<SpotCheck> {
     let (craft, controller) = build(&tried.values).ok()?;
-    let torques = tried.loops.iter().zip(Probe::TORQUES);
-    let (_, probe) = torques.min_by(|(a, _), (b, _)| margin_ratio(a).total_cmp(&margin_ratio(b)))?;
-    let point = &Point::ALL[0];
-    let loops = linear(&craft.config, &controller, point, &probe.breaks(point.mode)[..1]).ok()?;
-    let bench = Bench::new(&craft.config, &controller, point, 1).ok()?;
-    let measured = bench.probe(probe, &loops);
-    let (found, expected) = (&measured.first()?.figures, &loops.first()?.figures);
+    let torques = tried.loops.iter().filter(|tried| tried.broken != Break::Thrust);
+    let weakest = torques.min_by(|a, b| margin_ratio(a).total_cmp(&margin_ratio(b)))?;
+    let bench = Bench::new(&craft.config, &controller, &Point::ALL[0], 1).ok()?;
+    let measured = bench.measure(weakest);
+    let (found, expected) = (&measured.figures, &weakest.figures);
     Some(SpotCheck {
-        broken: loops.first()?.broken,
+        broken: weakest.broken,
         upper_gain_margin_db: found.upper_gain_margin_db - expected.upper_gain_margin_db,
         phase_margin_deg: found.phase_margin_deg - expected.phase_margin_deg,
     })

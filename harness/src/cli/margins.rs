@@ -1,6 +1,7 @@
 //! `aplomb margins`: stability margins of each loop.
 
 use std::fmt::Write as _;
+use std::io::Write as _;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -12,11 +13,11 @@ use crate::report::{MarginsReport, PointSection, Repeat, write_margins};
 use aplomb::flight::Config;
 use aplomb_flight::limit::Outcome;
 use aplomb_study::craft::Craft;
-use aplomb_study::linear::Break;
+use aplomb_study::linear::{Array, Break, Model};
 use aplomb_study::margins::figures::Figures;
-use aplomb_study::margins::judge::verdicts;
+use aplomb_study::margins::judge::{verdicts, verdicts_on_model};
 use aplomb_study::margins::point::Point;
-use aplomb_study::margins::{self, Bench, Linear, Measured, NotMeasured, Probe};
+use aplomb_study::margins::{self, Bench, Linear, Measured, NotMeasured};
 use aplomb_study::verdict::Verdict;
 
 /// Arguments of `aplomb margins`.
@@ -34,6 +35,9 @@ pub(super) struct MarginsArguments {
     /// Break only the loops at the three body torque demands
     #[arg(long)]
     torques: bool,
+    /// Write the matrices of the linear model, too: JSON and NPZ files, one pair for each operating point
+    #[arg(long)]
+    export: bool,
     /// Seed of the sensors' noise
     #[arg(long, value_name = "SEED", default_value_t = 1)]
     seed: u64,
@@ -47,7 +51,8 @@ const EXAMPLES: &str = "\
 Examples:
   aplomb margins                 every loop of the demo at every operating point
   aplomb margins --point hover   at one operating point
-  aplomb margins my-craft        of the controller of a folder";
+  aplomb margins my-craft        of the controller of a folder
+  aplomb margins --export        with the matrices of the linear model, for other tools";
 
 fn point(name: &str) -> Result<Point, String> {
     Point::named(name).ok_or_else(|| {
@@ -59,6 +64,7 @@ fn point(name: &str) -> Result<Point, String> {
 /// One operating point, measured.
 struct Found {
     point: Point,
+    model: Model,
     loops: Vec<(Linear, Measured)>,
     verdicts: Vec<Verdict>,
 }
@@ -105,20 +111,14 @@ fn measure(
 ) -> Result<Found, Failure> {
     let failed = |error: margins::MarginsError| Failure::Unfinished(format!("{}: {error}", point.name));
     let bench = Bench::new(&craft.config, controller, point, arguments.seed).map_err(failed)?;
-    let probes = if arguments.torques { &Probe::TORQUES } else { Probe::of(point.mode) };
-    let one = |&probe: &Probe| {
-        let breaks = probe.breaks(point.mode);
-        let linear = margins::linear(&craft.config, controller, point, breaks)
-            .map_err(|error| failed(error.into()))?;
-        let measured = bench.probe(probe, &linear);
-        Ok(linear.into_iter().zip(measured).collect::<Vec<_>>())
-    };
-    let loops: Vec<Vec<_>> = probes.par_iter().map(one).collect::<Result<_, Failure>>()?;
-    let mut loops: Vec<(Linear, Measured)> = loops.into_iter().flatten().collect();
-    // Demands on the mixer first.
-    loops.sort_by_key(|(linear, _)| !linear.broken.is_demand());
-    let verdicts = loops.iter().flat_map(|(_, measured)| verdicts(measured)).collect();
-    Ok(Found { point: *point, loops, verdicts })
+    let model = Model::new(&craft.config, controller, point).map_err(|error| failed(error.into()))?;
+    let breaks = if arguments.torques { Break::DEMANDS[..3].to_vec() } else { Break::of(point.mode) };
+    let linear = margins::loops(&model, &breaks);
+    let measured: Vec<Measured> = linear.par_iter().map(|linear| bench.measure(linear)).collect();
+    let loops: Vec<(Linear, Measured)> = linear.into_iter().zip(measured).collect();
+    let of_loops = loops.iter().flat_map(|(linear, measured)| verdicts(linear, measured));
+    let verdicts = verdicts_on_model(&model).into_iter().chain(of_loops).collect();
+    Ok(Found { point: *point, model, loops, verdicts })
 }
 
 const REPORT: &str = "report.html";
@@ -207,7 +207,7 @@ fn outcome(linear: &Linear, measured: &Measured) -> String {
         Some(NotMeasured::NotSteady) => "inconclusive: the flight was not steady",
         Some(NotMeasured::Incoherent) => "inconclusive: noise",
         None => {
-            let verdicts = verdicts(measured);
+            let verdicts = verdicts(linear, measured);
             let any = |outcome| verdicts.iter().any(|verdict| verdict.outcome == outcome);
             if any(Outcome::Fail) {
                 "fail"
@@ -240,7 +240,37 @@ fn write(arguments: &MarginsArguments, craft: &Craft, found: &[Found]) -> std::i
     folder.write(REPORT, &html)?;
     folder.write("margins.csv", margins_csv(found).as_bytes())?;
     folder.write("points.csv", points_csv(found).as_bytes())?;
+    if arguments.export {
+        for found in found {
+            let name = format!("linear-{}", found.point.name);
+            folder.write(&format!("{name}.json"), &serde_json::to_vec_pretty(&found.model.description())?)?;
+            folder.write(&format!("{name}.npz"), &npz(&found.model)?)?;
+        }
+    }
     folder.keep()
+}
+
+/// The matrices as an archive of NumPy arrays: each a header, padded to a multiple of 64 bytes, and the
+/// numbers (numpy.lib.format, version 1.0), uncompressed.
+fn npz(model: &Model) -> std::io::Result<Vec<u8>> {
+    let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for Array { name, shape: [sets, rows, columns], numbers } in model.arrays() {
+        let options = zip::write::SimpleFileOptions::default();
+        archive.start_file(format!("{name}.npy"), options).map_err(std::io::Error::from)?;
+        let mut header =
+            format!("{{'descr': '<f8', 'fortran_order': False, 'shape': ({sets}, {rows}, {columns}), }}");
+        // Ten bytes come before it, and a line feed ends it.
+        let padding = 63 - (10 + header.len()) % 64;
+        header += &" ".repeat(padding);
+        header.push('\n');
+        archive.write_all(b"\x93NUMPY\x01\x00")?;
+        archive.write_all(&(header.len() as u16).to_le_bytes())?;
+        archive.write_all(header.as_bytes())?;
+        for number in numbers {
+            archive.write_all(&number.to_le_bytes())?;
+        }
+    }
+    Ok(archive.finish().map_err(std::io::Error::from)?.into_inner())
 }
 
 fn command_line(arguments: &MarginsArguments) -> String {
@@ -248,6 +278,7 @@ fn command_line(arguments: &MarginsArguments) -> String {
     words.extend(arguments.files().words());
     words.extend(arguments.points.iter().map(|point| format!("--point {}", point.name)));
     words.extend(arguments.torques.then(|| "--torques".to_owned()));
+    words.extend(arguments.export.then(|| "--export".to_owned()));
     words.push(format!("--seed {}", arguments.seed));
     words.join(" ")
 }

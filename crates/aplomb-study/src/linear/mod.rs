@@ -1,40 +1,98 @@
-//! Linear model of craft and controller, derived from their equations and not from the running code.
+//! Linear model of craft and controller, by differences of the running code about a steady flight.
 //!
-//! Linearised about a steady flight (hover, or level flight at a speed), each block is a matrix of frequency
-//! responses:
+//! A loop is broken at one signal with all others closed. With the addition d, the signal y that returns and
+//! the total s = y + d, the loop transfer function is `L = -y/s` (K. J. Astrom, R. M. Murray, Feedback
+//! Systems, 2nd edition 2021, section 10.1). The loops run at several rates, so that the model repeats with a
+//! period of some ticks (module `periodic`); its stability is judged by its eigenvalues.
 //!
-//! ```text
-//!  demand ---> actuators ----> body ----> sensors ---> control --+
-//!    ^       (delays, rotors, (rigid,   (low-pass    (all loops, |  L = control * sensors * body * actuators
-//!    |        battery)         drag)     of the IMU)  multirate) |
-//!    +-----------------------------------------------------------+
-//! ```
-//!
-//! A loop is broken at one signal with all others closed. With the injection d, the returned signal s_c and
-//! the total s = s_c + d, the loop transfer function is `L = -s_c/s` (K. J. Astrom, R. M. Murray, Feedback
-//! Systems, 2nd edition 2021, section 10.1).
-//!
-//! Sampling: z = e^(j w T) is exact in all filters, delays and holds. Aliases, of the held output of a slower
-//! loop and of the sampled craft, are neglected. Not modelled: corrections of the estimators, noise,
-//! quantisation, limits.
+//! The sensors have no noise, bias and quantisation, but their filters, rates and delays. Limits, guard and
+//! all that the code decides stay as in the steady flight. Aliases of the frequency of an addition are not
+//! part of a response, as in a measurement.
 
-mod actuators;
-mod body;
-mod control;
-mod matrix;
-mod trim;
-mod wind;
+mod closed_loop;
+mod difference;
+mod export;
+mod flat;
+mod periodic;
+mod sparse;
 
-use aplomb::flight;
-use aplomb_craft::{AirConfig, Config};
-pub use matrix::C64;
-pub use trim::{LinearError, Trim};
+use aplomb::flight::{self, Excitation};
+use aplomb::record::Record;
+use aplomb::{Command, ConfigError, FlightController, MotorCommand, Rotors, Sensors};
+use aplomb_craft::Config;
 
-use actuators::Actuators;
-pub(crate) use actuators::controller_allocation;
-use body::{Body, MOTION};
-use control::{Control, Responses};
-use matrix::{Matrix, determinant, identity, product, solve, sum};
+use crate::margins::point::Point;
+use crate::margins::steady_flight::SteadyFlight;
+use aplomb_flight::fly::FlyError;
+use closed_loop::{Linearised, linearise};
+pub use export::{Array, Description};
+pub(crate) use flat::{Flat, NotFlat};
+use periodic::Responses;
+
+/// Complex number.
+pub type C64 = num_complex::Complex64;
+
+/// Number of breaks.
+pub const BREAKS: usize = 12;
+
+/// A growth that doubles in this time in s, or slower, counts as neutral: in `f32` a number that stays is not
+/// distinguished from one that grows by 1e-7 in a tick.
+const SLOWEST_DOUBLING_S: f64 = 300.0;
+
+/// Time in s to settle under the little push.
+const PUSHED_S: f64 = 15.0;
+
+/// A controller that can be linearised: its state can be read and written as numbers.
+pub(crate) trait Linearisable: Clone + Send + Sync {
+    fn new(settings: &flight::Config) -> Result<Self, ConfigError>;
+    fn resume_in_flight(&mut self);
+    fn step_excited(
+        &mut self,
+        sensors: &Sensors,
+        command: &Command,
+        excitation: &mut impl Excitation,
+    ) -> Rotors<MotorCommand>;
+    fn record(&self) -> &Record;
+    fn flat(&self) -> Result<Flat, NotFlat>;
+    fn names(&self) -> Result<Vec<String>, NotFlat>;
+    fn set_flat(&mut self, state: &mut Flat) -> Result<(), NotFlat>;
+}
+
+impl Linearisable for FlightController {
+    fn new(settings: &flight::Config) -> Result<Self, ConfigError> {
+        Self::new(settings)
+    }
+
+    fn resume_in_flight(&mut self) {
+        self.resume_in_flight();
+    }
+
+    fn step_excited(
+        &mut self,
+        sensors: &Sensors,
+        command: &Command,
+        excitation: &mut impl Excitation,
+    ) -> Rotors<MotorCommand> {
+        self.step_excited(sensors, command, excitation)
+    }
+
+    fn record(&self) -> &Record {
+        self.record()
+    }
+
+    fn flat(&self) -> Result<Flat, NotFlat> {
+        Flat::of(&self.save())
+    }
+
+    fn names(&self) -> Result<Vec<String>, NotFlat> {
+        Flat::names(&self.save())
+    }
+
+    fn set_flat(&mut self, state: &mut Flat) -> Result<(), NotFlat> {
+        self.restore(&state.value()?);
+        Ok(())
+    }
+}
 
 /// Which outer loops are closed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -77,6 +135,40 @@ pub enum Break {
 }
 
 impl Break {
+    /// All breaks.
+    pub const ALL: [Self; BREAKS] = [
+        Self::RollTorque,
+        Self::PitchTorque,
+        Self::YawTorque,
+        Self::Thrust,
+        Self::RollRate,
+        Self::PitchRate,
+        Self::YawRate,
+        Self::NorthAcceleration,
+        Self::EastAcceleration,
+        Self::NorthVelocity,
+        Self::EastVelocity,
+        Self::Climb,
+    ];
+
+    /// Its index in [`Break::ALL`].
+    #[must_use]
+    pub const fn index(self) -> usize {
+        self as usize
+    }
+
+    /// A torque, the thrust, or a rate.
+    #[must_use]
+    pub const fn is_inner(self) -> bool {
+        self.index() <= Self::YawRate.index()
+    }
+
+    /// An addition acts only on the steps of the velocity controller, and is held in between.
+    #[must_use]
+    pub const fn is_held(self) -> bool {
+        matches!(self, Self::NorthAcceleration | Self::EastAcceleration)
+    }
+
     /// The breaks at the demands on the mixer.
     pub const DEMANDS: [Self; 4] = [Self::RollTorque, Self::PitchTorque, Self::YawTorque, Self::Thrust];
     /// The breaks at the set-points of a mode.
@@ -97,6 +189,12 @@ impl Break {
             Mode::Velocity => &ALL[..6],
             Mode::Position => &ALL,
         }
+    }
+
+    /// All breaks of a mode, the demands on the mixer first.
+    #[must_use]
+    pub fn of(mode: Mode) -> Vec<Self> {
+        Self::DEMANDS.iter().chain(Self::setpoints(mode)).copied().collect()
     }
 
     /// Its name in tables.
@@ -125,43 +223,113 @@ impl Break {
     }
 }
 
+/// Reason for no linear model.
+#[derive(Clone, Debug, PartialEq)]
+pub enum LinearError {
+    /// The craft or the controller is invalid.
+    Fly(FlyError),
+    /// The state of the controller cannot be read and written as numbers, or it does not fly the craft.
+    NotFlat,
+}
+
+impl std::fmt::Display for LinearError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Fly(error) => error.fmt(f),
+            Self::NotFlat => {
+                f.write_str("no linear model: the controller does not fly, or its state is not readable")
+            }
+        }
+    }
+}
+
+impl std::error::Error for LinearError {}
+
+impl From<FlyError> for LinearError {
+    fn from(error: FlyError) -> Self {
+        Self::Fly(error)
+    }
+}
+
+/// A pole that grows.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+pub struct Growth {
+    /// Time in which its motion doubles in s.
+    pub doubling_s: f64,
+    /// Its frequency in rad/s.
+    pub rad_s: f64,
+}
+
 /// Linear model of craft and controller about one steady flight.
 #[derive(Clone, Debug)]
 pub struct Model {
-    actuators: Actuators,
-    body: Body,
-    control: Control,
+    linearised: Linearised,
+    responses: Responses,
+    growths: Vec<Growth>,
+    hold_ticks: usize,
     tick_s: f64,
-    trim: Trim,
 }
 
 impl Model {
-    /// Linearised about level flight to the north at `speed_m_s` in still air.
+    /// Flies to the operating point without noise and linearises there.
     ///
     /// # Errors
-    /// A craft without this trim.
-    pub fn new(
-        craft: &Config,
-        controller: &flight::Config,
-        air: &AirConfig,
-        mode: Mode,
-        speed_m_s: f64,
-    ) -> Result<Self, LinearError> {
-        let tick_s = 1.0 / f64::from(controller.tick_hz);
-        let trim = Trim::find(craft, air, speed_m_s, tick_s)?;
-        Ok(Self {
-            actuators: Actuators::new(craft, controller, &trim, tick_s),
-            body: Body::new(craft, &trim, tick_s),
-            control: Control::new(controller, &trim, mode),
-            tick_s,
-            trim,
-        })
+    /// An invalid craft or controller; no steady flight.
+    pub fn new(craft: &Config, settings: &flight::Config, point: &Point) -> Result<Self, LinearError> {
+        Self::of::<FlightController>(craft, settings, point)
     }
 
-    /// The trim.
+    /// [`Model::new`] with any controller.
+    pub(crate) fn of<C: Linearisable>(
+        craft: &Config,
+        settings: &flight::Config,
+        point: &Point,
+    ) -> Result<Self, LinearError> {
+        let craft = craft.without_errors();
+        let mut flight = SteadyFlight::<C>::at(&craft, settings, point, 0)?;
+        // Where the flight does not settle, the loops are closed about a hover in which the controller has no
+        // part.
+        if flight.has_settled() && point.mode != Mode::Velocity {
+            flight.push_a_little(&craft);
+            flight.settle(PUSHED_S);
+        }
+        if !flight.has_settled() {
+            flight = SteadyFlight::hovering(&craft, settings, point)?;
+            flight.push_a_little(&craft);
+        }
+        let linearised = linearise(&flight).ok_or(LinearError::NotFlat)?;
+        let tick_s = flight.tick_s;
+        let growths = growths(&linearised.system.multipliers(), linearised.system.order.len(), tick_s);
+        let responses = linearised.system.responses();
+        let hold_ticks = usize::from(settings.velocity_divider);
+        Ok(Self { linearised, responses, growths, hold_ticks, tick_s })
+    }
+
+    /// The poles of the closed loop that grow, the fastest first.
     #[must_use]
-    pub const fn trim(&self) -> &Trim {
-        &self.trim
+    pub fn growths(&self) -> &[Growth] {
+        &self.growths
+    }
+
+    /// All loops closed, no motion grows.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        self.growths.is_empty()
+    }
+
+    /// The growing poles with one loop open, the fastest first.
+    #[must_use]
+    pub fn open_loop_growths(&self, broken: Break) -> Vec<Growth> {
+        let open = self.linearised.system.opened(broken.index());
+        growths(&open.multipliers(), open.order.len(), self.tick_s)
+    }
+
+    /// Sensitivity of the four demands on the mixer at a frequency in rad/s, all broken at once.
+    #[must_use]
+    pub fn sensitivity(&self, rad_s: f64) -> nalgebra::Matrix4<C64> {
+        let places = Break::DEMANDS.map(Break::index);
+        let returned = self.responses.at(rad_s * self.tick_s, &places, &places);
+        nalgebra::Matrix4::from_fn(|i, j| returned[(i, j)] + if i == j { 1.0 } else { 0.0 })
     }
 
     /// Nyquist frequency in rad/s: half the tick rate.
@@ -170,104 +338,45 @@ impl Model {
         std::f64::consts::PI / self.tick_s
     }
 
-    /// Frequency response of all loops at a frequency in rad/s.
+    /// Loop transfer functions at a frequency in rad/s, each with all other loops closed.
     #[must_use]
-    pub fn response(&self, rad_s: f64) -> Response {
-        let clock = Clock::new(rad_s, self.tick_s);
-        let motion = product(&self.body.motion(&clock), &self.actuators.wrench(&clock));
-        let control = self.control.at(&clock);
-        let open_loop = product(&control.wrench(), &motion);
-        Response { motion, control, return_difference: sum(&identity(), &open_loop) }
-    }
-}
-
-/// The model at one frequency.
-#[derive(Clone, Debug)]
-pub struct Response {
-    /// Demand on the mixer to motion.
-    motion: Matrix<MOTION, 4>,
-    control: Responses,
-    /// 1 + L with all four demands broken at once.
-    return_difference: Matrix<4, 4>,
-}
-
-impl Response {
-    /// Determinant of 1 + L with all four demands on the mixer broken. The open loop then contains no closed
-    /// loop, so the encirclements of the determinant give the stability of the closed loop (multivariable
-    /// Nyquist criterion; S. Skogestad, I. Postlethwaite, Multivariable Feedback Control, 2nd edition 2005,
-    /// section 4.9).
-    #[must_use]
-    pub fn determinant(&self) -> C64 {
-        determinant(self.return_difference)
-    }
-
-    /// Loop transfer function of `broken`, with all other loops closed.
-    #[must_use]
-    pub fn at(&self, broken: Break) -> C64 {
-        let (row, column) = self.control.tap(broken);
-        let back: [C64; 4] = std::array::from_fn(|k| (0..MOTION).map(|m| row[m] * self.motion[m][k]).sum());
-        // All loops except this one are closed. At a demand the row is that of the identity, which avoids
-        // cancellation at gains of 1e16.
-        let open = |i: usize| broken.is_demand() && column[i].norm() > 0.0;
-        let others: Matrix<4, 4> = std::array::from_fn(|i| {
-            if open(i) {
-                return std::array::from_fn(|j| C64::from(if i == j { 1.0 } else { 0.0 }));
+    pub fn loops(&self, rad_s: f64, breaks: &[Break]) -> Vec<C64> {
+        if breaks.is_empty() {
+            return Vec::new();
+        }
+        let places: Vec<usize> = breaks.iter().map(|broken| broken.index()).collect();
+        let returned = self.responses.at(rad_s * self.tick_s, &places, &places);
+        let each = breaks.iter().enumerate().map(|(i, broken)| {
+            let returned = returned[(i, i)];
+            if broken.is_held() {
+                // The signal contains its addition.
+                (held(rad_s * self.tick_s, self.hold_ticks) - returned) / returned
+            } else {
+                -returned / (1.0 + returned)
             }
-            std::array::from_fn(|j| self.return_difference[i][j] - column[i] * back[j])
         });
-        let driven = solve(others, column);
-        back.iter().zip(driven).map(|(k, x)| k * x).sum()
+        each.collect()
     }
 }
 
-/// A sampling clock at one frequency.
-#[derive(Clone, Copy, Debug)]
-struct Clock {
-    /// j w.
-    s: C64,
-    /// Delay of one tick, e^(-j w T).
-    delay: C64,
-    tick_s: f64,
+/// Fundamental of a sampled sine that is held for some ticks, over the sine, at an angle in rad per tick.
+pub(crate) fn held(angle: f64, ticks: usize) -> C64 {
+    (0..ticks).map(|k| C64::from_polar(1.0, -angle * k as f64)).sum::<C64>() / ticks as f64
 }
 
-impl Clock {
-    fn new(rad_s: f64, tick_s: f64) -> Self {
-        let angle = rad_s * tick_s;
-        Self { s: C64::new(0.0, rad_s), delay: C64::new(libm::cos(angle), -libm::sin(angle)), tick_s }
-    }
-
-    /// Delay of some ticks.
-    fn ticks(&self, count: usize) -> C64 {
-        (0..count).fold(C64::new(1.0, 0.0), |delay, _| delay * self.delay)
-    }
-
-    /// Zero-order hold over one period: (1 - e^(-s T))/(s T).
-    fn hold(&self) -> C64 {
-        (1.0 - self.delay) / (self.s * self.tick_s)
-    }
-
-    /// First-order lag with a time constant in s.
-    fn lag(&self, time_s: f64) -> C64 {
-        1.0 / (1.0 + self.s * time_s)
-    }
-
-    /// A slower clock with a period of `count` ticks.
-    fn every(&self, count: usize) -> Self {
-        Self { delay: self.ticks(count), tick_s: self.tick_s * count as f64, ..*self }
-    }
-
-    /// Hold of a value sampled on every `count`-th tick: (1 + z^-1 + ... )/count.
-    fn held(&self, count: usize) -> C64 {
-        (0..count).map(|k| self.ticks(k)).sum::<C64>() / count as f64
-    }
-
-    /// Ramp with a slope sampled on every `count`-th tick.
-    fn ramped(&self, count: usize) -> C64 {
-        (0..count).map(|k| self.ticks(k) * k as f64).sum::<C64>() * self.tick_s / count as f64
-    }
-
-    /// Integrator (backward Euler): sum of all samples including the present one, times the period.
-    fn summed(&self) -> C64 {
-        self.tick_s / (1.0 - self.delay)
-    }
+fn growths(multipliers: &[C64], period: usize, tick_s: f64) -> Vec<Growth> {
+    let period_s = period as f64 * tick_s;
+    let mut growths: Vec<Growth> = multipliers
+        .iter()
+        .map(|multiplier| Growth {
+            doubling_s: std::f64::consts::LN_2 * period_s / libm::log(multiplier.norm()),
+            rad_s: multiplier.arg().abs() / period_s,
+        })
+        .filter(|growth| growth.doubling_s > 0.0 && growth.doubling_s < SLOWEST_DOUBLING_S)
+        .collect();
+    growths.sort_by(|a, b| a.doubling_s.total_cmp(&b.doubling_s));
+    growths
 }
+
+#[cfg(test)]
+mod tests;

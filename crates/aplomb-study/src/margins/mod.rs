@@ -2,22 +2,24 @@
 //! model.
 
 pub mod curve;
+pub mod disk;
 pub mod figures;
 pub mod judge;
 mod measure;
 mod multisine;
 pub mod point;
-mod steady_flight;
+pub(crate) mod steady_flight;
 
 use aplomb::flight;
 use aplomb_craft::Config;
 
-use crate::linear::{Break, C64, LinearError, Model, Response};
+use crate::linear::{Break, C64, LinearError, Model};
 use aplomb_flight::fly::FlyError;
 use curve::Curve;
-use figures::{Figures, is_stable};
-pub use measure::{Bench, COHERENT, Line, Measured, NotMeasured, Probe};
+use figures::Figures;
+pub use measure::{Bench, COHERENT, Line, Measured, NotMeasured};
 use point::Point;
+use rayon::prelude::*;
 
 /// A loop of the linear model.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,42 +34,76 @@ pub struct Linear {
     pub stable: bool,
 }
 
-/// Lowest frequency in rad/s of the linear curves: only integrators act there.
-const LOWEST_RAD_S: f64 = 1e-2;
+/// Frequencies in rad/s of the linear curves from here on: only integrators act below.
+const LOWEST_RAD_S: f64 = 0.01;
+/// The same for torques and rates.
+const LOWEST_INNER_RAD_S: f64 = 0.3;
+/// Frequencies in rad/s of the linear curves up to here, for velocities, positions and height.
+const HIGHEST_OUTER_RAD_S: f64 = 100.0;
 /// Points of the linear curves in a decade.
-const PER_DECADE: f64 = 48.0;
+const PER_DECADE: f64 = 20.0;
 
 /// The loops `breaks` of the linear model at a point.
 ///
 /// # Errors
-/// A craft without this trim.
+/// An invalid craft or controller; no steady flight.
 pub fn linear(
     craft: &Config,
     controller: &flight::Config,
     point: &Point,
     breaks: &[Break],
 ) -> Result<Vec<Linear>, LinearError> {
-    let speed_m_s = point.speed_m_s(controller);
-    let model = Model::new(&point.craft(craft), controller, &point.air(), point.mode, speed_m_s)?;
-    let decades = libm::log10(0.9 * model.highest_rad_s() / LOWEST_RAD_S);
+    let model = Model::new(craft, controller, point)?;
+    Ok(loops(&model, breaks))
+}
+
+/// The loops `breaks` of a model.
+#[must_use]
+pub fn loops(model: &Model, breaks: &[Break]) -> Vec<Linear> {
+    let highest = 0.95 * model.highest_rad_s();
+    let decades = libm::log10(highest / LOWEST_RAD_S);
     let count = (PER_DECADE * decades) as usize;
     let grid: Vec<f64> =
         (0..=count).map(|i| LOWEST_RAD_S * libm::pow(10.0, decades * i as f64 / count as f64)).collect();
-    let responses: Vec<_> = grid.iter().map(|&w| (w, model.response(w))).collect();
-    let curve = |of: &dyn Fn(&Response) -> C64| {
-        Curve::new(&responses.iter().map(|(w, response)| (*w, of(response))).collect::<Vec<_>>())
+    let covers = |broken: &Break, w: f64| match broken.is_inner() {
+        true => w >= LOWEST_INNER_RAD_S,
+        false => w <= HIGHEST_OUTER_RAD_S,
     };
-    let stable = is_stable(&curve(&Response::determinant));
+    let found: Vec<Vec<(Break, f64, C64)>> = grid
+        .par_iter()
+        .map(|&w| {
+            let covered: Vec<Break> = breaks.iter().copied().filter(|broken| covers(broken, w)).collect();
+            let transfers = model.loops(w, &covered);
+            covered.into_iter().zip(transfers).map(|(broken, transfer)| (broken, w, transfer)).collect()
+        })
+        .collect();
+    let stable = model.is_stable();
+    // An unstable craft has no figures.
     let loops = breaks.iter().map(|&broken| {
-        let curve = curve(&|response| response.at(broken));
+        let own = found.iter().flatten().filter(|(of, ..)| *of == broken);
+        let curve = Curve::new(&own.map(|&(_, w, transfer)| (w, transfer)).collect::<Vec<_>>());
         let figures = if stable { Figures::of(&curve) } else { Figures::UNKNOWN };
         Linear { broken, curve, figures, stable }
     });
-    Ok(loops.collect())
+    loops.collect()
+}
+
+/// Disk margin of the four demands on the mixer at once, and its frequency in rad/s: 0 if the craft is not
+/// stable.
+#[must_use]
+pub fn disk_of_all(model: &Model) -> (f64, f64) {
+    if !model.is_stable() {
+        return (0.0, f64::NAN);
+    }
+    let decades = libm::log10(0.95 * model.highest_rad_s() / LOWEST_INNER_RAD_S);
+    let count = (PER_DECADE * decades) as usize;
+    let rad_s = |i: usize| LOWEST_INNER_RAD_S * libm::pow(10.0, decades * i as f64 / count as f64);
+    let sensitivities: Vec<_> = (0..=count).into_par_iter().map(|i| model.sensitivity(rad_s(i))).collect();
+    disk::smallest_of_all(&sensitivities).map_or((f64::NAN, f64::NAN), |(size, i)| (size, rad_s(i)))
 }
 
 /// Reason for no margins.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum MarginsError {
     /// Error of the linear model.
     Linear(LinearError),

@@ -77,6 +77,8 @@ pub type LoopFigure = fn(&crate::margins::figures::Figures) -> f64;
 pub enum Breaks {
     /// Each demand on the mixer.
     Demands,
+    /// All demands on the mixer at the same time.
+    DemandsAtOnce,
     /// Each set-point of the loops inside the commanded one.
     Setpoints,
 }

@@ -20,6 +20,10 @@ enum Scale {
 const LINEAR: &str = "none: linear model about the steady flight";
 const MARGINS: &str =
     "SAE AS94900, from MIL-F-9490D table III: above 0.06 Hz and below the first structural mode";
+const DISK: &str = "project's own criterion: 6 dB and 37 deg at the same time; disk by Seiler, Packard and Gahinet \
+                    2020, IEEE Control Systems Magazine 40(5)";
+const DISK_AT_ONCE: &str = "project's own criterion: 3.5 dB and 23 deg in each at the same time; disk by Seiler, \
+                            Packard and Gahinet 2020, IEEE Control Systems Magazine 40(5)";
 const SENSITIVITY: &str =
     "Astrom and Murray 2008, Feedback Systems: usual range 1.2 to 2; value not checked against the text";
 const SENSORS: &str = "the craft's own sensors";
@@ -78,6 +82,24 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             MARGINS,
             Breaks::Demands,
             |figures| figures.phase_margin_deg,
+        ),
+        loops(
+            "disk-margin",
+            "disk margin, loop broken at each demand on the mixer, worst",
+            AtLeast(0.67),
+            "",
+            DISK,
+            Breaks::Demands,
+            |figures| figures.disk_size,
+        ),
+        loops(
+            "disk-margin-at-once",
+            "disk margin of all demands on the mixer at once",
+            AtLeast(0.4),
+            "",
+            DISK_AT_ONCE,
+            Breaks::DemandsAtOnce,
+            |figures| figures.disk_size,
         ),
         loops(
             "sensitivity",

@@ -7,7 +7,8 @@ use rayon::prelude::*;
 use super::Subject;
 use crate::judge::{self, Evidence};
 use crate::linear::Break;
-use crate::margins::{self, point::Point};
+use crate::linear::Model;
+use crate::margins::{self, Linear, figures::Figures, point::Point};
 use crate::requirements::{Breaks, JudgedOn, Probe, Requirement, View};
 use aplomb_flight::FlightPlan;
 use aplomb_flight::check::Pooling;
@@ -185,15 +186,24 @@ fn collect<C, P>(
 /// Judges the margins at an operating point by the linear model: the worst of the loops of each requirement.
 fn judge_loops<C, P>(subject: &Subject<C, P>, point: &Point) -> Vec<Item> {
     let (craft, controller) = (&subject.craft.config, &subject.controller);
-    let loops = |breaks: &[Break]| margins::linear(craft, controller, point, breaks).unwrap_or_default();
-    let (demands, setpoints) = (loops(&Break::DEMANDS), loops(Break::setpoints(point.mode)));
+    let model = Model::new(craft, controller, point).ok();
+    let of = |breaks: &[Break]| model.as_ref().map_or_else(Vec::new, |model| margins::loops(model, breaks));
+    let all = of(&Break::of(point.mode));
+    let named = |one: &Linear| (one.broken.name(), one.figures);
+    let (demands, setpoints): (Vec<&Linear>, Vec<&Linear>) =
+        all.iter().partition(|one| one.broken.is_demand());
+    let at_once = model.as_ref().map(|model| {
+        let (disk_size, disk_size_rad_s) = margins::disk_of_all(model);
+        ("roll, pitch, yaw and thrust", Figures { disk_size, disk_size_rad_s, ..Figures::UNKNOWN })
+    });
     let items = subject.requirements.iter().filter_map(|requirement| {
         let JudgedOn::Loops(breaks, figure) = requirement.judged_on else { return None };
-        let loops = match breaks {
-            Breaks::Demands => &demands,
-            Breaks::Setpoints => &setpoints,
+        let loops: Vec<(&str, Figures)> = match breaks {
+            Breaks::Demands => demands.iter().map(|one| named(one)).collect(),
+            Breaks::Setpoints => setpoints.iter().map(|one| named(one)).collect(),
+            Breaks::DemandsAtOnce => at_once.into_iter().collect(),
         };
-        let worst = loops.iter().map(|one| (one.broken, figure(&one.figures)));
+        let worst = loops.iter().map(|(broken, figures)| (*broken, figure(figures)));
         let worst = worst.min_by(|a, b| {
             // NaN is the worst.
             let margin = |figure: f64| {
@@ -205,7 +215,7 @@ fn judge_loops<C, P>(subject: &Subject<C, P>, point: &Point) -> Vec<Item> {
         let measured = worst.map_or(f64::NAN, |(_, measured)| measured);
         let item = item(subject, requirement, &name, measured);
         let text = match worst {
-            Some((broken, _)) => format!("{}: {}", item.text, broken.name()),
+            Some((broken, _)) => format!("{}: {broken}", item.text),
             None => item.text.clone(),
         };
         Some(Item { text, pooling: None, ..item })

@@ -1,0 +1,320 @@
+//! The running code, craft and controller, linearised tick by tick about a steady flight.
+//!
+//! The state is that of the controller, the commands on their way, and that of the craft with its readings.
+//! The controller's part of a tick depends on its own state, the readings and the additions; the craft's part
+//! on its own state and the commands. Each is differenced by its own arguments.
+//!
+//! Ticks on which the same samples arrive and the discrete state (counters, flags, variants) changes in the
+//! same way have the same matrices: they are differenced once. The period is the shortest after which these
+//! changes repeat.
+
+use std::collections::HashMap;
+
+use rayon::prelude::*;
+
+use aplomb_craft::Plant;
+
+use super::difference::{Column, Step, column};
+use super::periodic::{Periodic, Tick};
+use super::sparse::Sparse;
+use super::{BREAKS, Linearisable};
+use crate::margins::steady_flight::{Added, SteadyFlight, signals};
+
+/// Relative rounding errors of the controller, and of the craft: the tolerance of its battery.
+const CONTROLLER_EPSILON: f64 = f32::EPSILON as f64;
+const CRAFT_EPSILON: f64 = 1e-10;
+/// Longest period in ticks.
+const LONGEST: usize = 400;
+/// First step of a difference: at least this, and at least this share of the power of two above the argument.
+const FIRST_STEP: f64 = 1.0 / 512.0;
+const FIRST_SHARE: f64 = 1.0 / 32768.0;
+
+/// States that are constant here, each with the reason.
+pub(crate) const IGNORED: [(&str, &str); 1] =
+    [("battery.state_of_charge", "the charge changes over minutes: it is held")];
+
+/// The periodic system of a closed loop.
+#[derive(Clone, Debug)]
+pub(crate) struct Linearised {
+    pub system: Periodic,
+    /// Names of the states.
+    pub states: Vec<String>,
+    /// Names of the numbers that are no states: no addition moves them, or no break depends on them.
+    pub left_out: Vec<String>,
+    /// The changes repeat exactly after the period; otherwise the nearest one is taken.
+    pub is_periodic: bool,
+    /// Largest change of a difference over half of its step, and its argument.
+    pub worst: (f64, String),
+}
+
+/// One tick of the base flight: the state at its start, and what characterises the tick.
+struct Instant<C> {
+    flight: SteadyFlight<C>,
+    key: Vec<i64>,
+}
+
+fn craft_numbers(plant: &mut Plant) -> Vec<Option<f64>> {
+    let mut numbers = Vec::with_capacity(160);
+    plant.visit_state(&mut |_, _, number| numbers.push(number.copied()));
+    numbers
+}
+
+fn craft_names(plant: &Plant) -> Vec<(String, &'static str)> {
+    let mut names = Vec::new();
+    plant.clone().visit_state(&mut |name, index, _| names.push((format!("craft.{name}.{index}"), name)));
+    names
+}
+
+/// The craft with one number moved.
+fn moved(plant: &Plant, place: usize, by: f64) -> Plant {
+    let mut plant = plant.clone();
+    let mut at = 0;
+    plant.visit_state(&mut |_, _, number| {
+        if at == place
+            && let Some(number) = number
+        {
+            *number += by;
+        }
+        at += 1;
+    });
+    plant
+}
+
+/// State, commands and signals after the controller's part of a tick; `None` if it is not that branch.
+fn after_control<C: Linearisable>(
+    mut flight: SteadyFlight<C>,
+    added: &[f64; BREAKS],
+    branch: Option<&[u64]>,
+) -> Option<(Vec<f64>, Vec<u64>)> {
+    let commands = flight.control(&flight.command(added), added);
+    let after = flight.controller.flat().ok()?;
+    if branch.is_some_and(|branch| branch != after.discrete) {
+        return None;
+    }
+    let mut numbers: Vec<f64> = after.numbers.iter().map(|&number| f64::from(number)).collect();
+    numbers.extend(commands.into_array().map(|command| f64::from(command.get())));
+    numbers.extend(signals(flight.controller.record()));
+    Some((numbers, after.discrete))
+}
+
+fn after_craft(mut plant: Plant, command: [f64; 4]) -> Vec<f64> {
+    plant.advance(aplomb::Rotors::from_array(command));
+    craft_numbers(&mut plant).into_iter().map(|number| number.unwrap_or(0.0)).collect()
+}
+
+fn first_step(number: f64) -> Step {
+    let share = FIRST_SHARE * libm::exp2(libm::ceil(libm::log2(number.abs().max(1.0))));
+    Step { size: share.max(FIRST_STEP), disagreement: 0.0, argument: number }
+}
+
+/// Linearises the flight over a period from its present tick on.
+pub(crate) fn linearise<C: Linearisable>(flight: &SteadyFlight<C>) -> Option<Linearised> {
+    let (instants, is_periodic) = period(flight)?;
+    let mut order = Vec::with_capacity(instants.len());
+    let mut different: Vec<&Instant<C>> = Vec::new();
+    for instant in &instants {
+        let known = different.iter().position(|other| other.key == instant.key);
+        order.push(known.unwrap_or(different.len()));
+        if known.is_none() {
+            different.push(instant);
+        }
+    }
+    let names = Names::of(&different.iter().map(|instant| &instant.flight).collect::<Vec<_>>())?;
+    let sets: Vec<(Tick, (f64, usize))> =
+        different.par_iter().map(|instant| tick(&instant.flight, &names)).collect::<Option<_>>()?;
+    let (worst, sets) = sets.into_iter().fold(((0.0, 0), Vec::new()), |(worst, mut sets), (set, own)| {
+        sets.push(set);
+        (if own.0 > worst.0 { own } else { worst }, sets)
+    });
+    let whole = Periodic { sets, order };
+    let kept = whole.coupled();
+    if kept.is_empty() {
+        return None;
+    }
+    let mut is_kept = vec![false; names.all.len()];
+    kept.iter().for_each(|&state| is_kept[state] = true);
+    let named = |wanted: bool| {
+        let named = names.all.iter().zip(&is_kept).filter(|(_, is)| **is == wanted);
+        named.map(|(name, _)| name.clone()).collect()
+    };
+    Some(Linearised {
+        system: whole.restricted(&kept),
+        states: named(true),
+        left_out: named(false),
+        is_periodic,
+        worst: (worst.0, names.all.get(worst.1).cloned().unwrap_or_default()),
+    })
+}
+
+/// Names of all states: those of the controller, which has some on some ticks only, the commands on their
+/// way, and those of the craft.
+struct Names {
+    all: Vec<String>,
+    controller: HashMap<String, usize>,
+}
+
+impl Names {
+    fn of<C: Linearisable>(flights: &[&SteadyFlight<C>]) -> Option<Self> {
+        let mut names = Self { all: Vec::new(), controller: HashMap::new() };
+        for &flight in flights {
+            let mut after = flight.clone();
+            after.step(&[0.0; BREAKS]);
+            for name in flight.controller.names().ok()?.into_iter().chain(after.controller.names().ok()?) {
+                if !names.controller.contains_key(&name) {
+                    names.all.push(format!("controller.{name}"));
+                    names.controller.insert(name, names.controller.len());
+                }
+            }
+        }
+        names.all.extend((0..4).map(|i| format!("command.{i}")));
+        names.all.extend(craft_names(&flights.first()?.plant).into_iter().map(|(name, _)| name));
+        Some(names)
+    }
+
+    /// Positions of the numbers of a controller.
+    fn positions(&self, controller: &impl Linearisable) -> Option<Vec<usize>> {
+        controller.names().ok()?.iter().map(|name| self.controller.get(name).copied()).collect()
+    }
+
+    fn first_command(&self) -> usize {
+        self.controller.len()
+    }
+
+    fn first_craft(&self) -> usize {
+        self.controller.len() + 4
+    }
+}
+
+/// The base flight over a period, and whether it repeats exactly.
+fn period<C: Linearisable>(flight: &SteadyFlight<C>) -> Option<(Vec<Instant<C>>, bool)> {
+    let mut flight = flight.clone();
+    let mut instants = Vec::with_capacity(2 * LONGEST);
+    let mut before = flight.controller.flat().ok()?.discrete;
+    for _ in 0..2 * LONGEST {
+        let start = flight.clone();
+        let places = craft_numbers(&mut flight.plant);
+        flight.step(&[0.0; BREAKS]);
+        let after = flight.controller.flat().ok()?.discrete;
+        let mut key = vec![before.len() as i64, after.len() as i64];
+        if before.len() == after.len() {
+            key.extend(before.iter().zip(&after).map(|(a, b)| b.wrapping_sub(*a) as i64));
+        }
+        key.extend(places.iter().map(|place| i64::from(place.is_some())));
+        key.extend(craft_numbers(&mut flight.plant).iter().map(|place| i64::from(place.is_some())));
+        before = after;
+        instants.push(Instant { flight: start, key });
+    }
+    let misses = |n: usize| (0..LONGEST).filter(|&k| instants[k].key != instants[k + n].key).count();
+    let best = (1..=LONGEST).min_by_key(|&n| misses(n))?;
+    let exact = misses(best) == 0;
+    instants.truncate(best);
+    Some((instants, exact))
+}
+
+/// The matrices of one tick, and the worst change over a shorter step of a difference with the number of its
+/// argument.
+fn tick<C: Linearisable>(flight: &SteadyFlight<C>, names: &Names) -> Option<(Tick, (f64, usize))> {
+    let flat = flight.controller.flat().ok()?;
+    let places = craft_numbers(&mut flight.plant.clone());
+    let kinds = craft_names(&flight.plant);
+    let (first_command, first_craft) = (names.first_command(), names.first_craft());
+    let none = [0.0; BREAKS];
+    let mut after = flight.clone();
+    after.step(&none);
+    let (before, after) = (names.positions(&flight.controller)?, names.positions(&after.controller)?);
+    let (base, branch) = after_control(flight.clone(), &none, None)?;
+    let mut worst = (0.0, 0);
+    let (mut a, mut b, mut c, mut d) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    // Entries of a column of the controller's part: state, commands and signals.
+    let split = |entries: Column, at: usize, states: &mut Vec<_>, signals: &mut Vec<_>| {
+        for (row, slope) in entries {
+            match (after.get(row), row - after.len().min(row)) {
+                (Some(&state), _) => states.push((state, at, slope)),
+                (None, row @ 0..4) => states.push((first_command + row, at, slope)),
+                (None, row) => signals.push((row - 4, at, slope)),
+            }
+        }
+    };
+    // Where every change leaves the branch, as at a number that is exactly zero, the branch beside it counts.
+    let controlled = |step: &mut Step, change: &dyn Fn(f64) -> Option<(SteadyFlight<C>, Added)>| {
+        let first = *step;
+        [Some(branch.as_slice()), None].into_iter().find_map(|branch| {
+            *step = first;
+            column(&base, CONTROLLER_EPSILON, step, |h| {
+                let (flight, added) = change(h)?;
+                Some(after_control(flight, &added, branch)?.0)
+            })
+        })
+    };
+    let mut note = |step: &Step, at: usize| {
+        if step.disagreement > worst.0 {
+            worst = (step.disagreement, at);
+        }
+    };
+    for (i, &at) in before.iter().enumerate() {
+        let mut step = first_step(f64::from(flat.numbers[i]));
+        let slopes = controlled(&mut step, &|h| {
+            let mut moved = flat.clone();
+            moved.numbers[i] += h as f32;
+            let mut flight = flight.clone();
+            flight.controller.set_flat(&mut moved).ok()?;
+            Some((flight, none))
+        });
+        note(&step, at);
+        split(slopes.unwrap_or_default(), at, &mut a, &mut c);
+    }
+    for (i, (place, (_, kind))) in places.iter().zip(&kinds).enumerate() {
+        let (Some(number), true) = (place, kind.starts_with("reading.")) else { continue };
+        let mut step = first_step(*number);
+        let slopes = controlled(&mut step, &|h| {
+            let mut other = flight.clone();
+            other.plant = moved(&flight.plant, i, h);
+            Some((other, none))
+        });
+        note(&step, first_craft + i);
+        split(slopes.unwrap_or_default(), first_craft + i, &mut a, &mut c);
+    }
+    for i in 0..BREAKS {
+        let mut step = first_step(0.0);
+        let slopes = controlled(&mut step, &|h| {
+            let mut added = none;
+            added[i] = h;
+            Some((flight.clone(), added))
+        });
+        split(slopes.unwrap_or_default(), i, &mut b, &mut d);
+    }
+    let command = flight.pending.into_array().map(|command| f64::from(command.get()));
+    let base = after_craft(flight.plant.clone(), command);
+    let mut advanced = |at: usize, step: &mut Step, function: &mut dyn FnMut(f64) -> Vec<f64>| {
+        let slopes = column(&base, CRAFT_EPSILON, step, |h| Some(function(h))).unwrap_or_default();
+        note(step, at);
+        a.extend(slopes.into_iter().map(|(row, slope)| (first_craft + row, at, slope)));
+    };
+    for (i, (place, (_, kind))) in places.iter().zip(&kinds).enumerate() {
+        let Some(number) = place else { continue };
+        if !kind.starts_with("reading.") && !IGNORED.iter().any(|(ignored, _)| ignored == kind) {
+            advanced(first_craft + i, &mut first_step(*number), &mut |h| {
+                after_craft(moved(&flight.plant, i, h), command)
+            });
+        }
+    }
+    for i in 0..4 {
+        advanced(
+            first_command + i,
+            &mut Step { size: 0.01, disagreement: 0.0, argument: command[i] },
+            &mut |h| {
+                let mut command = command;
+                command[i] += h;
+                after_craft(flight.plant.clone(), command)
+            },
+        );
+    }
+    let states = names.all.len();
+    let set = Tick {
+        a: Sparse::new(states, states, a),
+        b: Sparse::new(states, BREAKS, b),
+        c: Sparse::new(BREAKS, states, c),
+        d: Sparse::new(BREAKS, BREAKS, d),
+    };
+    Some((set, worst))
+}
