@@ -5,10 +5,12 @@
 //! on its own state and the commands. Each is differenced by its own arguments.
 //!
 //! Ticks on which the same samples arrive and the discrete state (counters, flags, variants) changes in the
-//! same way have the same matrices: they are differenced once. The period is the shortest after which these
-//! changes repeat.
+//! same way have the same matrices: they are differenced once. Each of these changes has a period of its own:
+//! that of a sensor, of a slower loop, of a block of the delay buffer. The period of the model is the shortest
+//! one that is a multiple of them all. Where that is longer than 1600 ticks, the shortest of them are left out:
+//! a change with such a period p happens `round(N/p)` times in N ticks instead of `N/p`.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use rayon::prelude::*;
 
@@ -24,7 +26,7 @@ use crate::margins::steady_flight::{Added, SteadyFlight, signals};
 const CONTROLLER_EPSILON: f64 = f32::EPSILON as f64;
 const CRAFT_EPSILON: f64 = 1e-10;
 /// Longest period in ticks.
-const LONGEST: usize = 400;
+const LONGEST: usize = 1600;
 /// First step of a difference: at least this, and at least this share of the power of two above the argument.
 const FIRST_STEP: f64 = 1.0 / 512.0;
 const FIRST_SHARE: f64 = 1.0 / 32768.0;
@@ -41,16 +43,10 @@ pub(crate) struct Linearised {
     pub states: Vec<String>,
     /// Names of the numbers that are no states: no addition moves them, or no break depends on them.
     pub left_out: Vec<String>,
-    /// The changes repeat exactly after the period; otherwise the nearest one is taken.
-    pub is_periodic: bool,
+    /// Largest relative error of the rate of a change over the period: 0 if all repeat exactly after it.
+    pub rate_error: f64,
     /// Largest change of a difference over half of its step, and its argument.
     pub worst: (f64, String),
-}
-
-/// One tick of the base flight: the state at its start, and what characterises the tick.
-struct Instant<C> {
-    flight: SteadyFlight<C>,
-    key: Vec<i64>,
 }
 
 fn craft_numbers(plant: &mut Plant) -> Vec<Option<f64>> {
@@ -109,19 +105,10 @@ fn first_step(number: f64) -> Step {
 
 /// Linearises the flight over a period from its present tick on.
 pub(crate) fn linearise<C: Linearisable>(flight: &SteadyFlight<C>) -> Option<Linearised> {
-    let (instants, is_periodic) = period(flight)?;
-    let mut order = Vec::with_capacity(instants.len());
-    let mut different: Vec<&Instant<C>> = Vec::new();
-    for instant in &instants {
-        let known = different.iter().position(|other| other.key == instant.key);
-        order.push(known.unwrap_or(different.len()));
-        if known.is_none() {
-            different.push(instant);
-        }
-    }
-    let names = Names::of(&different.iter().map(|instant| &instant.flight).collect::<Vec<_>>())?;
+    let (order, different, rate_error) = period(flight)?;
+    let names = Names::of(&different)?;
     let sets: Vec<(Tick, (f64, usize))> =
-        different.par_iter().map(|instant| tick(&instant.flight, &names)).collect::<Option<_>>()?;
+        different.par_iter().map(|flight| tick(flight, &names)).collect::<Option<_>>()?;
     let (worst, sets) = sets.into_iter().fold(((0.0, 0), Vec::new()), |(worst, mut sets), (set, own)| {
         sets.push(set);
         (if own.0 > worst.0 { own } else { worst }, sets)
@@ -141,7 +128,7 @@ pub(crate) fn linearise<C: Linearisable>(flight: &SteadyFlight<C>) -> Option<Lin
         system: whole.restricted(&kept),
         states: named(true),
         left_out: named(false),
-        is_periodic,
+        rate_error,
         worst: (worst.0, names.all.get(worst.1).cloned().unwrap_or_default()),
     })
 }
@@ -154,9 +141,9 @@ struct Names {
 }
 
 impl Names {
-    fn of<C: Linearisable>(flights: &[&SteadyFlight<C>]) -> Option<Self> {
+    fn of<C: Linearisable>(flights: &[SteadyFlight<C>]) -> Option<Self> {
         let mut names = Self { all: Vec::new(), controller: HashMap::new() };
-        for &flight in flights {
+        for flight in flights {
             let mut after = flight.clone();
             after.step(&[0.0; BREAKS]);
             for name in flight.controller.names().ok()?.into_iter().chain(after.controller.names().ok()?) {
@@ -185,30 +172,83 @@ impl Names {
     }
 }
 
-/// The base flight over a period, and whether it repeats exactly.
-fn period<C: Linearisable>(flight: &SteadyFlight<C>) -> Option<(Vec<Instant<C>>, bool)> {
+/// What characterises each of the next ticks of a flight: the changes of the discrete state, and which
+/// numbers of the craft there are.
+fn keys<C: Linearisable>(flight: &SteadyFlight<C>, ticks: usize) -> Option<Vec<Vec<i64>>> {
     let mut flight = flight.clone();
-    let mut instants = Vec::with_capacity(2 * LONGEST);
     let mut before = flight.controller.flat().ok()?.discrete;
-    for _ in 0..2 * LONGEST {
-        let start = flight.clone();
-        let places = craft_numbers(&mut flight.plant);
+    let mut places = craft_numbers(&mut flight.plant);
+    let mut keys = Vec::with_capacity(ticks);
+    for _ in 0..ticks {
         flight.step(&[0.0; BREAKS]);
         let after = flight.controller.flat().ok()?.discrete;
-        let mut key = vec![before.len() as i64, after.len() as i64];
+        let mut key: Vec<i64> = places.iter().map(|place| i64::from(place.is_some())).collect();
+        places = craft_numbers(&mut flight.plant);
+        key.extend(places.iter().map(|place| i64::from(place.is_some())));
+        key.extend([before.len() as i64, after.len() as i64]);
         if before.len() == after.len() {
             key.extend(before.iter().zip(&after).map(|(a, b)| b.wrapping_sub(*a) as i64));
         }
-        key.extend(places.iter().map(|place| i64::from(place.is_some())));
-        key.extend(craft_numbers(&mut flight.plant).iter().map(|place| i64::from(place.is_some())));
         before = after;
-        instants.push(Instant { flight: start, key });
+        keys.push(key);
     }
-    let misses = |n: usize| (0..LONGEST).filter(|&k| instants[k].key != instants[k + n].key).count();
-    let best = (1..=LONGEST).min_by_key(|&n| misses(n))?;
-    let exact = misses(best) == 0;
-    instants.truncate(best);
-    Some((instants, exact))
+    Some(keys)
+}
+
+/// Periods in ticks of the entries of the keys, each once, without those that do not repeat.
+fn periods(keys: &[Vec<i64>]) -> Vec<usize> {
+    let entries = keys.iter().map(Vec::len).max().unwrap_or(0);
+    let sequences: HashSet<Vec<Option<i64>>> =
+        (0..entries).map(|i| keys.iter().map(|key| key.get(i).copied()).collect()).collect();
+    let own = |sequence: &Vec<Option<i64>>| {
+        (1..=keys.len() / 2).find(|&n| sequence.iter().zip(&sequence[n..]).all(|(a, b)| a == b))
+    };
+    let found: HashSet<usize> = sequences.iter().filter_map(own).collect();
+    found.into_iter().collect()
+}
+
+/// Common period of the longest of these periods, and the relative error of the rates of the others over it.
+fn common_period(mut periods: Vec<usize>) -> (usize, f64) {
+    periods.sort_unstable();
+    let mut common = 1;
+    let mut left_out = Vec::new();
+    for period in periods.into_iter().rev() {
+        let longer = num_integer::lcm(common, period);
+        if longer <= LONGEST {
+            common = longer;
+        } else {
+            left_out.push(period);
+        }
+    }
+    let error = |n: usize| {
+        let of = |&period: &usize| {
+            let times = n as f64 / period as f64;
+            (libm::round(times) / times - 1.0).abs()
+        };
+        left_out.iter().map(of).fold(0.0, f64::max)
+    };
+    let multiples = (1..=LONGEST / common).map(|times| times * common);
+    // To 1e-4: of equal ones, the shortest.
+    let best = multiples.min_by_key(|&n| libm::round(1e4 * error(n)) as u64).unwrap_or(common);
+    (best, error(best))
+}
+
+/// Over a period: the kind of each tick, a flight at the start of one of each kind, and the error of the rates.
+fn period<C: Linearisable>(flight: &SteadyFlight<C>) -> Option<(Vec<usize>, Vec<SteadyFlight<C>>, f64)> {
+    let keys = keys(flight, 2 * LONGEST)?;
+    let (best, error) = common_period(periods(&keys));
+    let mut kinds: HashMap<&[i64], usize> = HashMap::new();
+    let mut flight = flight.clone();
+    let (mut order, mut different) = (Vec::with_capacity(best), Vec::new());
+    for key in &keys[..best] {
+        let kind = *kinds.entry(key).or_insert_with(|| {
+            different.push(flight.clone());
+            different.len() - 1
+        });
+        order.push(kind);
+        flight.step(&[0.0; BREAKS]);
+    }
+    Some((order, different, error))
 }
 
 /// The matrices of one tick, and the worst change over a shorter step of a difference with the number of its

@@ -15,8 +15,8 @@ pub struct Description {
     pub tick_s: f64,
     /// Index in the arrays A, B, C, D of each tick of the period.
     pub order: Vec<usize>,
-    /// The changes of the running code repeat exactly after this period.
-    pub is_periodic: bool,
+    /// Largest relative error of the rate of a sensor or loop over this period: 0 if all repeat exactly.
+    pub rate_error: f64,
     /// Names of the states, in SI units as the code holds them.
     pub states: Vec<String>,
     /// The breaks: input i is what is added at break i, output i the signal that returns there.
@@ -50,14 +50,14 @@ impl Model {
     /// All but the matrices.
     #[must_use]
     pub fn description(&self) -> Description {
-        let Linearised { system, states, left_out, is_periodic, worst } = &self.linearised;
+        let Linearised { system, states, left_out, rate_error, worst } = &self.linearised;
         let held = Break::ALL.into_iter().filter(|broken| broken.is_held());
         Description {
             model: "x(k+1) = A x(k) + B d(k), y(k) = C x(k) + D d(k) with the set of matrices of the tick k; \
                     loop transfer function L = -Y/(Y + d), Y the mean of y(k) e^(-j w k) for d(k) = e^(j w k)",
             tick_s: self.tick_s,
             order: system.order.clone(),
-            is_periodic: *is_periodic,
+            rate_error: *rate_error,
             states: states.clone(),
             breaks: Break::ALL.map(Break::name).to_vec(),
             held: held.map(Break::name).collect(),

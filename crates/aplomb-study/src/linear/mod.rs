@@ -299,6 +299,11 @@ impl Model {
         }
         let linearised = linearise(&flight).ok_or(LinearError::NotFlat)?;
         let tick_s = flight.tick_s;
+        if std::env::var("LINDBG").is_ok() {
+            println!("period {} sets {} states {} rate error {} worst {:?} tick {tick_s} settled {}", linearised.system.order.len(),
+                linearised.system.sets.len(), linearised.states.len(), linearised.rate_error, linearised.worst, flight.has_settled());
+            linearised.system.debug(&linearised.states, tick_s);
+        }
         let growths = growths(&linearised.system.multipliers(), linearised.system.order.len(), tick_s);
         let responses = linearised.system.responses();
         let hold_ticks = usize::from(settings.velocity_divider);

@@ -302,3 +302,29 @@ mod tests {
         assert!((system.opened(0).multipliers()[0] - 0.1).norm() < 1e-12);
     }
 }
+// DEBUG-BEGIN
+impl Periodic {
+    #[allow(clippy::all, missing_docs)]
+    pub(crate) fn debug(&self, names: &[String], tick_s: f64) {
+        let (turned, states) = self.turned();
+        let (m, _) = turned.over_period(&states);
+        let n = states.len();
+        let period = self.order.len() as f64 * tick_s;
+        let mut values: Vec<C64> = m.complex_eigenvalues().iter().copied().collect();
+        values.sort_by(|a, b| b.norm().total_cmp(&a.norm()));
+        for value in values.iter().take(12) {
+            println!("  |l|={:.8} doubling {:.2} s, {:.3} rad/s", value.norm(),
+                std::f64::consts::LN_2 * period / value.norm().ln(), value.arg() / period);
+            if value.norm() < 1.0 - 1e-4 || value.im < 0.0 { continue; }
+            let shift = *value * (1.0 + 1e-7) + C64::new(1e-9, 1e-9);
+            let a = DMatrix::from_fn(n, n, |i, j| C64::from(m[(i, j)]) - if i == j { shift } else { C64::new(0.0, 0.0) });
+            let lu = a.lu();
+            let mut v = DMatrix::from_element(n, 1, C64::new(1.0, 0.3));
+            for _ in 0..4 { if let Some(w) = lu.solve(&v) { let s = w.norm(); v = w / C64::from(s); } }
+            let mut order: Vec<usize> = (0..n).collect();
+            order.sort_by(|&i, &j| v[j].norm().total_cmp(&v[i].norm()));
+            for &i in order.iter().take(14) { println!("      {:.4}  {}", v[i], names[states[i]]); }
+        }
+    }
+}
+// DEBUG-END
