@@ -16,10 +16,14 @@ mod flat;
 mod periodic;
 mod sparse;
 
+use std::sync::OnceLock;
+
 use aplomb::flight::{self, Excitation};
 use aplomb::record::Record;
 use aplomb::{Command, ConfigError, FlightController, MotorCommand, Rotors, Sensors};
 use aplomb_craft::Config;
+
+use rayon::prelude::*;
 
 use crate::margins::point::Point;
 use crate::margins::steady_flight::SteadyFlight;
@@ -38,6 +42,14 @@ pub const BREAKS: usize = 12;
 /// A growth that doubles in this time in s, or slower, counts as neutral: in `f32` a number that stays is not
 /// distinguished from one that grows by 1e-7 in a tick.
 const SLOWEST_DOUBLING_S: f64 = 300.0;
+
+/// Frequencies in rad/s of the curves from here on: only integrators act below.
+const LOWEST_RAD_S: f64 = 0.01;
+/// Points of the curves in a decade.
+const PER_DECADE: f64 = 20.0;
+
+/// Frequencies that are computed at once.
+const AT_ONCE: usize = 16;
 
 /// Time in s to settle under the little push.
 const PUSHED_S: f64 = 15.0;
@@ -265,6 +277,8 @@ pub struct Growth {
 pub struct Model {
     linearised: Linearised,
     responses: Responses,
+    /// The loops over frequency in rad/s, once they were asked for.
+    curve: OnceLock<Vec<(f64, Loops)>>,
     growths: Vec<Growth>,
     hold_ticks: usize,
     tick_s: f64,
@@ -299,15 +313,10 @@ impl Model {
         }
         let linearised = linearise(&flight).ok_or(LinearError::NotFlat)?;
         let tick_s = flight.tick_s;
-        if std::env::var("LINDBG").is_ok() {
-            println!("period {} sets {} states {} rate error {} worst {:?} tick {tick_s} settled {}", linearised.system.order.len(),
-                linearised.system.sets.len(), linearised.states.len(), linearised.rate_error, linearised.worst, flight.has_settled());
-            linearised.system.debug(&linearised.states, tick_s);
-        }
         let growths = growths(&linearised.system.multipliers(), linearised.system.order.len(), tick_s);
         let responses = linearised.system.responses();
         let hold_ticks = usize::from(settings.velocity_divider);
-        Ok(Self { linearised, responses, growths, hold_ticks, tick_s })
+        Ok(Self { linearised, responses, curve: OnceLock::new(), growths, hold_ticks, tick_s })
     }
 
     /// The poles of the closed loop that grow, the fastest first.
@@ -329,39 +338,57 @@ impl Model {
         growths(&open.multipliers(), open.order.len(), self.tick_s)
     }
 
-    /// Sensitivity of the four demands on the mixer at a frequency in rad/s, all broken at once.
-    #[must_use]
-    pub fn sensitivity(&self, rad_s: f64) -> nalgebra::Matrix4<C64> {
-        let places = Break::DEMANDS.map(Break::index);
-        let returned = self.responses.at(rad_s * self.tick_s, &places, &places);
-        nalgebra::Matrix4::from_fn(|i, j| returned[(i, j)] + if i == j { 1.0 } else { 0.0 })
-    }
-
     /// Nyquist frequency in rad/s: half the tick rate.
     #[must_use]
     pub fn highest_rad_s(&self) -> f64 {
         std::f64::consts::PI / self.tick_s
     }
 
-    /// Loop transfer functions at a frequency in rad/s, each with all other loops closed.
+    /// All loops over frequency in rad/s, from 0.01 rad/s to 95 % of the Nyquist frequency.
     #[must_use]
-    pub fn loops(&self, rad_s: f64, breaks: &[Break]) -> Vec<C64> {
-        if breaks.is_empty() {
-            return Vec::new();
-        }
-        let places: Vec<usize> = breaks.iter().map(|broken| broken.index()).collect();
-        let returned = self.responses.at(rad_s * self.tick_s, &places, &places);
-        let each = breaks.iter().enumerate().map(|(i, broken)| {
-            let returned = returned[(i, i)];
-            if broken.is_held() {
-                // The signal contains its addition.
-                (held(rad_s * self.tick_s, self.hold_ticks) - returned) / returned
-            } else {
-                -returned / (1.0 + returned)
-            }
-        });
-        each.collect()
+    pub fn curve(&self) -> &[(f64, Loops)] {
+        self.curve.get_or_init(|| {
+            let decades = libm::log10(0.95 * self.highest_rad_s() / LOWEST_RAD_S);
+            let count = (PER_DECADE * decades) as usize;
+            let rad_s = |i: usize| LOWEST_RAD_S * libm::pow(10.0, decades * i as f64 / count as f64);
+            let frequencies: Vec<f64> = (0..=count).map(rad_s).collect();
+            let at = frequencies.par_chunks(AT_ONCE).flat_map_iter(|some| self.at(some));
+            frequencies.iter().copied().zip(at.collect::<Vec<_>>()).collect()
+        })
     }
+
+    /// All loops at frequencies in rad/s.
+    #[must_use]
+    pub fn at(&self, frequencies: &[f64]) -> Vec<Loops> {
+        let angles: Vec<f64> = frequencies.iter().map(|rad_s| rad_s * self.tick_s).collect();
+        let returned = self.responses.at(&angles);
+        let found = returned.iter().zip(&angles).map(|(returned, &angle)| {
+            let held = held(angle, self.hold_ticks);
+            let loops = Break::ALL.map(|broken| {
+                let returned = returned[(broken.index(), broken.index())];
+                if broken.is_held() {
+                    // The signal contains its addition.
+                    (held - returned) / returned
+                } else {
+                    -returned / (1.0 + returned)
+                }
+            });
+            let at = Break::DEMANDS.map(Break::index);
+            let sensitivity =
+                nalgebra::Matrix4::from_fn(|i, j| returned[(at[i], at[j])] + if i == j { 1.0 } else { 0.0 });
+            Loops { loops, sensitivity }
+        });
+        found.collect()
+    }
+}
+
+/// All loops at one frequency.
+#[derive(Clone, Copy, Debug)]
+pub struct Loops {
+    /// Transfer function of each loop with all others closed, in the order of [`Break::ALL`].
+    pub loops: [C64; BREAKS],
+    /// Sensitivity of the four demands on the mixer, all broken at once.
+    pub sensitivity: nalgebra::Matrix4<C64>,
 }
 
 /// Fundamental of a sampled sine that is held for some ticks, over the sine, at an angle in rad per tick.

@@ -13,13 +13,12 @@ pub(crate) mod steady_flight;
 use aplomb::flight;
 use aplomb_craft::Config;
 
-use crate::linear::{Break, C64, LinearError, Model};
+use crate::linear::{Break, LinearError, Model};
 use aplomb_flight::fly::FlyError;
 use curve::Curve;
 use figures::Figures;
 pub use measure::{Bench, COHERENT, Line, Measured, NotMeasured};
 use point::Point;
-use rayon::prelude::*;
 
 /// A loop of the linear model.
 #[derive(Clone, Debug, PartialEq)]
@@ -34,14 +33,10 @@ pub struct Linear {
     pub stable: bool,
 }
 
-/// Frequencies in rad/s of the linear curves from here on: only integrators act below.
-const LOWEST_RAD_S: f64 = 0.01;
-/// The same for torques and rates.
+/// Frequencies in rad/s of the linear curves of torques and rates from here on.
 const LOWEST_INNER_RAD_S: f64 = 0.3;
 /// Frequencies in rad/s of the linear curves up to here, for velocities, positions and height.
 const HIGHEST_OUTER_RAD_S: f64 = 100.0;
-/// Points of the linear curves in a decade.
-const PER_DECADE: f64 = 20.0;
 
 /// The loops `breaks` of the linear model at a point.
 ///
@@ -60,28 +55,15 @@ pub fn linear(
 /// The loops `breaks` of a model.
 #[must_use]
 pub fn loops(model: &Model, breaks: &[Break]) -> Vec<Linear> {
-    let highest = 0.95 * model.highest_rad_s();
-    let decades = libm::log10(highest / LOWEST_RAD_S);
-    let count = (PER_DECADE * decades) as usize;
-    let grid: Vec<f64> =
-        (0..=count).map(|i| LOWEST_RAD_S * libm::pow(10.0, decades * i as f64 / count as f64)).collect();
-    let covers = |broken: &Break, w: f64| match broken.is_inner() {
+    let stable = model.is_stable();
+    let covers = |broken: Break, w: f64| match broken.is_inner() {
         true => w >= LOWEST_INNER_RAD_S,
         false => w <= HIGHEST_OUTER_RAD_S,
     };
-    let found: Vec<Vec<(Break, f64, C64)>> = grid
-        .par_iter()
-        .map(|&w| {
-            let covered: Vec<Break> = breaks.iter().copied().filter(|broken| covers(broken, w)).collect();
-            let transfers = model.loops(w, &covered);
-            covered.into_iter().zip(transfers).map(|(broken, transfer)| (broken, w, transfer)).collect()
-        })
-        .collect();
-    let stable = model.is_stable();
     // An unstable craft has no figures.
     let loops = breaks.iter().map(|&broken| {
-        let own = found.iter().flatten().filter(|(of, ..)| *of == broken);
-        let curve = Curve::new(&own.map(|&(_, w, transfer)| (w, transfer)).collect::<Vec<_>>());
+        let covered = model.curve().iter().filter(|(w, _)| covers(broken, *w));
+        let curve = Curve::new(&covered.map(|(w, at)| (*w, at.loops[broken.index()])).collect::<Vec<_>>());
         let figures = if stable { Figures::of(&curve) } else { Figures::UNKNOWN };
         Linear { broken, curve, figures, stable }
     });
@@ -95,11 +77,9 @@ pub fn disk_of_all(model: &Model) -> (f64, f64) {
     if !model.is_stable() {
         return (0.0, f64::NAN);
     }
-    let decades = libm::log10(0.95 * model.highest_rad_s() / LOWEST_INNER_RAD_S);
-    let count = (PER_DECADE * decades) as usize;
-    let rad_s = |i: usize| LOWEST_INNER_RAD_S * libm::pow(10.0, decades * i as f64 / count as f64);
-    let sensitivities: Vec<_> = (0..=count).into_par_iter().map(|i| model.sensitivity(rad_s(i))).collect();
-    disk::smallest_of_all(&sensitivities).map_or((f64::NAN, f64::NAN), |(size, i)| (size, rad_s(i)))
+    let inner = model.curve().iter().filter(|(w, _)| *w >= LOWEST_INNER_RAD_S);
+    let (frequencies, sensitivities): (Vec<f64>, Vec<_>) = inner.map(|(w, at)| (*w, at.sensitivity)).unzip();
+    disk::smallest_of_all(&sensitivities).map_or((f64::NAN, f64::NAN), |(size, i)| (size, frequencies[i]))
 }
 
 /// Reason for no margins.
