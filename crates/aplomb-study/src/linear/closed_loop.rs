@@ -358,3 +358,17 @@ fn tick<C: Linearisable>(flight: &SteadyFlight<C>, names: &Names) -> Option<(Tic
     };
     Some((set, worst))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn common_period_is_exact_for_the_longest_periods_and_leaves_the_shortest_out() {
+        assert_eq!(common_period(vec![1, 5, 25, 20, 10, 200]), (200, 0.0));
+        // Receiver, velocity loop, barometer and blocks of the delay buffer of a craft at 2 kHz: all repeat
+        // after 15,200 ticks only.
+        let (ticks, error) = common_period(vec![19, 400, 32, 1, 40, 8]);
+        assert!(ticks == 800 && (error - 0.0025).abs() < 1e-9, "{ticks} {error}");
+    }
+}
