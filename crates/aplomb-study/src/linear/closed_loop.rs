@@ -6,9 +6,9 @@
 //!
 //! Ticks on which the same samples arrive and the discrete state (counters, flags, variants) changes in the
 //! same way have the same matrices: they are differenced once. Each of these changes has a period of its own:
-//! that of a sensor, of a slower loop, of a block of the delay buffer. The period of the model is the shortest
-//! one that is a multiple of them all. Where that is longer than 1600 ticks, the shortest of them are left out:
-//! a change with such a period p happens `round(N/p)` times in N ticks instead of `N/p`.
+//! that of a sensor, of a slower loop, of a block of the delay buffer. The period of the model is the
+//! shortest one that is a multiple of them all. Where that is longer than 1600 ticks, the shortest of them
+//! are left out: a change with such a period p happens `round(N/p)` times in N ticks instead of `N/p`.
 
 use std::collections::{HashMap, HashSet};
 
@@ -233,7 +233,8 @@ fn common_period(mut periods: Vec<usize>) -> (usize, f64) {
     (best, error(best))
 }
 
-/// Over a period: the kind of each tick, a flight at the start of one of each kind, and the error of the rates.
+/// Over a period: the kind of each tick, a flight at the start of one of each kind, and the error of the
+/// rates.
 fn period<C: Linearisable>(flight: &SteadyFlight<C>) -> Option<(Vec<usize>, Vec<SteadyFlight<C>>, f64)> {
     let keys = keys(flight, 2 * LONGEST)?;
     let (best, error) = common_period(periods(&keys));

@@ -277,7 +277,7 @@ pub struct Growth {
 pub struct Model {
     linearised: Linearised,
     responses: Responses,
-    /// The loops over frequency in rad/s, once they were asked for.
+    /// The loops over frequency in rad/s, once computed.
     curve: OnceLock<Vec<(f64, Loops)>>,
     growths: Vec<Growth>,
     hold_ticks: usize,
