@@ -1,5 +1,5 @@
 //! The tuning on many craft: each passes, or ends infeasible with the limiting effect; none is worse than its
-//! derived controller. A few craft with few trials on every run, all of them in `.ci/long`.
+//! derived controller. One craft with few trials on every run, all of them in `.ci/long`.
 
 use std::fs;
 use std::path::Path;
@@ -84,11 +84,8 @@ fn uneven_h() -> String {
 }
 
 #[test]
-fn no_craft_becomes_worse_with_few_trials() {
-    let few = Effort { trials: 6, seeds: 1 };
-    tuned(&craft(&uneven_h()), few);
-    let slow = tuned(&craft(&slow_speed_controllers()), few);
-    assert!(slow.found.rank.failures < slow.start.rank.failures, "{:?}", slow.found.rank);
+fn uneven_frame_does_not_become_worse_with_few_trials() {
+    tuned(&craft(&uneven_h()), Effort { trials: 6, seeds: 1 });
 }
 
 /// Every craft with all trials. Prints a table.
@@ -117,6 +114,7 @@ fn every_craft_passes_or_ends_with_the_limiting_effect() {
         let tuned = tuned(&craft(&text), Effort::new(120));
         let effect = tuned.limiting_effect().map_or("-", |effect| effect.name);
         let (start, end) = (tuned.start.rank.failures, tuned.found.rank.failures);
+        assert!(name != "25 kg, slew limit" || end < start, "{end} of {start}");
         println!("{name} | {start} | {end} | {:.0} | {effect}", started.elapsed().as_secs_f64());
     }
 }

@@ -61,7 +61,8 @@ pub(super) fn effects(
     let relaxed: Vec<(Relaxation, Evaluator<'_>)> = (relaxations(&evaluator.craft).into_iter())
         .filter_map(|relaxation| {
             let craft = Cow::Owned(relaxation.craft.clone());
-            Some((relaxation, Evaluator::new(craft, plans, build, tried).ok()?))
+            let own = Evaluator::new(craft, plans, build, tried).ok()?;
+            Some((relaxation, Evaluator { points: evaluator.points.clone(), ..own }))
         })
         .collect();
     let (of, over) = if scope == Scope::Full { FULL_TRIALS } else { TRIALS };

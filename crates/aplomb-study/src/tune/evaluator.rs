@@ -4,21 +4,27 @@ use std::borrow::Cow;
 
 use super::parameter::{Factors, PARAMETERS, Setting};
 use super::rank::{Judged, Rank};
-use super::{Build, TuneError};
+use super::{Build, TuneError, slack};
 use crate::controller_model;
 use crate::craft::Craft;
+use crate::margins::point::Point;
 use crate::requirements::{JudgedOn, Requirement};
-use crate::verify::{self, Subject};
+use crate::verify::suite::name_of;
+use crate::verify::{self, Judgement, Subject};
 use aplomb_flight::FlightPlan;
 
 /// What a controller is judged on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Scope {
-    /// Margins by the linear model at every operating point, the probes of the inner loops and the gust.
+    /// Margins by the linear model at the limiting operating points, the probes of the inner loops and the
+    /// gust.
     Quick,
     /// Everything, as in `aplomb verify`.
     Full,
 }
+
+/// Number of operating points of [`Scope::Quick`]: a linear model takes longer than all its probes.
+const QUICK_POINTS: usize = 2;
 
 /// One craft with its derived controller and the flights.
 #[derive(Clone)]
@@ -27,6 +33,8 @@ pub(super) struct Evaluator<'a> {
     pub(super) derived: aplomb::flight::Config,
     pub(super) plans: &'a [FlightPlan],
     pub(super) build: &'a Build<'a>,
+    /// Operating points of [`Scope::Quick`].
+    pub(super) points: Vec<Point>,
     /// Called after each judged controller.
     pub(super) tried: &'a (dyn Fn() + Sync),
 }
@@ -39,7 +47,15 @@ impl<'a> Evaluator<'a> {
         tried: &'a (dyn Fn() + Sync),
     ) -> Result<Self, TuneError> {
         let derived = controller_model::controller(&craft).map_err(TuneError::Derive)?;
-        Ok(Self { craft, derived, plans, build, tried })
+        Ok(Self { craft, derived, plans, build, points: Point::ALL.to_vec(), tried })
+    }
+
+    /// Restricts [`Scope::Quick`] to the operating points with the smallest slack in this judgement.
+    pub(super) fn restrict_to_limiting_points(&mut self, judgement: &Judgement) {
+        let slack_at =
+            |point: &Point| judgement.of_flight(&name_of(point)).map(slack).fold(f64::INFINITY, f64::min);
+        self.points.sort_by(|a, b| slack_at(a).total_cmp(&slack_at(b)));
+        self.points.truncate(QUICK_POINTS);
     }
 
     /// The settings with these factors; those within 0.5 % of 1 are omitted.
@@ -57,6 +73,7 @@ impl<'a> Evaluator<'a> {
         let mut subject = Subject::new(self.craft.clone().into_owned(), self.controller(factors)?, plans);
         if scope == Scope::Quick {
             subject.requirements.retain(is_quick);
+            subject.points.clone_from(&self.points);
         }
         let judgement = verify::judge(&subject, seeds, &|| ()).map_err(TuneError::Fly)?;
         (self.tried)();

@@ -31,10 +31,10 @@
 //!
 //! # Stages
 //!
-//! Trials are judged by the linear model at every operating point and on the probes of the inner loops and of
-//! the gust under one seed. The best of them fly everything under one seed, the best of these under three,
-//! then ten. When none passes, the whole range is sampled, and every physical effect is relaxed on its own
-//! ([`Effect`]): the one without which fewest requirements fail is the limiting effect.
+//! Trials are judged by the linear model at the two limiting operating points and on the probes of the inner
+//! loops and of the gust under one seed. The best of them fly everything under one seed, the best of these
+//! under three, then ten. When none passes, the whole range is sampled, and every physical effect is relaxed
+//! on its own ([`Effect`]): the one without which fewest requirements fail is the limiting effect.
 
 mod effect;
 mod evaluator;
@@ -149,9 +149,10 @@ pub fn tune(
     effort: Effort,
     tried: &(dyn Fn() + Sync),
 ) -> Result<Tuned, TuneError> {
-    let evaluator = Evaluator::new(Cow::Borrowed(craft), plans, build, tried)?;
+    let mut evaluator = Evaluator::new(Cow::Borrowed(craft), plans, build, tried)?;
     let derived = [1.0; PARAMETERS.len()];
     let start = evaluator.judge(&derived, Scope::Full, effort.seeds)?;
+    evaluator.restrict_to_limiting_points(&start.judgement);
     let start_at = derived.map(f64::ln).to_vec();
     // Three quarters of the trials are quick ones.
     let quick = Search::new(&evaluator, Scope::Quick, (3 * effort.trials / 4).max(1), REQUIRED_SLACK);

@@ -33,6 +33,8 @@ pub struct Subject<C = FlightController, P = Plant> {
     pub requirements: Vec<Requirement>,
     /// Waivers.
     pub waivers: Vec<Waiver>,
+    /// Operating points at which the margins are judged.
+    pub points: Vec<Point>,
     flown: PhantomData<fn() -> (C, P)>,
 }
 
@@ -42,7 +44,8 @@ impl Subject {
     pub fn new(craft: Craft, controller: aplomb::flight::Config, plans: Vec<FlightPlan>) -> Self {
         let size = Size::of(&craft, &controller);
         let requirements = table::requirements(&size);
-        Self { craft, controller, plans, size, requirements, waivers: Vec::new(), flown: PhantomData }
+        let (waivers, points) = (Vec::new(), Point::ALL.to_vec());
+        Self { craft, controller, plans, size, requirements, waivers, points, flown: PhantomData }
     }
 }
 
@@ -59,7 +62,7 @@ impl<C, P> Subject<C, P> {
     /// The same with another controller `D` on another craft model `Q`.
     #[must_use]
     pub fn flown_by<D, Q>(self) -> Subject<D, Q> {
-        let Self { craft, controller, plans, size, requirements, waivers, .. } = self;
-        Subject { craft, controller, plans, size, requirements, waivers, flown: PhantomData }
+        let Self { craft, controller, plans, size, requirements, waivers, points, .. } = self;
+        Subject { craft, controller, plans, size, requirements, waivers, points, flown: PhantomData }
     }
 }

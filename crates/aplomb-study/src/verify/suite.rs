@@ -120,7 +120,7 @@ pub fn flights<C, P>(subject: &Subject<C, P>, seeds: u32) -> u64 {
 }
 
 /// Name under which the margins at an operating point are judged.
-pub(super) fn name_of(point: &Point) -> String {
+pub(crate) fn name_of(point: &Point) -> String {
     format!("margins-{}", point.name)
 }
 
@@ -159,7 +159,8 @@ pub fn judge<C: Controller, P: Plant>(
         Ok(evidence)
     });
     let evidence: Vec<FlightEvidence> = evidence.collect::<Result<_, FlyError>>()?;
-    let mut items: Vec<Item> = Point::ALL.par_iter().flat_map(|point| judge_loops(subject, point)).collect();
+    let mut items: Vec<Item> =
+        subject.points.par_iter().flat_map(|point| judge_loops(subject, point)).collect();
     for ((_, plan), evidence) in plans.iter().zip(evidence.chunks(seeds as usize)) {
         items.extend(judge_flight(subject, plan, evidence));
     }
