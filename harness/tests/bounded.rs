@@ -179,7 +179,7 @@ fn interrupted_seeds_are_judged_and_written() {
     assert_eq!(output.status.code(), Some(3), "{stderr}");
     let counted = stderr.split("the results are of the first ").nth(1).unwrap().split(' ').next().unwrap();
     let counted: u32 = counted.parse().unwrap();
-    assert!(counted % 32 == 0 && (32..100_000).contains(&counted), "{stderr}");
+    assert!(counted.is_multiple_of(32) && (32..100_000).contains(&counted), "{stderr}");
     let [folder] = scratch.results().try_into().unwrap();
     let page = fs::read_to_string(folder.join("report.html")).unwrap();
     assert!(page.contains(&format!("figures pooled over {counted},")), "{counted}");
