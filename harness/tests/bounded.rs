@@ -63,10 +63,7 @@ fn impossible_numbers_of_seeds_in_a_baseline_are_refused() {
         fs::write(&path, format!("{{\"aplomb\": \"0.1.0\", \"seeds\": {seeds}, \"items\": []}}\n")).unwrap();
         let stderr = refused(&scratch, &["verify", "own"]);
         assert!(stderr.contains("`seeds` must lie between 1 and 100000"), "{stderr}");
-        assert!(
-            stderr.contains("own/baseline.json:1:22") || stderr.contains("baseline.json:1:21"),
-            "{stderr}"
-        );
+        assert!(stderr.contains(" --> own/baseline.json:1:21\n"), "{stderr}");
     }
 }
 
@@ -110,10 +107,7 @@ fn names_reach_no_terminal_file_or_shell_unescaped() {
     assert_eq!(scratch.aplomb(&["fly", "my hover; $(date).toml"]).status.code(), Some(0));
     let [folder] = scratch.results().try_into().unwrap();
     let page = fs::read_to_string(folder.join("report.html")).unwrap();
-    assert!(
-        page.contains("aplomb fly 'my hover; $(date).toml'") || page.contains("&#39;my hover;"),
-        "not quoted"
-    );
+    assert!(page.contains("aplomb fly &#39;my hover; $(date).toml&#39;"));
 }
 
 #[cfg(target_os = "linux")]

@@ -44,25 +44,24 @@ fn measured_and_linear_agree_within_0_7_db_and_4_deg_up_to_twice_the_crossover()
         let all = point.name == "hover" || point.mode != Mode::Position;
         let breaks = if all { Break::of(point.mode) } else { Break::DEMANDS.to_vec() };
         for linear in &linear(&craft, &point, &breaks) {
-            {
-                let measured = &bench.measure(linear);
-                let name = format!("{}, {}", point.name, linear.broken.name());
-                assert_eq!(measured.not_measured, None, "{name}");
-                // Far below the crossover the error of a set-point or a thrust is a fortieth or less: the
-                // measurement is dominated by nonlinearity. The torque loops agree from their lowest
-                // frequency on.
-                let torques = [Break::RollTorque, Break::PitchTorque, Break::YawTorque];
-                let share = match linear.broken {
-                    broken if torques.contains(&broken) => 0.0,
-                    Break::Thrust => 0.14,
-                    _ => 0.15,
-                };
-                let from = share * linear.figures.crossover_rad_s;
-                let (db, deg) = difference(measured, linear, from);
-                // The heading loop differs most, below its crossover.
-                let most_deg = if linear.broken == Break::YawRate { 6.0 } else { 4.0 };
-                assert!(db < 0.7 && deg < most_deg, "{name}: {db:.2} dB, {deg:.2} deg");
-            }
+            let measured = &bench.measure(linear);
+            let name = format!("{}, {}", point.name, linear.broken.name());
+            assert_eq!(measured.not_measured, None, "{name}");
+            // Far below the crossover the error of a set-point or a thrust is a fortieth or less: the
+            // measurement is dominated by nonlinearity. The torque loops agree from their lowest
+            // frequency on.
+            let torques = [Break::RollTorque, Break::PitchTorque, Break::YawTorque];
+            let share = match linear.broken {
+                broken if torques.contains(&broken) => 0.0,
+                Break::Thrust => 0.14,
+                _ => 0.15,
+            };
+            let from = share * linear.figures.crossover_rad_s;
+            let (db, deg) = difference(measured, linear, from);
+            // The measured heading loop lags by 6.4 deg over the frequency in rad/s; the cause is not known.
+            // At the crossover that is 2 deg.
+            let most_deg = if linear.broken == Break::YawRate { 5.5 } else { 4.0 };
+            assert!(db < 0.7 && deg < most_deg, "{name}: {db:.2} dB, {deg:.2} deg");
         }
     }
 }

@@ -8,13 +8,13 @@ use aplomb::control::rate::Inertia;
 use aplomb::error::Problem;
 use aplomb::flight::{Airframe, Config};
 use aplomb::mix::{self, Geometry, ThrustCurveConfig};
-use aplomb::{ConfigError, FlightController, Rotors, Spin};
+use aplomb::{ConfigError, FlightController};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
 use aplomb_study::craft::INCH_M;
 
-use super::craft::SpinWord;
+use super::arms::{ArmTables, SpinWord};
 use super::document::Document;
 use super::overrides::OverrideTables;
 use super::problem::InputError;
@@ -32,7 +32,7 @@ pub(crate) struct ControllerFile {
     mass_kg: f64,
     inertia_kg_m2: [f64; 3],
     products_of_inertia_kg_m2: Option<[f64; 3]>,
-    arms: ArmTables,
+    arms: ArmTables<ArmTable>,
     propeller: PropellerTable,
     thrust_curve: ThrustCurveTable,
     rotor_time_constant_s: f64,
@@ -41,14 +41,6 @@ pub(crate) struct ControllerFile {
     rotor_drag_per_s: Option<f64>,
     #[serde(rename = "override")]
     overrides: Option<OverrideTables>,
-}
-
-#[derive(Deserialize, JsonSchema)]
-struct ArmTables {
-    front_left: ArmTable,
-    front_right: ArmTable,
-    rear_left: ArmTable,
-    rear_right: ArmTable,
 }
 
 #[derive(Deserialize, JsonSchema)]
@@ -74,17 +66,6 @@ struct ThrustCurveTable {
     lowest_voltage_v: f64,
     highest_voltage_v: f64,
     voltage_filter_s: f64,
-}
-
-impl ArmTables {
-    const fn rotors(&self) -> Rotors<&ArmTable> {
-        Rotors {
-            front_left: &self.front_left,
-            front_right: &self.front_right,
-            rear_left: &self.rear_left,
-            rear_right: &self.rear_right,
-        }
-    }
 }
 
 impl ControllerFile {
@@ -140,17 +121,7 @@ impl ControllerFile {
             ("imu_delay_s", self.imu_delay_s.unwrap_or(0.0), 0.0, 0.02),
             ("rotor_drag_per_s", self.rotor_drag_per_s.unwrap_or(0.0), 0.0, 10.0),
         ]);
-        let Rotors { front_left, front_right, rear_left, rear_right } = &self.arms.rotors();
-        for (corner, arm) in [
-            ("front_left", front_left),
-            ("front_right", front_right),
-            ("rear_left", rear_left),
-            ("rear_right", rear_right),
-        ] {
-            for (axis, position_m) in [("x_m", arm.x_m), ("y_m", arm.y_m)] {
-                document.require_within(&format!("arms.{corner}.{axis}"), position_m, -10.0, 10.0);
-            }
-        }
+        self.arms.check(document, |arm| [("x_m", arm.x_m), ("y_m", arm.y_m)]);
     }
 
     fn airframe(&self) -> Airframe {
@@ -159,10 +130,7 @@ impl ControllerFile {
         let arm = |table: &ArmTable| mix::Arm {
             x_m: table.x_m as f32,
             y_m: table.y_m as f32,
-            spin: match table.spin {
-                SpinWord::Clockwise => Spin::Clockwise,
-                SpinWord::CounterClockwise => Spin::CounterClockwise,
-            },
+            spin: table.spin.into(),
         };
         let curve = &self.thrust_curve;
         Airframe {

@@ -4,14 +4,15 @@
 //! any key of its table replaces the value of the class.
 
 use aplomb_craft::{
-    AirConfig, Arm, Config, ConfigError, Payload, Plant, Reason, Rotors, Spin, Start, battery, drag, ground,
-    ground_effect, rotor, sensors, speed_controller,
+    AirConfig, Arm, Config, ConfigError, Payload, Plant, Reason, Start, battery, drag, ground, ground_effect,
+    rotor, sensors, speed_controller,
 };
 use schemars::JsonSchema;
 use serde::Deserialize;
 
 use aplomb_study::craft::{Craft, INCH_M};
 
+use super::arms::{ArmTables, SpinWord};
 use super::document::Document;
 use super::gimbal::GimbalTable;
 use super::problem::InputError;
@@ -90,7 +91,7 @@ pub(crate) struct CraftFile {
     mass_kg: f64,
     inertia_kg_m2: [f64; 3],
     products_of_inertia_kg_m2: Option<[f64; 3]>,
-    arms: ArmTables,
+    arms: ArmTables<ArmTable>,
     propeller: PropellerTable,
     motor: MotorTable,
     speed_controller: SpeedControllerTable,
@@ -106,26 +107,11 @@ pub(crate) struct CraftFile {
 }
 
 #[derive(Deserialize, JsonSchema)]
-struct ArmTables {
-    front_left: ArmTable,
-    front_right: ArmTable,
-    rear_left: ArmTable,
-    rear_right: ArmTable,
-}
-
-#[derive(Deserialize, JsonSchema)]
 struct ArmTable {
     x_m: f64,
     y_m: f64,
     z_m: Option<f64>,
     spin: SpinWord,
-}
-
-#[derive(Clone, Copy, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub(super) enum SpinWord {
-    Clockwise,
-    CounterClockwise,
 }
 
 #[derive(Clone, Copy, Deserialize, JsonSchema)]
@@ -190,24 +176,18 @@ struct LandingGearTable {
     ground_effect: Option<bool>,
 }
 
-impl ArmTables {
-    const fn rotors(&self) -> Rotors<&ArmTable> {
-        Rotors {
-            front_left: &self.front_left,
-            front_right: &self.front_right,
-            rear_left: &self.rear_left,
-            rear_right: &self.rear_right,
-        }
-    }
-}
-
 impl CraftFile {
     /// Refuses all values outside of what a multirotor can have at once. The plant checks the rest.
     fn check(&self, document: &Document<'_>) {
         let Self { motor, battery, landing_gear, speed_controller, .. } = self;
         document.require_one_line("name", &self.name);
+        let [roll, pitch, yaw] = self.inertia_kg_m2;
         document.require_ranges([
             ("mass_kg", self.mass_kg, 0.001, 1000.0),
+            ("inertia_kg_m2[0]", roll, 1e-9, 1000.0),
+            ("inertia_kg_m2[1]", pitch, 1e-9, 1000.0),
+            ("inertia_kg_m2[2]", yaw, 1e-9, 1000.0),
+            ("speed_controller.delay_s", speed_controller.delay_s, 0.0, 0.03),
             ("motor.kv_rpm_per_v", motor.kv_rpm_per_v, 5.0, 100_000.0),
             ("motor.resistance_ohm", motor.resistance_ohm, 1e-4, 100.0),
             ("motor.no_load_current_a", motor.no_load_current_a, 0.0, 100.0),
@@ -224,17 +204,8 @@ impl CraftFile {
             ("landing_gear.y_m", landing_gear.y_m, 0.001, 10.0),
             ("landing_gear.z_m", landing_gear.z_m, 0.001, 10.0),
         ]);
-        let Rotors { front_left, front_right, rear_left, rear_right } = &self.arms.rotors();
-        for (corner, arm) in [
-            ("front_left", front_left),
-            ("front_right", front_right),
-            ("rear_left", rear_left),
-            ("rear_right", rear_right),
-        ] {
-            for (axis, position_m) in [("x_m", arm.x_m), ("y_m", arm.y_m), ("z_m", arm.z_m.unwrap_or(0.0))] {
-                document.require_within(&format!("arms.{corner}.{axis}"), position_m, -10.0, 10.0);
-            }
-        }
+        self.arms
+            .check(document, |arm| [("x_m", arm.x_m), ("y_m", arm.y_m), ("z_m", arm.z_m.unwrap_or(0.0))]);
     }
 
     fn convert(self, document: &Document<'_>) -> Craft {
@@ -325,10 +296,6 @@ impl CraftFile {
 
 impl ArmTable {
     fn convert(&self) -> Arm {
-        let spin = match self.spin {
-            SpinWord::Clockwise => Spin::Clockwise,
-            SpinWord::CounterClockwise => Spin::CounterClockwise,
-        };
-        Arm { x_m: self.x_m, y_m: self.y_m, z_m: self.z_m.unwrap_or(0.0), spin }
+        Arm { x_m: self.x_m, y_m: self.y_m, z_m: self.z_m.unwrap_or(0.0), spin: self.spin.into() }
     }
 }

@@ -1,6 +1,7 @@
 //! Input files: TOML to craft, controller and flights. All mistakes of a file are reported at once, each with
 //! its line, its column and the nearest valid key. Nothing is flown with an invalid file.
 
+mod arms;
 pub mod axis;
 mod check;
 mod command;

@@ -1,12 +1,14 @@
-//! Numbers of the demo's files, replaced one at a time: each is accepted, or refused at its key with a
-//! reason that names what is possible.
+//! Numbers of the demo's files, replaced one at a time: each is accepted, or refused at its key, at its table
+//! or with its key in the message. An enormous number is refused with what is
+//! possible.
 
 use std::ops::Range;
 
 use super::{InputError, demo};
 
-/// Factors that the numbers are multiplied by; the last makes it another number for zeros.
-const FACTORS: [f64; 7] = [0.0, -1.0, 1e-9, 1e-3, 1e3, 1e9, f64::INFINITY];
+/// Factors that the numbers are multiplied by.
+const FACTORS: [f64; 6] = [0.0, -1.0, 1e-9, 1e-3, 1e3, 1e9];
+const ENORMOUS: f64 = 1e30;
 
 /// Ranges of the numbers after an equals sign, in lists and in inline tables.
 fn numbers(text: &str) -> Vec<Range<usize>> {
@@ -34,9 +36,8 @@ fn unhelpful(text: &str, read: &dyn Fn(&str) -> Result<(), InputError>) -> Vec<S
     let mut unhelpful = Vec::new();
     let mut refused = 0;
     for span in numbers(text) {
-        for factor in FACTORS {
-            let value: f64 = text[span.clone()].parse().unwrap();
-            let altered = if factor.is_finite() { value * factor } else { 1e30 };
+        let value: f64 = text[span.clone()].parse().unwrap();
+        for altered in FACTORS.map(|factor| value * factor).into_iter().chain([ENORMOUS]) {
             let changed = format!("{}{altered:e}{}", &text[..span.start], &text[span.end..]);
             let Err(error) = read(&changed) else { continue };
             refused += 1;
@@ -51,7 +52,9 @@ fn unhelpful(text: &str, read: &dyn Fn(&str) -> Result<(), InputError>) -> Vec<S
                 changed[..span.start].rfind("\n[").map_or(0, |i| changed[..i + 1].matches('\n').count() + 1);
             let names_it =
                 first.reason.contains(key) || first.help.as_ref().is_some_and(|help| help.contains(key));
-            if at != line && at != table && !names_it {
+            let possible = ["must lie between", "expected a whole number", "in the wrong order with"];
+            let is_vague = altered == ENORMOUS && !possible.iter().any(|words| first.reason.contains(words));
+            if at != line && at != table && !names_it || is_vague {
                 unhelpful.push(format!("{code}|{at}: {}", first.reason));
             }
         }

@@ -45,7 +45,7 @@ pub struct PointSection<'a> {
     pub loops: Vec<(&'a Linear, &'a Measured)>,
 }
 
-const TERMS: [(&str, &str); 12] = [
+const TERMS: [(&str, &str); 13] = [
     ("bandwidth", "Frequency in rad/s above which the gain of the closed loop stays below -3 dB."),
     (
         "Bode plot",
@@ -58,8 +58,12 @@ const TERMS: [(&str, &str); 12] = [
     ("crossover", "Highest frequency at which the gain of the loop transfer function falls through 1."),
     ("delay margin", "Smallest additional delay with which the closed loop is unstable."),
     (
+        "disk margin",
+        "Size of the largest disk of gain and phase changes, at the same time, with which the closed loop is stable: 0.67 is 6 dB and 37 deg, 0.4 is 3.5 dB and 23 deg.",
+    ),
+    (
         "linear model",
-        "Linearised equations of craft and controller with delays, filters, sampling, rotor time constant and all outer loops; without noise and limits.",
+        "Craft and controller, linearised by differences of the running code with all delays, filters and rates; without noise and limits.",
     ),
     (
         "loop broken at",

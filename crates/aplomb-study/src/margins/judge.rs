@@ -96,9 +96,11 @@ fn differences(linear: &Linear, measured: &Measured) -> Vec<Verdict> {
             (LARGEST_DIFFERENCE_DEG, "deg"),
         ),
     ];
-    let compared = pairs.into_iter().filter(|(_, difference, ..)| difference.is_finite());
+    // Unknown where one was not measured, or both are infinite; infinite where only one is.
+    let compared = pairs.into_iter().filter(|(_, difference, ..)| !difference.is_nan());
     let verdicts = compared.map(|(what, difference, interval, (limit, unit))| {
         let name = measured.broken.name();
+        let interval = if difference.is_finite() { interval } else { 0.0 };
         let text = format!("{name}: {what}, measured less linear, beyond +-{interval:.1} {unit} (95 %)");
         verdict(text, (difference.abs() - interval).max(0.0), Limit::AtMost(limit), unit, AGREEMENT)
     });
@@ -136,4 +138,37 @@ pub fn margin_ratio(linear: &Linear) -> f64 {
     ];
     // An unknown figure counts as none.
     margins.into_iter().fold(peak, |least, margin| if margin >= least { least } else { margin.max(0.0) })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::linear::{Break, C64};
+    use crate::margins::curve::Curve;
+    use crate::margins::measure::Line;
+    use aplomb_flight::limit::Outcome;
+
+    /// Outcomes of the differences of the lower gain margin.
+    fn outcomes(found_db: f64, expected_db: f64) -> Vec<Outcome> {
+        let of = |lower_gain_margin_db| Figures { lower_gain_margin_db, ..Figures::UNKNOWN };
+        let (broken, curve) = (Break::RollTorque, Curve::default());
+        let linear = Linear { broken, curve: curve.clone(), figures: of(expected_db), stable: true };
+        let figures = of(found_db);
+        let measured = Measured { broken, lines: Vec::new(), curve, figures, not_measured: None };
+        let line = Line { rad_s: 1.0, transfer: C64::new(1.0, 0.0), coherence: 1.0 };
+        differences(&linear, &Measured { lines: vec![line], ..measured })
+            .into_iter()
+            .map(|verdict| verdict.outcome)
+            .collect()
+    }
+
+    #[test]
+    fn margin_that_only_one_of_measurement_and_model_has_is_a_difference() {
+        assert_eq!(outcomes(10.0, 10.6), [Outcome::Pass]);
+        assert_eq!(outcomes(10.0, 10.8), [Outcome::Fail]);
+        assert_eq!(outcomes(10.0, f64::INFINITY), [Outcome::Fail]);
+        assert_eq!(outcomes(f64::INFINITY, 10.0), [Outcome::Fail]);
+        assert_eq!(outcomes(f64::INFINITY, f64::INFINITY), []);
+        assert_eq!(outcomes(f64::NAN, 10.0), []);
+    }
 }

@@ -273,7 +273,7 @@ pub fn requirements(size: &Size) -> Vec<Requirement> {
             AtMost(0.5),
             Fixed,
             "s",
-            "form of the gust: MIL-F-8785C 3.7.3; limit set by aplomb",
+            "form of the gust: MIL-F-8785C 3.7.1.3; limit set by aplomb",
             AIR,
             Worst,
             JudgedOn::ProbeAndFlights(Probe::Gust, figures::gust),
